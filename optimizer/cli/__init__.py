@@ -1,0 +1,54 @@
+"""The command line: each command in a module of its own, imported when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from optimizer import __version__
+from optimizer.errors import KitpaceError
+
+__all__ = ["main"]
+
+# Name of the command -> one line for the list; the module of the same name holds `command`.
+COMMANDS: dict[str, str] = {}
+
+
+class _Lazy(click.Group):
+    """A group that imports a command only when it runs, so that help starts at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(f"optimizer.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.command(cls=_Lazy)
+@click.version_option(__version__, prog_name="kitpace")
+def group() -> None:
+    """Plan a time trial: how to ride the course, and which kit is worth its money."""
+
+
+def main() -> None:
+    """Run the command line; every foreseen failure is one message and an exit code."""
+    try:
+        group.main(prog_name="kitpace", standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except KitpaceError as error:
+        click.echo(f"kitpace: {error}", err=True)
+        sys.exit(error.exit_code)

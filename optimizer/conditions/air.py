@@ -1,0 +1,45 @@
+"""Air density along the course."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions.conditions import Conditions
+
+__all__ = ["air_density", "air_density_along"]
+
+_LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
+_BAROMETRIC = 9.80665 * 0.0289644 / (8.31446 * _LAPSE)
+
+
+def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.float64] | float,
+                humidity: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Density of moist air [kg/m³] from K, Pa and relative humidity.
+
+    CIPM-2007: Picard, Davis, Glaser and Fujii 2008, Metrologia 45:149, eq. 1 and the
+    coefficients of its appendix, for a CO2 fraction of 400 ppm.
+    """
+    T = np.asarray(temperature, dtype=float)
+    p = np.asarray(pressure, dtype=float)
+    t = T - 273.15
+    saturation = np.exp(1.2378847e-5 * T**2 - 1.9121316e-2 * T + 33.93711047 - 6.3431645e3 / T)
+    enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * t**2
+    x = humidity * enhancement * saturation / p
+    Z = (1 - p / T * (1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t**2
+                      + (5.707e-6 - 2.051e-8 * t) * x + (1.9898e-4 - 2.376e-6 * t) * x**2)
+         + (p / T) ** 2 * (1.83e-11 - 0.765e-8 * x**2))
+    return np.asarray(3.483740e-3 * p / (Z * T) * (1 - 0.3780 * x))
+
+
+def air_density_along(conditions: Conditions,
+                      elevation: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Density [kg/m³] at each elevation [m], by the standard lapse rate (ISO 2533)."""
+    height = elevation - conditions.reference_elevation
+    temperature = conditions.temperature - _LAPSE * height
+    pressure = conditions.pressure * (temperature / conditions.temperature) ** _BAROMETRIC
+    return air_density(temperature, pressure, conditions.humidity)

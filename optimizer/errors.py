@@ -1,0 +1,33 @@
+"""The errors that a person sees, one per cause."""
+
+from __future__ import annotations
+
+__all__ = ["Infeasible", "InputError", "KitpaceError"]
+
+
+class KitpaceError(Exception):
+    """Any failure that kitpace explains in its own words."""
+
+    exit_code = 1
+
+
+class InputError(KitpaceError):
+    """Input that cannot be used: which file, where in it, what is wrong, what would be right."""
+
+    exit_code = 2
+
+    def __init__(self, file: str, where: str, problem: str, remedy: str) -> None:
+        self.file, self.where, self.problem, self.remedy = file, where, problem, remedy
+        place = f"{file}, {where}" if where else file
+        super().__init__(f"{place}: {problem}\n  {remedy}" if remedy else f"{place}: {problem}")
+
+
+class Infeasible(KitpaceError):  # noqa: N818 - an outcome, not a mistake
+    """No plan meets the limits; `limit` names the one that binds."""
+
+    exit_code = 3
+
+    def __init__(self, limit: str, remedy: str = "") -> None:
+        self.limit, self.remedy = limit, remedy
+        super().__init__(f"no plan meets the limits: {limit}\n  {remedy}" if remedy else
+                         f"no plan meets the limits: {limit}")

@@ -1,0 +1,58 @@
+"""What a change of equipment does, as one honest figure with its doubt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Effect"]
+
+
+def _zeros() -> NDArray[np.float64]:
+    return np.zeros(1)
+
+
+@dataclass(frozen=True)
+class Effect:
+    """Pooled effect of an item against its baseline; negative drag is a gain.
+
+    Attributes
+    ----------
+    item : name, as in the catalogue
+    yaw : (m,) rad, increasing from 0
+    drag_area : (m,) m², mean change of CdA at each yaw
+    drag_area_sd : m², standard error, common to all yaws
+    rolling_resistance, rolling_resistance_sd : change of Crr
+    efficiency, efficiency_sd : change of drivetrain efficiency
+    mass, mass_sd : change of mass that the evidence states [kg]
+    data : number of data behind it
+    disagreement : I² of the pool, 0 to 1
+    basis : one line: what it rests on
+    warnings : what a reader has to know
+    """
+
+    item: str
+    yaw: NDArray[np.float64] = field(default_factory=_zeros)
+    drag_area: NDArray[np.float64] = field(default_factory=_zeros)
+    drag_area_sd: float = 0.0
+    rolling_resistance: float = 0.0
+    rolling_resistance_sd: float = 0.0
+    efficiency: float = 0.0
+    efficiency_sd: float = 0.0
+    mass: float = 0.0
+    mass_sd: float = 0.0
+    data: int = 0
+    disagreement: float = 0.0
+    basis: str = ""
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("yaw", "drag_area"):
+            array = np.array(getattr(self, name), dtype=float)
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)

@@ -1,0 +1,49 @@
+"""A set of kit, and the choice among sets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from optimizer.physics import Setup
+
+__all__ = ["Choice", "KitSet"]
+
+
+@dataclass(frozen=True)
+class KitSet:
+    """Some items of the catalogue with what they cost and the time of their own best plan.
+
+    `items` are names; `spend` counts what is not owned; `finish_time`, `lower_bound` [s] come
+    from a re-optimised plan.
+    """
+
+    items: tuple[str, ...]
+    spend: float
+    setup: Setup
+    finish_time: float
+    lower_bound: float
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The best set within a budget, with everything that was weighed against it.
+
+    Attributes
+    ----------
+    budget, currency : the money
+    owned : the fastest set that costs nothing
+    best : the fastest set within the budget
+    frontier : sets that no cheaper set beats, by spend, from `owned` up
+    proven_gap : s, no set within the budget is faster by more than this
+    left_out : item -> why it is not in the best set
+    """
+
+    budget: float
+    currency: str
+    owned: KitSet
+    best: KitSet
+    frontier: tuple[KitSet, ...]
+    proven_gap: float
+    left_out: tuple[tuple[str, str], ...] = ()

@@ -1,0 +1,117 @@
+"""The discretised problem: the arrays that every solver, bound and simulation works on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.errors import Infeasible
+from optimizer.physics import DragArea, Setup
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.physics import Road
+    from optimizer.rider import Rider
+
+__all__ = ["PacingProblem", "pacing_problem"]
+
+
+@dataclass(frozen=True)
+class PacingProblem:
+    """Minimum time over n steps between n + 1 nodes, in SI.
+
+    Attributes
+    ----------
+    step : (n,) length [m]
+    grade : (n,) rise over run
+    headwind, crosswind : (n,) at the rider [m/s], head wind positive into the face
+    air_density : (n,) kg/m³
+    rolling_resistance : (n,) Crr
+    speed_limit : (n + 1,) m/s at the nodes, inf where free, braking distance included
+    power_limit : (n,) W
+    critical_power : (n,) W, CP in the step's position and air
+    recovery : (n,) share of (CP - P) that refills the reserve below CP, 0 to 1
+    drag : CdA against yaw, a row a position
+    position : (n,) row of `drag` in use
+    mass, effective_mass : kg; the latter with wheel inertia
+    drivetrain_efficiency : wheel power over crank power
+    bearing : (a, b), friction a + b v [N]
+    w_prime, reserve_floor : J, reserve at the start and the least allowed anywhere
+    start_speed : m/s at the first node; 0 for a standing start
+    lowest_speed : m/s; slower plans are not looked at
+    slowing_recovery : recovery also scales with the empty share of the reserve, (W' - W)/W'
+        (differential form of Skiba et al. 2015); not convex
+    effort_exponent, effort_rate : cap on the p-power mean of P/CP over time; inf for none
+    """
+
+    step: NDArray[np.float64]
+    grade: NDArray[np.float64]
+    headwind: NDArray[np.float64]
+    crosswind: NDArray[np.float64]
+    air_density: NDArray[np.float64]
+    rolling_resistance: NDArray[np.float64]
+    speed_limit: NDArray[np.float64]
+    power_limit: NDArray[np.float64]
+    critical_power: NDArray[np.float64]
+    recovery: NDArray[np.float64]
+    drag: DragArea
+    position: NDArray[np.int64]
+    mass: float
+    effective_mass: float
+    drivetrain_efficiency: float
+    bearing: tuple[float, float]
+    w_prime: float
+    reserve_floor: float = 0.0
+    start_speed: float = 0.0
+    lowest_speed: float = 1.0
+    slowing_recovery: bool = False
+    effort_exponent: float = 4.0
+    effort_rate: float = field(default=float("inf"))
+
+    @property
+    def steps(self) -> int:
+        """Number of steps n."""
+        return len(self.step)
+
+    @property
+    def distance(self) -> NDArray[np.float64]:
+        """(n + 1,) metres from the start."""
+        return np.concatenate([[0.0], np.cumsum(self.step)])
+
+
+def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float = 0.0,
+                   position: NDArray[np.int64] | None = None,
+                   critical_power_factor: NDArray[np.float64] | float = 1.0) -> PacingProblem:
+    """Arrays of the pacing problem for one rider with one set of kit.
+
+    `position` (n,) holds indices into `rider.positions`, the first one everywhere by
+    default; `critical_power_factor` (n,) is what altitude and heat leave of CP.
+    """
+    if rider.critical_power >= rider.max_power:
+        raise Infeasible(f"the power limit of {rider.max_power:.0f} W is not above the critical "
+                         f"power of {rider.critical_power:.0f} W", "raise the power limit")
+    n = len(road.grade)
+    where = np.zeros(n, dtype=np.int64) if position is None else position
+    share = np.array([p.power_share for p in rider.positions])[where]
+    top_share = np.array([p.max_power_share for p in rider.positions])[where]
+    area = np.array([[p.drag_area] for p in rider.positions]) + setup.drag_area_change
+    mass = rider.mass + setup.mass
+    recovers = rider.recovery_share if rider.recovery == "partial" else 1.0
+    limit = np.array(road.speed_limit)
+    if setup.cornering_factor != 1.0:
+        limit = limit * setup.cornering_factor
+    return PacingProblem(
+        step=road.step, grade=road.grade, headwind=road.headwind, crosswind=road.crosswind,
+        air_density=road.air_density,
+        rolling_resistance=setup.rolling_resistance * road.rolling_factor,
+        speed_limit=limit, power_limit=rider.max_power * top_share,
+        critical_power=rider.critical_power * share * critical_power_factor,
+        recovery=np.full(n, recovers), drag=DragArea(setup.yaw, area), position=where, mass=mass,
+        effective_mass=mass + setup.wheel_inertia / setup.wheel_radius**2,
+        drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
+        w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
+        slowing_recovery=rider.recovery == "slowing", effort_exponent=rider.effort_exponent,
+        effort_rate=rider.effort_rate)

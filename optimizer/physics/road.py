@@ -1,0 +1,98 @@
+"""Course and conditions laid on the steps of a computation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.conditions.air import air_density_along
+from optimizer.conditions.wind import wind_along
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+
+__all__ = ["Road", "lay_road"]
+
+
+@dataclass(frozen=True)
+class Road:
+    """Road, air and wind on n steps between n + 1 nodes.
+
+    Attributes
+    ----------
+    distance, elevation, speed_limit : (n + 1,) m, m, m/s at the nodes
+    grade : (n,) rise over run
+    heading : (n,) rad clockwise from north
+    headwind, crosswind : (n,) m/s at the rider; head wind positive into the face,
+        cross wind positive from the left
+    air_density : (n,) kg/m³
+    rolling_factor : (n,) factor on the tyre's Crr
+    """
+
+    distance: NDArray[np.float64]
+    elevation: NDArray[np.float64]
+    speed_limit: NDArray[np.float64]
+    grade: NDArray[np.float64]
+    heading: NDArray[np.float64]
+    headwind: NDArray[np.float64]
+    crosswind: NDArray[np.float64]
+    air_density: NDArray[np.float64]
+    rolling_factor: NDArray[np.float64]
+
+    @property
+    def step(self) -> NDArray[np.float64]:
+        """(n,) length of each step [m]."""
+        return np.diff(self.distance)
+
+
+def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
+             arrival: NDArray[np.float64] | None = None) -> Road:
+    """Sample course and conditions at `nodes`.
+
+    Parameters
+    ----------
+    nodes : (n + 1,) metres from the start, increasing, within the course
+    arrival : (n + 1,) seconds after the start at each node, for a wind that changes
+        with time; None takes the wind of the start everywhere
+
+    Step properties are means over the course's own steps, so that no short climb or
+    corner falls between two nodes; the speed limit of a node is the least within the
+    half steps on either side.
+    """
+    elevation = np.interp(nodes, course.distance, course.elevation)
+    step = np.diff(nodes)
+    middle = 0.5 * (nodes[:-1] + nodes[1:])
+    heading = np.arctan2(_mean_over_steps(course, np.sin(course.heading), nodes),
+                         _mean_over_steps(course, np.cos(course.heading), nodes))
+    time = np.zeros_like(middle) if arrival is None else 0.5 * (arrival[:-1] + arrival[1:])
+    headwind, crosswind = wind_along(
+        conditions, middle, time, heading,
+        roughness=_mean_over_steps(course, course.roughness, nodes),
+        shelter=_mean_over_steps(course, course.shelter, nodes))
+    return Road(
+        distance=nodes, elevation=elevation, speed_limit=_least_near(course, nodes),
+        grade=np.diff(elevation) / step, heading=heading,
+        headwind=headwind, crosswind=crosswind,
+        air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:])),
+        rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes))
+
+
+def _mean_over_steps(course: Course, values: NDArray[np.float64],
+                     nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of a step function of the course between neighbouring nodes."""
+    integral = np.concatenate([[0.0], np.cumsum(values * np.diff(course.distance))])
+    return np.asarray(np.diff(np.interp(nodes, course.distance, integral)) / np.diff(nodes))
+
+
+def _least_near(course: Course, nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Least speed limit of the course in the half steps beside each node."""
+    edges = np.concatenate([[nodes[0]], 0.5 * (nodes[:-1] + nodes[1:]), [nodes[-1]]])
+    least = np.interp(nodes, course.distance, np.minimum(course.speed_limit, 1e3))
+    inside = np.searchsorted(edges, course.distance, side="right") - 1
+    np.minimum.at(least, np.clip(inside, 0, len(nodes) - 1), course.speed_limit)
+    return least

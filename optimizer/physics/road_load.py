@@ -1,0 +1,135 @@
+"""Forces on a rider; the one place where they are written.
+
+Martin, Milliken, Cobb, McFadden and Coggan 1998, J. Appl. Biomech. 14:276-291. Where that
+paper squares the air speed along the road, drag here acts along the relative wind,
+F = ½ ρ CdA(β) v_a q with q the whole air speed, and turns its sign when a tail wind is
+faster than the rider. A CdA(β) that was reduced with v_a² is brought to this convention by
+multiplying it with cos β (`DragArea.from_axial`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["GRAVITY", "DragArea", "aerodynamic_force", "road_load"]
+
+GRAVITY = 9.80665  # m/s², standard gravity (CGPM 1901)
+_CELLS = 90  # of one degree of yaw, 0 to 90
+
+
+@dataclass(frozen=True)
+class DragArea:
+    """CdA of one or more positions against yaw: smooth, even in yaw, constant beyond the table.
+
+    Attributes
+    ----------
+    yaw : (m,) rad, increasing from 0, below pi/2
+    area : (p, m) m², one row a position
+    """
+
+    yaw: NDArray[np.float64]
+    area: NDArray[np.float64]
+
+    def __post_init__(self) -> None:
+        yaw = np.array(self.yaw, dtype=float)
+        area = np.atleast_2d(np.array(self.area, dtype=float))
+        nodes = np.linspace(0.0, np.pi / 2, _CELLS + 1)
+        if len(yaw) == 1:
+            values = np.repeat(area[:, :1], _CELLS + 1, axis=1)
+            slopes = np.zeros_like(values)
+        else:
+            # Zero slope at both ends: even in yaw at 0, and no invention beyond the table.
+            spline = CubicSpline(yaw, area, axis=1, bc_type="clamped")
+            inside = np.minimum(nodes, yaw[-1])
+            values, slopes = spline(inside), spline(inside, 1) * (nodes <= yaw[-1])
+        width = nodes[1]
+        jump = np.diff(values, axis=1) / width
+        left, right = slopes[:, :-1], slopes[:, 1:]
+        cells = np.stack([values[:, :-1], left, (3 * jump - 2 * left - right) / width,
+                          (left + right - 2 * jump) / width**2], axis=-1)
+        for name, array in (("yaw", yaw), ("area", area), ("_cells", cells)):
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)
+
+    @classmethod
+    def constant(cls, area: float) -> DragArea:
+        """One position with the same CdA [m²] at every yaw."""
+        return cls(np.zeros(1), np.array([[area]]))
+
+    @classmethod
+    def from_axial(cls, yaw: NDArray[np.float64], area: NDArray[np.float64]) -> DragArea:
+        """From CdA that was reduced with the square of the air speed along the road."""
+        return cls(yaw, np.atleast_2d(area) * np.cos(yaw))
+
+    def at(self, yaw: NDArray[np.float64] | float,
+           position: NDArray[np.int64] | int = 0) -> NDArray[np.float64]:
+        """CdA [m²] at `yaw` [rad, any sign] in `position` (row numbers)."""
+        return self.with_slopes(yaw, position)[0]
+
+    def with_slopes(self, yaw: NDArray[np.float64] | float, position: NDArray[np.int64] | int = 0,
+                    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """CdA with first and second derivative by |yaw| folded to 0..pi/2."""
+        beta = np.abs(np.asarray(yaw, dtype=float))
+        folded = np.minimum(beta, np.pi - beta)
+        sign = np.where(beta <= np.pi / 2, 1.0, -1.0)
+        width = np.pi / 2 / _CELLS
+        cell = np.minimum((folded / width).astype(np.int64), _CELLS - 1)
+        u = folded - cell * width
+        a, b, c, d = np.moveaxis(self._cells[position, cell], -1, 0)  # type: ignore[attr-defined]
+        return (a + u * (b + u * (c + u * d)), sign * (b + u * (2 * c + 3 * u * d)),
+                2 * c + 6 * u * d)
+
+
+def aerodynamic_force(
+    speed: NDArray[np.float64], headwind: NDArray[np.float64] | float,
+    crosswind: NDArray[np.float64] | float, air_density: NDArray[np.float64] | float,
+    drag: DragArea, position: NDArray[np.int64] | int = 0,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Drag along the road [N] with first and second derivative by ground speed.
+
+    F = ½ ρ CdA(β) v_a q with v_a = v + h, q² = v_a² + c², β = atan2(|c|, v_a).
+    Arrays broadcast; `speed`, `headwind`, `crosswind` in m/s, `air_density` in kg/m³.
+    """
+    along = speed + headwind
+    across = np.abs(crosswind)
+    q2 = along**2 + across**2 + 1e-12  # a still rider in still air has no yaw
+    q = np.sqrt(q2)
+    area, slope, bend = drag.with_slopes(np.arctan2(across, along), position)
+    half = 0.5 * np.asarray(air_density)
+    turn = -across / q2  # dβ/dv
+    turn2 = 2 * along * across / q2**2
+    wind1 = q + along**2 / q  # d(v_a q)/dv
+    wind2 = 3 * along / q - along**3 / (q2 * q)
+    force = half * area * along * q
+    first = half * (slope * turn * along * q + area * wind1)
+    second = half * ((bend * turn**2 + slope * turn2) * along * q + 2 * slope * turn * wind1
+                     + area * wind2)
+    return force, first, second
+
+
+def road_load(
+    speed: NDArray[np.float64], grade: NDArray[np.float64] | float,
+    headwind: NDArray[np.float64] | float, crosswind: NDArray[np.float64] | float,
+    air_density: NDArray[np.float64] | float, *, drag: DragArea, mass: float,
+    rolling_resistance: NDArray[np.float64] | float, bearing: tuple[float, float] = (0.0, 0.0),
+    position: NDArray[np.int64] | int = 0, gravity: float = GRAVITY,
+) -> NDArray[np.float64]:
+    """Whole resisting force along the road at steady speed [N]; arrays broadcast."""
+    air = aerodynamic_force(speed, headwind, crosswind, air_density, drag, position)[0]
+    return air + road_force(grade, mass, rolling_resistance, gravity) + (
+        bearing[0] + bearing[1] * speed)
+
+
+def road_force(grade: NDArray[np.float64] | float, mass: float,
+               rolling_resistance: NDArray[np.float64] | float,
+               gravity: float = GRAVITY) -> NDArray[np.float64]:
+    """Gravity and rolling resistance along the road [N], θ = atan(grade)."""
+    cosine = 1.0 / np.sqrt(1.0 + np.asarray(grade, dtype=float) ** 2)
+    return mass * gravity * cosine * (np.asarray(grade) + rolling_resistance)

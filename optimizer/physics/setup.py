@@ -1,0 +1,54 @@
+"""One set of equipment, as the road feels it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Setup"]
+
+
+def _zeros() -> NDArray[np.float64]:
+    return np.zeros(1)
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Bike and kit. Drag is a change against the baseline in which the rider's CdA was found.
+
+    Attributes
+    ----------
+    mass : kg, bike, kit and bottles (all but the rider)
+    rolling_resistance : Crr of the tyres on smooth asphalt (the course has factors on it)
+    drivetrain_efficiency : power at the wheel over power at the cranks
+    wheel_inertia : kg m², both wheels
+    wheel_radius : m
+    yaw : (m,) rad, increasing from 0
+    drag_area_change : (m,) m², change of CdA at each yaw against the baseline
+    bearing : (a, b) of the bearing friction a + b v [N, N s/m], Martin et al. 1998
+    cornering_factor : factor on corner speeds
+    crosswind_limit : m/s, cross wind at the rider above which this set is not to be ridden
+    """
+
+    name: str
+    mass: float
+    rolling_resistance: float
+    drivetrain_efficiency: float = 0.976
+    wheel_inertia: float = 0.14
+    wheel_radius: float = 0.311
+    yaw: NDArray[np.float64] = field(default_factory=_zeros)
+    drag_area_change: NDArray[np.float64] = field(default_factory=_zeros)
+    bearing: tuple[float, float] = (0.091, 0.0087)
+    cornering_factor: float = 1.0
+    crosswind_limit: float = float("inf")
+
+    def __post_init__(self) -> None:
+        for name in ("yaw", "drag_area_change"):
+            array = np.array(getattr(self, name), dtype=float)
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)

@@ -1,0 +1,1 @@
+"""From a result to what people see."""

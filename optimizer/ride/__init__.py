@@ -1,0 +1,1 @@
+"""Recorded rides: field tests and debriefs."""

@@ -1,0 +1,64 @@
+"""The rider, as the pacing engine needs to know them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["Position", "Recovery", "Rider"]
+
+Recovery = Literal["linear", "partial", "slowing"]
+"""How the reserve refills below CP: fully, by a fixed share, or slower as it fills."""
+
+
+@dataclass(frozen=True)
+class Position:
+    """A way to sit on the bike.
+
+    `drag_area` is CdA of rider and baseline bike at zero yaw [m²]; `power_share` the part
+    of CP that can be held in it; `max_power_share` the part of maximal power;
+    `longest` the longest spell in it [s].
+    """
+
+    name: str
+    drag_area: float
+    power_share: float = 1.0
+    max_power_share: float = 1.0
+    longest: float = float("inf")
+
+
+@dataclass(frozen=True)
+class Rider:
+    """What a rider can do on the day, in SI.
+
+    Attributes
+    ----------
+    mass : kg, rider with clothes and drink
+    critical_power : W, CP at the course, after any correction for heat or altitude
+    w_prime : J, work capacity above CP
+    max_power : W, what the plan may ask for at most (surge cap)
+    positions : first the one for the flat (aero), then others
+    recovery : how the reserve refills below CP
+    recovery_share : for "partial": the part of (CP - P) that refills the reserve
+    reserve_floor : J, what must be left of W' at every point
+    effort_exponent : p of the effort limit
+    effort_rate : cap on the p-power mean of P/CP over the ride; inf for none
+    *_sd : standard errors
+    assumed : which of these are defaults, in words, for the report
+    """
+
+    name: str
+    mass: float
+    critical_power: float
+    w_prime: float
+    max_power: float
+    positions: tuple[Position, ...]
+    recovery: Recovery = "linear"
+    recovery_share: float = 1.0
+    reserve_floor: float = 0.0
+    effort_exponent: float = 4.0
+    effort_rate: float = float("inf")
+    critical_power_sd: float = 0.0
+    w_prime_sd: float = 0.0
+    drag_area_sd: float = 0.0
+    assumed: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Files to validated objects; the only place that knows TOML and CSV."""
