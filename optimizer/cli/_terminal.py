@@ -1,0 +1,107 @@
+"""What the commands say on a terminal: sentences first, then one table, 80 columns."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import textwrap
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+__all__ = ["WIDTH", "progress", "say", "table"]
+
+WIDTH = 80
+
+
+def _safe(text: object) -> str:
+    """Text without control characters, so that a name from a file cannot steer the terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else " " for c in str(text))
+
+
+def say(*sentences: object) -> None:
+    """Print sentences as one paragraph on stdout, wrapped; a newline in one starts a line."""
+    paragraph = " ".join(_safe(sentence) for sentence in sentences)
+    for line in paragraph.split("\n"):
+        click.echo(textwrap.fill(line, WIDTH, break_long_words=False, break_on_hyphens=False))
+
+
+def table(headings: Sequence[object], rows: Iterable[Sequence[object]], caption: str = "",
+          left: Sequence[int] = (0,)) -> None:
+    """Print a table on stdout; columns are set to the right except those in `left`.
+
+    On a terminal with rich, in aligned plain text when piped. Text columns are wrapped to keep
+    within 80 columns; a heading may hold newlines.
+    """
+    cells = [[_safe(cell) for cell in row] for row in rows]
+    heads = [_safe(heading) for heading in headings]
+    click.echo()
+    if caption:
+        click.echo(textwrap.fill(_safe(caption), WIDTH))
+    if sys.stdout.isatty():
+        _rich_table(heads, cells, left)
+    else:
+        _plain_table(heads, cells, left)
+
+
+def _rich_table(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    out = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for k, head in enumerate(heads):
+        out.add_column(Text(head), justify="left" if k in left else "right",
+                       overflow="fold", no_wrap=k not in left)
+    for row in cells:
+        out.add_row(*(Text(cell) for cell in row))
+    Console(width=WIDTH, highlight=False).print(out)
+
+
+def _plain_table(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> None:
+    widths = _widths(heads, cells, left)
+    lines = [heads, ["-" * width for width in widths], *cells]
+    for row in lines:
+        wrapped = [_wrap(cell, width) for cell, width in zip(row, widths, strict=True)]
+        for k in range(max(len(cell) for cell in wrapped)):
+            parts = [cell[k] if k < len(cell) else "" for cell in wrapped]
+            click.echo("  ".join(
+                part.ljust(width) if j in left else part.rjust(width)
+                for j, (part, width) in enumerate(zip(parts, widths, strict=True))).rstrip())
+
+
+def _wrap(cell: str, width: int) -> list[str]:
+    return [part for line in cell.split("\n") for part in textwrap.wrap(line, width) or [""]]
+
+
+def _widths(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> list[int]:
+    """Natural widths, with the widest text columns narrowed until the table fits."""
+    widths = [max(max((len(line) for line in row[k].split("\n")), default=0)
+                  for row in [heads, *cells]) for k in range(len(heads))]
+    while sum(widths) + 2 * (len(widths) - 1) > WIDTH:
+        widest = max((k for k in range(len(widths)) if k in left), key=widths.__getitem__,
+                     default=None)
+        if widest is None or widths[widest] <= 8:
+            break
+        widths[widest] -= 1
+    return [max(width, 1) for width in widths]
+
+
+@contextlib.contextmanager
+def progress(label: str) -> Iterator[Callable[[str], None]]:
+    """Show on stderr what is under way, and nothing when stderr is not a terminal.
+
+    Yields a function that changes the words behind the label.
+    """
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda _words: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(_safe(label)) as status:
+        yield lambda words: status.update(f"{_safe(label)}: {_safe(words)}")
