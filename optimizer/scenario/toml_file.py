@@ -1,0 +1,244 @@
+"""TOML files checked against a pydantic model; an error names the line and the key."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from optimizer.errors import InputError
+from optimizer.scenario.tables import read_text, suggest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pydantic import BaseModel, ValidationError
+
+__all__ = ["TomlFile", "check", "read_toml"]
+
+_Key = tuple[str | int, ...]
+_LARGEST = 1_000_000  # bytes; people write these by hand
+_Model = TypeVar("_Model", bound="BaseModel")
+
+_WORDS = {
+    "missing": "is missing",
+    "extra_forbidden": "is not a known key",
+    "bool_type": "has to be true or false",
+    "string_type": "has to be text in quotation marks",
+    "list_type": "has to be a list in [ ]",
+    "tuple_type": "has to be a list in [ ]",
+    "model_type": "has to be a table",
+    "dict_type": "has to be a table",
+}
+_NUMBERS = {"float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"}
+
+
+@dataclass(frozen=True)
+class TomlFile:
+    """A parsed file: its data, and the line on which each key stands (paths of keys)."""
+
+    path: Path
+    data: dict[str, Any]
+    lines: dict[_Key, int]
+
+    def where(self, *key: str | int) -> str:
+        """Return "line 12, conditions.wind.speed_kmh", with the nearest line that is known."""
+        line = next((self.lines[key[:k]] for k in range(len(key), 0, -1) if key[:k] in self.lines),
+                    None)
+        name = _name(key)
+        return name if line is None else f"line {line}, {name}"
+
+    def error(self, problem: str, remedy: str, *key: str | int) -> InputError:
+        """Return an InputError that names the key and its line, for the caller to raise."""
+        return InputError(str(self.path), self.where(*key), problem, remedy)
+
+    def beside(self, name: str) -> Path:
+        """Path of a file that is named in this one: relative to the folder of this one."""
+        return self.path.parent / name
+
+
+def _name(key: _Key) -> str:
+    """Write a path of keys as a person would: mark 2, km."""
+    out = ""
+    for part in key:
+        if isinstance(part, int):
+            out += f" {part + 1}"
+        else:
+            out += f"{', ' if out[-1:].isdigit() else '.' if out else ''}{part}"
+    return out
+
+
+def read_toml(path: Path | str) -> TomlFile:
+    """Read a TOML file; NaN and infinity are refused."""
+    file = Path(path)
+    text = read_text(file, _LARGEST)
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        message = str(error) or "it is nested too deeply"
+        found = re.search(r" \(at line (\d+), column (\d+)\)", message)
+        where = f"line {found[1]}, column {found[2]}" if found else ""
+        plain = message[:found.start()] if found else message
+        raise InputError(str(file), where, f"is not valid TOML: {plain}",
+                         "text stands in quotation marks, decimals take a point, and each key "
+                         "appears once") from error
+    out = TomlFile(file, data, dict(_key_lines(text)))
+    for key in _not_finite(data, ()):
+        raise out.error("is not a finite number", "write a number", *key)
+    return out
+
+
+def _not_finite(value: Any, key: _Key) -> Iterator[_Key]:
+    if isinstance(value, float) and not math.isfinite(value):
+        yield key
+    elif isinstance(value, dict):
+        for name, inner in value.items():
+            yield from _not_finite(inner, (*key, name))
+    elif isinstance(value, list):
+        for k, inner in enumerate(value):
+            yield from _not_finite(inner, (*key, k))
+
+
+_PART = r"""(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')"""
+_PATH = rf"{_PART}(?:[ \t]*\.[ \t]*{_PART})*"
+_HEAD = re.compile(rf"[ \t]*(\[\[?)[ \t]*({_PATH})[ \t]*\]\]?")
+_ENTRY = re.compile(rf"[ \t]*({_PATH})[ \t]*=")
+_TOKEN = re.compile(r'"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}]', re.DOTALL)
+
+
+def _key_lines(text: str) -> Iterator[tuple[_Key, int]]:
+    """Yield each key of a table with its line; tomllib itself keeps no lines."""
+    table: _Key = ()
+    counts: dict[_Key, int] = {}
+    depth, closing = 0, ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if depth == 0 and not closing:
+            head, entry = _HEAD.match(line), _ENTRY.match(line)
+            if head:
+                table = _resolve(_parts(head[2]), counts)
+                if head[1] == "[[":
+                    counts[table] = counts.get(table, -1) + 1
+                    yield table, number  # an empty list is found at its first entry
+                    table = (*table, counts[table])
+                yield table, number
+                continue
+            if entry:
+                yield (*table, *_parts(entry[1])), number
+        depth, closing = _after(line, depth, closing)
+
+
+def _parts(path: str) -> _Key:
+    return tuple(part.strip("\"'") for part in re.findall(_PART, path))
+
+
+def _resolve(path: _Key, counts: dict[_Key, int]) -> _Key:
+    """Put the running number behind each array of tables on the way to the last part."""
+    out: _Key = ()
+    for k, part in enumerate(path):
+        out = (*out, part)
+        if out in counts and k < len(path) - 1:
+            out = (*out, counts[out])
+    return out
+
+
+def _after(line: str, depth: int, closing: str) -> tuple[int, str]:
+    """Depth of brackets, and the end of a long string that is still open, behind a line."""
+    at = 0
+    while at < len(line):
+        if closing:
+            end = line.find(closing, at)
+            if end < 0:
+                return depth, closing
+            at, closing = end + 3, ""
+            continue
+        token = _TOKEN.search(line, at)
+        if token is None:
+            break
+        at = token.end()
+        if token[0] in {'"""', "'''"}:
+            closing = token[0]
+        elif token[0] in "[{":
+            depth += 1
+        elif token[0] in "]}":
+            depth -= 1
+    return depth, closing
+
+
+def check(model: type[_Model], file: TomlFile, *key: str | int) -> _Model:
+    """Validate a file, or the table at `key` in it, and return the model; raises InputError."""
+    from pydantic import ValidationError
+
+    data: Any = file.data
+    for part in key:
+        data = data[part]
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        raise _explained(model, file, key, error) from error
+
+
+def _explained(model: type[BaseModel], file: TomlFile, key: _Key,
+               error: ValidationError) -> InputError:
+    """Turn the first finding of pydantic into words; a slip in a key explains a missing one."""
+    found = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
+    place = found["loc"]
+    kind, context = found["type"], found.get("ctx", {})
+    problem = _WORDS.get(kind, found["msg"][:1].lower() + found["msg"][1:])
+    remedy = _remedy(model, place)
+    if kind == "extra_forbidden":
+        owner = _model_at(model, place[:-1])
+        remedy = suggest(str(place[-1]), owner.model_fields if owner else ())
+    elif kind in _NUMBERS:
+        problem = f"has to be a number, not {_quoted(found['input'])}"
+    elif kind.startswith(("greater_than", "less_than")):
+        problem = f"{_quoted(found['input'])} is out of range: {_bounds(context)}"
+    elif kind == "value_error":
+        problem = str(context.get("error", problem))
+    return InputError(str(file.path), file.where(*key, *place), problem, remedy)
+
+
+def _quoted(value: Any) -> str:
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def _bounds(context: dict[str, Any]) -> str:
+    words = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
+    return "it has to be " + " and ".join(
+        f"{words[name]} {limit:g}" for name, limit in context.items() if name in words)
+
+
+def _remedy(model: type[BaseModel], place: _Key) -> str:
+    """Return what the documentation of the field says."""
+    owner = _model_at(model, place[:-1])
+    field = owner.model_fields.get(str(place[-1])) if owner and place else None
+    return field.description or "" if field else ""
+
+
+def _model_at(model: type[BaseModel], place: _Key) -> type[BaseModel] | None:
+    """Return the model that a path of keys leads to."""
+    import typing
+
+    from pydantic import BaseModel
+
+    here: type[BaseModel] = model
+    for part in place:
+        if isinstance(part, int):
+            continue
+        field = here.model_fields.get(part)
+        if field is None:
+            return None
+        todo: list[Any] = [field.annotation]
+        inner = None
+        while todo:
+            hint = todo.pop()
+            if isinstance(hint, type) and issubclass(hint, BaseModel):
+                inner = hint
+                break
+            todo += typing.get_args(hint)
+        if inner is None:
+            return None
+        here = inner
+    return here
