@@ -45,6 +45,9 @@ class Rider:
     effort_rate : cap on the p-power mean of P/CP over the ride; inf for none
     *_sd : standard errors
     assumed : which of these are defaults, in words, for the report
+    endurance_loss : part of CP lost each time the duration grows by the factor e beyond half
+        an hour (`optimizer.rider.effort.cap_effort` turns it into an effort limit)
+    effort_share : part of what could be held for the whole ride that the plan may spend
     """
 
     name: str
@@ -62,3 +65,6 @@ class Rider:
     w_prime_sd: float = 0.0
     drag_area_sd: float = 0.0
     assumed: tuple[str, ...] = ()
+    endurance_loss: float = 0.0
+    endurance_loss_sd: float = 0.0
+    effort_share: float = 1.0
