@@ -1,0 +1,253 @@
+"""Recorded rides from CSV, or from GPX with power in its extensions."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.course import Correction
+from optimizer.errors import InputError
+from optimizer.ride import Ride
+from optimizer.scenario.tables import Row, parse_number, read_rows, read_text
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+    from numpy.typing import NDArray
+
+__all__ = ["read_ride"]
+
+# Columns that are used, with the range in which a value can be true.
+_RANGES = {
+    "elapsed_s": (0.0, 1e6), "latitude_deg": (-90.0, 90.0), "longitude_deg": (-180.0, 180.0),
+    "elevation_m": (-500.0, 9000.0), "distance_m": (0.0, 2e6), "speed_mps": (0.0, 40.0),
+    "speed_kmh": (0.0, 144.0), "power_w": (0.0, 3000.0)}
+_LARGEST_GPX = 60_000_000  # bytes
+_LEAST = 30  # samples; less is no ride
+_LONG_STEP = 40.0  # m/s between two fixes: one of them is wrong
+
+
+def read_ride(path: Path | str) -> Ride:
+    """Read a recorded ride, CSV or GPX by the ending of its name.
+
+    CSV: one row a sample; `elapsed_s` or `time` (ISO 8601), and `distance_m`, `speed_mps` or
+    `speed_kmh`, or `latitude_deg` with `longitude_deg`; `power_w` and `elevation_m` where they
+    were recorded. Empty cells are samples that the sensor missed; other columns are left
+    out. GPX: track points with time, power in `extensions`.
+
+    Raises InputError for what cannot be a ride.
+    """
+    file = Path(path)
+    columns, start, corrections = (_from_gpx(file) if file.suffix.lower() == ".gpx"
+                                   else _from_csv(file))
+    return _assemble(str(path), file.stem, columns, start, corrections)
+
+
+def _from_csv(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
+                                   list[Correction]]:
+    others = [name for name in _headings(file) if name not in _RANGES and name != "time"]
+    rows = read_rows(file, required=[], optional=["time", *_RANGES, *others])
+    if len(rows) < _LEAST:
+        raise InputError(str(file), "", f"has {len(rows)} samples",
+                         "a ride has one row a second, with headings in the first row")
+    columns = {
+        name: np.array([np.nan if value is None else value for value in
+                        (row.number(name, None, low=low, high=high) for row in rows)])
+        for name, (low, high) in _RANGES.items() if any(row.has(name) for row in rows)}
+    start = _moment(rows[0]) if rows[0].has("time") else None
+    if "elapsed_s" not in columns:
+        if start is None:
+            raise InputError(str(file), "row 1", 'there is neither "elapsed_s" nor "time"',
+                             "give each sample its seconds after the start in elapsed_s")
+        columns["elapsed_s"] = np.array([(_moment(row) - start).total_seconds() for row in rows])
+    elif np.isnan(columns["elapsed_s"]).any():
+        row = rows[int(np.isnan(columns["elapsed_s"]).argmax())]
+        raise row.error("elapsed_s", "is empty", "fill it in")
+    _check_order(rows, columns["elapsed_s"])
+    left_out = [Correction("column left out", 1, name) for name in others if name not in
+                {"cadence_rpm", "temperature_c"}]
+    return columns, start, left_out
+
+
+def _headings(file: Path) -> list[str]:
+    """Names in the first row, as `read_rows` spells them."""
+    head = next((line for line in read_text(file).splitlines()
+                 if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")), "")
+    cells = next(csv.reader(io.StringIO(head), delimiter=max(",;\t", key=head.count)), [])
+    names = [re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in cells]
+    return [name for name in dict.fromkeys(names) if name and not name.startswith("#")]
+
+
+def _from_gpx(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
+                                   list[Correction]]:
+    """Columns from the track points of a GPX file."""
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import ParseError, fromstring
+
+    try:
+        root = fromstring(read_text(file, _LARGEST_GPX), forbid_dtd=True)
+    except DefusedXmlException as error:
+        raise InputError(str(file), "", "holds a document type or entities",
+                         "export it again as plain GPX") from error
+    except (ParseError, ValueError) as error:
+        raise InputError(str(file), "", f"is not GPX: {error}", "export it again") from error
+    points = [point for point in root.iter() if _tag(point) == "trkpt"]
+    if len(points) < _LEAST:
+        raise InputError(str(file), "", f"has {len(points)} track points",
+                         "a ride has one a second, in a trk")
+    found: dict[str, list[float]] = {name: [] for name in
+                                     ("elapsed_s", "latitude_deg", "longitude_deg", "elevation_m",
+                                      "power_w")}
+    start = None
+    for number, point in enumerate(points, 1):
+        below = {_tag(part): (part.text or "").strip() for part in point.iter()}
+        moment = _gpx_moment(file, number, below.get("time", ""))
+        start = start or moment
+        found["elapsed_s"].append((moment - start).total_seconds())
+        for name, text in (("latitude_deg", point.get("lat", "")),
+                           ("longitude_deg", point.get("lon", "")),
+                           ("elevation_m", below.get("ele", "")),
+                           ("power_w", below.get("power", ""))):
+            found[name].append(_gpx_number(file, number, name, text))
+    columns = {name: np.array(values) for name, values in found.items()}
+    back = np.flatnonzero(np.diff(columns["elapsed_s"]) < 0.0)
+    if len(back):
+        raise InputError(str(file), f"track point {back[0] + 2}", "goes back in time",
+                         "one ride a file")
+    segments = sum(_tag(part) == "trkseg" for part in root.iter())
+    gaps = [Correction("break in the track", segments - 1, "kept as a gap in time")]
+    return columns, start, gaps if segments > 1 else []
+
+
+def _tag(element: Element) -> str:
+    return str(element.tag).rsplit("}", 1)[-1]
+
+
+def _gpx_moment(file: Path, number: int, text: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(str(file), f"track point {number}",
+                         f'its time "{text}" is not a date with a time' if text
+                         else "has no time", "a recorded ride has a time at each point") from error
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+
+
+def _gpx_number(file: Path, number: int, name: str, text: str) -> float:
+    """Value of a point; nan where it was not recorded."""
+    low, high = _RANGES[name]
+    if not text and not name.startswith(("lat", "lon")):
+        return np.nan
+    try:
+        value = parse_number(text)
+    except ValueError as error:
+        raise InputError(str(file), f"track point {number}", f'its {name} "{text}" {error}',
+                         "export it again") from error
+    if not low <= value <= high:
+        raise InputError(str(file), f"track point {number}", f"its {name} {text} is out of range",
+                         f"it has to be between {low:g} and {high:g}")
+    return value
+
+
+def _moment(row: Row) -> datetime:
+    text = row.text("time")
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise row.error("time", f'"{text}" is not a date with a time',
+                        "write it as 2024-05-01T09:30:00Z, or use elapsed_s") from error
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+
+
+def _check_order(rows: list[Row], time: NDArray[np.float64]) -> None:
+    back = np.flatnonzero(np.diff(time) < 0.0)
+    if len(back):
+        raise rows[int(back[0]) + 1].error("", "goes back in time",
+                                           "sort the samples, one ride a file")
+
+
+def _assemble(file: str, name: str, columns: dict[str, NDArray[np.float64]],
+              start: datetime | None, corrections: list[Correction]) -> Ride:
+    """Derive what was not recorded, and check what was."""
+    keep = np.concatenate([[True], np.diff(columns["elapsed_s"]) > 0.0])
+    if not keep.all():
+        corrections.append(Correction("sample with the time of the one before", int((~keep).sum()),
+                                      "left out"))
+        columns = {key: values[keep] for key, values in columns.items()}
+    time = columns["elapsed_s"] - columns["elapsed_s"][0]
+    if len(time) < _LEAST:
+        raise InputError(file, "", f"has {len(time)} samples at different times",
+                         "a ride has a sample a second")
+    unknown = np.full(len(time), np.nan)
+    latitude = _filled(columns.get("latitude_deg", unknown), time, "position", corrections)
+    longitude = _filled(columns.get("longitude_deg", unknown), time, "", corrections)
+    elevation = _filled(columns.get("elevation_m", unknown), time, "height", corrections)
+    speed = columns.get("speed_mps", columns.get("speed_kmh", unknown * 3.6) / 3.6)
+    speed = _filled(speed, time, "speed", corrections)
+    distance = _distance(file, columns.get("distance_m", unknown), speed, latitude, longitude,
+                         time, corrections)
+    if np.isnan(speed).any():
+        speed = np.maximum(np.gradient(distance, time), 0.0)
+        corrections.append(Correction("speed", len(time), "from the distance"))
+    return Ride(name=name, time=time, distance=distance, speed=speed,
+                power=columns.get("power_w", unknown), elevation=elevation, latitude=latitude,
+                longitude=longitude, start=start, corrections=tuple(corrections))
+
+
+def _filled(values: NDArray[np.float64], time: NDArray[np.float64], what: str,
+            corrections: list[Correction]) -> NDArray[np.float64]:
+    """Bridge single missing samples; a column that is mostly missing stays unknown."""
+    missing = np.isnan(values)
+    if not missing.any():
+        return values
+    if missing.mean() > 0.5:
+        return np.full(len(values), np.nan)
+    if what:
+        corrections.append(Correction(f"missing {what}", int(missing.sum()),
+                                      "bridged by a straight line"))
+    return np.asarray(np.interp(time, time[~missing], values[~missing]))
+
+
+def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float64],
+              latitude: NDArray[np.float64], longitude: NDArray[np.float64],
+              time: NDArray[np.float64], corrections: list[Correction]) -> NDArray[np.float64]:
+    """Metres from the first sample: recorded, else from the map, else from the speed."""
+    distance = _filled(recorded, time, "distance", corrections)
+    if np.isnan(distance).any() and np.isfinite(latitude).all():
+        step = _geodesic(latitude, longitude)
+        if (step > _LONG_STEP * np.diff(time)).any():
+            bad = int((step > _LONG_STEP * np.diff(time)).argmax())
+            raise InputError(file, f"sample {bad + 2}", "jumps on the map faster than one can ride",
+                             "cut the ride there, or give its distance_m")
+        distance = np.concatenate([[0.0], np.cumsum(step)])
+        corrections.append(Correction("distance", len(time), "from the positions"))
+    if np.isnan(distance).any() and np.isfinite(speed).all():
+        distance = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1])
+                                                    * np.diff(time))])
+        corrections.append(Correction("distance", len(time), "from the speed"))
+    if np.isnan(distance).any():
+        raise InputError(file, "", "holds neither distance, nor speed, nor positions",
+                         "record at least one of distance_m, speed_mps, latitude_deg with "
+                         "longitude_deg")
+    back = np.flatnonzero(np.diff(distance) < -1.0)
+    if len(back):
+        raise InputError(file, f"sample {int(back[0]) + 2}", "its distance goes back",
+                         "the distance of a ride only grows; one ride a file")
+    return np.asarray(np.maximum.accumulate(distance) - distance[0])
+
+
+def _geodesic(latitude: NDArray[np.float64],
+              longitude: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n - 1,) metres between neighbouring points on WGS84."""
+    from geographiclib.geodesic import Geodesic
+
+    inverse = Geodesic.WGS84.Inverse
+    return np.array([inverse(a, b, c, d, Geodesic.DISTANCE)["s12"] for a, b, c, d in
+                     zip(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:],
+                         strict=True)])
