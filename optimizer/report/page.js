@@ -1,0 +1,173 @@
+"use strict";
+// Draws the charts in the colours of the page and gives tables their tools.
+const kitpace = (() => {
+  const store = JSON.parse(document.getElementById("store").textContent);
+  const root = document.documentElement;
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+  const listeners = [];
+  let printing = false;
+
+  const palette = () => {
+    const side = dark.matches && !printing ? "dark" : "light";
+    const style = getComputedStyle(root);
+    return (name) => style.getPropertyValue(`--${side}-${name}`).trim();
+  };
+
+  const coloured = (value, colour) => {
+    if (typeof value === "string") return value[0] === "@" ? colour(value.slice(1)) : value;
+    if (Array.isArray(value)) {
+      return typeof value[0] === "number" ? value : value.map((item) => coloured(item, colour));
+    }
+    if (value === null || typeof value !== "object") return value;
+    return Object.fromEntries(Object.entries(value).map(([k, v]) => [k, coloured(v, colour)]));
+  };
+
+  const layoutOf = (figure, colour, narrow) => {
+    const font = getComputedStyle(document.body).getPropertyValue("--figures");
+    const axis = {
+      fixedrange: true, showgrid: false, zeroline: false, showline: true, ticks: "outside",
+      ticklen: 4, linecolor: colour("quiet"), tickcolor: colour("quiet"), linewidth: 1,
+      tickfont: { color: colour("quiet") }, automargin: true,
+      title: { font: { color: colour("quiet"), size: 13 }, standoff: 8 },
+    };
+    const layout = {
+      height: 320, showlegend: false, dragmode: false, hovermode: "closest",
+      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
+      margin: narrow ? { l: 44, r: 8, t: 12, b: 40 } : { l: 60, r: 12, t: 12, b: 44 },
+      font: { family: font, size: narrow ? 11 : 13, color: colour("ink") },
+      hoverlabel: {
+        bgcolor: colour("paper"), bordercolor: colour("ink"),
+        font: { family: font, color: colour("ink") },
+      },
+      ...figure.layout,
+    };
+    for (const key of Object.keys(layout).concat("xaxis", "yaxis")) {
+      if (!/^[xy]axis\d*$/.test(key)) continue;
+      const own = layout[key] || {};
+      const title = typeof own.title === "string" ? { text: own.title } : own.title || {};
+      layout[key] = { ...axis, ...own, title: { ...axis.title, ...title } };
+    }
+    return layout;
+  };
+
+  const draw = (div) => {
+    const colour = palette();
+    const figure = coloured(store.charts[div.dataset.chart], colour);
+    const width = printing ? 680 : div.clientWidth;
+    const layout = layoutOf(figure, colour, width < 560);
+    if (printing) layout.width = width;
+    return Plotly.react(div, figure.data, layout,
+      { displayModeBar: false, responsive: !printing, doubleClick: false, showTips: false });
+  };
+
+  const drawAll = () => {
+    document.querySelectorAll(".plot[data-chart]").forEach((div) => {
+      div.style.minHeight = `${div.dataset.height}px`;
+      draw(div);
+    });
+    listeners.forEach((listener) => listener());
+  };
+
+  const say = (text) => {
+    const place = document.getElementById("status");
+    place.textContent = text;
+    clearTimeout(say.timer);
+    say.timer = setTimeout(() => { place.textContent = ""; }, 4000);
+  };
+
+  // --- tables ---------------------------------------------------------------------------
+  const text = (cell) => cell.innerText.replace(/[↑↓]\s*$/, "").trim().replace(/\s+/g, " ");
+  const cells = (table) => [...table.rows].map((row) => [...row.cells].map(text));
+
+  // A spreadsheet takes a leading = + - @ for a formula.
+  const quoted = (value) => {
+    const safe = /^[=@\t]|^[+-](?![\d.])/.test(value) ? `'${value}` : value;
+    return /[",\n;]/.test(safe) ? `"${safe.replace(/"/g, '""')}"` : safe;
+  };
+
+  const save = (name, content, kind) => {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([content], { type: kind }));
+    link.download = name;
+    document.body.append(link);
+    link.click();
+    link.remove();
+    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+  };
+
+  const csv = (table) =>
+    `\ufeff${cells(table).map((row) => row.map(quoted).join(",")).join("\r\n")}\r\n`;
+
+  const copy = async (table) => {
+    const lines = cells(table).map((row) => row.join("\t")).join("\n");
+    try {
+      await navigator.clipboard.writeText(lines);
+    } catch {  // a page opened from a file may not be allowed to; the old way still works
+      const area = document.createElement("textarea");
+      area.value = lines;
+      document.body.append(area);
+      area.select();
+      document.execCommand("copy");
+      area.remove();
+    }
+    say("Copied. Paste it into a spreadsheet.");
+  };
+
+  // "1:02:03", "57:42", "−3.4 s", "1,500": the number that the eye reads first.
+  const magnitude = (words) => {
+    const clock = words.match(/^(?:(\d+):)?(\d{1,2}):(\d{2}(?:\.\d+)?)/);
+    if (clock) return 3600 * (clock[1] || 0) + 60 * clock[2] + Number(clock[3]);
+    const number = words.replace(/,(?=\d{3})/g, "").match(/[-−]?\d+(?:\.\d+)?/);
+    return number ? Number(number[0].replace("−", "-")) : NaN;
+  };
+
+  const sortBy = (table, column) => {
+    const heading = table.tHead.rows[0].cells[column];
+    const up = heading.getAttribute("aria-sort") !== "ascending";
+    const figures = heading.classList.contains("n");
+    const rows = [...table.tBodies[0].rows].map((row) => {
+      const words = text(row.cells[column]);
+      return { row, key: figures ? magnitude(words) : words };
+    });
+    const empty = (key) => (typeof key === "number" ? Number.isNaN(key) : key === "");
+    rows.sort((a, b) => {
+      if (empty(a.key) || empty(b.key)) return empty(a.key) - empty(b.key);
+      const order = figures ? a.key - b.key : a.key.localeCompare(b.key, "en");
+      return up ? order : -order;
+    });
+    [...table.tHead.rows[0].cells].forEach((cell) => cell.removeAttribute("aria-sort"));
+    heading.setAttribute("aria-sort", up ? "ascending" : "descending");
+    table.tBodies[0].append(...rows.map(({ row }) => row));
+  };
+
+  const button = (words, action) => {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.textContent = words;
+    made.addEventListener("click", action);
+    return made;
+  };
+
+  const equip = (table) => {
+    [...table.tHead.rows[0].cells].forEach((cell, column) => {
+      cell.replaceChildren(button(cell.textContent, () => sortBy(table, column)));
+    });
+    const bar = document.createElement("div");
+    bar.className = "tools";
+    bar.append(
+      button("Copy the table", () => copy(table)),
+      button("Save as CSV", () => save(`${table.id || "table"}.csv`, csv(table), "text/csv")));
+    table.parentElement.after(bar);
+  };
+
+  document.querySelectorAll("table[data-tools]").forEach(equip);
+  if (typeof Plotly !== "undefined") drawAll();
+  dark.addEventListener("change", () => drawAll());
+  addEventListener("beforeprint", () => { printing = true; drawAll(); });
+  addEventListener("afterprint", () => { printing = false; drawAll(); });
+
+  return {
+    data: store.page, charts: store.charts, draw, save, say, csv, button, quoted, palette,
+    onDraw: (listener) => { listeners.push(listener); listener(); },
+  };
+})();

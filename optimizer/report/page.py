@@ -1,0 +1,274 @@
+"""One self-contained page: text, tables and charts that work offline and escape what they show.
+
+Parts of a section are values: a `str` is a paragraph (escaped), `Markup` a fragment that the
+caller vouches for, and `Points`, `Table`, `Chart`, `Folded` say themselves what they are. Colours
+in a chart are names, so that it follows light, dark and print: "@ink", "@quiet" (secondary text),
+"@rule" (thin lines), "@paper", "@plan" and "@other" (the two accents), "@plan-band" and
+"@other-band" (their doubt).
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import math
+import re
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from markupsafe import Markup
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+__all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "render",
+           "script_json"]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows under headings.
+
+    Columns of figures stand right, others left; `left` overrides that. `ident` gives the table
+    an anchor and, with `tools`, buttons that sort, copy and save it as CSV.
+    """
+
+    headings: Sequence[str]
+    rows: Sequence[Sequence[object]]
+    caption: str = ""
+    ident: str = ""
+    tools: bool = False
+    left: tuple[int, ...] = (0,)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A plotly figure {data, layout} that answers `question`, with its figures as a table.
+
+    `note` says in a sentence what is to be seen; it is also what a screen reader is told.
+    """
+
+    ident: str
+    question: str
+    figure: Mapping[str, Any]
+    table: Table
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Points:
+    """A list of short statements."""
+
+    items: Sequence[str | Markup]
+
+
+@dataclass(frozen=True)
+class Folded:
+    """Detail behind a line that opens it."""
+
+    summary: str
+    parts: Sequence[Part]
+
+
+Part = str | Markup | Table | Chart | Points | Folded
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and what stands under it."""
+
+    ident: str
+    heading: str
+    parts: Sequence[Part] = field(default_factory=tuple)
+
+
+def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Section], *,
+           kicker: str = "", foot: Sequence[str | Markup] = (), language: str = "en",
+           data: Mapping[str, Any] | None = None, script: str = "", style: str = "") -> str:
+    """Give the whole page as HTML.
+
+    Parameters
+    ----------
+    lead : the sentences of the first screen
+    kicker : small line above the title
+    foot : paragraphs at the end
+    data : values for `script`, which finds them as `kitpace.data`
+    script, style : of this page alone, trusted
+    """
+    charts = [chart for section in sections for chart in _charts(section.parts)]
+    scripts = [_asset("page.js")]
+    if charts:
+        scripts.insert(0, _asset("vendor/plotly-basic.min.js"))
+    if script:
+        scripts.append(script)
+    styles = _asset("page.css") + style
+    store = {"charts": {chart.ident: _figure(chart.figure) for chart in charts},
+             "page": dict(data or {})}
+    return str(_template().render(
+        title=title, kicker=kicker, lead=[lead] if isinstance(lead, str) else lead,
+        sections=sections, foot=foot, language=language, style=Markup(styles),
+        scripts=[Markup(text) for text in scripts], store=script_json(store), body=_body,
+        policy=_policy(scripts, styles, charts=bool(charts))))
+
+
+def script_json(value: object) -> Markup:
+    """JSON that is safe inside a script element; keys sorted, nan and inf as null."""
+    text = json.dumps(_plain(value), ensure_ascii=False, sort_keys=True, separators=(",", ":"),
+                      allow_nan=False)
+    for char in "<>&\u2028\u2029":
+        text = text.replace(char, f"\\u{ord(char):04x}")
+    return Markup(text)
+
+
+# --- fragments --------------------------------------------------------------------------
+
+
+def _body(part: Part) -> Markup:
+    """One part as HTML."""
+    if isinstance(part, Markup):
+        return part
+    if isinstance(part, str):
+        return Markup("<p>{}</p>").format(part)
+    if isinstance(part, Points):
+        return Markup("<ul>{}</ul>").format(
+            Markup("").join(Markup("<li>{}</li>").format(item) for item in part.items))
+    if isinstance(part, Folded):
+        return Markup("<details><summary>{}</summary>{}</details>").format(
+            part.summary, Markup("").join(map(_body, part.parts)))
+    return _table(part) if isinstance(part, Table) else _chart(part)
+
+
+def _chart(chart: Chart) -> Markup:
+    """Figure with its question, the drawing place and the table below."""
+    height = int(chart.figure.get("layout", {}).get("height", 320))
+    return Markup(
+        '<figure class="chart" id="{ident}" aria-labelledby="{ident}-q">'
+        '<figcaption><h3 id="{ident}-q">{question}</h3>{note}</figcaption>'
+        '<div class="plot" role="img" data-chart="{ident}" data-height="{height}" '
+        'aria-label="{label}"></div>'
+        "<details><summary>The same in figures</summary>{table}</details></figure>",
+    ).format(ident=chart.ident, question=chart.question, height=height,
+             note=Markup("<p>{}</p>").format(chart.note) if chart.note else "",
+             label=f"Chart. {chart.question} {chart.note} A table with the figures follows.",
+             table=_table(chart.table))
+
+
+_FIGURES = re.compile(r"^[\s\d.,:%±+−–<>≤≥≈~/-]*(to|and|\d|[a-zA-Z°²³·/]{1,5})?[\s\d.,:%±+−–-]*$")
+
+
+def _table(table: Table) -> Markup:
+    """Table in a region that scrolls by itself on a narrow screen."""
+    columns = range(len(table.headings))
+    right = [k not in table.left and all(_FIGURES.match(_cell(row[k])) for row in table.rows)
+             for k in columns]
+    kind = [Markup(' class="n"') if right[k] else "" for k in columns]
+    head = Markup("").join(
+        Markup('<th scope="col"{}>{}</th>').format(kind[k], table.headings[k]) for k in columns)
+    rows = Markup("").join(
+        Markup("<tr>{}</tr>").format(Markup("").join(
+            Markup('<th scope="row"{}>{}</th>' if k == 0 else "<td{}>{}</td>").format(
+                kind[k], row[k] if isinstance(row[k], Markup) else _cell(row[k]))
+            for k in columns))
+        for row in table.rows)
+    return Markup(
+        '<div class="scroll" role="region" tabindex="0" aria-label="{name}">'
+        "<table{ident}{tools}>{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+        "</div>",
+    ).format(name=table.caption or "Table", head=head, rows=rows,
+             ident=Markup(' id="{}"').format(table.ident) if table.ident else "",
+             tools=Markup(" data-tools") if table.tools else "",
+             caption=Markup("<caption>{}</caption>").format(table.caption)
+             if table.caption else "")
+
+
+def _cell(value: object) -> str:
+    """Text of a cell; a figure without a value is a dash."""
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return "–"
+    return str(value)
+
+
+def _charts(parts: Sequence[Part]) -> list[Chart]:
+    found: list[Chart] = []
+    for part in parts:
+        if isinstance(part, Chart):
+            found.append(part)
+        elif isinstance(part, Folded):
+            found += _charts(part.parts)
+    return found
+
+
+# --- safety -----------------------------------------------------------------------------
+
+_MARKUP_OF_PLOTLY = re.compile(r"<(?!br>|extra>|/extra>)")
+
+
+def _figure(figure: Mapping[str, Any]) -> dict[str, Any]:
+    """Figure whose texts plotly shows as they are written.
+
+    Plotly reads a few tags in any text; all but line breaks and `<extra>` are made harmless.
+    """
+    def clean(value: Any) -> Any:
+        if isinstance(value, str):
+            return _MARKUP_OF_PLOTLY.sub("&lt;", value.replace("&", "&amp;"))
+        if isinstance(value, dict):
+            return {key: clean(item) for key, item in value.items()}
+        if isinstance(value, list):
+            return [clean(item) for item in value]
+        return value
+
+    cleaned: dict[str, Any] = clean(_plain(figure))
+    return cleaned
+
+
+def _plain(value: Any) -> Any:
+    """Values of JSON from numpy and tuples; numbers to seven digits, nan and inf as None."""
+    if isinstance(value, str | bool | int) or value is None:
+        return value
+    if isinstance(value, float | np.floating):
+        number = float(f"{value:.7g}")
+        if not math.isfinite(number):
+            return None
+        return int(number) if number.is_integer() and abs(number) < 1e15 else number
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    if isinstance(value, np.integer | np.bool_):
+        return value.item()
+    if hasattr(value, "items"):
+        return {str(key): _plain(item) for key, item in value.items()}
+    return [_plain(item) for item in value]
+
+
+def _policy(scripts: Sequence[str], styles: str, *, charts: bool) -> str:
+    """Content policy: nothing from outside, only these scripts, by their hash.
+
+    Plotly writes style elements while it draws, so a page with charts allows inline style.
+    """
+    style = "'unsafe-inline'" if charts else _hash(styles)
+    return "; ".join([
+        "default-src 'none'", "script-src " + " ".join(map(_hash, scripts)),
+        f"style-src {style}", "img-src data:", "base-uri 'none'", "form-action 'none'"])
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+@cache
+def _asset(name: str) -> str:
+    text = files("optimizer.report").joinpath(name).read_text(encoding="utf-8")
+    return text.replace("\r\n", "\n")  # as a browser does before it compares hashes
+
+
+@cache
+def _template() -> Any:
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+                              lstrip_blocks=True)
+    return environment.from_string(_asset("page.html"))
