@@ -1,0 +1,122 @@
+"""Penalised smoothing on an even grid, in linear time, with the penalty from the data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Smooth", "smooth"]
+
+
+@dataclass(frozen=True)
+class Smooth:
+    """A smoothed curve on the nodes of an even grid.
+
+    Attributes
+    ----------
+    values : (n + 1,) or (n + 1, k)
+    noise_sd : standard deviation of the data about the curve
+    penalty : λ, on squared second differences in units of the grid
+    """
+
+    values: NDArray[np.float64]
+    noise_sd: float
+    penalty: float
+
+
+def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
+           weight: NDArray[np.float64] | None = None, penalty: float | None = None,
+           least_penalty: float = 1e-3, largest_penalty: float = 1e7) -> Smooth:
+    """Penalised spline of degree 1 with a second-difference penalty.
+
+    Eilers and Marx 1996, Stat. Sci. 11:89-121; the smoothing parameter by restricted
+    maximum likelihood (Wood 2011, J. R. Statist. Soc. B 73:3-36), which needs one banded
+    Cholesky factor for each trial, O(n).
+
+    Parameters
+    ----------
+    where : (p,) position of each datum in units of the grid, 0 to nodes - 1
+    data : (p,) or (p, k) k curves that share one penalty
+    weight : (p,) relative precision of each datum
+    penalty : λ; None lets the data choose between the two bounds
+    """
+    y = data if data.ndim == 2 else data[:, None]
+    middle = y.mean(axis=0)
+    y = y - middle
+    w = np.ones(len(y)) if weight is None else weight
+    left = np.clip(where.astype(np.int64), 0, nodes - 2)
+    right_share = where - left
+    gram = np.zeros((3, nodes))
+    gram[0] = (np.bincount(left, w * (1 - right_share) ** 2, nodes)
+               + np.bincount(left + 1, w * right_share**2, nodes))
+    gram[1] = np.bincount(left, w * right_share * (1 - right_share), nodes)
+    moment = np.stack([np.bincount(left, w * (1 - right_share) * c, nodes)
+                       + np.bincount(left + 1, w * right_share * c, nodes) for c in y.T], axis=1)
+    roughness = _second_difference_penalty(nodes)
+    freedom = max((np.count_nonzero(w) - 2) * y.shape[1], 1)
+
+    def fit(log_penalty: float) -> tuple[float, NDArray[np.float64], float]:
+        lam = float(np.exp(log_penalty))
+        factor = _factor(gram + lam * roughness)
+        curve = cho_solve_banded((factor, True), moment)
+        fitted = curve[left] + right_share[:, None] * (curve[left + 1] - curve[left])
+        misfit = float(np.sum(w[:, None] * y * (y - fitted))) + 1e-9  # y'W(y - Bz)
+        log_det = 2 * float(np.sum(np.log(factor[0])))
+        score = freedom * np.log(misfit) + y.shape[1] * (log_det - (nodes - 2) * log_penalty)
+        return float(score), curve, misfit
+
+    if penalty is None:
+        best = _least(lambda x: fit(x)[0], np.log(least_penalty), np.log(largest_penalty))
+    else:
+        best = float(np.log(max(penalty, 1e-9)))
+    curve, misfit = fit(best)[1:]
+    curve = curve + middle
+    return Smooth(curve if data.ndim == 2 else curve[:, 0], float(np.sqrt(misfit / freedom)),
+                  float(np.exp(best)))
+
+
+def _second_difference_penalty(nodes: int) -> NDArray[np.float64]:
+    """D'D of the second difference, lower banded (3, n)."""
+    bands = np.zeros((3, nodes))
+    for i, a in enumerate((1.0, -2.0, 1.0)):
+        for j, b in enumerate((1.0, -2.0, 1.0)[i:]):
+            bands[j, i:nodes - 2 + i] += a * b
+    return bands
+
+
+def _factor(bands: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Cholesky factor, with the least ridge that makes it go where nodes hold no data."""
+    ridge = 0.0
+    while True:
+        try:
+            return np.asarray(cholesky_banded(
+                bands + np.array([[ridge], [0.0], [0.0]]), lower=True, check_finite=False))
+        except LinAlgError:
+            ridge = max(10 * ridge, 1e-13 * float(bands[0].max()))
+
+
+def _least(function: object, low: float, high: float) -> float:
+    """Minimum of a scalar function: a coarse scan, then golden section about its best."""
+    grid = np.linspace(low, high, 13)
+    scores = [function(x) for x in grid]  # type: ignore[operator]
+    k = int(np.argmin(scores))
+    a, b = grid[max(k - 1, 0)], grid[min(k + 1, 12)]
+    ratio = (np.sqrt(5) - 1) / 2
+    c, d = b - ratio * (b - a), a + ratio * (b - a)
+    fc, fd = function(c), function(d)  # type: ignore[operator]
+    while b - a > 0.05:
+        if fc < fd:
+            b, d, fd = d, c, fc
+            c = b - ratio * (b - a)
+            fc = function(c)  # type: ignore[operator]
+        else:
+            a, c, fc = c, d, fd
+            d = a + ratio * (b - a)
+            fd = function(d)  # type: ignore[operator]
+    return float(0.5 * (a + b))
