@@ -1,5 +1,8 @@
 """Any currency of an aero test to one honest figure."""
 
+from optimizer.evidence.datum import Datum, Figure
 from optimizer.evidence.effect import Effect
+from optimizer.evidence.pool import pool_effects
+from optimizer.evidence.reference import Reference
 
-__all__ = ["Effect"]
+__all__ = ["Datum", "Effect", "Figure", "Reference", "pool_effects"]

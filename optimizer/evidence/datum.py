@@ -1,0 +1,81 @@
+"""One datum of the evidence table: a change as its source states it, in SI."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["CURRENCIES", "TESTS", "Currency", "Datum", "Figure", "Measurer", "TestKind"]
+
+Currency = Literal["force", "power", "time", "drag_share", "power_share", "drag_area",
+                   "rolling_resistance", "efficiency", "mass"]
+CURRENCIES: tuple[Currency, ...] = (
+    "force", "power", "time", "drag_share", "power_share", "drag_area",
+    "rolling_resistance", "efficiency", "mass")
+
+TestKind = Literal["tunnel with rider", "tunnel without rider", "field", "velodrome",
+                   "computed", "rule of thumb"]
+TESTS: tuple[TestKind, ...] = ("tunnel with rider", "tunnel without rider", "field",
+                               "velodrome", "computed", "rule of thumb")
+
+Measurer = Literal["independent", "seller", ""]
+Channel = Literal["drag_area", "rolling_resistance", "efficiency", "mass"]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A change in the currency of its source.
+
+    Attributes
+    ----------
+    currency : what the number counts
+    value : change of that quantity in SI: N, W, s, share of one, m², 1, 1, kg. Negative is
+        less of it, so that a saving is negative and a gain of efficiency positive.
+    speed : m/s, air speed of the test; for a time, the speed before the change
+    power : W at the cranks at which the test or the claim was made
+    distance : m, for a time
+    acts_on : what the change acts on: air drag, rolling resistance, drivetrain, mass
+    signed : False where the text gives a size without a direction
+    text : as the source wrote it
+    """
+
+    currency: Currency
+    value: float
+    speed: float | None = None
+    power: float | None = None
+    distance: float | None = None
+    acts_on: Channel = "drag_area"
+    signed: bool = True
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Datum:
+    """A row of the evidence table, read and checked.
+
+    Attributes
+    ----------
+    item, baseline : the change is of `item` against `baseline`
+    figure : as stated
+    test : how it was found
+    measured_by : who found it; "" where the source does not say
+    yaw : rad, lowest and highest angle (equal for one angle); None where it is not stated
+    air_density : kg/m³, None where it is not stated
+    runs : number of runs behind the figure, None where it is not stated
+    uncertainty : standard deviation in the SI unit of the figure, None where it is not stated
+    note, source : in words
+    place : file and row, for messages
+    """
+
+    item: str
+    figure: Figure
+    test: TestKind
+    baseline: str = ""
+    measured_by: Measurer = ""
+    yaw: tuple[float, float] | None = None
+    air_density: float | None = None
+    runs: int | None = None
+    uncertainty: float | None = None
+    note: str = ""
+    source: str = ""
+    place: str = ""

@@ -1,0 +1,63 @@
+"""What to believe of a figure by the way it was found and who found it."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["Priors", "Trust", "default_priors", "priors_from"]
+
+
+@dataclass(frozen=True)
+class Trust:
+    """Factor on a stated change, its standard deviation, and the sd of one run [m²]."""
+
+    factor: float
+    factor_sd: float
+    sd: float = 0.0
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Judgements, editable; in SI. The file `priors.toml` beside this module says each in words."""
+
+    test: Mapping[str, Trust]
+    measured_by: Mapping[str, Trust]
+    rolling_resistance_sd: float
+    efficiency_sd: float
+    mass_sd: float
+    speed: float
+    speed_sd: float
+    air_density: float
+    air_density_sd: float
+    largest_yaw: float
+    between_share: float
+
+
+def priors_from(table: Mapping[str, Any]) -> Priors:
+    """From the tables of a priors file that has been checked for its keys."""
+    unstated, assumed = table["unstated"], table["assumed"]
+    return Priors(
+        test={name: Trust(t["factor"], t["factor_sd"], t["sd_m2"])
+              for name, t in table["test"].items()},
+        measured_by={"" if name == "unknown" else name: Trust(t["factor"], t["factor_sd"])
+                     for name, t in table["measured_by"].items()},
+        rolling_resistance_sd=unstated["rolling_resistance"],
+        efficiency_sd=unstated["efficiency"], mass_sd=unstated["mass_kg"],
+        speed=assumed["speed_kmh"] / 3.6, speed_sd=assumed["speed_sd_kmh"] / 3.6,
+        air_density=assumed["air_density_kgm3"], air_density_sd=assumed["air_density_sd_kgm3"],
+        largest_yaw=assumed["largest_yaw_deg"] * 0.017453292519943295,
+        between_share=table["between_sources"]["share"])
+
+
+@cache
+def default_priors() -> Priors:
+    """The judgements that come with the package."""
+    text = resources.files("optimizer.evidence").joinpath("priors.toml").read_text("utf-8")
+    return priors_from(tomllib.loads(text))

@@ -1,0 +1,120 @@
+"""The rider and the road on which changes in different currencies meet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimizer.physics import GRAVITY, DragArea, road_load
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.physics import Setup
+    from optimizer.rider import Rider
+
+__all__ = ["Reference"]
+
+_WORDS = {"drag_area": "CdA {:.3f} m²", "mass": "mass {:.0f} kg", "rolling_resistance": "Crr {:.4f}",
+          "efficiency": "drivetrain efficiency {:.3f}", "air_density": "air {:.3f} kg/m³",
+          "speed": "speed {0:.1f} m/s"}
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A rider on a flat, still, straight road at steady speed.
+
+    The defaults are a plausible time trialist, not anybody: CdA of an aero position, 80 kg
+    all told, good tyres on asphalt, the chain efficiency of Martin et al. 1998, air of 20 °C
+    near sea level, 40 km/h.
+
+    Attributes
+    ----------
+    drag_area : m², rider and baseline bike
+    drag_area_sd : m²; figures that hang on the whole drag (time, percent) inherit it
+    mass : kg, rider, bike and kit
+    rolling_resistance : Crr
+    efficiency : power at the wheel over power at the cranks
+    air_density : kg/m³
+    speed : m/s, where power and drag are compared
+    bearing : (a, b) of the bearing friction a + b v [N, N s/m]
+    assumed : what was not given, in words
+    """
+
+    drag_area: float = 0.27
+    drag_area_sd: float = 0.027
+    mass: float = 80.0
+    rolling_resistance: float = 0.004
+    efficiency: float = 0.976
+    air_density: float = 1.2
+    speed: float = 40 / 3.6
+    bearing: tuple[float, float] = (0.091, 0.0087)
+    assumed: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, *, power: float | None = None, **known: Any) -> Reference:
+        """With what is known; `assumed` lists the rest. `power` [W] at the cranks sets the speed.
+
+        A stated drag area has no doubt unless `drag_area_sd` says so.
+        """
+        known = {name: value for name, value in known.items() if value is not None}
+        if "drag_area" in known:
+            known.setdefault("drag_area_sd", 0.0)
+        plain = cls(**known)
+        named = set(known) | ({"speed"} if power is not None else set())
+        assumed = tuple(text.format(getattr(plain, name))
+                        for name, text in _WORDS.items() if name not in named)
+        speed = plain.speed if power is None else float(plain.speed_at(power))
+        return cls(**{**known, "speed": speed, "assumed": assumed})
+
+    @classmethod
+    def for_rider(cls, rider: Rider, setup: Setup, air_density: float | None = None,
+                  speed: float | None = None) -> Reference:
+        """The rider in the flat position with baseline kit; at the speed of CP by default."""
+        known = {"drag_area": rider.positions[0].drag_area, "drag_area_sd": rider.drag_area_sd,
+                 "mass": rider.mass + setup.mass,
+                 "rolling_resistance": setup.rolling_resistance,
+                 "efficiency": setup.drivetrain_efficiency, "bearing": setup.bearing,
+                 "air_density": air_density, "speed": speed}
+        return cls.of(power=rider.critical_power if speed is None else None, **known)
+
+    def force(self, speed: NDArray[np.float64] | float, *,
+              drag_area_change: NDArray[np.float64] | float = 0.0,
+              rolling_resistance_change: float = 0.0, mass_change: float = 0.0,
+              ) -> NDArray[np.float64]:
+        """Whole resisting force [N] at `speed`; `drag_area_change` broadcasts with it."""
+        v = np.asarray(speed, dtype=float)
+        load = road_load(
+            v, 0.0, 0.0, 0.0, self.air_density, drag=DragArea.constant(self.drag_area),
+            mass=self.mass + mass_change,
+            rolling_resistance=self.rolling_resistance + rolling_resistance_change,
+            bearing=self.bearing)
+        return load + 0.5 * self.air_density * np.asarray(drag_area_change) * v**2
+
+    def power_at(self, speed: float) -> float:
+        """Power at the cranks [W] at steady `speed` [m/s]."""
+        return float(self.force(speed)) * speed / self.efficiency
+
+    def speed_at(self, power: NDArray[np.float64] | float, *,
+                 drag_area_change: NDArray[np.float64] | float = 0.0,
+                 rolling_resistance_change: float = 0.0, efficiency_change: float = 0.0,
+                 mass_change: float = 0.0) -> NDArray[np.float64]:
+        """Steady speed [m/s] at `power` [W] at the cranks, with changes; arrays broadcast.
+
+        Root of the cubic ½ρ CdA v³ + b v² + (a + m g Crr) v = ηP by Newton from above,
+        which is convex there and so converges from one side.
+        """
+        area = 0.5 * self.air_density * (self.drag_area + np.asarray(drag_area_change))
+        steady = self.bearing[0] + (self.mass + mass_change) * GRAVITY * (
+            self.rolling_resistance + rolling_resistance_change)
+        wheel = (self.efficiency + efficiency_change) * np.asarray(power, dtype=float)
+        v = np.cbrt(wheel / area)
+        for _ in range(60):
+            value = ((area * v + self.bearing[1]) * v + steady) * v - wheel
+            step = value / ((3 * area * v + 2 * self.bearing[1]) * v + steady)
+            v = v - step
+            if np.all(np.abs(step) < 1e-13 * v):
+                break
+        return np.asarray(v)
