@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from optimizer.conditions import Conditions
     from optimizer.course import Course
     from optimizer.evidence import Effect
@@ -14,7 +17,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["Job", "Options", "Result"]
+__all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits"]
 
 
 @dataclass(frozen=True)
@@ -57,11 +60,67 @@ class Job:
 
 
 @dataclass(frozen=True)
+class SetSplits:
+    """Arrival of one set of kit at every mark of the course and at the finish.
+
+    `arrival` (m + 1,) s with its 5 and 95 % points `low` and `high`, from common draws.
+    """
+
+    name: str
+    items: tuple[str, ...]
+    spend: float
+    arrival: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ItemWorth:
+    """Seconds that one item saves by itself on top of what is owned, with 5 and 95 % points."""
+
+    item: str
+    seconds: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """What one input does to the finish time.
+
+    `change` in words ("1 km/h more wind"); `seconds` it adds; `doubt` in words ("a quarter of
+    the wind speed") with the seconds that it makes up or down, nan where no doubt is known.
+    """
+
+    name: str
+    change: str
+    seconds: float
+    doubt: str = ""
+    doubt_seconds: float = float("nan")
+
+
+@dataclass(frozen=True)
+class PolicySample:
+    """Best power (n,) [W] on the plan's grid when a wind is added everywhere.
+
+    `wind_east`, `wind_north` [m/s, where the air moves to, at forecast height] come on top of
+    the forecast; `finish_time` [s] is that of the re-optimised plan.
+    """
+
+    wind_east: float
+    wind_north: float
+    power: NDArray[np.float64]
+    finish_time: float
+
+
+@dataclass(frozen=True)
 class Result:
     """What the job gives: the choice of kit, the plan for it, and how sure it is.
 
     `baseline_plan` is the plan with what is owned; `spread` the 5, 50 and 95 % points of the
-    finish time under the doubts in wind, rider and evidence [s].
+    finish time under the doubts in wind, rider and evidence [s]. The rest is for the report and
+    may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
+    named sets), `worth` per item, `sensitivities`, and `policies` to replan in the page.
     """
 
     job: Job
@@ -70,3 +129,7 @@ class Result:
     baseline_plan: Plan
     rideable: RideablePlan
     spread: tuple[float, float, float]
+    splits: tuple[SetSplits, ...] = ()
+    worth: tuple[ItemWorth, ...] = ()
+    sensitivities: tuple[Sensitivity, ...] = ()
+    policies: tuple[PolicySample, ...] = ()
