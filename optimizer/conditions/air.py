@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.conditions.grid import sample
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["air_density", "air_density_along"]
+__all__ = ["air_density", "air_density_along", "station_pressure"]
 
 _LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
 _BAROMETRIC = 9.80665 * 0.0289644 / (8.31446 * _LAPSE)
@@ -36,10 +38,26 @@ def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.f
     return np.asarray(3.483740e-3 * p / (Z * T) * (1 - 0.3780 * x))
 
 
-def air_density_along(conditions: Conditions,
-                      elevation: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Density [kg/m³] at each elevation [m], by the standard lapse rate (ISO 2533)."""
-    height = elevation - conditions.reference_elevation
-    temperature = conditions.temperature - _LAPSE * height
-    pressure = conditions.pressure * (temperature / conditions.temperature) ** _BAROMETRIC
+def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
+                      distance: NDArray[np.float64] | None = None,
+                      time: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+    """Density [kg/m³] at each elevation (n,) [m], by the standard lapse rate (ISO 2533).
+
+    With `distance` [m] and `time` [s after the start], each (n,), the air warms and cools
+    on the way as forecast; without them it stays that of the start.
+    """
+    at_reference = np.full(len(elevation), conditions.temperature)
+    if distance is not None and time is not None:
+        at_reference = at_reference + sample(conditions, conditions.temperature_change,
+                                             distance, time)
+    temperature = at_reference - _LAPSE * (elevation - conditions.reference_elevation)
+    pressure = conditions.pressure * (temperature / at_reference) ** _BAROMETRIC
     return air_density(temperature, pressure, conditions.humidity)
+
+
+def station_pressure(sea_level: float, temperature: float, elevation: float) -> float:
+    """Pressure [Pa] at `elevation` [m] from the one reduced to sea level, as forecasts give it.
+
+    `temperature` [K] is that at `elevation`; standard lapse rate (ISO 2533).
+    """
+    return float(sea_level * (temperature / (temperature + _LAPSE * elevation)) ** _BAROMETRIC)

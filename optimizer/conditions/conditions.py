@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["Conditions"]
+__all__ = ["Conditions", "starting_at"]
 
 
 def _zeros() -> NDArray[np.float64]:
@@ -29,7 +30,7 @@ class Conditions:
 
     Attributes
     ----------
-    temperature : K, at `reference_elevation`
+    temperature : K, at `reference_elevation`, at the start
     pressure : Pa, at `reference_elevation` (station pressure, not reduced to sea level)
     humidity : relative, 0 to 1
     reference_elevation : m
@@ -40,6 +41,9 @@ class Conditions:
     speed_sd, direction_sd : spread of the forecast: relative speed, direction [rad]
     wet : whether the road is wet
     start_time : local start, None if unknown
+    temperature_change : (t, d) K, what the air is warmer than `temperature` by time and
+        place; (1, 1) where it stays the same
+    gust : (t, d) forecast gusts [m/s], for cautions; (1, 1) of zero where unknown
     """
 
     temperature: float = 293.15
@@ -55,9 +59,37 @@ class Conditions:
     direction_sd: float = 0.35
     wet: bool = False
     start_time: datetime | None = None
+    temperature_change: NDArray[np.float64] = field(default_factory=_calm)
+    gust: NDArray[np.float64] = field(default_factory=_calm)
 
     def __post_init__(self) -> None:
-        for name in ("wind_time", "wind_distance", "wind_east", "wind_north"):
+        for name in ("wind_time", "wind_distance", "wind_east", "wind_north",
+                     "temperature_change", "gust"):
             array = np.array(getattr(self, name), dtype=float)
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+
+    @property
+    def wind_speed(self) -> NDArray[np.float64]:
+        """(t, d) speed at `wind_height` [m/s]."""
+        return np.hypot(self.wind_east, self.wind_north)
+
+
+def starting_at(conditions: Conditions, start: datetime) -> Conditions:
+    """The same weather met by a start at another time; without a start time nothing moves.
+
+    Raises ValueError where one time names its zone and the other does not.
+    """
+    if conditions.start_time is None:
+        return replace(conditions, start_time=start)
+    if (conditions.start_time.tzinfo is None) != (start.tzinfo is None):
+        raise ValueError("one start time names its zone, the other does not")
+    later = (start - conditions.start_time).total_seconds()
+    warmer = float(np.interp(later, conditions.wind_time, conditions.temperature_change[:, 0])
+                   if len(conditions.temperature_change) > 1 else 0.0)
+    return replace(
+        conditions, start_time=conditions.start_time + timedelta(seconds=later),
+        wind_time=conditions.wind_time - (later if len(conditions.wind_time) > 1 else 0.0),
+        temperature=conditions.temperature + warmer,
+        temperature_change=conditions.temperature_change - warmer
+        if conditions.temperature_change.size > 1 else conditions.temperature_change)

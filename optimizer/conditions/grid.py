@@ -1,0 +1,30 @@
+"""A quantity that is forecast by time and place, sampled along a ride."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions.conditions import Conditions
+
+__all__ = ["sample"]
+
+
+def sample(conditions: Conditions, values: NDArray[np.float64], distance: NDArray[np.float64],
+           time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Values (t, d) on the axes of the wind, at `distance` [m] and `time` [s after the start].
+
+    Linear between the entries, constant beyond the first and the last.
+    """
+    if values.size == 1:
+        return np.full(len(distance), values[0, 0])
+    ends = ((conditions.wind_time, time), (conditions.wind_distance, distance))
+    used = [(axis, np.clip(where, axis[0], axis[-1])) for axis, where in ends if len(axis) > 1]
+    table = values.reshape([len(axis) for axis, _ in used])
+    points = np.column_stack([where for _, where in used])
+    return np.asarray(RegularGridInterpolator([axis for axis, _ in used], table)(points))
