@@ -1,6 +1,7 @@
 """Choosing kit under a budget."""
 
-from optimizer.kit.catalogue import Catalogue, Item, PairFactor
+from optimizer.kit.catalogue import PLACES, Catalogue, Item, PairFactor, RuleSet
 from optimizer.kit.choice import Choice, KitSet
+from optimizer.kit.terms import setup_of
 
-__all__ = ["Catalogue", "Choice", "Item", "KitSet", "PairFactor"]
+__all__ = ["PLACES", "Catalogue", "Choice", "Item", "KitSet", "PairFactor", "RuleSet", "setup_of"]

@@ -1,0 +1,174 @@
+"""A catalogue in arrays: what each item adds, and what overlapping items lose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.evidence import Effect
+from optimizer.physics import Setup
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.kit.catalogue import Catalogue
+
+__all__ = ["Overlap", "Terms", "setup_of", "tabulate"]
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """Drag `loss` (m,) [m²] of item `payer` in a set that holds any of `partners` (row numbers)."""
+
+    payer: int
+    partners: tuple[int, ...]
+    loss: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What n items change against the baseline, at m yaw angles.
+
+    Attributes
+    ----------
+    names : of the items, in the order of the catalogue
+    yaw : (m,) rad
+    drag : (n, m) m²
+    drag_sd : (n,) m²
+    rolling, rolling_sd, efficiency, efficiency_sd, mass, mass_sd, inertia : (n,) SI
+    cost : (n,) money
+    cornering : (n,) factor on corner speeds
+    crosswind : (n,) m/s
+    overlaps : what is lost where gains overlap
+    """
+
+    names: tuple[str, ...]
+    yaw: NDArray[np.float64]
+    drag: NDArray[np.float64]
+    drag_sd: NDArray[np.float64]
+    rolling: NDArray[np.float64]
+    rolling_sd: NDArray[np.float64]
+    efficiency: NDArray[np.float64]
+    efficiency_sd: NDArray[np.float64]
+    mass: NDArray[np.float64]
+    mass_sd: NDArray[np.float64]
+    inertia: NDArray[np.float64]
+    cost: NDArray[np.float64]
+    cornering: NDArray[np.float64]
+    crosswind: NDArray[np.float64]
+    overlaps: tuple[Overlap, ...]
+
+    def rows(self, names: Iterable[str]) -> list[int]:
+        """Row numbers of items, increasing."""
+        place = {name: row for row, name in enumerate(self.names)}
+        return sorted(place[name] for name in names)
+
+    def setup(self, baseline: Setup, rows: Sequence[int]) -> Setup:
+        """Baseline with the items of `rows`."""
+        chosen = list(rows)
+        drag = np.interp(self.yaw, baseline.yaw, baseline.drag_area_change)
+        drag = drag + self.drag[chosen].sum(axis=0)
+        held = set(chosen)
+        for overlap in self.overlaps:
+            if overlap.payer in held and not held.isdisjoint(overlap.partners):
+                drag = drag + overlap.loss
+        return Setup(
+            name=" + ".join(self.names[row] for row in chosen) or baseline.name,
+            mass=baseline.mass + float(self.mass[chosen].sum()),
+            rolling_resistance=baseline.rolling_resistance + float(self.rolling[chosen].sum()),
+            drivetrain_efficiency=(baseline.drivetrain_efficiency
+                                   + float(self.efficiency[chosen].sum())),
+            wheel_inertia=baseline.wheel_inertia + float(self.inertia[chosen].sum()),
+            wheel_radius=baseline.wheel_radius, yaw=self.yaw, drag_area_change=drag,
+            bearing=baseline.bearing,
+            cornering_factor=baseline.cornering_factor * float(self.cornering[chosen].prod()),
+            crosswind_limit=float(self.crosswind[chosen].min(initial=baseline.crosswind_limit)))
+
+
+def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -> Terms:
+    """Arrays of a catalogue; an item without an effect in `effects` changes mass only.
+
+    A mass change in the evidence takes the place of the one in the catalogue.
+    """
+    known = {effect.item: effect for effect in effects}
+    found = [known.get(item.name, Effect(item.name)) for item in catalogue.items]
+    # One yaw table for all sets, so that their drag is a plain sum.
+    yaw = np.unique(np.concatenate([[0.0], baseline.yaw, *(effect.yaw for effect in found)]))
+    drag = np.array([np.interp(yaw, effect.yaw, effect.drag_area) for effect in found])
+    items = catalogue.items
+
+    def column(values: Iterable[float]) -> NDArray[np.float64]:
+        return np.array(list(values), dtype=float)
+
+    return Terms(
+        names=tuple(item.name for item in items), yaw=yaw, drag=drag.reshape(len(items), len(yaw)),
+        drag_sd=column(effect.drag_area_sd for effect in found),
+        rolling=column(effect.rolling_resistance for effect in found),
+        rolling_sd=column(effect.rolling_resistance_sd for effect in found),
+        efficiency=column(effect.efficiency for effect in found),
+        efficiency_sd=column(effect.efficiency_sd for effect in found),
+        mass=column(effect.mass or item.mass for item, effect in zip(items, found, strict=True)),
+        mass_sd=column(effect.mass_sd for effect in found),
+        inertia=column(item.wheel_inertia for item in items),
+        cost=column(item.cost for item in items),
+        cornering=column(item.cornering_factor for item in items),
+        crosswind=column(item.crosswind_limit for item in items),
+        overlaps=_overlaps(catalogue, drag))
+
+
+def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+             items: Iterable[str]) -> Setup:
+    """Baseline with `items` (names) of the catalogue, gains that overlap counted as such."""
+    terms = tabulate(baseline, catalogue, effects)
+    return terms.setup(baseline, terms.rows(items))
+
+
+def _overlaps(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[Overlap, ...]:
+    """Losses by payer: of two gains the smaller one (in the mean over yaw) pays.
+
+    Where several partners would take from it, the loss grows from the largest down, so that
+    in any set the payer loses exactly what the partner that takes most would take.
+    """
+    gain = np.maximum(-drag, 0.0)
+    size = gain.mean(axis=1)
+    losses: dict[int, list[tuple[float, int, NDArray[np.float64]]]] = {}
+    found: list[Overlap] = []
+    for (i, j), factor in _factors(catalogue).items():
+        payer, partner = (i, j) if (size[i], -i) < (size[j], -j) else (j, i)
+        loss = factor * np.minimum(gain[payer], gain[partner])
+        if not loss.any():
+            continue
+        if factor < 0:
+            found.append(Overlap(payer, (partner,), loss))
+        else:
+            losses.setdefault(payer, []).append((-float(loss.mean()), partner, loss))
+    for payer, ranked in losses.items():
+        ranked.sort(key=lambda entry: entry[:2])
+        for rank, (_, _, loss) in enumerate(ranked):
+            below = ranked[rank + 1][2] if rank + 1 < len(ranked) else np.zeros_like(loss)
+            if (loss != below).any():
+                partners = tuple(partner for _, partner, _ in ranked[:rank + 1])
+                found.append(Overlap(payer, partners, loss - below))
+    return tuple(found)
+
+
+def _factors(catalogue: Catalogue) -> dict[tuple[int, int], float]:
+    """Factor of each pair of row numbers that can be in one set."""
+    items, region = catalogue.items, dict(catalogue.region_factors)
+    named = {frozenset((pair.first, pair.second)): pair.factor for pair in catalogue.pairs}
+    found = {}
+    for i, first in enumerate(items):
+        for j in range(i + 1, len(items)):
+            second = items[j]
+            if first.place == second.place:
+                continue
+            shared = first.region == second.region != ""
+            factor = named.get(frozenset((first.name, second.name)),
+                               region.get(first.region, catalogue.region_factor) if shared else 0.0)
+            if factor:
+                found[i, j] = factor
+    return found
