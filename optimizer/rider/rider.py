@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Position", "Recovery", "Rider"]
+__all__ = ["AltitudeResponse", "HeatResponse", "Position", "Recovery", "Rider"]
 
 Recovery = Literal["linear", "partial", "slowing"]
 """How the reserve refills below CP: fully, by a fixed share, or slower as it fills."""
+
+AltitudeResponse = Literal["none", "acclimatised", "unacclimatised", "linear"]
+HeatResponse = Literal["none", "acclimatised", "unacclimatised"]
+"""Published relations between CP and height or heat; see `optimizer.rider.environment`."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +51,12 @@ class Rider:
     assumed : which of these are defaults, in words, for the report
     endurance_loss : part of CP lost each time the duration grows by the factor e beyond half
         an hour (`optimizer.rider.effort.cap_effort` turns it into an effort limit)
-    effort_share : part of what could be held for the whole ride that the plan may spend
+    effort_share : part of the power that could be held for the whole ride which the plan
+        may spend
+    time_share : part of the endurance that the ride may use, the rest being left for a run
+    altitude_response, heat_response : the relation by which CP falls, see
+        `optimizer.rider.environment`
+    tested_elevation, tested_temperature : m, K, where CP was found
     """
 
     name: str
@@ -68,3 +77,8 @@ class Rider:
     endurance_loss: float = 0.0
     endurance_loss_sd: float = 0.0
     effort_share: float = 1.0
+    time_share: float = 1.0
+    altitude_response: AltitudeResponse = "none"
+    heat_response: HeatResponse = "none"
+    tested_elevation: float = 0.0
+    tested_temperature: float = 293.15
