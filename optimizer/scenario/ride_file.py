@@ -1,4 +1,4 @@
-"""Recorded rides from CSV, or from GPX with power in its extensions."""
+"""Recorded rides from CSV, from GPX with power in its extensions, or from a head unit's file."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ import numpy as np
 from optimizer.course import Correction
 from optimizer.errors import InputError
 from optimizer.ride import Ride
+from optimizer.scenario.fit_file import read_fit
 from optimizer.scenario.tables import Row, parse_number, read_rows, read_text
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["read_ride"]
+__all__ = ["read_columns", "read_ride"]
 
 # Columns that are used, with the range in which a value can be true.
 _RANGES = {
@@ -34,7 +35,7 @@ _LONG_STEP = 40.0  # m/s between two fixes: one of them is wrong
 
 
 def read_ride(path: Path | str) -> Ride:
-    """Read a recorded ride, CSV or GPX by the ending of its name.
+    """Read a recorded ride, CSV, GPX or FIT by the ending of its name.
 
     CSV: one row a sample; `elapsed_s` or `time` (ISO 8601), and `distance_m`, `speed_mps` or
     `speed_kmh`, or `latitude_deg` with `longitude_deg`; `power_w` and `elevation_m` where they
@@ -44,9 +45,21 @@ def read_ride(path: Path | str) -> Ride:
     Raises InputError for what cannot be a ride.
     """
     file = Path(path)
-    columns, start, corrections = (_from_gpx(file) if file.suffix.lower() == ".gpx"
-                                   else _from_csv(file))
+    columns, start, corrections = read_columns(file)
     return _assemble(str(path), file.stem, columns, start, corrections)
+
+
+def read_columns(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
+                                      list[Correction]]:
+    """Columns of a recording as they are, nan where a sample is missing, with start and remarks.
+
+    `elapsed_s` is always there and never falls. Raises InputError.
+    """
+    kind = file.suffix.lower()
+    if kind == ".fit":
+        columns, start = read_fit(file)
+        return columns, start, []
+    return _from_gpx(file) if kind == ".gpx" else _from_csv(file)
 
 
 def _from_csv(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
