@@ -1,15 +1,15 @@
-"""Any currency of a test to a change of drag area, Crr, efficiency or mass, and back.
+"""Any currency of a test to a change of drag area, Crr, efficiency or mass.
 
 All on a flat, still road at steady speed with the road load of Martin et al. 1998. Watts are
-at the wheel (force times speed), the trade's habit for tunnel figures; the cranks see them
-divided by the drivetrain's efficiency.
+force times speed at the wheel, the trade's habit for tunnel figures; at the cranks they are
+larger by the losses of the drivetrain.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from optimizer.errors import InputError
 from optimizer.evidence.priors import default_priors
@@ -22,161 +22,169 @@ if TYPE_CHECKING:
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
 
-__all__ = ["Change", "change_of", "equivalent", "seconds", "watts"]
+__all__ = ["Change", "carried_by", "change_of", "force_of", "through"]
+
+_Doubtful = Literal["speed", "air_density", "drag_area"]
 
 
 @dataclass(frozen=True)
 class Change:
-    """A change of one property: `drag_area` [m²], `rolling_resistance`, `efficiency`, `mass` [kg].
+    """A change of one property: drag area [m²], Crr, drivetrain efficiency or mass [kg].
 
-    `slope` is its derivative by the stated value, in SI; `sd` the doubt that the assumptions
-    add; `assumptions` says them in words.
+    `own_sd` comes from the uncertainty that the source states, `assumed_sd` from what the
+    source does not say and `assumptions` put in words; `slope` is d value / d stated value.
     """
 
     channel: Channel
     value: float
     slope: float
-    sd: float = 0.0
-    assumptions: tuple[str, ...] = ()
+    own_sd: float | None
+    assumed_sd: float
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Test:
+    """Where the figure was found: a reference of its own, and what in it is assumed."""
+
+    there: Reference
+    doubts: tuple[tuple[_Doubtful, float], ...]
+    words: tuple[str, ...]
 
 
 def change_of(figure: Figure, reference: Reference, *, air_density: float | None = None,
               yaw: float = 0.0, priors: Priors | None = None) -> Change:
-    """Convert a stated figure; what it does not state is assumed, widens `sd` and is listed.
+    """Convert a stated figure; what it does not state is assumed, counted as doubt and listed.
 
-    `air_density` [kg/m³] of the test and `yaw` [rad] where they are stated. Raises InputError
-    for a figure that no rider could show, such as more time saved than ridden.
+    `air_density` [kg/m³] of the test where it is stated, `yaw` [rad] at which it was done.
+    Raises InputError for a figure that no rider could show, such as more time saved than ridden.
     """
-    priors = priors or default_priors()
-    needs_speed = figure.currency in {"force", "power", "time", "power_share"}
-    # A power at a speed, or a share of drag, needs no more than the rider; a force needs air.
-    needs_air = (figure.currency in {"force", "power", "time", "power_share"}
-                 and figure.acts_on == "drag_area")
-    speed, spread, words = figure.speed, [], []
-    if speed is None and figure.power is not None:
-        speed = float(reference.speed_at(figure.power))
-        words.append(f"{speed * 3.6:.1f} km/h, from {figure.power:.0f} W and the rider's drag")
-    elif speed is None and needs_speed:
-        speed = priors.speed
-        spread.append(("speed", priors.speed_sd))
-        words.append(f"test speed not stated: {speed * 3.6:.0f} km/h "
-                     f"± {priors.speed_sd * 3.6:.0f} km/h assumed")
-    density = air_density
-    if density is None and needs_air:
-        density = priors.air_density
-        spread.append(("density", priors.air_density_sd))
-        words.append(f"air density not stated: {density:.2f} ± {priors.air_density_sd:.2f} kg/m³ "
-                     "assumed")
-    if figure.currency in {"time", "drag_share", "power_share"} and reference.drag_area_sd:
-        spread.append(("drag_area", reference.drag_area_sd))
-        words.append(f"stands on a whole CdA of {reference.drag_area:.3f} "
-                     f"± {reference.drag_area_sd:.3f} m²")
-    setting = {"value": figure.value, "speed": speed or 0.0, "density": density or 1.0,
-               "drag_area": reference.drag_area}
-
-    def converted(**moved: float) -> float:
-        s = {**setting, **moved}
-        there = replace(reference, drag_area=s["drag_area"], air_density=s["density"])
-        return _LAWS[figure.currency](replace(figure, value=s["value"]), s["speed"], there, yaw)
-
-    value = converted()
-    small = 1e-4 * abs(figure.value) or 1e-9
-    slope = (converted(value=figure.value + small) - converted(value=figure.value - small)) / (
-        2 * small)
-    sd = math.hypot(*(0.5 * (converted(**{name: setting[name] + step})
-                             - converted(**{name: setting[name] - step}))
-                      for name, step in spread)) if spread else 0.0
-    return Change(figure.acts_on, value, slope, sd, tuple(words))
+    return through(figure, reference, lambda value, _: value, air_density=air_density, yaw=yaw,
+                   priors=priors)
 
 
-def _from_force(figure: Figure, speed: float, reference: Reference, yaw: float) -> float:
-    """ΔF = ½ρ ΔCdA V² cos β: along the bike, V the whole air speed, v_a = V cos β of it."""
-    return _carried_by(figure.acts_on, figure.value, speed, reference) / math.cos(yaw)
+def through(figure: Figure, reference: Reference, then: Callable[[float, Reference], float], *,
+            air_density: float | None = None, yaw: float = 0.0,
+            priors: Priors | None = None) -> Change:
+    """Convert and go on: `then` takes the change and `reference` to what is asked for.
+
+    Doubts go through the whole chain. Air that neither the test nor the reference states is
+    one unknown air, so that a force taken to watts at its own speed does not hang on it.
+    """
+    test = _test_of(figure, reference, air_density, priors or default_priors())
+    shares_air = air_density is None and "air_density" in reference.assumed
+
+    def value_at(stated: float, there: Reference) -> float:
+        if figure.power is not None:
+            there = replace(there, speed=float(there.speed_at(figure.power)))
+        change = _change(replace(figure, value=stated), there)
+        # Along the bike ΔF = ½ρ ΔCdA V² cos β, V the whole air speed of the tunnel.
+        change = change / math.cos(yaw) if figure.currency == "force" else change
+        here = replace(reference, air_density=there.air_density) if shares_air else reference
+        return then(change, here)
+
+    value = value_at(figure.value, test.there)
+    small = 1e-4 * abs(figure.value) or 1e-7
+    slope = (value_at(figure.value + small, test.there)
+             - value_at(figure.value - small, test.there)) / (2 * small)
+    parts = [0.5 * (value_at(figure.value, _moved(test.there, name, sd))
+                    - value_at(figure.value, _moved(test.there, name, -sd)))
+             for name, sd in test.doubts]
+    own = None if figure.uncertainty is None else abs(slope) * figure.uncertainty
+    return Change(figure.acts_on, value, slope, own, math.hypot(*parts), test.words)
 
 
-def _from_power(figure: Figure, speed: float, reference: Reference, yaw: float) -> float:
-    return _carried_by(figure.acts_on, figure.value / speed, speed, reference)
+def _moved(there: Reference, name: _Doubtful, by: float) -> Reference:
+    return replace(there, **{name: getattr(there, name) + by})
 
 
-def _from_power_share(figure: Figure, speed: float, reference: Reference, yaw: float) -> float:
-    force = figure.value * float(reference.force(speed))
-    return _carried_by(figure.acts_on, force, speed, reference)
+def _test_of(figure: Figure, reference: Reference, air_density: float | None,
+             priors: Priors) -> _Test:
+    """Speed, air and rider of the test, assumed where they are needed and not stated."""
+    there, words = reference, []
+    doubts: list[tuple[_Doubtful, float]] = []
+    relative = figure.currency in {"time", "drag_share", "power_share"}
+    moving = figure.currency in {"force", "power", "time", "power_share"}
+    if air_density is not None:
+        there = replace(there, air_density=air_density)
+    elif moving and (figure.acts_on == "drag_area" or figure.currency == "power_share"):
+        there = replace(there, air_density=priors.air_density)
+        doubts.append(("air_density", priors.air_density_sd))
+        words.append(f"air density not stated: {priors.air_density:.2f} ± "
+                     f"{priors.air_density_sd:.2f} kg/m³ assumed")
+    if figure.speed is not None:
+        there = replace(there, speed=figure.speed)
+    elif figure.power is None and moving:
+        there = replace(there, speed=priors.speed)
+        doubts.append(("speed", priors.speed_sd))
+        words.append(f"test speed not stated: {priors.speed * 3.6:.0f} ± "
+                     f"{priors.speed_sd * 3.6:.0f} km/h assumed")
+    if relative or (figure.power is not None and moving):
+        sd = math.hypot(reference.drag_area_sd, priors.tested_rider_share * reference.drag_area)
+        doubts.append(("drag_area", sd))
+        words.append(f"whole drag of the tested rider not stated: CdA {reference.drag_area:.3f} "
+                     f"± {sd:.3f} m² assumed")
+    return _Test(there, tuple(doubts), tuple(words))
 
 
-def _from_time(figure: Figure, speed: float, reference: Reference, yaw: float) -> float:
-    """Same power before and after; the change brings the speed from `speed` to D/(D/v + Δt)."""
-    assert figure.distance is not None
-    after = figure.distance / speed + figure.value
-    if after <= 0.2 * figure.distance / speed:
-        raise InputError("figure", figure.text, "saves more time than any rider could",
+def _change(figure: Figure, there: Reference) -> float:
+    match figure.currency:
+        case "force":
+            return carried_by(figure.acts_on, figure.value, there)
+        case "power":
+            return carried_by(figure.acts_on, figure.value / there.speed, there)
+        case "power_share":
+            whole = float(there.force(there.speed))
+            return carried_by(figure.acts_on, figure.value * whole, there)
+        case "time":
+            return _from_time(figure, there)
+        case "drag_share":
+            return figure.value * there.drag_area
+        case _:
+            return figure.value
+
+
+def _from_time(figure: Figure, there: Reference) -> float:
+    """Change that takes `there.speed` to D / (D / v + Δt) at the same power at the cranks."""
+    distance = figure.distance or math.inf
+    after = distance / there.speed + figure.value
+    if not 0.5 < after * there.speed / distance < 2.0:
+        raise InputError("given", "", f'"{figure.text}": halves or doubles the time of the ride',
                          "check the seconds, the distance and the speed")
-    v = figure.distance / after
-    power = reference.power_at(speed)
+    faster = replace(there, speed=distance / after)
+    wheel = there.power_at(there.speed) * there.efficiency
+    resistance = float(faster.force(faster.speed))
     if figure.acts_on == "efficiency":
-        return float(reference.force(v)) * v / power - reference.efficiency
-    spare = power * reference.efficiency / v - float(reference.force(v))
-    return _carried_by(figure.acts_on, spare, v, reference)
+        return there.efficiency * (resistance * faster.speed / wheel - 1.0)
+    return carried_by(figure.acts_on, wheel / faster.speed - resistance, faster)
 
 
-def _from_drag_share(figure: Figure, speed: float, reference: Reference, yaw: float) -> float:
-    return figure.value * reference.drag_area
-
-
-def _as_is(figure: Figure, speed: float, reference: Reference, yaw: float) -> float:
-    return figure.value
-
-
-_LAWS: dict[str, Callable[[Figure, float, Reference, float], float]] = {
-    "force": _from_force, "power": _from_power, "time": _from_time,
-    "drag_share": _from_drag_share, "power_share": _from_power_share, "drag_area": _as_is,
-    "rolling_resistance": _as_is, "efficiency": _as_is, "mass": _as_is}
-
-
-def _carried_by(channel: Channel, force: float, speed: float, reference: Reference) -> float:
-    """Change of the property that changes the wheel's force by `force` [N] at `speed`."""
+def carried_by(channel: Channel, force: float, there: Reference) -> float:
+    """Change of one property that changes the wheel's force by `force` [N] at `there.speed`."""
     match channel:
         case "drag_area":
-            return force / (0.5 * reference.air_density * speed**2)
+            return force / (0.5 * there.air_density * there.speed**2)
         case "rolling_resistance":
-            return force / (reference.mass * GRAVITY)
+            return force / (there.mass * GRAVITY)
         case "mass":
-            return force / (reference.rolling_resistance * GRAVITY)
+            return force / (there.rolling_resistance * GRAVITY)
         case "efficiency":
-            whole = float(reference.force(speed))
-            return reference.efficiency * (whole / (whole + force) - 1.0)
+            whole = float(there.force(there.speed))
+            return there.efficiency * (whole / (whole + force) - 1.0)
 
 
-def watts(channel: Channel, value: float, speed: float, reference: Reference) -> float:
-    """Change of the power at the wheel [W] at steady `speed` [m/s]; less is a gain."""
+def force_of(channel: Channel, value: float, here: Reference) -> float:
+    """Change of the wheel's force [N] at `here.speed` by a change of one property.
+
+    A change of efficiency is counted as the force that would ask as much of the cranks.
+    """
     match channel:
         case "drag_area":
-            return 0.5 * reference.air_density * value * speed**3
+            return 0.5 * here.air_density * value * here.speed**2
         case "rolling_resistance":
-            return reference.mass * GRAVITY * value * speed
+            return here.mass * GRAVITY * value
         case "mass":
-            return reference.rolling_resistance * GRAVITY * value * speed
+            return here.rolling_resistance * GRAVITY * value
         case "efficiency":
-            whole = float(reference.force(speed)) * speed
-            return whole * (reference.efficiency / (reference.efficiency + value) - 1.0)
-
-
-def seconds(channel: Channel, value: float, distance: float, power: float,
-            reference: Reference) -> float:
-    """Change of the time over `distance` [m] at `power` [W] at the cranks; less is a gain."""
-    before = float(reference.speed_at(power))
-    match channel:
-        case "drag_area":
-            after = reference.speed_at(power, drag_area_change=value)
-        case "rolling_resistance":
-            after = reference.speed_at(power, rolling_resistance_change=value)
-        case "mass":
-            after = reference.speed_at(power, mass_change=value)
-        case "efficiency":
-            after = reference.speed_at(power, efficiency_change=value)
-    return float(distance / after - distance / before)
-
-
-def equivalent(channel: Channel, value: float, to: Channel, speed: float,
-               reference: Reference) -> float:
-    """Change of another property that is worth the same watts at `speed` [m/s]."""
-    return _carried_by(to, watts(channel, value, speed, reference) / speed, speed, reference)
+            whole = float(here.force(here.speed))
+            return whole * (here.efficiency / (here.efficiency + value) - 1.0)

@@ -35,8 +35,8 @@ class Figure:
     power : W at the cranks at which the test or the claim was made
     distance : m, for a time
     acts_on : what the change acts on: air drag, rolling resistance, drivetrain, mass
-    signed : False where the text gives a size without a direction
     text : as the source wrote it
+    uncertainty : standard deviation in the unit of `value`, where the text itself states one
     """
 
     currency: Currency
@@ -45,8 +45,8 @@ class Figure:
     power: float | None = None
     distance: float | None = None
     acts_on: Channel = "drag_area"
-    signed: bool = True
     text: str = ""
+    uncertainty: float | None = None
 
 
 @dataclass(frozen=True)

@@ -5,24 +5,31 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
 from optimizer.evidence.convert import change_of
+from optimizer.evidence.datum import Channel
 from optimizer.evidence.effect import Effect
 from optimizer.evidence.priors import default_priors
+from optimizer.evidence.yaw import hat_weights, road_weights
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from optimizer.evidence.datum import Channel, Datum
+    from optimizer.evidence.datum import Datum
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
 
-__all__ = ["Observation", "Pooled", "observe", "pool", "pool_effects"]
+__all__ = ["ItemEvidence", "Observation", "Pooled", "observe", "pool", "pool_effects",
+           "pool_items"]
+
+_LEADS = 0.8  # share of the weight from which one source carries the result
+_OBLIQUE = math.radians(4.0)  # beyond this a test says little on riding straight ahead
+_DISAGREES = 0.1  # p-value of Q; the usual level, as the test is weak with few data
 
 
 @dataclass(frozen=True)
@@ -31,11 +38,11 @@ class Observation:
 
     Attributes
     ----------
-    stated : the change as converted; `value` after the factors of the priors
-    sd : own standard deviation: runs or statement, and what had to be assumed
-    shared_sd : doubt about the factors, shared with data of the same `kind`
-    yaw : rad, lowest and highest angle that it speaks of
-    notes : assumptions, in words
+    stated : the change as converted
+    value : after the factors of the priors
+    sd : its own standard deviation: statement or runs, and what had to be assumed
+    shared_sd : doubt about the factors, one and the same for all data of its `kind`
+    assumptions : what the source does not say, in words
     """
 
     datum: Datum
@@ -44,20 +51,28 @@ class Observation:
     value: float
     sd: float
     shared_sd: float
-    yaw: tuple[float, float]
-    notes: tuple[str, ...] = ()
+    assumptions: tuple[str, ...]
 
     @property
     def kind(self) -> tuple[str, str]:
-        """Data of one kind share the doubt about its factor."""
+        """Test and measurer: data of one kind share the doubt about its factor."""
         return self.datum.test, self.datum.measured_by
+
+    @property
+    def source(self) -> str:
+        """Where it comes from; what names no source is told apart by its kind only."""
+        if self.datum.source:
+            return self.datum.source
+        seller = " of a seller" if self.datum.measured_by == "seller" else ""
+        return f"unnamed {self.datum.test}{seller}"
 
 
 @dataclass(frozen=True)
 class Pooled:
-    """Random-effects pool: mean and standard error per coefficient, Q, I², weights.
+    """A random-effects pool of n data with p coefficients.
 
-    `mean`: (p,); `covariance`: (p, p); `influence`: (p, n) so that mean = influence @ values.
+    `mean` (p,), `covariance` (p, p), `influence` (p, n) with mean = influence @ values;
+    `between` the between-source variance, Q with its degrees of freedom and p-value, I².
     """
 
     mean: NDArray[np.float64]
@@ -65,162 +80,192 @@ class Pooled:
     influence: NDArray[np.float64]
     between: float
     q: float
-    q_p_value: float
+    freedom: int
+    p_value: float
     disagreement: float
+
+
+@dataclass(frozen=True)
+class ItemEvidence:
+    """All that is known of one item: the effect, the data, and their pool by property."""
+
+    effect: Effect
+    observations: tuple[Observation, ...]
+    pools: dict[Channel, Pooled]
 
 
 def pool(values: NDArray[np.float64], variances: NDArray[np.float64],
          design: NDArray[np.float64] | None = None) -> Pooled:
-    """Inverse-variance pool with a between-source term.
+    """Inverse-variance pool of `values` (n,) with `variances` (n,) and a between-source term.
 
-    DerSimonian and Laird 1986, Control. Clin. Trials 7:177; with a design matrix (n, p) the
-    same moment estimator for a regression: Thompson and Sharp 1999, Stat. Med. 18:2693.
-    `values`, `variances`: (n,); I² by Higgins and Thompson 2002, Stat. Med. 21:1539.
+    DerSimonian and Laird 1986, Control. Clin. Trials 7:177; with a `design` (n, p) the same
+    moment estimator for a regression, Thompson and Sharp 1999, Stat. Med. 18:2693. I² by
+    Higgins and Thompson 2002, Stat. Med. 21:1539.
     """
-    n = len(values)
-    X = np.ones((n, 1)) if design is None else design
-    w = 1.0 / variances
-    normal = np.linalg.inv(X.T @ (w[:, None] * X))
-    residual = values - X @ (normal @ (X.T @ (w * values)))
-    q = float(np.sum(w * residual**2))
-    freedom = n - X.shape[1]
-    trace = float(np.sum(w) - np.trace(normal @ (X.T @ ((w**2)[:, None] * X))))
-    between = max(0.0, (q - freedom) / trace) if freedom > 0 else 0.0
-    w = 1.0 / (variances + between)
-    covariance = np.linalg.inv(X.T @ (w[:, None] * X))
-    influence = covariance @ (X * w[:, None]).T
-    if freedom > 0:
-        from scipy.special import gammaincc
+    X = np.ones((len(values), 1)) if design is None else design
+    mean, _, influence = _least_squares(values, variances, X)
+    weight = 1.0 / variances
+    q = float(weight @ (values - X @ mean) ** 2)
+    freedom = len(values) - X.shape[1]
+    # E[Q] = freedom + between * spread, so that Q itself estimates the between-source variance.
+    spread = float(weight.sum() - np.trace(influence @ (weight[:, None] * X)))
+    between = max(0.0, (q - freedom) / spread) if freedom > 0 else 0.0
+    mean, covariance, influence = _least_squares(values, variances + between, X)
+    return Pooled(mean, covariance, influence, between, q, freedom, _chi_square_tail(q, freedom),
+                  max(0.0, 1.0 - freedom / q) if q > 0 and freedom > 0 else 0.0)
 
-        p_value = float(gammaincc(freedom / 2, q / 2))
-        disagreement = max(0.0, 1.0 - freedom / q) if q > 0 else 0.0
-    else:
-        p_value, disagreement = 1.0, 0.0
-    return Pooled(influence @ values, covariance, influence, between, q, p_value, disagreement)
+
+def _least_squares(values: NDArray[np.float64], variances: NDArray[np.float64],
+                   X: NDArray[np.float64],
+                   ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Coefficients (p,), their covariance (p, p), and the matrix (p, n) that gives them."""
+    covariance = np.asarray(np.linalg.inv(X.T @ (X / variances[:, None])), dtype=np.float64)
+    influence = covariance @ (X / variances[:, None]).T
+    return influence @ values, covariance, influence
+
+
+def _chi_square_tail(q: float, freedom: int) -> float:
+    if freedom <= 0:
+        return 1.0
+    from scipy.special import gammaincc
+
+    return float(gammaincc(0.5 * freedom, 0.5 * q))
 
 
 def observe(datum: Datum, reference: Reference, priors: Priors | None = None) -> Observation:
     """Convert one datum and apply the priors for its test and its measurer."""
     priors = priors or default_priors()
-    yaw = datum.yaw if datum.yaw is not None else (0.0, priors.largest_yaw)
     change = change_of(datum.figure, reference, air_density=datum.air_density,
-                       yaw=0.5 * (datum.yaw[0] + datum.yaw[1]) if datum.yaw else 0.0,
-                       priors=priors)
-    drag = change.channel == "drag_area"
+                       yaw=0.5 * sum(datum.yaw) if datum.yaw else 0.0, priors=priors)
     test, measurer = priors.test[datum.test], priors.measured_by[datum.measured_by]
     factor, factor_sd = 1.0, 0.0
-    if drag:
+    if change.channel == "drag_area":  # kind of test matters to the flow only
         factor, factor_sd = test.factor, test.factor_sd
     if change.channel != "mass":
         factor_sd = math.hypot(factor_sd * measurer.factor, measurer.factor_sd * factor)
         factor *= measurer.factor
+    one_run = {"drag_area": test.sd, "rolling_resistance": priors.rolling_resistance_sd,
+               "efficiency": priors.efficiency_sd, "mass": priors.mass_sd}[change.channel]
+    own = one_run / math.sqrt(datum.runs or 1)
     if datum.uncertainty is not None:
         own = abs(change.slope) * datum.uncertainty
-    else:
-        one_run = {"drag_area": test.sd, "rolling_resistance": priors.rolling_resistance_sd,
-                   "efficiency": priors.efficiency_sd, "mass": priors.mass_sd}[change.channel]
-        own = one_run / math.sqrt(datum.runs or 1)
+    elif change.own_sd is not None:
+        own = change.own_sd
+    # A stated doubt of zero is a rounded one; a tenth of one run is the least we believe.
+    own = max(own, 0.1 * one_run)
     return Observation(datum, change.channel, change.value, factor * change.value,
-                       factor * math.hypot(own, change.sd), factor_sd * abs(change.value), yaw,
-                       change.assumptions)
+                       factor * math.hypot(own, change.assumed_sd),
+                       factor_sd * abs(change.value), change.assumptions)
 
 
 def pool_effects(data: Sequence[Datum], reference: Reference,
                  priors: Priors | None = None) -> tuple[Effect, ...]:
-    """One effect per item, in the order in which the items first appear."""
+    """Pool to one effect per item, in the order in which the items first appear."""
+    return tuple(item.effect for item in pool_items(data, reference, priors))
+
+
+def pool_items(data: Sequence[Datum], reference: Reference,
+               priors: Priors | None = None) -> tuple[ItemEvidence, ...]:
+    """Pool as `pool_effects` does, and keep what each effect rests on."""
     priors = priors or default_priors()
     by_item: dict[str, list[Observation]] = defaultdict(list)
     for datum in data:
         by_item[datum.item].append(observe(datum, reference, priors))
-    return tuple(_effect(item, found, priors) for item, found in by_item.items())
+    return tuple(_pool_item(item, tuple(found), priors) for item, found in by_item.items())
 
 
-def _effect(item: str, found: list[Observation], priors: Priors) -> Effect:
-    parts: dict[str, tuple[float, float]] = {}
-    yaw, drag, drag_sd, disagreement = np.zeros(1), np.zeros(1), 0.0, 0.0
+def _pool_item(item: str, found: tuple[Observation, ...], priors: Priors) -> ItemEvidence:
+    pools: dict[Channel, Pooled] = {}
+    figures: dict[str, float] = {}
+    yaw, drag = np.zeros(1), np.zeros(1)
     warnings: list[str] = []
-    for channel in ("drag_area", "rolling_resistance", "efficiency", "mass"):
+    for channel in get_args(Channel):
         here = [o for o in found if o.channel == channel]
         if not here:
             continue
-        nodes = _yaw_nodes(here) if channel == "drag_area" else np.zeros(1)
+        nodes = _yaw_nodes(here)
         pooled, covariance = _pool_observations(here, nodes, priors)
-        disagreement = max(disagreement, pooled.disagreement)
-        warnings += _warnings(here, pooled)
+        pools[channel] = pooled
+        # One doubt for all angles: the mean of their variances, errors taken as common.
+        figures[f"{channel}_sd"] = math.sqrt(float(np.mean(np.diag(covariance))))
         if channel == "drag_area":
             yaw, drag = nodes, pooled.mean
-            drag_sd = math.sqrt(float(np.mean(np.diag(covariance))))
         else:
-            parts[channel] = float(pooled.mean[0]), math.sqrt(float(covariance[0, 0]))
-    rolling, efficiency, mass = (parts.get(name, (0.0, 0.0))
-                                 for name in ("rolling_resistance", "efficiency", "mass"))
-    return Effect(item, yaw, drag, drag_sd, *rolling, *efficiency, *mass, data=len(found),
-                  disagreement=disagreement, basis=_basis(found),
-                  warnings=tuple(dict.fromkeys(warnings)))
+            figures[channel] = float(pooled.mean[0])
+        warnings += _warnings(here, pooled, nodes, priors)
+    effect = Effect(
+        item, yaw=yaw, drag_area=drag, data=len(found),
+        disagreement=max(p.disagreement for p in pools.values()), basis=_basis(found),
+        warnings=tuple(dict.fromkeys([*warnings, *(a for o in found for a in o.assumptions)])),
+        **figures)
+    return ItemEvidence(effect, found, pools)
 
 
-def _yaw_nodes(found: list[Observation]) -> NDArray[np.float64]:
-    """Angles at which single-angle data stand; one node where there is no more than one."""
-    angles = sorted({round(o.yaw[0], 6) for o in found
-                     if o.datum.yaw is not None and o.yaw[0] == o.yaw[1]})
-    return np.array(angles) if len(angles) > 1 else np.zeros(1)
+def _yaw_nodes(found: Sequence[Observation]) -> NDArray[np.float64]:
+    """Angles [rad] of the data that name one, if they name more than one; else just 0."""
+    angles = {round(o.datum.yaw[0], 6) for o in found
+              if o.channel == "drag_area" and o.datum.yaw and o.datum.yaw[0] == o.datum.yaw[1]}
+    return np.array(sorted(angles)) if len(angles) > 1 else np.zeros(1)
 
 
-def _design(found: list[Observation], nodes: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Rows of weights on the nodes: hat functions at the datum's angle, or their mean."""
-    if len(nodes) == 1:
-        return np.ones((len(found), 1))
-    hats = np.eye(len(nodes))
-    rows = []
-    for o in found:
-        angles = np.linspace(o.yaw[0], o.yaw[1], 31)
-        rows.append([float(np.mean(np.interp(angles, nodes, hat))) for hat in hats])
-    return np.array(rows)
-
-
-def _pool_observations(found: list[Observation], nodes: NDArray[np.float64], priors: Priors,
+def _pool_observations(found: Sequence[Observation], nodes: NDArray[np.float64], priors: Priors,
                        ) -> tuple[Pooled, NDArray[np.float64]]:
+    """Pool, and the covariance (p, p) with what data of a kind or a source have in common."""
+    on_road = road_weights(nodes, priors.yaw_90_percent)
+    design = np.array([hat_weights(nodes, *o.datum.yaw) if o.datum.yaw else on_road
+                       for o in found])
     values = np.array([o.value for o in found])
     own = np.array([o.sd for o in found]) ** 2
     shared = np.array([o.shared_sd for o in found])
-    floor = 1e-16
-    pooled = pool(values, np.maximum(own + shared**2, floor), _design(found, nodes))
-    # The doubt about a factor is common to its kind: it does not average out.
-    kinds = [o.kind for o in found]
-    alike = np.array([[a == b for b in kinds] for a in kinds])
-    full = np.diag(own + pooled.between) + alike * np.outer(shared, shared)
-    if len({_source(o) for o in found}) == 1:
-        # One source can say nothing on the scatter between sources.
-        full = full + priors.between_share**2 * np.outer(values, values)
-    covariance = pooled.influence @ full @ pooled.influence.T
-    return pooled, covariance
+    pooled = pool(values, own + shared**2, design)
+    # The doubt about a factor is common to its kind, and what sets sources apart is common to
+    # the data of a source: neither averages out within it.
+    alike = np.equal.outer(*2 * [np.array([" by ".join(o.kind) for o in found])])
+    same = np.equal.outer(*2 * [np.array([o.source for o in found])])
+    between = pooled.between * np.ones_like(values)
+    if same.all() and found[0].channel != "mass":
+        between = between + (priors.between_share * values) ** 2
+    full = (np.diag(own) + alike * np.outer(shared, shared)
+            + same * np.sqrt(np.outer(between, between)))
+    return pooled, pooled.influence @ full @ pooled.influence.T
 
 
-def _source(o: Observation) -> str:
-    return o.datum.source or o.datum.measured_by or o.datum.test
-
-
-def _warnings(found: list[Observation], pooled: Pooled) -> list[str]:
+def _warnings(found: Sequence[Observation], pooled: Pooled, nodes: NDArray[np.float64],
+              priors: Priors) -> list[str]:
     out = []
+    if pooled.p_value < _DISAGREES:
+        out.append(_disagreement(found, pooled))
+    weight = np.abs(road_weights(nodes, priors.yaw_90_percent) @ pooled.influence)
     share: dict[str, float] = defaultdict(float)
-    weight = np.abs(pooled.influence).sum(axis=0)
     for o, w in zip(found, weight / weight.sum(), strict=True):
-        share[_source(o)] += float(w)
+        share[o.source] += float(w)
     name, most = max(share.items(), key=lambda pair: pair[1])
     if len(share) == 1:
-        out.append(f"one source only: {name}")
-    elif most > 0.8:
+        if found[0].channel != "mass":  # a scale needs no second opinion
+            out.append(f"one source only: {name}")
+    elif most > _LEADS:
         out.append(f"{name} carries {most:.0%} of the weight")
-    if pooled.q_p_value < 0.1:
-        out.append(f"the data disagree beyond their doubts (Q {pooled.q:.1f}, I² "
-                   f"{pooled.disagreement:.0%})")
-    for o in found:
-        out.extend(o.notes)
+    if len(nodes) > 1 and any(o.datum.yaw is None for o in found):
+        out.append("a figure without a yaw was taken as a mean over the yaw on the road")
+    angles = [o.datum.yaw[0] for o in found if o.datum.yaw]
+    if len(nodes) == 1 and len(angles) == len(found) and min(angles) > _OBLIQUE:
+        out.append(f"measured at {math.degrees(min(angles)):.0f}° of yaw and more only")
     return out
 
 
-def _basis(found: list[Observation]) -> str:
+def _disagreement(found: Sequence[Observation], pooled: Pooled) -> str:
+    """Call the datum by name that lies farthest from the others."""
+    values = np.array([o.value for o in found])
+    spread = np.hypot([o.sd for o in found], [o.shared_sd for o in found])
+    mean = float(np.average(values, weights=spread**-2.0))
+    far = int(np.argmax(np.abs(values - mean) / spread))
+    return (f"the data disagree beyond their doubts (Q {pooled.q:.1f} on {pooled.freedom}, I² "
+            f"{pooled.disagreement:.0%}); farthest out: {found[far].source}, "
+            f'"{found[far].datum.figure.text}"')
+
+
+def _basis(found: Sequence[Observation]) -> str:
     kinds: dict[str, int] = defaultdict(int)
     for o in found:
-        kinds[o.datum.test + (" (seller)" if o.datum.measured_by == "seller" else "")] += 1
-    return ", ".join(f"{n} {kind}" if n > 1 else kind for kind, n in kinds.items())
+        kinds[o.datum.test + (" by a seller" if o.datum.measured_by == "seller" else "")] += 1
+    return ", ".join(f"{n} x {kind}" if n > 1 else kind for kind, n in kinds.items())

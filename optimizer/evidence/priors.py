@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import dataclass
 from functools import cache
@@ -36,7 +37,8 @@ class Priors:
     speed_sd: float
     air_density: float
     air_density_sd: float
-    largest_yaw: float
+    tested_rider_share: float
+    yaw_90_percent: float
     between_share: float
 
 
@@ -52,12 +54,13 @@ def priors_from(table: Mapping[str, Any]) -> Priors:
         efficiency_sd=unstated["efficiency"], mass_sd=unstated["mass_kg"],
         speed=assumed["speed_kmh"] / 3.6, speed_sd=assumed["speed_sd_kmh"] / 3.6,
         air_density=assumed["air_density_kgm3"], air_density_sd=assumed["air_density_sd_kgm3"],
-        largest_yaw=assumed["largest_yaw_deg"] * 0.017453292519943295,
+        tested_rider_share=assumed["tested_rider_share"],
+        yaw_90_percent=math.radians(assumed["yaw_90_percent_deg"]),
         between_share=table["between_sources"]["share"])
 
 
 @cache
 def default_priors() -> Priors:
-    """The judgements that come with the package."""
+    """Give the judgements that come with the package."""
     text = resources.files("optimizer.evidence").joinpath("priors.toml").read_text("utf-8")
     return priors_from(tomllib.loads(text))

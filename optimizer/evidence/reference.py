@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Reference"]
 
-_WORDS = {"drag_area": "CdA {:.3f} m²", "mass": "mass {:.0f} kg", "rolling_resistance": "Crr {:.4f}",
-          "efficiency": "drivetrain efficiency {:.3f}", "air_density": "air {:.3f} kg/m³",
-          "speed": "speed {0:.1f} m/s"}
+_WORDS = {
+    "drag_area": "CdA {:.3f} m²", "mass": "{:.0f} kg in all", "rolling_resistance": "Crr {:.4f}",
+    "efficiency": "drivetrain efficiency {:.3f}", "air_density": "air of {:.2f} kg/m³"}
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Reference:
     air_density : kg/m³
     speed : m/s, where power and drag are compared
     bearing : (a, b) of the bearing friction a + b v [N, N s/m]
-    assumed : what was not given, in words
+    assumed : names of the fields that were not given
     """
 
     drag_area: float = 0.27
@@ -55,43 +55,44 @@ class Reference:
 
     @classmethod
     def of(cls, *, power: float | None = None, **known: Any) -> Reference:
-        """With what is known; `assumed` lists the rest. `power` [W] at the cranks sets the speed.
+        """Build from what is known (None counts as unknown); `assumed` names the rest.
 
-        A stated drag area has no doubt unless `drag_area_sd` says so.
+        `power` [W] at the cranks sets the speed. A drag area that is given has no doubt unless
+        `drag_area_sd` says so.
         """
         known = {name: value for name, value in known.items() if value is not None}
         if "drag_area" in known:
             known.setdefault("drag_area_sd", 0.0)
-        plain = cls(**known)
-        named = set(known) | ({"speed"} if power is not None else set())
-        assumed = tuple(text.format(getattr(plain, name))
-                        for name, text in _WORDS.items() if name not in named)
-        speed = plain.speed if power is None else float(plain.speed_at(power))
-        return cls(**{**known, "speed": speed, "assumed": assumed})
+        here = cls(**known)
+        speed = here.speed if power is None else float(here.speed_at(power))
+        given = set(known) | (set() if power is None else {"speed"})
+        return replace(here, speed=speed, assumed=tuple(
+            name for name in (*_WORDS, "speed") if name not in given))
 
     @classmethod
     def for_rider(cls, rider: Rider, setup: Setup, air_density: float | None = None,
                   speed: float | None = None) -> Reference:
-        """The rider in the flat position with baseline kit; at the speed of CP by default."""
-        known = {"drag_area": rider.positions[0].drag_area, "drag_area_sd": rider.drag_area_sd,
-                 "mass": rider.mass + setup.mass,
-                 "rolling_resistance": setup.rolling_resistance,
-                 "efficiency": setup.drivetrain_efficiency, "bearing": setup.bearing,
-                 "air_density": air_density, "speed": speed}
-        return cls.of(power=rider.critical_power if speed is None else None, **known)
+        """Put a rider in the position for the flat on baseline kit, at CP unless `speed` says."""
+        return cls.of(
+            power=rider.critical_power if speed is None else None, speed=speed,
+            drag_area=rider.positions[0].drag_area, drag_area_sd=rider.drag_area_sd,
+            mass=rider.mass + setup.mass, rolling_resistance=setup.rolling_resistance,
+            efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
+            air_density=air_density)
 
-    def force(self, speed: NDArray[np.float64] | float, *,
-              drag_area_change: NDArray[np.float64] | float = 0.0,
-              rolling_resistance_change: float = 0.0, mass_change: float = 0.0,
-              ) -> NDArray[np.float64]:
-        """Whole resisting force [N] at `speed`; `drag_area_change` broadcasts with it."""
-        v = np.asarray(speed, dtype=float)
-        load = road_load(
-            v, 0.0, 0.0, 0.0, self.air_density, drag=DragArea.constant(self.drag_area),
-            mass=self.mass + mass_change,
-            rolling_resistance=self.rolling_resistance + rolling_resistance_change,
-            bearing=self.bearing)
-        return load + 0.5 * self.air_density * np.asarray(drag_area_change) * v**2
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """What was not given, in words with its value."""
+        words = tuple(text.format(getattr(self, name)) for name, text in _WORDS.items()
+                      if name in self.assumed)
+        return (*words, f"{self.speed * 3.6:.0f} km/h") if "speed" in self.assumed else words
+
+    def force(self, speed: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Whole resisting force [N] at steady `speed` [m/s]."""
+        return road_load(
+            np.asarray(speed, dtype=float), 0.0, 0.0, 0.0, self.air_density,
+            drag=DragArea.constant(self.drag_area), mass=self.mass,
+            rolling_resistance=self.rolling_resistance, bearing=self.bearing)
 
     def power_at(self, speed: float) -> float:
         """Power at the cranks [W] at steady `speed` [m/s]."""

@@ -7,7 +7,8 @@ import re
 from typing import TYPE_CHECKING, cast
 
 from optimizer.evidence.datum import TESTS, Datum, Measurer, TestKind
-from optimizer.evidence.quantities import read_figure, read_uncertainty, tidy
+from optimizer.evidence.figures import read_figure, read_uncertainty
+from optimizer.evidence.quantities import tidy
 from optimizer.scenario.tables import parse_number, read_rows
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def _test(row: Row) -> TestKind:
     said = " ".join(row.text("test").lower().replace("_", " ").replace("-", " ").split())
     if said not in TESTS:
         raise row.error("test", f'"{said}" is not a kind of test', "one of: " + ", ".join(TESTS))
-    return cast("TestKind", said)
+    return said
 
 
 def _measured_by(row: Row) -> Measurer:

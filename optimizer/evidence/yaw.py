@@ -1,0 +1,33 @@
+"""Yaw as it is met on the road."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["hat_weights", "road_weights"]
+
+
+def road_weights(nodes: NDArray[np.float64], angle_90: float) -> NDArray[np.float64]:
+    """Weights (m,) of yaw `nodes` (m,) [rad] in the mean over a ride.
+
+    Yaw falls off exponentially from straight ahead, nine tenths of the time within `angle_90`
+    [rad]: Barry 2018, Proceedings 2:211, quoting Cooper (16 degrees at 30 mph).
+    """
+    angles = -angle_90 / math.log(10) * np.log1p(-(np.arange(400) + 0.5) / 400)
+    return np.asarray(_hats(nodes, angles).mean(axis=0))
+
+
+def hat_weights(nodes: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
+    """Weights (m,) of yaw `nodes` in the mean from `low` to `high` [rad]."""
+    return np.asarray(_hats(nodes, np.linspace(low, high, 61)).mean(axis=0))
+
+
+def _hats(nodes: NDArray[np.float64], angles: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return linear interpolation between nodes as a matrix (a, m); constant beyond them."""
+    return np.stack([np.interp(angles, nodes, unit) for unit in np.eye(len(nodes))], axis=1)
