@@ -11,9 +11,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AERO_POWER_SHARE", "CRITICAL_POWER_PER_KG", "DRAG_AREA_BAND", "ENDURANCE_LOSS",
-    "ENDURANCE_LOSS_SD", "LEVEL_BAND", "POSITION_RATIOS", "RELATIVE_MASS_BAND", "SURGE_CAP",
-    "W_PRIME", "W_PRIME_SD", "Level", "body_surface", "drag_area_from_body", "frontal_area",
-    "height_from_mass",
+    "ENDURANCE_LOSS_SD", "LEVEL_BAND", "POSITION_RATIOS", "SURGE_CAP", "W_PRIME",
+    "W_PRIME_SD", "Level", "drag_area_from_body", "frontal_area", "height_from_mass",
 ]
 
 Level = Literal["starting", "recreational", "trained", "competitive", "elite"]
@@ -42,7 +41,7 @@ SURGE_CAP: Final = 1.5  # times CP; common practice, no source
 AERO_POWER_SHARE: Final = 0.97  # of CP on the extensions; common practice, no source
 
 POSITION_RATIOS: Final[dict[str, float]] = {
-    "aero": 1.0, "drops": 0.307 / 0.269, "upright": 0.359 / 0.269}
+    "aero": 1.0, "drops": 0.307 / 0.269, "hoods": 0.359 / 0.269, "upright": 0.359 / 0.269}
 """CdA over that of the aero position: one set that explains the time differences between
 positions of all three riders of Jeukendrup and Martin 2001, Sports Med. 31:559 (drops,
 hoods and elbows on bars; computed, see the tests)."""
@@ -54,24 +53,13 @@ its relative standard error between riders; a judgement that covers the CdA of 0
 an hour record (Padilla et al. 2000) and the 0.24 to 0.27 m² behind Jeukendrup and Martin
 2001."""
 
-RELATIVE_MASS_BAND: Final = 0.15
-
-
-def body_surface(mass: NDArray[np.float64] | float,
-                 height: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Surface of the body [m²] from mass [kg] and height [m].
-
-    Du Bois and Du Bois 1916, Arch. Intern. Med. 17:863: 0.007184 M^0.425 H^0.725 with H in cm.
-    """
-    return np.asarray(0.007184 * np.power(mass, 0.425) * np.power(100.0 * np.asarray(height),
-                                                                  0.725))
-
 
 def frontal_area(mass: NDArray[np.float64] | float,
                  height: NDArray[np.float64] | float) -> NDArray[np.float64]:
     """Frontal area of a rider on time-trial bars [m²] from mass [kg] and height [m].
 
-    0.0293 H^0.725 M^0.425 + 0.0604 with H in m: Bassett, Kyle, Passfield, Broker and Burke
+    0.0293 H^0.725 M^0.425 + 0.0604 with H in m, in form the body surface of Du Bois and Du Bois
+    1916 (Arch. Intern. Med. 17:863) times 0.145: Bassett, Kyle, Passfield, Broker and Burke
     1999, Med. Sci. Sports Exerc. 31:1665 (coefficients from memory).
     """
     return np.asarray(0.0293 * np.power(height, 0.725) * np.power(mass, 0.425) + 0.0604)

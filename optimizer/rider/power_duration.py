@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "EFFORT_NOISE", "HALF_HOUR", "MODELS", "Efforts", "Model", "PowerCurve", "bootstrap",
-    "choose_model", "doubts", "fit_curve", "mean_power",
+    "choose_model", "doubts", "effort_errors", "fit_curve", "mean_power",
 ]
 
 Model = Literal["inverse-time", "work", "time", "three-parameter", "long", "long-assumed", "omni"]
@@ -67,6 +67,7 @@ _SIZE: Final[dict[Model, int]] = {
     "inverse-time": 2, "work": 2, "time": 2, "three-parameter": 3, "long-assumed": 2, "long": 3,
     "omni": 4}
 _SHAPES: Final = np.geomspace(0.5, 900.0, 96)  # s, where k is looked for
+_HIGHEST: Final = 2500.0  # W; more than any cyclist's maximal power
 _GOLDEN: Final = (np.sqrt(5.0) - 1.0) / 2.0
 
 
@@ -182,6 +183,10 @@ def fit_curve(efforts: Efforts, model: Model, endurance_loss: float = ENDURANCE_
         raise InputError("efforts", "", f'the model "{model}" needs {size} efforts of different '
                          f"duration, there are {len(np.unique(efforts.duration))}",
                          "add efforts, or choose a model with fewer parameters")
+    if model in {"long", "omni"} and efforts.duration[-1] <= HALF_HOUR:
+        raise InputError("efforts", "", f'the model "{model}" needs an effort of more than half an '
+                         "hour, to tell the loss over hours",
+                         'add one, or choose "inverse-time" or "three-parameter"')
     parameters = _solve(model, efforts.duration, efforts.power[None, :], endurance_loss)[0]
     _refuse_senseless(model, parameters)
     residual = efforts.power - mean_power(model, parameters, efforts.duration)
@@ -241,9 +246,26 @@ def bootstrap(efforts: Efforts, curve: PowerCurve, draws: int = 1000, seed: int 
     return _solve(curve.model, t, fitted + drawn / weight, curve.endurance_loss)
 
 
-def doubts(efforts: Efforts, model: Model) -> tuple[str, ...]:
-    """Say in sentences what is wrong with these efforts for this model."""
-    out = []
+def effort_errors(efforts: Efforts, curve: PowerCurve) -> Array:
+    """(4,) standard errors of CP, W', Pmax, L if each effort is off by `EFFORT_NOISE`.
+
+    To first order; the floor under the fit's own errors, which come out too small when few
+    efforts happen to lie on one curve.
+    """
+    free = _free(curve.model)
+    jacobian = _slopes(curve.model, curve.parameters, efforts.duration)
+    exponent = {"work": 1.0, "time": 2.0}.get(curve.model, 0.0)  # dt/dP goes with t²
+    weight = efforts.duration**exponent
+    scale = np.linalg.norm(jacobian * weight[:, None], axis=0)
+    gain = np.linalg.pinv(jacobian * weight[:, None] / scale) * weight / scale[:, None]
+    out = np.zeros(4)
+    out[free] = np.sqrt(np.sum((gain * EFFORT_NOISE * efforts.power) ** 2, axis=1))
+    return out
+
+
+def doubts(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
+    """Say in sentences what is wrong with these efforts for this fit."""
+    out, model = [], curve.model
     t, size = efforts.duration, _SIZE[model]
     if len(t) == size:
         out.append(f"{size} efforts for {size} numbers: the curve goes through them whatever "
@@ -260,6 +282,9 @@ def doubts(efforts: Efforts, model: Model) -> tuple[str, ...]:
     if t[0] > 600:
         out.append("no effort is shorter than ten minutes, so W' is hardly determined")
     out += _out_of_order(efforts)
+    if _HIGHEST < curve.max_power < np.inf:
+        out.append("the shortest effort is too long to tell maximal power; what the fit makes of "
+                   "it means nothing, the rest does")
     if t[-1] > HALF_HOUR and model in {"inverse-time", "work", "time", "three-parameter"}:
         out.append("this model has no loss over hours, but an effort lasts longer than half an "
                    "hour; CP comes out too low for shorter rides")

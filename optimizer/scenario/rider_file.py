@@ -2,110 +2,219 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.errors import InputError
-from optimizer.rider import Position, Rider, defaults
+from optimizer.rider import Rider, defaults
+from optimizer.rider.effort import RunTarget
+from optimizer.rider.fit import Ability, Known, KnownPosition, fit_rider, judge_efforts
+from optimizer.rider.power_duration import Efforts, Model
+from optimizer.rider.rider import (  # noqa: TC001 - pydantic reads them
+    AltitudeResponse,
+    HeatResponse,
+    Recovery,
+)
+from optimizer.scenario.power_file import read_efforts, read_rides
+from optimizer.scenario.toml_file import TomlFile, check, read_toml
 
-__all__ = ["read_rider"]
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+__all__ = ["read_ability", "read_rider"]
+
+_ZERO_CELSIUS = 273.15
+_Value = TypeVar("_Value")
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+
+
+def _between(low: float, high: float, words: str) -> Any:
+    return Field(ge=low, le=high, allow_inf_nan=False, description=words)
 
 
 class _Effort(_Table):
-    minutes: Positive
-    power_w: Positive
+    minutes: Annotated[float, _between(0.01, 2880, "how long it lasted")]
+    power_w: Annotated[float, _between(1, 3000, "the mean power over it")]
 
 
 class _Position(_Table):
-    drag_area_m2: Annotated[float, Field(gt=0.05, lt=1.5)] | None = None
-    drag_area_sd_m2: NotNegative | None = None
-    power_percent: Annotated[float, Field(gt=30, le=110)] | None = None
-    max_power_percent: Annotated[float, Field(gt=30, le=110)] = 100.0
-    longest_min: Positive | None = None
+    drag_area_m2: Annotated[float, _between(0.1, 1.0, "CdA of rider and bike in it")] | None = None
+    drag_area_sd_m2: Annotated[float, _between(0, 0.2, "how sure")] | None = None
+    power_percent: Annotated[
+        float, _between(40, 105, "of critical power that can be held in it")] | None = None
+    max_power_percent: Annotated[float, _between(30, 105, "of the power limit")] = 100.0
+    longest_min: Annotated[
+        float, _between(0.1, 1440, "the longest spell in it")] | None = None
 
 
 class _Long(_Table):
-    share_percent: Annotated[float, Field(gt=30, le=100)] | None = None
+    share_percent: Annotated[float, _between(
+        40, 100, "of the power that could be held for the whole ride")] | None = None
+    run_target_min: Annotated[float, _between(5, 1440, "the run hoped for")] | None = None
+    run_fresh_min: Annotated[float, _between(
+        5, 1440, "the same run with fresh legs")] | None = None
+    surge_percent: Annotated[float, _between(
+        101, 300, "of critical power that the plan may ask for at most")] | None = None
+
+
+class _Environment(_Table):
+    altitude: AltitudeResponse = "none"
+    heat: HeatResponse = "none"
+    tested_at_m: Annotated[float, _between(-400, 5000, "where critical power was found")] = 0.0
+    tested_at_c: Annotated[float, _between(-20, 45, "at which temperature")] = 20.0
 
 
 class _File(_Table):
-    name: str = "rider"
-    mass_kg: Annotated[float, Field(ge=30, le=160)]
-    height_cm: Annotated[float, Field(ge=120, le=220)] | None = None
-    level: defaults.Level | None = None
-    critical_power_w: Annotated[float, Field(ge=50, le=600)] | None = None
-    critical_power_sd_w: NotNegative | None = None
-    w_prime_kj: Annotated[float, Field(ge=2, le=60)] | None = None
-    w_prime_sd_kj: NotNegative | None = None
-    max_power_w: Annotated[float, Field(ge=80, le=2500)] | None = None
-    recovery: Literal["linear", "partial", "slowing"] = "linear"
-    recovery_percent: Annotated[float, Field(ge=0, le=100)] | None = None
-    reserve_floor_kj: NotNegative = 0.0
-    efforts: list[_Effort] = []
-    positions: dict[str, _Position] = {}
+    name: Annotated[str, Field(min_length=1, max_length=80)] = "rider"
+    mass_kg: Annotated[float, _between(30, 160, "the rider with clothes and drink")]
+    height_cm: Annotated[float, _between(120, 220, "the rider's height")] | None = None
+    level: Annotated[defaults.Level, Field(
+        description=f"one of {', '.join(defaults.CRITICAL_POWER_PER_KG)}")] | None = None
+    critical_power_w: Annotated[float, _between(40, 650, "in watts")] | None = None
+    critical_power_sd_w: Annotated[float, _between(0, 150, "its error in watts")] | None = None
+    w_prime_kj: Annotated[float, _between(1, 80, "in kilojoules")] | None = None
+    w_prime_sd_kj: Annotated[float, _between(0, 40, "its error in kilojoules")] | None = None
+    max_power_w: Annotated[float, _between(
+        50, 3000, "what the plan may ask for at most")] | None = None
+    endurance_loss_percent: Annotated[float, _between(
+        0, 30, "of critical power, for each 2.7-fold of duration beyond half an hour")
+    ] | None = None
+    power_model: Model | Literal["auto"] = "auto"
+    recovery: Recovery = "linear"
+    recovery_percent: Annotated[float, _between(
+        0, 100, "of what is left below critical power refills the reserve")] | None = None
+    reserve_floor_kj: Annotated[float, _between(0, 60, "left of W' at every point")] = 0.0
+    efforts: Annotated[list[_Effort], Field(max_length=500)] = []
+    efforts_csv: Annotated[str, Field(description="a table of efforts")] | None = None
+    rides: Annotated[list[str], Field(description="recorded rides with power")] = []
+    positions: Annotated[dict[str, _Position], Field(max_length=6)] = {}
     long: _Long = _Long()
+    environment: _Environment = _Environment()
 
 
 def read_rider(path: Path | str) -> Rider:
-    """Read a rider from a TOML file; what it leaves out is assumed and listed as such."""
-    file = Path(path)
+    """Read a rider from a TOML file; what it leaves out is assumed and listed in `assumed`.
+
+    Raises InputError with the line for what cannot be a rider.
+    """
+    return read_ability(path)[0]
+
+
+def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, Ability | None]:
+    """Read a rider with the fit behind it (None without efforts); `model` overrides the file's."""
+    file = read_toml(path)
+    content = check(_File, file)
+    _check_sense(file, content)
+    efforts = _efforts(file, content)
+    ability = None
+    if efforts is not None:
+        if model is None and content.power_model != "auto":
+            model = content.power_model
+        loss = content.endurance_loss_percent
+        key = "efforts_csv" if content.efforts_csv else "rides" if content.rides else "efforts"
+        ability = _placed(file, key, lambda: judge_efforts(
+            efforts, model, endurance_loss=None if loss is None else loss / 100))
+    known = _known(content)
+    rider = _placed(file, "long", lambda: fit_rider(known, ability))
+    _check_reserve(file, content, rider)
+    return rider, ability
+
+
+def _placed(file: TomlFile, key: str, work: Callable[[], _Value]) -> _Value:
+    """Run `work`; what it refuses is placed at a line of this file."""
     try:
-        content = _File.model_validate(tomllib.loads(file.read_text(encoding="utf-8-sig")))
-    except OSError as error:
-        raise InputError(str(file), "", f"cannot be read: {error.strerror}",
-                         "check the name of the file") from error
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(str(file), "", f"is not valid TOML: {error}",
-                         "mend the line named") from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        raise InputError(str(file), ".".join(map(str, first["loc"])), first["msg"],
-                         "see the rider file's format in the documentation") from error
-    assumed: list[str] = []
-    cp, cp_sd, w, w_sd = _ability(content, assumed)
-    height = content.height_cm / 100 if content.height_cm else defaults.height_from_mass(
-        content.mass_kg)
-    area, area_sd = defaults.drag_area_from_body(content.mass_kg, height)
-    positions = tuple(Position(name, ratio * area, defaults.AERO_POWER_SHARE if name == "aero"
-                               else 1.0) for name, ratio in defaults.POSITION_RATIOS.items())
-    if content.positions:
-        positions = tuple(
-            Position(name, p.drag_area_m2 or area * defaults.POSITION_RATIOS.get(name, 1.0),
-                     (p.power_percent or 100.0) / 100, p.max_power_percent / 100,
-                     60.0 * (p.longest_min or np.inf)) for name, p in content.positions.items())
-    return Rider(
-        name=content.name, mass=content.mass_kg, critical_power=cp, w_prime=w,
-        max_power=content.max_power_w or defaults.SURGE_CAP * cp, positions=positions,
-        recovery=content.recovery, recovery_share=(content.recovery_percent or 100.0) / 100,
-        reserve_floor=1e3 * content.reserve_floor_kj, critical_power_sd=cp_sd, w_prime_sd=w_sd,
-        drag_area_sd=area_sd, assumed=tuple(assumed), endurance_loss=defaults.ENDURANCE_LOSS,
-        endurance_loss_sd=defaults.ENDURANCE_LOSS_SD,
-        effort_share=(content.long.share_percent or 100.0) / 100)
+        return work()
+    except InputError as error:
+        raise file.error(error.problem, error.remedy, *(error.where or key).split(".")) from error
 
 
-def _ability(content: _File, assumed: list[str]) -> tuple[float, float, float, float]:
-    """CP and W' with their standard errors, provisional: a straight line of power by 1/t."""
-    cp = defaults.CRITICAL_POWER_PER_KG[content.level or "trained"] * content.mass_kg
-    cp_sd, w, w_sd = defaults.LEVEL_BAND * cp, defaults.W_PRIME, defaults.W_PRIME_SD
-    if len(content.efforts) > 1:
-        rate = np.array([1 / (60 * e.minutes) for e in content.efforts])
-        w, cp = map(float, np.polyfit(rate, [e.power_w for e in content.efforts], 1))
-        cp_sd = 0.05 * cp
-    if content.critical_power_w:
-        cp, cp_sd = content.critical_power_w, content.critical_power_sd_w or 0.05 * cp
-    else:
-        assumed.append(f"critical power {cp:.0f} W")
-    if content.w_prime_kj:
-        w, w_sd = 1e3 * content.w_prime_kj, 1e3 * (content.w_prime_sd_kj or 2.0)
-    return cp, cp_sd, w, w_sd
+def _efforts(file: TomlFile, content: _File) -> Efforts | None:
+    given = [name for name in ("efforts", "efforts_csv", "rides") if getattr(content, name)]
+    if len(given) > 1:
+        raise file.error(f"stands beside {given[0]}", "give efforts in one way only", given[1])
+    if content.efforts:
+        minutes = [effort.minutes for effort in content.efforts]
+        for k, span in enumerate(minutes):
+            if span in minutes[:k]:
+                raise file.error(f"there are two efforts of {span:g} minutes",
+                                 "keep the better one", "efforts", k, "minutes")
+        return Efforts(60.0 * np.array(minutes),
+                       np.array([effort.power_w for effort in content.efforts]))
+    if content.efforts_csv:
+        return read_efforts(file.beside(content.efforts_csv))
+    if content.rides:
+        return read_rides([file.beside(name) for name in content.rides])
+    return None
+
+
+def _check_sense(file: TomlFile, content: _File) -> None:
+    """Refuse what is well formed but contradicts itself."""
+    for sd, value in (("critical_power_sd_w", "critical_power_w"), ("w_prime_sd_kj",
+                                                                    "w_prime_kj")):
+        if getattr(content, sd) is not None and getattr(content, value) is None:
+            raise file.error(f"is given without {value}", f"give {value} as well", sd)
+    if content.recovery_percent is not None and content.recovery != "partial":
+        raise file.error(f'has no use with recovery "{content.recovery}"',
+                         'write recovery = "partial"', "recovery_percent")
+    if content.max_power_w is not None and content.long.surge_percent is not None:
+        raise file.error("stands beside max_power_w", "give one of the two", "long",
+                         "surge_percent")
+    run = content.long.run_target_min, content.long.run_fresh_min
+    if (run[0] is None) != (run[1] is None):
+        raise file.error("needs both run_target_min and run_fresh_min", "give both, or neither",
+                         "long", "run_target_min" if run[0] is not None else "run_fresh_min")
+    if run[0] is not None and content.long.share_percent is not None:
+        raise file.error("stands beside a target for the run", "give one of the two", "long",
+                         "share_percent")
+    if content.positions and all(p.longest_min for p in content.positions.values()):
+        raise file.error("every position has a longest spell", "leave one without, to ride in "
+                         "between", "positions")
+
+
+def _check_reserve(file: TomlFile, content: _File, rider: Rider) -> None:
+    if rider.reserve_floor >= rider.w_prime:
+        raise file.error(f"{content.reserve_floor_kj:g} kJ is not below W', "
+                         f"{rider.w_prime / 1e3:.1f} kJ", "leave less in reserve",
+                         "reserve_floor_kj")
+    if rider.critical_power >= rider.max_power:
+        raise file.error(f"{rider.max_power:.0f} W is not above critical power, "
+                         f"{rider.critical_power:.0f} W", "raise the limit", "max_power_w")
+
+
+def _known(content: _File) -> Known:
+    return Known(
+        mass=content.mass_kg, name=content.name, height=_scaled(content.height_cm, 0.01),
+        level=content.level, critical_power=content.critical_power_w,
+        critical_power_sd=content.critical_power_sd_w, w_prime=_scaled(content.w_prime_kj, 1e3),
+        w_prime_sd=_scaled(content.w_prime_sd_kj, 1e3), max_power=content.max_power_w,
+        surge_share=_scaled(content.long.surge_percent, 0.01),
+        endurance_loss=_scaled(content.endurance_loss_percent, 0.01),
+        positions=tuple(_position(name, table) for name, table in content.positions.items()),
+        recovery=content.recovery, recovery_share=_scaled(content.recovery_percent, 0.01),
+        reserve_floor=1e3 * content.reserve_floor_kj,
+        effort_share=_scaled(content.long.share_percent, 0.01) or 1.0, run=_run(content.long),
+        altitude_response=content.environment.altitude, heat_response=content.environment.heat,
+        tested_elevation=content.environment.tested_at_m,
+        tested_temperature=content.environment.tested_at_c + _ZERO_CELSIUS)
+
+
+def _run(table: _Long) -> RunTarget | None:
+    if table.run_target_min is None or table.run_fresh_min is None:
+        return None
+    return RunTarget(60.0 * table.run_target_min, 60.0 * table.run_fresh_min)
+
+
+def _position(name: str, table: _Position) -> KnownPosition:
+    return KnownPosition(
+        name, table.drag_area_m2, table.drag_area_sd_m2, _scaled(table.power_percent, 0.01),
+        table.max_power_percent / 100, 60.0 * (table.longest_min or np.inf))
+
+
+def _scaled(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
