@@ -138,7 +138,7 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
         plain = plain.replace(",", ".")
     else:
         plain = plain.replace(",", ".")
-    if not re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain):
+    if not re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain, re.ASCII):
         hint = " (did a spreadsheet turn it into a date?)" if re.search(
             r"\d[-./]\d|[A-Za-z]{3}-?\d|\d-?[A-Za-z]{3}", plain) else ""
         raise ValueError(f"is not a number{hint}")
@@ -245,7 +245,7 @@ def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
 def suggest(name: str, known: Iterable[str]) -> str:
     """Return "did you mean ...?" with the nearest known name, or all of them."""
     names = list(known)
-    near = difflib.get_close_matches(name, names, 1)
+    near = difflib.get_close_matches(name, names, 1, 0.5)
     return f'did you mean "{near[0]}"?' if near else f"known are {', '.join(names)}"
 
 

@@ -1,0 +1,427 @@
+"""The scenario file: one TOML that names everything a plan needs."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime  # noqa: TC003 - pydantic looks it up
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from optimizer.course import Cleaning, Features, Handling, Limit, Mark, Stretch, read_course
+from optimizer.course.features import SURFACES, TERRAINS
+from optimizer.errors import InputError
+from optimizer.job import Job, Options
+from optimizer.kit import Catalogue
+from optimizer.physics import Setup
+from optimizer.scenario.tables import suggest
+from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.scenario.weather import weather
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.evidence import Effect
+    from optimizer.rider import Rider
+
+__all__ = ["Scenario", "read_scenario"]
+
+Km = Annotated[float, Field(ge=0, le=2000)]
+Percent = Annotated[float, Field(ge=0, le=100)]
+
+
+class _Table(BaseModel):
+    """A table of the file: no key but the known ones, no text where a number belongs."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+def _field(default: object, description: str, **limits: float) -> object:
+    return Field(default, description=description, **limits)  # type: ignore[call-overload]
+
+
+class CourseTable(_Table):
+    """`[course]`: the track and how it is taken."""
+
+    gpx: str = Field(description="the track: a GPX file, relative to this file")
+    reverse: bool = Field(default=False, description="true: ride it the other way round")
+    from_km: Km | None = Field(default=None, description="where the course starts on the track")
+    to_km: Km | None = Field(default=None, description="where the course ends on the track")
+    laps: int = Field(default=1, ge=1, le=100, description="how often it is ridden")
+    smoothing: float | None = Field(
+        default=None, gt=0, description="fixed smoothing of the elevation, larger is smoother; "
+        "without it the data's own noise decides")
+    keep: list[str] = Field(default=[], description="kinds of flaws that are not to be mended")
+
+
+class HandlingTable(_Table):
+    """`[handling]`: how corners and descents are ridden."""
+
+    skill_percent: float = Field(default=60, ge=10, le=100,
+                                 description="share of the tyres' grip used in corners")
+    braking_mps2: float = Field(default=3.0, ge=0.5, le=6.0,
+                                description="a comfortable deceleration")
+    dead_turn_kmh: float = Field(default=11.0, ge=3, le=40, description="speed round a dead turn")
+    descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
+                                          description="highest speed that is ever wanted")
+
+
+class MarkTable(_Table):
+    """`[[mark]]`: a named place, where a split is taken."""
+
+    name: str = Field(min_length=1, max_length=80, description="what to call the place")
+    km: Km = Field(description="kilometres from the start")
+
+
+class CornerTable(_Table):
+    """`[[corner]]`: a speed of the rider's own for one place."""
+
+    km: Km | None = Field(default=None, description="kilometres from the start")
+    mark: str | None = Field(default=None, description="or the name of a mark")
+    speed_kmh: float = Field(ge=3, le=130, description="speed through it")
+
+
+class StretchTable(_Table):
+    """`[[stretch]]`: a part of the course with another surface, terrain, shelter or law."""
+
+    from_km: Km = Field(description="where it starts")
+    to_km: Km = Field(description="where it ends")
+    surface: str | None = Field(default=None, description=f"one of {', '.join(SURFACES)}")
+    terrain: str | None = Field(default=None, description=f"one of {', '.join(TERRAINS)}")
+    wind_left_percent: Percent | None = Field(
+        default=None, description="share of the open wind that reaches the road")
+    speed_cap_kmh: float | None = Field(default=None, ge=3, le=130,
+                                        description="a speed not to be passed")
+
+
+class WindTable(_Table):
+    """`wind`: the same wind all day."""
+
+    speed_kmh: float = Field(ge=0, le=150, description="mean wind at ten metres")
+    from_deg: float = Field(ge=0, le=360, description="where it comes from: 0 north, 90 east")
+
+
+class ConditionsTable(_Table):
+    """`[conditions]`: the weather."""
+
+    temperature_c: float = Field(default=20.0, ge=-30, le=55, description="of the air")
+    pressure_hpa: float | None = Field(default=None, ge=500, le=1090,
+                                       description="at the course, not reduced to sea level")
+    humidity_percent: Percent = Field(default=50.0, description="relative humidity")
+    wind: WindTable | None = Field(default=None, description="{speed_kmh = .., from_deg = ..}")
+    forecast: str | None = Field(default=None, description="a CSV with the wind by hour")
+    wind_doubt_percent: float = Field(default=25.0, ge=0, le=100,
+                                      description="spread of the forecast speed")
+    wind_doubt_deg: float = Field(default=20.0, ge=0, le=90,
+                                  description="spread of the forecast direction")
+    wet: bool = Field(default=False, description="true: a wet road")
+    start_time: datetime | None = Field(default=None,
+                                        description="local start, such as 2030-06-16T09:00:00")
+
+
+class BikeTable(_Table):
+    """`[bike]`: bike and kit as they stand today, before any item of the catalogue."""
+
+    mass_kg: float = Field(default=9.5, ge=4, le=60, description="bike, kit and bottles")
+    rolling_resistance: float = Field(default=0.0042, ge=0.001, le=0.03,
+                                      description="Crr of the tyres on smooth asphalt")
+    drivetrain_efficiency: float = Field(default=0.976, ge=0.7, le=1.0,
+                                         description="power at the wheel over power at the cranks")
+    wheel_inertia_kgm2: float = Field(default=0.14, ge=0, le=1, description="both wheels")
+    wheel_radius_m: float = Field(default=0.334, ge=0.2, le=0.45, description="with tyre")
+    crosswind_limit_kmh: float | None = Field(
+        default=None, ge=5, description="cross wind at the rider above which it is not ridden")
+
+
+class KitTable(_Table):
+    """`[kit]`: what could be bought, and what is known of it."""
+
+    catalogue: str = Field(description="a CSV with an item a row")
+    evidence: str | None = Field(default=None, description="a CSV with a test result a row")
+    pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
+    rules: list[str] = Field(default=[], description="rule sets that hold: names, or files")
+
+
+class SetTable(_Table):
+    """`[[set]]`: a named set of kit, for comparing."""
+
+    name: str = Field(min_length=1, max_length=80, description="what to call the set")
+    items: list[str] = Field(description="names from the catalogue")
+
+
+class OptionsTable(_Table):
+    """`[options]`: how to compute, and how to show the plan."""
+
+    start: Literal["standing", "flying"] = Field(default="standing", description="how it starts")
+    start_speed_kmh: float | None = Field(default=None, gt=0, le=70,
+                                          description="speed at a flying start")
+    blocks: int = Field(default=12, ge=1, le=60, description="parts of the rideable plan at most")
+    power_rounding_w: float = Field(default=5.0, ge=0, le=50, description="rounding of its powers")
+    empty_risk_percent: float = Field(default=10.0, gt=0, le=50, description="accepted chance to "
+                                      "empty the reserve before the finish")
+    draws: int = Field(default=400, ge=20, le=20_000, description="of the uncertainty")
+    seed: int = Field(default=1, ge=0, description="of the draws")
+    step_m: float | None = Field(default=None, ge=1, le=500,
+                                 description="grid; without it the course decides")
+
+
+class Scenario(_Table):
+    """The whole file."""
+
+    name: str = Field(min_length=1, max_length=120, description="what to call the plan")
+    rider: str = Field(description="the rider: a TOML file, relative to this one")
+    budget: float = Field(default=0.0, ge=0, description="money for kit")
+    currency: str = Field(default="EUR", min_length=1, max_length=8, description="of all prices")
+    course: CourseTable = Field(description="the table [course]")
+    conditions: ConditionsTable = Field(default=ConditionsTable(), description="the weather")
+    bike: BikeTable = Field(default=BikeTable(), description="bike and kit of today")
+    kit: KitTable | None = Field(default=None, description="the table [kit]")
+    handling: HandlingTable = Field(default=HandlingTable(), description="corners and descents")
+    options: OptionsTable = Field(default=OptionsTable(), description="how to compute")
+    mark: list[MarkTable] = Field(default=[], description="named places")
+    corner: list[CornerTable] = Field(default=[], description="speeds of the rider's own")
+    stretch: list[StretchTable] = Field(default=[], description="surfaces, terrain, shelter")
+    set: list[SetTable] = Field(default=[], description="named sets of kit")
+
+
+def read_scenario(path: Path | str, *, budget: float | None = None,
+                  wind: tuple[float, float] | None = None,
+                  start_time: datetime | None = None) -> Job:
+    """Read a scenario and every file that it names into a job.
+
+    `budget`, `wind` (km/h and the degrees it comes from) and `start_time` stand in for what the
+    file says. Raises InputError with file, line or row, and what would be right.
+    """
+    file = read_toml(path)
+    scenario = check(Scenario, file)
+    course = _course(file, scenario)
+    baseline = _baseline(scenario.bike)
+    rider = _rider(file, scenario)
+    conditions = _conditions(file, scenario, course, wind, start_time)
+    catalogue, effects, notes = _kit(file, scenario, course, conditions, rider, baseline)
+    catalogue, rules = _rules(file, scenario, catalogue)
+    return Job(
+        name=scenario.name, course=course, conditions=conditions, rider=rider, baseline=baseline,
+        catalogue=catalogue, effects=effects,
+        budget=scenario.budget if budget is None else budget, currency=scenario.currency,
+        options=_options(file, scenario.options), rules=rules,
+        named_sets=_sets(file, scenario, catalogue),
+        assumptions=(*_assumed(scenario), *rider.assumed, *notes),
+        sources=_sources(file, scenario))
+
+
+def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
+    """Path of a file named in this one; InputError that names the key where it is not there."""
+    path = file.beside(name)
+    if not path.is_file():
+        raise file.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
+    return path
+
+
+def _course(file: TomlFile, scenario: Scenario) -> Course:
+    table = scenario.course
+    path = _beside(file, table.gpx, "course", "gpx")
+    handling = scenario.handling
+    features = Features(
+        stretches=tuple(_stretches(file, scenario)),
+        limits=tuple(_limit(file, k, corner) for k, corner in enumerate(scenario.corner)),
+        marks=tuple(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark))
+    course = read_course(
+        path, cleaning=Cleaning(skip=frozenset(table.keep), penalty=table.smoothing),
+        handling=Handling(
+            skill=handling.skill_percent / 100, braking=handling.braking_mps2,
+            friction=0.5 if scenario.conditions.wet else 0.8,
+            dead_turn_speed=handling.dead_turn_kmh / 3.6,
+            descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
+        features=features)
+    for k, mark in enumerate(scenario.mark):
+        if 1000.0 * mark.km > course.length:
+            raise file.error(f"{mark.km:g} km is beyond the course of {course.length / 1000:.2f} "
+                             "km", "count from the start of the course", "mark", k, "km")
+    return course
+
+
+def _limit(file: TomlFile, k: int, corner: CornerTable) -> Limit:
+    if (corner.km is None) == (corner.mark is None):
+        raise file.error("needs either km or mark", "say where the corner is", "corner", k)
+    return Limit(corner.mark or "", None if corner.km is None else 1000.0 * corner.km,
+                 corner.speed_kmh / 3.6)
+
+
+def _stretches(file: TomlFile, scenario: Scenario) -> list[Stretch]:
+    found: list[Stretch] = []
+    for k, stretch in enumerate(scenario.stretch):
+        if stretch.to_km <= stretch.from_km:
+            raise file.error(f"{stretch.to_km:g} is not behind from_km", "swap the two",
+                             "stretch", k, "to_km")
+        start, end, before = 1000 * stretch.from_km, 1000 * stretch.to_km, len(found)
+        for key, known in (("surface", SURFACES), ("terrain", TERRAINS)):
+            name = getattr(stretch, key)
+            if name is not None and name not in known:
+                raise file.error(f'"{name}" is not known', suggest(name, known), "stretch", k, key)
+            if name is not None:
+                found.append(Stretch(start, end, key, known[name]))
+        if stretch.wind_left_percent is not None:
+            found.append(Stretch(start, end, "shelter", stretch.wind_left_percent / 100))
+        if stretch.speed_cap_kmh is not None:
+            found.append(Stretch(start, end, "speed", stretch.speed_cap_kmh / 3.6))
+        if len(found) == before:
+            raise file.error("says nothing about its stretch", "give it a surface, terrain, "
+                             "wind_left_percent or speed_cap_kmh", "stretch", k)
+    return found
+
+
+def _baseline(bike: BikeTable) -> Setup:
+    return Setup(
+        name="as it stands", mass=bike.mass_kg, rolling_resistance=bike.rolling_resistance,
+        drivetrain_efficiency=bike.drivetrain_efficiency, wheel_inertia=bike.wheel_inertia_kgm2,
+        wheel_radius=bike.wheel_radius_m,
+        crosswind_limit=(bike.crosswind_limit_kmh or math.inf) / 3.6)
+
+
+def _rider(file: TomlFile, scenario: Scenario) -> Rider:
+    from optimizer.scenario.rider_file import read_rider
+
+    path = _beside(file, scenario.rider, "rider")
+    rider = read_rider(path)
+    if rider.critical_power >= rider.max_power:
+        raise InputError(
+            str(path), "max_power_w", f"the power limit of {rider.max_power:.0f} W is not above "
+            f"the critical power of {rider.critical_power:.0f} W",
+            "raise max_power_w, or check the critical power")
+    return rider
+
+
+def _conditions(file: TomlFile, scenario: Scenario, course: Course,
+                wind: tuple[float, float] | None, start_time: datetime | None) -> Conditions:
+    table = scenario.conditions
+    if table.wind and table.forecast:
+        raise file.error("names a wind and a forecast", "keep one of them", "conditions", "wind")
+    speed, angle = wind or ((table.wind.speed_kmh, table.wind.from_deg) if table.wind
+                            else (0.0, 0.0))
+    start = start_time or table.start_time
+    conditions = weather(
+        wind_kmh=speed, wind_from_deg=angle, temperature_c=table.temperature_c,
+        pressure_hpa=table.pressure_hpa, humidity_percent=table.humidity_percent,
+        elevation_m=float(course.elevation[0]), wind_doubt_percent=table.wind_doubt_percent,
+        wind_doubt_deg=table.wind_doubt_deg, wet=table.wet, start_time=start)
+    if table.forecast and wind is None:
+        from optimizer.scenario.forecast_file import read_forecast
+
+        if start is None:
+            raise file.error("a forecast needs a start time", "add start_time", "conditions",
+                             "forecast")
+        path = _beside(file, table.forecast, "conditions", "forecast")
+        return read_forecast(path, start, conditions)
+    return conditions
+
+
+def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditions,
+         rider: Rider, baseline: Setup) -> tuple[Catalogue, tuple[Effect, ...], list[str]]:
+    """Return the catalogue, what its items do, and what a reader has to know about both."""
+    if scenario.kit is None:
+        return Catalogue(()), (), []
+    from optimizer.scenario.catalogue_file import read_catalogue
+
+    pairs = scenario.kit.pairs
+    catalogue = read_catalogue(
+        _beside(file, scenario.kit.catalogue, "kit", "catalogue"),
+        _beside(file, pairs, "kit", "pairs") if pairs else None)
+    if scenario.kit.evidence is None:
+        return catalogue, (), ["no evidence: items count by their mass alone"]
+    effects = _effects(_beside(file, scenario.kit.evidence, "kit", "evidence"), course, conditions,
+                       rider, baseline)
+    names, known = {item.name for item in catalogue.items}, {effect.item for effect in effects}
+    notes = [f"the evidence for {name} belongs to no item of the catalogue"
+             for name in sorted(known - names)]
+    bare = [item.name for item in catalogue.items if item.name not in known]
+    if bare:
+        notes.append(f"no evidence for {', '.join(bare)}: counted by mass alone")
+    return catalogue, tuple(effect for effect in effects if effect.item in names), notes
+
+
+def _effects(path: Path, course: Course, conditions: Conditions, rider: Rider,
+             baseline: Setup) -> tuple[Effect, ...]:
+    from optimizer.conditions.air import air_density_along
+    from optimizer.evidence import Reference, pool_effects
+    from optimizer.scenario.evidence_file import read_evidence
+
+    density = air_density_along(conditions, np.array([np.median(course.elevation)]))
+    reference = Reference.for_rider(rider, baseline, air_density=float(density[0]))
+    return tuple(pool_effects(read_evidence(path), reference))
+
+
+def _sets(file: TomlFile, scenario: Scenario,
+          catalogue: Catalogue) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    names = [item.name for item in catalogue.items]
+    for k, entry in enumerate(scenario.set):
+        for name in entry.items:
+            if name not in names:
+                raise file.error(f'there is no item "{name}" in the catalogue',
+                                 suggest(name, names), "set", k, "items")
+    return tuple((entry.name, tuple(entry.items)) for entry in scenario.set)
+
+
+def _rules(file: TomlFile, scenario: Scenario,
+           catalogue: Catalogue) -> tuple[Catalogue, tuple[str, ...]]:
+    """Mark in the catalogue what rule files forbid; return it with the names of the rules."""
+    from optimizer.scenario.rules_file import read_rules
+
+    known = {name for item in catalogue.items for name in item.forbidden_by}
+    names = []
+    for k, name in enumerate(scenario.kit.rules if scenario.kit else ()):
+        if name.endswith(".toml"):
+            rules = read_rules(_beside(file, name, "kit", "rules", k), catalogue)
+            catalogue = rules.apply(catalogue)
+            names.append(rules.name)
+        elif name in known:
+            names.append(name)
+        else:
+            raise file.error(f'no item of the catalogue names the rules "{name}"',
+                             suggest(name, known) if known else "name a rule file, such as "
+                             '"rules.toml", or fill in the column forbidden_by', "kit", "rules", k)
+    return catalogue, tuple(names)
+
+
+def _options(file: TomlFile, table: OptionsTable) -> Options:
+    if (table.start == "flying") != (table.start_speed_kmh is not None):
+        raise file.error("a flying start, and only that, needs a start_speed_kmh",
+                         'set start = "flying" with it', "options", "start")
+    return Options(
+        step=table.step_m, start_speed=(table.start_speed_kmh or 0.0) / 3.6, blocks=table.blocks,
+        power_rounding=table.power_rounding_w, empty_risk=table.empty_risk_percent / 100,
+        draws=table.draws, seed=table.seed)
+
+
+def _assumed(scenario: Scenario) -> list[str]:
+    """Defaults that the plan rests on, in words."""
+    found = []
+    words = {
+        ("conditions", "temperature_c"): "air of {} °C",
+        ("conditions", "humidity_percent"): "a relative humidity of {} %",
+        ("bike", "mass_kg"): "bike and kit of {} kg",
+        ("bike", "rolling_resistance"): "tyres with a Crr of {}",
+        ("bike", "drivetrain_efficiency"): "a drivetrain efficiency of {}",
+    }
+    for (table, key), text in words.items():
+        owner = getattr(scenario, table)
+        if key not in owner.model_fields_set:
+            found.append("assumed: " + text.format(f"{getattr(owner, key):g}"))
+    weather_said = scenario.conditions
+    if weather_said.pressure_hpa is None:
+        found.append("assumed: the pressure of the standard atmosphere")
+    if weather_said.wind is None and weather_said.forecast is None:
+        found.append("assumed: no wind")
+    return found
+
+
+def _sources(file: TomlFile, scenario: Scenario) -> tuple[tuple[str, str], ...]:
+    kit = scenario.kit
+    named = [("scenario", file.path.name), ("course", scenario.course.gpx),
+             ("rider", scenario.rider), ("forecast", scenario.conditions.forecast)]
+    if kit:
+        named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs)]
+    return tuple((what, name) for what, name in named if name)

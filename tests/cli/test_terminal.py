@@ -1,0 +1,41 @@
+"""What the commands print: sentences, then one table, in 80 columns."""
+
+from __future__ import annotations
+
+from optimizer.cli import _terminal
+
+
+def test_sentences_wrap_at_80_columns(capsys):
+    _terminal.say("One sentence that goes on " * 6, "and another.")
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 1
+    assert max(map(len, lines)) <= 80
+    assert lines[-1].endswith("and another.")
+
+
+def test_a_piped_table_is_aligned_plain_text(capsys):
+    _terminal.table(["mark", "time"], [["Gull Corner", "7:02"], ["Finish", "57:42"]], "Splits")
+    assert capsys.readouterr().out == (
+        "\nSplits\nmark          time\n-----------  -----\nGull Corner   7:02\n"
+        "Finish       57:42\n")
+
+
+def test_a_wide_table_is_narrowed_to_80_columns(capsys):
+    _terminal.table(["item", "why", "s"], [["x" * 30, "a reason that goes on " * 8, "12"]],
+                    left=(0, 1))
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+
+
+def test_a_name_from_a_file_cannot_steer_the_terminal(capsys):
+    _terminal.say("rider \x1b[31mred\x07")
+    _terminal.table(["a"], [["\x1b]0;title\x07"]])
+    out = capsys.readouterr().out
+    assert "\x1b" not in out
+    assert "\x07" not in out
+
+
+def test_progress_says_nothing_when_piped(capsys):
+    with _terminal.progress("choosing") as tell:
+        tell("set 1")
+    captured = capsys.readouterr()
+    assert captured.out + captured.err == ""
