@@ -1,0 +1,224 @@
+"""A result as JSON: everything that a stranger needs to verify the plan with other tools."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimizer import __version__
+from optimizer.files import write_atomic
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from optimizer.job import Job, Result
+    from optimizer.kit import KitSet
+    from optimizer.pacing import PacingProblem, Plan
+
+__all__ = ["SCHEMA", "result_document", "write_json"]
+
+SCHEMA = "kitpace-result-1"
+"""Name and version of the schema: a key may be added under the same number, not changed.
+
+Units stand in the names: `_m` metres, `_s` seconds, `_mps` metres per second, `_w` watts, `_j`
+joules, `_kg`, `_m2`, `_deg` degrees. Arrays of the model hold n steps or n + 1 nodes; a limit
+that is not there is null. `model` holds the arrays that the plan was computed on:
+
+    m_e (v²_{k+1} − v²_k) / (2 Δs_k) = η f_k − F_aero − F_roll − F_grav − F_bearing − brake
+    F_aero    = ½ ρ_k CdA_k(β) (v + h_k) √((v + h_k)² + c_k²),  β = |atan2(c_k, v + h_k)|
+    F_roll    = m g crr_k / √(1 + grade_k²),  F_grav = m g grade_k / √(1 + grade_k²)
+    F_bearing = a + b v,  Δt_k = 2 Δs_k / (v_k + v_{k+1}),  P_k = f_k Δs_k / Δt_k
+
+with the forces at the step's mean kinetic energy, v² = (v²_k + v²_{k+1}) / 2, g the
+`gravity_mps2`, and the reserve W' falling by (P − CP) Δt above CP and rising by
+`recovery_share` (CP − P) Δt below it. `cda_m2` is interpolated over `yaw_deg`, one row a position;
+`position` says which row a step uses; between the table's angles a cubic spline with zero
+slopes at both ends, `cda_fine_m2` at every degree from 0 to 90 is that spline itself.
+"""
+
+
+def result_document(result: Result) -> dict[str, Any]:
+    """Whole result as plain lists, numbers and text, in the schema `SCHEMA`."""
+    job, plan = result.job, result.plan
+    return {
+        "schema": SCHEMA,
+        "kitpace": __version__,
+        "name": job.name,
+        "course": _course(job),
+        "conditions": _conditions(job),
+        "rider": _rider(job),
+        "plan": {**_plan(plan), "spread_s": {"5": result.spread[0], "50": result.spread[1],
+                                             "95": result.spread[2]}},
+        "baseline_plan": _plan(result.baseline_plan),
+        "rideable": _rideable(result),
+        "splits": _splits(result, plan),
+        "set_splits": [{
+            "name": entry.name, "items": list(entry.items), "spend": entry.spend,
+            "elapsed_s": _list(entry.arrival), "low_s": _list(entry.low),
+            "high_s": _list(entry.high)} for entry in result.splits],
+        "kit": _kit(result),
+        "frontier": [_set(entry) for entry in result.choice.frontier],
+        "worth": [{"item": entry.item, "saved_s": entry.seconds, "low_s": entry.low,
+                   "high_s": entry.high} for entry in result.worth],
+        "sensitivities": [{
+            "name": entry.name, "change": entry.change, "seconds": _number(entry.seconds),
+            "doubt": entry.doubt, "doubt_seconds": _number(entry.doubt_seconds)}
+            for entry in result.sensitivities],
+        "profile": {
+            "distance_m": _list(plan.distance), "elevation_m": _list(_elevation(job, plan)),
+            "speed_mps": _list(plan.speed), "time_s": _list(plan.time),
+            "power_w": _list(plan.power), "reserve_j": _list(plan.reserve),
+            "seconds_per_kilojoule": _list(1000.0 * plan.seconds_per_joule)},
+        "model": _model(plan.problem),
+        "assumptions": list(job.assumptions),
+        "sources": [{"what": what, "file": name} for what, name in job.sources],
+        "options": {
+            "step_m": job.options.step, "blocks": job.options.blocks,
+            "power_rounding_w": job.options.power_rounding,
+            "empty_risk": job.options.empty_risk, "draws": job.options.draws,
+            "seed": job.options.seed},
+    }
+
+
+def write_json(result: Result, path: Path | str) -> Path:
+    """Write the result as JSON; the file is whole or not there."""
+    lines = [f"{json.dumps(key)}: {json.dumps(value, ensure_ascii=False, allow_nan=False)}"
+             for key, value in result_document(result).items()]
+    return write_atomic(path, "{\n" + ",\n".join(lines) + "\n}\n")
+
+
+def _number(value: float) -> float | None:
+    """Return a finite number, or None, which JSON can say."""
+    return float(value) if math.isfinite(value) else None
+
+
+def _list(values: NDArray[Any]) -> list[Any]:
+    """Array as nested lists with None for what is not finite, nine significant digits."""
+    array = np.asarray(values)
+    if array.ndim > 1:
+        return [_list(row) for row in array]
+    if array.dtype.kind in "iu":
+        return [int(value) for value in array]
+    return [float(f"{value:.9g}") if math.isfinite(value) else None for value in array]
+
+
+def _course(job: Job) -> dict[str, Any]:
+    course = job.course
+    return {
+        "name": course.name, "distance_m": course.length, "ascent_m": course.ascent,
+        "elevation_sd_m": course.elevation_sd,
+        "marks": [{"mark": mark.name, "distance_m": mark.distance} for mark in course.marks],
+        "corners": [{
+            "name": corner.name, "distance_m": corner.distance, "radius_m": corner.radius,
+            "turn_deg": math.degrees(corner.turn), "speed_mps": _number(corner.speed),
+            "dead_turn": corner.dead_turn} for corner in course.corners],
+        "corrections": [{"what": entry.what, "count": entry.count, "effect": entry.effect}
+                        for entry in course.corrections],
+        "doubts": list(course.doubts)}
+
+
+def _conditions(job: Job) -> dict[str, Any]:
+    c = job.conditions
+    return {
+        "temperature_k": c.temperature, "pressure_pa": c.pressure, "humidity": c.humidity,
+        "reference_elevation_m": c.reference_elevation,
+        "wind_time_s": _list(c.wind_time), "wind_distance_m": _list(c.wind_distance),
+        "wind_east_mps": _list(c.wind_east), "wind_north_mps": _list(c.wind_north),
+        "wind_height_m": c.wind_height, "wind_speed_sd": c.speed_sd,
+        "wind_direction_sd_deg": math.degrees(c.direction_sd), "wet": c.wet,
+        "start_time": c.start_time.isoformat() if c.start_time else None}
+
+
+def _rider(job: Job) -> dict[str, Any]:
+    r = job.rider
+    return {
+        "name": r.name, "mass_kg": r.mass, "critical_power_w": r.critical_power,
+        "critical_power_sd_w": r.critical_power_sd, "w_prime_j": r.w_prime,
+        "w_prime_sd_j": r.w_prime_sd, "max_power_w": r.max_power, "recovery": r.recovery,
+        "positions": [{"name": p.name, "cda_m2": p.drag_area, "power_share": p.power_share}
+                      for p in r.positions],
+        "cda_sd_m2": r.drag_area_sd, "assumed": list(r.assumed)}
+
+
+def _plan(plan: Plan) -> dict[str, Any]:
+    return {
+        "finish_time_s": plan.finish_time, "lower_bound_s": plan.lower_bound, "gap_s": plan.gap,
+        "mean_power_w": plan.mean_power, "work_j": plan.work,
+        "lowest_reserve_j": plan.lowest_reserve, "lossless": bool(plan.lossless),
+        "iterations": plan.iterations, "grid_error_s": _number(plan.grid_error),
+        "seconds_per_reserve_joule": _number(plan.seconds_per_reserve_joule),
+        "notes": list(plan.notes)}
+
+
+def _rideable(result: Result) -> dict[str, Any]:
+    plan = result.rideable
+    return {
+        "finish_time_s": plan.finish_time, "price_s": plan.price,
+        "blocks": [{
+            "start_m": block.start, "end_m": block.end, "power_w": block.power,
+            "place": block.place, "position": block.position,
+            "elapsed_s": float(np.interp(block.end, result.plan.distance, plan.time))}
+            for block in plan.blocks],
+        "time_s": _list(plan.time), "speed_mps": _list(plan.speed),
+        "power_w": _list(plan.power), "reserve_j": _list(plan.reserve)}
+
+
+def _splits(result: Result, plan: Plan) -> list[dict[str, Any]]:
+    """Each mark and the finish: elapsed by the plan, by the rideable one, with what is owned."""
+    end = float(plan.distance[-1])
+    places = [(mark.name, mark.distance) for mark in result.job.course.marks
+              if 0.0 < mark.distance < end]
+    return [{
+        "mark": name, "distance_m": at, "elapsed_s": plan.time_at(at),
+        "rideable_s": float(np.interp(at, plan.distance, result.rideable.time)),
+        "baseline_s": result.baseline_plan.time_at(at)} for name, at in [*places, ("Finish", end)]]
+
+
+def _set(entry: KitSet) -> dict[str, Any]:
+    return {
+        "spend": entry.spend, "finish_time_s": entry.finish_time,
+        "lower_bound_s": entry.lower_bound, "items": list(entry.items)}
+
+
+def _kit(result: Result) -> dict[str, Any]:
+    choice, catalogue = result.choice, result.job.catalogue
+    chosen = [catalogue[name] for name in choice.best.items]
+    return {
+        "budget": choice.budget, "currency": choice.currency, "spent": choice.best.spend,
+        "chosen": list(choice.best.items),
+        "saved_s": choice.owned.finish_time - choice.best.finish_time,
+        "proven_gap_s": choice.proven_gap, "owned": _set(choice.owned),
+        "best": _set(choice.best),
+        "needs_fitter": [{"item": item.name, "caution": item.caution} for item in chosen
+                         if item.needs_fitter],
+        "left_out": [{"item": item, "why": why} for item, why in choice.left_out]}
+
+
+def _elevation(job: Job, plan: Plan) -> NDArray[np.float64]:
+    return np.interp(plan.distance, job.course.distance, job.course.elevation)
+
+
+def _model(p: PacingProblem) -> dict[str, Any]:
+    from optimizer.physics import GRAVITY
+
+    fine = np.radians(np.arange(91.0))
+    rows = range(len(p.drag.area))
+    return {
+        "step_m": _list(p.step), "grade": _list(p.grade), "headwind_mps": _list(p.headwind),
+        "crosswind_mps": _list(p.crosswind), "air_density": _list(p.air_density),
+        "crr": _list(p.rolling_resistance), "yaw_deg": _list(np.degrees(p.drag.yaw)),
+        "cda_m2": _list(p.drag.area), "cda_fine_m2": [_list(p.drag.at(fine, row)) for row in rows],
+        "position": _list(p.position), "speed_limit_mps": _list(p.speed_limit),
+        "power_limit_w": _list(p.power_limit), "critical_power_w": _list(p.critical_power),
+        "recovery_share": _list(p.recovery), "slowing_recovery": p.slowing_recovery,
+        "mass_kg": p.mass, "effective_mass_kg": p.effective_mass,
+        "drivetrain_efficiency": p.drivetrain_efficiency, "bearing_n": p.bearing[0],
+        "bearing_n_per_mps": p.bearing[1], "gravity_mps2": GRAVITY, "w_prime_j": p.w_prime,
+        "reserve_floor_j": p.reserve_floor, "start_speed_mps": p.start_speed,
+        "lowest_speed_mps": p.lowest_speed, "effort_exponent": p.effort_exponent,
+        "effort_rate": _number(p.effort_rate)}
