@@ -1,0 +1,183 @@
+"""Lower bounds on the finish time, by two independent routes.
+
+Both rest on one fact: with multipliers y ≥ 0, cost + Σ y · row underestimates the finish time of
+every feasible plan. Each step's part that is not linear, y_work F(ē) + y_pace φ(e, e'), with
+φ = 2/(√(2e) + √(2e')), is replaced by its tangent plane at the solution less the most by which it
+dips under that plane anywhere between the speed bounds. Where wind makes F concave, φ's curvature
+usually carries it and the dip is zero; where it is not, the bound pays for it.
+
+`dual_bound` uses the interior point's own multipliers. `linear_bound` hands the same planes to
+HiGHS, which finds its own multipliers; a wrong multiplier in the first cannot make the second
+too high.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.pacing.convex import FASTEST, ConvexProgram, drag_in_energy
+from optimizer.pacing.interior_point import ROWS, Point, Solution, gradient, row_values
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["dual_bound", "linear_bound"]
+
+_SAMPLES = 25
+WORK, PACE = ROWS.index("work"), ROWS.index("pace")
+
+
+@dataclass(frozen=True)
+class _Planes:
+    """Tangent planes of drag and pace at a point, (n,) each, and how far the truth dips below.
+
+    `drag_dip` [N] for drag alone; `joint_dip` [s] for y_work F + y_pace φ.
+    """
+
+    drag: NDArray[np.float64]
+    drag_slope: NDArray[np.float64]
+    pace: NDArray[np.float64]
+    pace0: NDArray[np.float64]
+    pace1: NDArray[np.float64]
+    drag_dip: NDArray[np.float64]
+    joint_dip: NDArray[np.float64]
+
+
+def _planes(program: ConvexProgram, energy: NDArray[np.float64],
+            y: NDArray[np.float64]) -> _Planes:
+    p = program.problem
+    e0, e1 = energy[:-1], energy[1:]
+    mean, half = 0.5 * (e0 + e1), 0.5 * (e0 - e1)
+    v0, v1 = np.sqrt(2 * e0), np.sqrt(2 * e1)
+    total = v0 + v1
+    with np.errstate(divide="ignore"):
+        pace0 = np.where(v0 > 0, -2.0 / (total**2 * v0), 0.0)
+    pace0[0] = 0.0  # node 0 is fixed
+    pace1 = -2.0 / (total**2 * v1)
+    drag, slope, _ = drag_in_energy(p, mean)
+    dip = np.zeros(p.steps)
+    joint = np.zeros(p.steps)
+    if np.any(p.headwind) or np.any(p.crosswind) or p.bearing[1]:
+        top = np.concatenate([[0.5 * FASTEST**2], program.top])
+        bottom = np.concatenate([[min(program.start_energy, float(program.bottom[0]))],
+                                 program.bottom])
+        low, high = 0.5 * (bottom[:-1] + bottom[1:]), 0.5 * (top[:-1] + top[1:])
+        share = np.linspace(0.0, 1.0, _SAMPLES)[:, None] ** 2
+        at = np.maximum(np.concatenate([low + share * (mean - low),
+                                        mean + share[1:] * (high - mean)]), 1e-3)
+        run = at - mean
+        dips = drag + slope * run - drag_in_energy(p, at)[0]
+        # With t half the difference of the ends, φ ≥ 1/v + t²/(2 v⁵), v = √(2ē), as all even
+        # terms of its series are positive; the least of that over its plane, |t| ≤ ē.
+        tilt = pace0 - pace1
+        v = np.sqrt(2 * at)
+        split = np.clip(tilt * v**5, -at, at)
+        lift = (1.0 / v + 0.5 * split**2 / v**5 - tilt * (split - half) - 2.0 / total
+                - (pace0 + pace1) * run)
+        end = np.maximum(2 * at[:, 0] - e0[0], 0.0)  # the start is fixed: φ depends on one end
+        lift[:, 0] = 2.0 / (v0[0] + np.sqrt(2 * end)) - 2.0 / total[0] - pace1[0] * (end - e1[0])
+        dip = np.maximum(dips.max(axis=0), 0.0)
+        joint = np.maximum((y[WORK] * dips - y[PACE] * np.maximum(lift, 0.0)).max(axis=0), 0.0)
+        dip[dip < 1e-9] = 0.0
+        joint[joint < 1e-13] = 0.0
+    return _Planes(drag, slope, 2.0 / total, pace0, pace1, dip, joint)
+
+
+def _box(program: ConvexProgram) -> tuple[Point, Point]:
+    """Bounds on all unknowns that every plan of the problem keeps."""
+    p = program.problem
+    n = p.steps
+    slowest = 1.0 / p.lowest_speed
+    start = program.start_energy
+    low_pace, high_pace = np.full(n, 1.0 / FASTEST), np.full(n, slowest)
+    high_pace[0] = 2.0 / (p.lowest_speed + np.sqrt(2 * start))
+    floor = np.full(n + 1, p.reserve_floor)
+    return (Point(np.concatenate([[start], program.bottom]), floor, np.zeros(n), low_pace),
+            Point(np.concatenate([[start], program.top]), np.full(n + 1, p.w_prime),
+                  p.power_limit * high_pace, high_pace))
+
+
+def dual_bound(program: ConvexProgram, solution: Solution) -> float:
+    """Lower bound [s] from the multipliers of the solution.
+
+    The Lagrangian at the solution, less what a step within the bounds of all unknowns could still
+    win along its gradient, less the dips. Valid for any multipliers ≥ 0.
+    """
+    x, y = solution.point, np.maximum(solution.multipliers, 0.0)
+    slope = gradient(program, x, y, solution.effort_multiplier)
+    value = float(program.problem.step @ x.pace) + float(np.sum(y * row_values(program, x)))
+    if program.has_effort:
+        value += solution.effort_multiplier * program.effort(x.work, x.pace)
+    low, high = _box(program)
+    for g, at, lo, hi in zip(slope, x, low, high, strict=True):
+        value += float(np.sum(np.minimum(g * (lo - at), g * (hi - at))))
+    return value - float(_planes(program, x.energy, y).joint_dip.sum())
+
+
+def linear_bound(program: ConvexProgram, solution: Solution) -> float:
+    """Lower bound [s] by HiGHS on the planes at the solution; nan where HiGHS gave up."""
+    from scipy.optimize import linprog
+    from scipy.sparse import coo_array, csr_array, vstack
+
+    p = program.problem
+    n = p.steps
+    x, y = solution.point, np.maximum(solution.multipliers, 0.0)
+    planes = _planes(program, x.energy, y)
+    k = np.arange(n)
+    e, W, f, z, q = (np.arange(n + 1), n + 1 + np.arange(n + 1), 2 * n + 2 + k, 3 * n + 2 + k,
+                     4 * n + 2 + k)  # q: drag
+    columns = 5 * n + 2
+    mean = 0.5 * (x.energy[:-1] + x.energy[1:])
+    pace_at = planes.pace - planes.pace0 * x.energy[:-1] - planes.pace1 * x.energy[1:]
+    drag_at = planes.drag - planes.drag_slope * mean
+
+    def rows(*terms: tuple[NDArray[np.int64], NDArray[np.float64] | float],
+             keep: NDArray[np.bool_] | None = None) -> csr_array:
+        data = np.concatenate([np.broadcast_to(c, (n,)) for _, c in terms])
+        at = (np.tile(k, len(terms)), np.concatenate([i for i, _ in terms]))
+        block = coo_array((data, at), shape=(n, columns)).tocsr()
+        return block if keep is None else block[keep]
+
+    cp, step = p.critical_power, p.step
+    work = (rows((e[1:], program.inertia), (e[:-1], -program.inertia),
+                 (f, -p.drivetrain_efficiency), (q, 1.0)), -program.resistance)
+    pace = (rows((e[:-1], planes.pace0), (e[1:], planes.pace1), (z, -1.0)), -pace_at)
+    reserve = (rows((W[1:], 1.0), (W[:-1], -1.0), (f, step), (z, -step * cp)), np.zeros(n))
+    power = (rows((f, 1.0), (z, -p.power_limit)), np.zeros(n))
+    half = 0.5 * planes.drag_slope
+    drag = (rows((e[:-1], half), (e[1:], half), (q, -1.0)), planes.drag_dip - drag_at)
+    parts = [work, pace, reserve, power, drag]
+    dips = planes.joint_dip < y[WORK] * planes.drag_dip * (1 - 1e-9)
+    if dips.any():
+        w, v = y[WORK], y[PACE]
+        scale = 1.0 / np.maximum(v, 1e-12)
+        joint = rows((e[:-1], scale * (w * half + v * planes.pace0)),
+                     (e[1:], scale * (w * half + v * planes.pace1)),
+                     (q, -scale * w), (z, -scale * v), keep=dips)
+        parts.append((joint, (scale * (planes.joint_dip - w * drag_at - v * pace_at))[dips]))
+    if program.recovery is not None:
+        r = program.recovery * step
+        parts.append((rows((W[1:], 1.0), (W[:-1], -program.carry), (f, r), (z, -r * cp)),
+                      program.offset))
+    if program.has_effort:
+        by = p.effort_exponent
+        ratio = x.work / x.pace
+        by_f = by * program.effort_scale * ratio ** (by - 1)
+        by_z = (1 - by) * program.effort_scale * ratio**by - step * p.effort_rate**by
+        row = np.zeros((1, columns))
+        row[0, f], row[0, z] = by_f, by_z
+        value = program.effort(x.work, x.pace)
+        parts.append((csr_array(row), np.array([by_f @ x.work + by_z @ x.pace - value])))
+    low, high = _box(program)
+    bounds = np.column_stack([
+        np.concatenate([low.energy, [p.w_prime], low.reserve[1:], low.work, low.pace,
+                        np.full(n, -np.inf)]),
+        np.concatenate([high.energy, high.reserve, high.work, high.pace, np.full(n, np.inf)])])
+    cost = np.zeros(columns)
+    cost[z] = step
+    outcome = linprog(cost, A_ub=vstack([a for a, _ in parts], format="csc"),
+                      b_ub=np.concatenate([b for _, b in parts]), bounds=bounds, method="highs")
+    return float(outcome.fun) if outcome.status == 0 else float("nan")

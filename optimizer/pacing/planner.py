@@ -1,0 +1,114 @@
+"""The fastest plan for a rider with one set of kit on a course: grid, wind on arrival, solver."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.pacing.problem import pacing_problem
+from optimizer.pacing.solver import solve
+from optimizer.physics import lay_road
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.pacing.plan import Plan
+    from optimizer.physics import Setup
+    from optimizer.rider import Rider
+
+__all__ = ["grid", "plan_ride"]
+
+_STEPS = 1200  # about, where no step is asked for
+_SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
+_FINEST = 2.0  # m, beside a standing start or a sharp corner
+_GROWTH = 0.12  # of the step per metre away from there
+_ARRIVALS = 4  # rounds of plan and wind until arrival times agree
+
+
+def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
+         ) -> NDArray[np.float64]:
+    """Nodes of the computation [m from the start], increasing, marks and corners among them.
+
+    `step` [m] is the longest step; None takes what gives about 1200. Steps shrink towards a
+    standing start and towards corners that brake the rider.
+    """
+    longest = step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
+    places = {corner.distance for corner in course.corners if corner.speed < 15.0}
+    sharp = np.array(sorted(places | ({0.0} if start_speed < 3.0 else set())))
+    fixed = np.array(sorted({0.0, course.length, *places,
+                             *(mark.distance for mark in course.marks)}))
+    fixed = fixed[(fixed >= 0) & (fixed <= course.length)]
+    fixed = fixed[np.concatenate([[True], np.diff(fixed) > 0.5])]
+    fixed[-1] = course.length
+    fine = np.linspace(0.0, course.length, int(course.length / min(longest / 4, 5.0)) + 2)
+    fine = np.unique(np.concatenate([fine, fixed]))
+    middle = 0.5 * (fine[:-1] + fine[1:])
+    wanted = np.full(len(middle), longest)
+    if len(sharp):
+        right = np.clip(np.searchsorted(sharp, middle), 0, len(sharp) - 1)
+        away = np.minimum(np.abs(middle - sharp[right]),
+                          np.abs(middle - sharp[np.maximum(right - 1, 0)]))
+        wanted = np.minimum(wanted, min(_FINEST, longest) + _GROWTH * away)
+    count = np.concatenate([[0.0], np.cumsum(np.diff(fine) / wanted)])
+    at = np.interp(fixed, fine, count)
+    nodes = [np.array([0.0])]
+    for begin, end in zip(at[:-1], at[1:], strict=True):
+        pieces = max(int(np.ceil(end - begin)), 1)
+        nodes.append(np.interp(np.linspace(begin, end, pieces + 1)[1:], count, fine))
+    return np.concatenate(nodes)
+
+
+def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup, *,
+              step: float | None = None, start_speed: float = 0.0,
+              position: NDArray[np.int64] | None = None,
+              critical_power_factor: NDArray[np.float64] | float = 1.0,
+              warm: Plan | None = None, measure_grid: bool = False) -> Plan:
+    """Plan the fastest ride.
+
+    Parameters
+    ----------
+    step : longest step of the grid [m], None to let the course decide
+    start_speed : m/s, 0 for a standing start
+    position : (n,) indices into the rider's positions, on the grid that `grid` gives
+    critical_power_factor : (n,) or scalar, what altitude and heat leave of CP
+    warm : plan of a neighbouring problem (other kit, other wind) on the same course
+    measure_grid : plan on a grid twice as coarse as well, and give the grid's error, a third of
+        the difference (the error is of second order in the step)
+
+    A wind that changes with time is taken at the arrival times of the plan itself, found by
+    repeating plan and wind until they agree.
+
+    Raises Infeasible, which names the limit, where there is no plan.
+    """
+    nodes = grid(course, step, start_speed)
+    arrival = None
+    if len(conditions.wind_time) > 1 and warm is not None and len(warm.time) == len(nodes):
+        arrival = warm.time
+    plan = warm
+    for _ in range(_ARRIVALS if len(conditions.wind_time) > 1 else 1):
+        road = lay_road(course, conditions, nodes, arrival)
+        problem = pacing_problem(road, rider, setup, start_speed=start_speed, position=position,
+                                 critical_power_factor=critical_power_factor)
+        plan = solve(problem, plan)
+        if arrival is not None and np.max(np.abs(plan.time - arrival)) < 1.0:
+            break
+        arrival = plan.time
+    assert plan is not None  # noqa: S101 - the loop runs at least once
+    if measure_grid:
+        longest = step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
+        coarse_nodes = grid(course, 2 * longest, start_speed)
+        shrink = None if position is None else position[np.minimum(
+            np.searchsorted(nodes, 0.5 * (coarse_nodes[:-1] + coarse_nodes[1:])) - 1,
+            len(position) - 1)]
+        factor = np.asarray(critical_power_factor)
+        coarse = plan_ride(
+            course, conditions, rider, setup, step=2 * longest, start_speed=start_speed,
+            position=shrink, critical_power_factor=critical_power_factor if factor.ndim == 0
+            else np.interp(0.5 * (coarse_nodes[:-1] + coarse_nodes[1:]),
+                           0.5 * (nodes[:-1] + nodes[1:]), factor))
+        plan = replace(plan, grid_error=abs(plan.finish_time - coarse.finish_time) / 3.0)
+    return plan

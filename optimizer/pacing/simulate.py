@@ -1,0 +1,217 @@
+"""Forward simulation of a ride from its powers: one ride at once, or many side by side.
+
+Both march the same discretised model as the solver: on each step the kinetic energy is linear in
+distance, drag acts at the mean energy, power is constant, brakes hold the speed limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.linalg import solve_banded
+
+from optimizer.errors import Infeasible
+from optimizer.pacing.convex import FASTEST, drag_in_energy
+from optimizer.physics.road_load import aerodynamic_force, road_force
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.pacing.problem import PacingProblem
+
+__all__ = ["Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
+
+_CRAWL = 0.3  # m/s; below this a rider has stopped
+
+
+@dataclass(frozen=True)
+class Ride:
+    """What comes of riding given powers.
+
+    `speed`, `time`, `reserve`: (n + 1,) or (n + 1, b) at the nodes, m/s, s, J. The reserve may
+    fall below its floor: the plan asked for more than the rider has. `stalled` (or (b,)):
+    somewhere the speed fell to a crawl.
+    """
+
+    speed: NDArray[np.float64]
+    time: NDArray[np.float64]
+    reserve: NDArray[np.float64]
+    stalled: NDArray[np.bool_]
+
+    @property
+    def finish_time(self) -> NDArray[np.float64]:
+        """Seconds, scalar or (b,)."""
+        return np.asarray(self.time[-1])
+
+
+@dataclass(frozen=True)
+class Variation:
+    """How b scenarios differ from the problem; each entry broadcasts to (n, b) or (b,).
+
+    `headwind`, `crosswind`: (n, b) m/s, or None for the problem's own; `drag_factor`,
+    `rolling_factor`, `critical_power_factor`, `w_prime_factor`, `power_factor`,
+    `density_factor`: (b,) or scalar; `drag_area_change` (b,) m²; `mass_change` (b,) kg.
+    """
+
+    headwind: NDArray[np.float64] | None = None
+    crosswind: NDArray[np.float64] | None = None
+    drag_factor: NDArray[np.float64] | float = 1.0
+    drag_area_change: NDArray[np.float64] | float = 0.0
+    rolling_factor: NDArray[np.float64] | float = 1.0
+    mass_change: NDArray[np.float64] | float = 0.0
+    density_factor: NDArray[np.float64] | float = 1.0
+    power_factor: NDArray[np.float64] | float = 1.0
+    critical_power_factor: NDArray[np.float64] | float = 1.0
+    w_prime_factor: NDArray[np.float64] | float = 1.0
+
+
+def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
+                  critical_power: NDArray[np.float64] | None = None,
+                  w_prime: NDArray[np.float64] | float | None = None) -> NDArray[np.float64]:
+    """Reserve at the nodes [J], (n + 1,) or (n + 1, b), for powers and paces (n,) or (n, b).
+
+    Above CP it falls by P - CP. Below, it refills by the share `recovery` of CP - P, and with
+    `slowing_recovery` also in proportion to what is empty, solved exactly over the step
+    (differential form of Skiba et al. 2015, J. Appl. Physiol. 118:812). It never exceeds W'.
+    """
+    p = problem
+    column = (slice(None),) + (None,) * (power.ndim - 1)
+    cp = p.critical_power[column] if critical_power is None else critical_power
+    full = np.asarray(p.w_prime if w_prime is None else w_prime)
+    net = (cp - power) * pace * p.step[column]  # J, positive where it refills
+    refill = np.maximum(net, 0.0) * p.recovery[column]
+    drain = np.minimum(net, 0.0)
+    out = np.empty((p.steps + 1, *power.shape[1:]))
+    out[0] = full
+    if p.slowing_recovery:
+        keep = np.exp(-refill / full)
+        for k in range(p.steps):
+            out[k + 1] = full - (full - out[k]) * keep[k] + drain[k]
+        return np.minimum(out, full)
+    # W = min(W', W + d) telescopes: the running sum less the excess it ever had.
+    total = np.cumsum(refill + drain, axis=0)
+    out[1:] = full + total - np.maximum(np.maximum.accumulate(total, axis=0), 0.0)
+    return out
+
+
+def simulate(problem: PacingProblem, power: NDArray[np.float64],
+             guess: NDArray[np.float64] | None = None) -> Ride:
+    """One ride with `power` (n,) [W]; `guess` (n + 1,) energies near the answer make it quick.
+
+    All steps are solved together by Newton's method on the bidiagonal system; if that does not
+    settle, step by step.
+    """
+    p = problem
+    top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
+    resistance = road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0]
+    inertia = p.effective_mass / p.step
+    drive = p.drivetrain_efficiency * power
+    lowest = 0.5 * _CRAWL**2
+    energy = np.full(p.steps + 1, 40.0) if guess is None else np.array(guess)
+    energy[0] = min(0.5 * p.start_speed**2, float(top[0]))
+    energy[1:] = np.clip(energy[1:], lowest, top[1:])
+    band = np.ones((2, p.steps))
+    for _ in range(40):
+        speed = np.sqrt(2 * energy)
+        total = speed[:-1] + speed[1:]
+        force, slope, _ = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))
+        push = 2 * drive / total
+        value = inertia * np.diff(energy) - push + force + resistance
+        by_end = inertia + push / (total * speed[1:]) + 0.5 * slope
+        # On the limit and pushed against it: the brakes hold, and the start does not matter.
+        held = (energy[1:] >= top[1:]) & (value < 0)
+        with np.errstate(divide="ignore"):
+            by_start = -inertia + push / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
+        band[0] = np.where(held, 1.0, by_end)
+        band[1, :-1] = np.where(held, 0.0, by_start)[1:]
+        change = solve_banded((1, 0), band, np.where(held, 0.0, -value))
+        after = np.clip(energy[1:] + change, np.maximum(lowest, 0.2 * energy[1:]), top[1:])
+        moved = float(np.max(np.abs(after - energy[1:])))
+        energy[1:] = after
+        if moved < 1e-10:
+            break
+    else:
+        many = simulate_many(p, power[:, None], Variation())
+        return Ride(many.speed[:, 0], many.time[:, 0], many.reserve[:, 0], many.stalled[0])
+    speed = np.sqrt(2 * energy)
+    pace = 2.0 / (speed[:-1] + speed[1:])
+    time = np.concatenate([[0.0], np.cumsum(p.step * pace)])
+    return Ride(speed, time, reserve_along(p, power, pace),
+                np.asarray(bool(np.any(energy[1:] <= lowest))))
+
+
+def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
+                  variation: Variation) -> Ride:
+    """Many rides side by side; the loop runs over steps, every operation over all scenarios.
+
+    `power` is (n, 1) for the same powers in all scenarios, or (n, b). Results are (n + 1, b).
+    """
+    p, var = problem, variation
+    shapes = [np.shape(power)[1:]] + [
+        np.shape(x)[-1:] for x in vars(var).values() if x is not None and np.ndim(x) > 0]
+    (b,) = np.broadcast_shapes(*shapes)
+
+    def rows(values: NDArray[np.float64] | None, own: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.broadcast_to(own[:, None] if values is None else values, (p.steps, b))
+
+    head, cross = rows(var.headwind, p.headwind), np.abs(rows(var.crosswind, p.crosswind))
+    mass = p.mass + np.asarray(var.mass_change)
+    effective = p.effective_mass + np.asarray(var.mass_change)
+    unit = road_force(p.grade, 1.0, 0.0)  # N per kg
+    roll = road_force(p.grade, 1.0, p.rolling_resistance) - unit
+    watts = np.asarray(power) * np.asarray(var.power_factor)
+    top = np.minimum(p.speed_limit, FASTEST)
+    density = np.asarray(var.density_factor)
+    speed = np.empty((p.steps + 1, b))
+    speed[0] = min(p.start_speed, float(top[0]))
+    stalled = np.zeros(b, dtype=bool)
+    for k in range(p.steps):
+        v0 = speed[k]
+        half = 0.5 * effective / p.step[k]
+        drive = 2 * p.drivetrain_efficiency * watts[k]
+        resistance = mass * (unit[k] + roll[k] * var.rolling_factor) + p.bearing[0] - half * v0**2
+        v1 = np.maximum(v0, 1.0 if k else 2.0)
+        for _ in range(30):
+            mean = np.sqrt(0.5 * (v0**2 + v1**2))
+            force, slope = _drag(p, k, mean, head[k], cross[k], var, density)
+            push = drive / (v0 + v1)
+            value = half * v1**2 - push + force + resistance
+            change = value / (2 * half * v1 + push / (v0 + v1) + slope * v1 / (2 * mean))
+            v1 = np.maximum(v1 - change, 0.3 * v1)
+            if np.max(np.abs(change)) < 1e-7:
+                break
+        stalled |= v1 < _CRAWL
+        speed[k + 1] = np.clip(v1, _CRAWL, top[k + 1])
+    pace = 2.0 / (speed[:-1] + speed[1:])
+    time = np.concatenate([np.zeros((1, b)), np.cumsum(p.step[:, None] * pace, axis=0)])
+    reserve = reserve_along(p, np.broadcast_to(watts, pace.shape), pace,
+                            p.critical_power[:, None] * var.critical_power_factor,
+                            np.broadcast_to(p.w_prime * np.asarray(var.w_prime_factor), (b,)))
+    return Ride(speed, time, reserve, stalled)
+
+
+def _drag(p: PacingProblem, k: int, speed: NDArray[np.float64], head: NDArray[np.float64],
+          cross: NDArray[np.float64], var: Variation, density: NDArray[np.float64],
+          ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Drag and bearing friction with its slope by speed on step k, (b,)."""
+    rho = p.air_density[k] * density
+    force, slope, _ = aerodynamic_force(speed, head, cross, rho, p.drag, p.position[k])
+    force, slope = force * var.drag_factor, slope * var.drag_factor
+    if np.any(var.drag_area_change):
+        along = speed + head
+        q = np.sqrt(along**2 + cross**2)
+        half = 0.5 * rho * np.asarray(var.drag_area_change)
+        force = force + half * along * q
+        slope = slope + half * (q + along**2 / np.maximum(q, 1e-9))
+    return force + p.bearing[1] * speed, slope + p.bearing[1]
+
+
+def require_moving(ride: Ride, problem: PacingProblem) -> None:
+    """Raise Infeasible where a ride came to a stop."""
+    if np.any(ride.stalled):
+        slow = ride.speed if ride.speed.ndim == 1 else ride.speed.min(axis=1)
+        place = float(problem.distance[1:][np.argmin(slow[1:])])
+        raise Infeasible(f"the rider comes to a stop at {place / 1000:.2f} km",
+                         "raise the power limit, or look at the grade there")
