@@ -34,7 +34,8 @@ _SHORTEST: Final = 120.0  # s; shorter efforts cannot use up W' (common practice
 _DRAG_BAND: Final = 0.04  # relative standard error of a CdA that the rider states without one
 _POWER_BAND: Final = 0.05  # of a stated CP
 _WORK_BAND: Final = 0.20  # of a stated W'
-_UPRIGHT = {"upright", "hoods"}
+_RIDEABLE: Final = 0.85  # of CP and of the power limit; less is a tuck, not a way to ride
+_UPRIGHT: Final = {"upright", "hoods"}
 
 
 @dataclass(frozen=True)
@@ -286,8 +287,8 @@ def _surge_cap(known: Known, cp: float, assumed: list[str]) -> float:
 
 
 def _positions(known: Known, assumed: list[str]) -> tuple[tuple[Position, ...], float]:
-    """At least two ways to sit, the first one for the flat, and the error of its CdA."""
-    asked = known.positions or (KnownPosition("aero"),)
+    """At least two ways to sit, the fastest one first, and the error of its CdA."""
+    asked = tuple(sorted(known.positions or (KnownPosition("aero"),), key=_slowness))
     if len(asked) == 1 and asked[0].name not in _UPRIGHT:
         asked = (*asked, KnownPosition("upright"))
         assumed.append("an upright position for climbs and corners")
@@ -303,9 +304,15 @@ def _positions(known: Known, assumed: list[str]) -> tuple[tuple[Position, ...], 
                                f"{ratio:.2f} times aero (after Jeukendrup and Martin 2001)")
         out.append(Position(position.name, area, _power_share(position, assumed),
                             position.max_power_share, position.longest))
-    first = asked[0]
-    scale = out[0].drag_area / base if first.drag_area is None else 1.0
+    scale = out[0].drag_area / base if asked[0].drag_area is None else 1.0
     return tuple(out), base_sd * scale
+
+
+def _slowness(position: KnownPosition) -> tuple[bool, float]:
+    """Key that sorts the position for the flat first: the least drag in which one can ride hard."""
+    ratio = defaults.POSITION_RATIOS.get(position.name, 1.0)
+    weak = (position.power_share or 1.0) < _RIDEABLE or position.max_power_share < _RIDEABLE
+    return weak, position.drag_area or 0.27 * ratio
 
 
 def _aero_area(known: Known, asked: tuple[KnownPosition, ...],

@@ -235,7 +235,7 @@ def bootstrap(efforts: Efforts, curve: PowerCurve, draws: int = 1000, seed: int 
         power = fitted * (1.0 + EFFORT_NOISE * rng.standard_normal(shape))
         return _solve(curve.model, t, power, curve.endurance_loss)
     jacobian, residual = _weighted(curve.model, efforts, curve.parameters)
-    jacobian = jacobian / np.linalg.norm(jacobian, axis=0)
+    jacobian = _scaled(jacobian)[0]
     leverage = np.sum(jacobian * np.linalg.pinv(jacobian).T, axis=1)
     scaled = residual / np.sqrt(np.maximum(1.0 - leverage, 0.05))
     drawn = rng.choice(scaled - scaled.mean(), shape)
@@ -256,8 +256,8 @@ def effort_errors(efforts: Efforts, curve: PowerCurve) -> Array:
     jacobian = _slopes(curve.model, curve.parameters, efforts.duration)
     exponent = {"work": 1.0, "time": 2.0}.get(curve.model, 0.0)  # dt/dP goes with t²
     weight = efforts.duration**exponent
-    scale = np.linalg.norm(jacobian * weight[:, None], axis=0)
-    gain = np.linalg.pinv(jacobian * weight[:, None] / scale) * weight / scale[:, None]
+    scaled, scale = _scaled(jacobian * weight[:, None])
+    gain = np.linalg.pinv(scaled) * weight / scale[:, None]
     out = np.zeros(4)
     out[free] = np.sqrt(np.sum((gain * EFFORT_NOISE * efforts.power) ** 2, axis=1))
     return out
@@ -413,10 +413,19 @@ def _covariance(model: Model, efforts: Efforts, parameters: Array) -> Array:
     if beyond < 1:
         out[np.ix_(free, free)] = np.nan
         return out
-    scale = np.linalg.norm(jacobian, axis=0)
-    inverse = np.linalg.pinv((jacobian / scale).T @ (jacobian / scale))
-    out[np.ix_(free, free)] = (residual @ residual / beyond) * inverse / np.outer(scale, scale)
+    scaled, scale = _scaled(jacobian)
+    inverse = np.linalg.pinv(scaled.T @ scaled) / np.outer(scale, scale)
+    out[np.ix_(free, free)] = (residual @ residual / beyond) * inverse
+    blind = np.array(free)[~np.any(jacobian, axis=0)]  # no effort feels it
+    out[blind, blind] = np.inf
     return out
+
+
+def _scaled(jacobian: Array) -> tuple[Array, Array]:
+    """Jacobian with columns of unit length, and their lengths (1 where a column is zero)."""
+    length = np.linalg.norm(jacobian, axis=0)
+    length[length == 0.0] = 1.0
+    return jacobian / length, length
 
 
 def _weighted(model: Model, efforts: Efforts, parameters: Array) -> tuple[Array, Array]:

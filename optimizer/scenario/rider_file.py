@@ -48,7 +48,7 @@ class _Position(_Table):
     drag_area_sd_m2: Annotated[float, _between(0, 0.2, "how sure")] | None = None
     power_percent: Annotated[
         float, _between(40, 105, "of critical power that can be held in it")] | None = None
-    max_power_percent: Annotated[float, _between(30, 105, "of the power limit")] = 100.0
+    max_power_percent: Annotated[float, _between(5, 105, "of the power limit")] = 100.0
     longest_min: Annotated[
         float, _between(0.1, 1440, "the longest spell in it")] | None = None
 
