@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 HERE = Path(__file__).parent
+STARTER = HERE.parent / "optimizer" / "scenario" / "starter_files"
 LANE = 1.8  # m from the middle of the road to the rider's line
 
 
@@ -220,7 +221,21 @@ def quern_pass() -> None:
                       ("Quern Pass", 8500.0), ("Slate Mill", 14_800.0)))
 
 
+def starter() -> None:
+    """12 km there and round, for the starter scenario."""
+    along, east, north = centre_line(150.0, [
+        (1300, 40, 200), (1500, -70, 60), (900, 95, 25), (1200, -30, 150), (1000, 120, 20),
+        (1400, 20, 300), (1100, 75, 40), (1600, -25, 200), (2200, 0, 100)], winding_deg=5.0)
+    up = heights(along, [(0, 20), (2, 26), (4, 62), (5.2, 41), (7.2, 30), (8.5, 24), (10, 38),
+                         (12, 22), (13, 22)], [(1100, 1.4, 0.3)])
+    keep = along <= 12_000
+    write_gpx(STARTER / "course.gpx", "Windmill and ford", (
+        along[keep], east[keep], north[keep], up[keep]), spacing=15.0, seed=12,
+        origin=(-37.9, -22.7), elevation_digits=1, altimeter=(0.8, 0.15), position_sd=0.6)
+
+
 if __name__ == "__main__":
+    starter()
     petrel_flats()
     tarn_loop()
     quern_pass()
