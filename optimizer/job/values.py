@@ -1,4 +1,4 @@
-"""The whole job: what goes in, what comes out, and the sequence between."""
+"""What goes into the job and what comes out of it."""
 
 from __future__ import annotations
 

@@ -1,0 +1,13 @@
+"""The whole job: what goes in, what comes out, and the sequence between."""
+
+from optimizer.job.values import (
+    ItemWorth,
+    Job,
+    Options,
+    PolicySample,
+    Result,
+    Sensitivity,
+    SetSplits,
+)
+
+__all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits"]
