@@ -14,7 +14,7 @@ too high.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -178,6 +178,7 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
         np.concatenate([high.energy, high.reserve, high.work, high.pace, np.full(n, np.inf)])])
     cost = np.zeros(columns)
     cost[z] = step
-    outcome = linprog(cost, A_ub=vstack([a for a, _ in parts], format="csc"),
-                      b_ub=np.concatenate([b for _, b in parts]), bounds=bounds, method="highs")
+    outcome: Any = linprog(  # type: ignore[call-overload]
+        cost, A_ub=vstack([a for a, _ in parts], format="csc"),
+        b_ub=np.concatenate([b for _, b in parts]), bounds=bounds, method="highs")
     return float(outcome.fun) if outcome.status == 0 else float("nan")

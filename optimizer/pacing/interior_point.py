@@ -10,7 +10,7 @@ and is factored by LAPACK. The effort row couples all steps and enters by a rank
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from scipy.linalg.lapack import dpbtrf, dpbtrs
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["ROWS", "Point", "Solution", "gradient", "interior_point", "row_values", "starting_point"]
+__all__ = ["ROWS", "Point", "Solution", "gradient", "interior_point", "row_values",
+           "starting_point"]
 
 ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "empty", "recovery")
 """The rows of the program on each step; those of a node belong to the step's end."""
@@ -213,7 +214,8 @@ class _Newton:
         self.a = a = 1.0 / step
         work = (-eta * a, -eta * cp, d.work0, d.work1, -eta * a, eta * a)
         zero = 0.0
-        rows = [(w[WORK], work),
+        rows: list[tuple[Any, tuple[Any, ...]]] = [
+                (w[WORK], work),
                 (w[PACE], (zero, -1.0, d.pace0, d.pace1, zero, zero)),
                 (w[POWER], (a, cp - p.power_limit, zero, zero, a, -a)),
                 (w[COAST], (-a, -cp, zero, zero, -a, a))]
@@ -224,7 +226,7 @@ class _Newton:
             # f f, f z, z z of the effort row's curvature is a rank-one term in f - z f/z.
             ratio = f / z
             rows.append((effort * d.effort_bend, (a, cp - ratio, zero, zero, a, -a)))
-        m = [[0.0] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
+        m: list[list[Any]] = [[0.0] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
         for scale, row in rows:
             weighted = [zero if c is zero else scale * c for c in row]
             for i in range(6):
@@ -265,7 +267,7 @@ class _Newton:
         band[2, 1:-2:2] = schur(2, 3)[1:]
         # Where energy has no value (before a brake), rounding can leave a pivot without sign:
         # a proximal term of growing weight bends it up and leaves the solution where it is.
-        for shift in (0.0, *10.0 ** np.arange(-11, 1)):
+        for shift in (0.0, *10.0 ** np.arange(-11.0, 1.0)):
             trial = band.copy()
             trial[0, 0::2] += shift
             trial[0, 1::2] += shift * (30.0 / p.w_prime) ** 2

@@ -32,6 +32,9 @@ class Plan:
     seconds_per_joule : (n,) time won by one more joule at the cranks, given here for free
     seconds_per_reserve_joule : time won by one more joule of W'
     seconds_per_speed : (n + 1,) time won per m/s of a higher speed limit
+    seconds_per_critical_joule : (n,) time won by one more joule that CP gives on a step
+    seconds_per_limit_joule : (n,) time won by one more joule that the power limit allows there
+    linear_bound : s, lower bound by the second route, HiGHS; nan where it was not asked for
     notes : what a reader should know about how it was found
     """
 
@@ -46,6 +49,9 @@ class Plan:
     seconds_per_joule: NDArray[np.float64]
     seconds_per_reserve_joule: float
     seconds_per_speed: NDArray[np.float64]
+    seconds_per_critical_joule: NDArray[np.float64]
+    seconds_per_limit_joule: NDArray[np.float64]
+    linear_bound: float = float("nan")
     grid_error: float = float("nan")
     notes: tuple[str, ...] = ()
 

@@ -66,7 +66,8 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
               step: float | None = None, start_speed: float = 0.0,
               position: NDArray[np.int64] | None = None,
               critical_power_factor: NDArray[np.float64] | float = 1.0,
-              warm: Plan | None = None, measure_grid: bool = False) -> Plan:
+              warm: Plan | None = None, measure_grid: bool = False,
+              second_bound: bool = False) -> Plan:
     """Plan the fastest ride.
 
     Parameters
@@ -78,6 +79,7 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
     measure_grid : plan on a grid twice as coarse as well, and give the grid's error, a third of
         the difference (the error is of second order in the step)
+    second_bound : bound by HiGHS as well
 
     A wind that changes with time is taken at the arrival times of the plan itself, found by
     repeating plan and wind until they agree.
@@ -88,16 +90,15 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     arrival = None
     if len(conditions.wind_time) > 1 and warm is not None and len(warm.time) == len(nodes):
         arrival = warm.time
-    plan = warm
+    plan: Plan = warm  # type: ignore[assignment] # the loop runs at least once
     for _ in range(_ARRIVALS if len(conditions.wind_time) > 1 else 1):
         road = lay_road(course, conditions, nodes, arrival)
         problem = pacing_problem(road, rider, setup, start_speed=start_speed, position=position,
                                  critical_power_factor=critical_power_factor)
-        plan = solve(problem, plan)
+        plan = solve(problem, plan, second_bound=second_bound)
         if arrival is not None and np.max(np.abs(plan.time - arrival)) < 1.0:
             break
         arrival = plan.time
-    assert plan is not None  # noqa: S101 - the loop runs at least once
     if measure_grid:
         longest = step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
         coarse_nodes = grid(course, 2 * longest, start_speed)

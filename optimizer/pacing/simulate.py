@@ -89,7 +89,7 @@ def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDAr
         keep = np.exp(-refill / full)
         for k in range(p.steps):
             out[k + 1] = full - (full - out[k]) * keep[k] + drain[k]
-        return np.minimum(out, full)
+        return np.asarray(np.minimum(out, full))
     # W = min(W', W + d) telescopes: the running sum less the excess it ever had.
     total = np.cumsum(refill + drain, axis=0)
     out[1:] = full + total - np.maximum(np.maximum.accumulate(total, axis=0), 0.0)

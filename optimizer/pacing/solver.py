@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.errors import Infeasible
-from optimizer.pacing.certificate import dual_bound
+from optimizer.pacing.certificate import dual_bound, linear_bound
 from optimizer.pacing.convex import ConvexProgram, convex_program
 from optimizer.pacing.interior_point import ROWS, Point, Solution, interior_point
 from optimizer.pacing.plan import Plan
@@ -25,12 +25,14 @@ _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation co
 _POLISHES = 12
 
 
-def solve(problem: PacingProblem, warm: Plan | None = None) -> Plan:
+def solve(problem: PacingProblem, warm: Plan | None = None, *,
+          second_bound: bool = False) -> Plan:
     """Find the fastest plan for a problem, verify it by simulation, and bound it from below.
 
     Parameters
     ----------
     warm : plan of a neighbouring problem on the same grid, to start from
+    second_bound : bound by HiGHS as well; it takes several times as long as the plan
 
     Raises
     ------
@@ -56,16 +58,19 @@ def solve(problem: PacingProblem, warm: Plan | None = None) -> Plan:
             notes.append("recovery slows as the reserve fills: the bound takes full recovery, "
                          "the plan is a local optimum of the slowing one")
     power, ride = _ridden(problem, best)
-    y = best.multipliers
-    row = dict(zip(ROWS, y, strict=False))
-    limit = np.sqrt(2 * program.top)
+    row = dict(zip(ROWS, best.multipliers, strict=False))
+    refill = row.get("recovery", np.zeros(problem.steps)) * problem.recovery
     return Plan(
         problem=problem, speed=ride.speed, time=ride.time, power=power, reserve=ride.reserve,
         lower_bound=min(bound, float(ride.finish_time)), lossless=lossless, iterations=iterations,
         seconds_per_joule=row["work"] * problem.drivetrain_efficiency / problem.step,
-        seconds_per_reserve_joule=float(y[ROWS.index("reserve"), 0] + np.sum(row["full"])
-                                        + (row["recovery"][0] if len(y) == len(ROWS) else 0.0)),
-        seconds_per_speed=np.concatenate([[0.0], row["top"] * limit]), notes=tuple(notes))
+        seconds_per_reserve_joule=float(row["reserve"][0] + row.get("recovery", [0.0])[0]
+                                        + np.sum(row["full"])),
+        seconds_per_speed=np.concatenate([[0.0], row["top"] * np.sqrt(2 * program.top)]),
+        seconds_per_critical_joule=row["reserve"] + refill,
+        seconds_per_limit_joule=row["power"] / problem.step,
+        linear_bound=linear_bound(program, solution) if second_bound else float("nan"),
+        notes=tuple(notes))
 
 
 def _start(program: ConvexProgram, warm: Plan | None) -> Point | None:
