@@ -25,8 +25,8 @@ from markupsafe import Markup
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-__all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "render",
-           "script_json"]
+__all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "asset", "bare",
+           "render", "script_json"]
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,8 @@ class Table:
     """Rows under headings.
 
     Columns of figures stand right, others left; `left` overrides that. `ident` gives the table
-    an anchor and, with `tools`, buttons that sort, copy and save it as CSV.
+    an anchor and, with `tools`, buttons that sort, copy and save it as CSV. `stretches` are the
+    kilometres (from, to) of the rows, so that the place marked in the charts is marked here.
     """
 
     headings: Sequence[str]
@@ -43,6 +44,7 @@ class Table:
     ident: str = ""
     tools: bool = False
     left: tuple[int, ...] = (0,)
+    stretches: Sequence[tuple[float, float]] = ()
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,8 @@ class Chart:
     """A plotly figure {data, layout} that answers `question`, with its figures as a table.
 
     `note` says in a sentence what is to be seen; it is also what a screen reader is told.
+    Charts with `meta: {"along": True}` in their layout and km from the start as x share one
+    cursor; traces with `meta: {"say": name, "unit": unit, "digits": 0}` are read out at it.
     """
 
     ident: str
@@ -100,12 +104,14 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     script, style : of this page alone, trusted
     """
     charts = [chart for section in sections for chart in _charts(section.parts)]
-    scripts = [_asset("page.js")]
+    scripts = [asset("page.js")]
     if charts:
-        scripts.insert(0, _asset("vendor/plotly-basic.min.js"))
+        scripts.insert(0, asset("vendor/plotly-basic.min.js"))
+    if any(chart.figure.get("layout", {}).get("meta", {}).get("along") for chart in charts):
+        scripts.append(asset("along.js"))
     if script:
         scripts.append(script)
-    styles = _asset("page.css") + style
+    styles = asset("page.css") + style
     store = {"charts": {chart.ident: _figure(chart.figure) for chart in charts},
              "page": dict(data or {})}
     return str(_template().render(
@@ -113,6 +119,18 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
         policy=_policy(scripts, styles, charts=bool(charts))))
+
+
+def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
+    """Give a page that is one fragment with its own style: no script, no chart."""
+    return str(Markup(
+        '<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
+        '<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        "<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n<main>{body}</main>\n"
+        "</body>\n</html>\n",
+    ).format(language=language, policy=_policy((), style, charts=False), title=title,
+             style=_trusted(style), body=body))
 
 
 def script_json(value: object) -> Markup:
@@ -164,23 +182,24 @@ def _chart(chart: Chart) -> Markup:
 
 _ROW_HEADING = Markup('<th scope="row"{}>{}</th>')
 _CELL = Markup("<td{}>{}</td>")
-_FIGURES = re.compile(r"^[\s\d.,:%±+−–<>≤≥≈~/-]*(to|and|\d|[a-zA-Z°²³·/]{1,5})?[\s\d.,:%±+−–-]*$")
+_FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,24}|–|less than .*|)")
 
 
 def _table(table: Table) -> Markup:
     """Table in a region that scrolls by itself on a narrow screen."""
     columns = range(len(table.headings))
-    right = [k not in table.left and all(_FIGURES.match(_cell(row[k])) for row in table.rows)
-             for k in columns]
+    right = [k not in table.left and all(
+        _FIGURES.fullmatch(_trusted(_cell(row[k])).striptags()) for row in table.rows)
+        for k in columns]
     kind = [Markup(' class="n"') if right[k] else "" for k in columns]
     head = Markup("").join(
         Markup('<th scope="col"{}>{}</th>').format(kind[k], table.headings[k]) for k in columns)
     rows = Markup("").join(
-        Markup("<tr>{}</tr>").format(Markup("").join(
+        Markup("<tr{}>{}</tr>").format(_stretch(table, number), Markup("").join(
             (_ROW_HEADING if k == 0 else _CELL).format(
                 kind[k], row[k] if isinstance(row[k], Markup) else _cell(row[k]))
             for k in columns))
-        for row in table.rows)
+        for number, row in enumerate(table.rows))
     return Markup(
         '<div class="scroll" role="region" tabindex="0" aria-label="{name}">'
         "<table{ident}{tools}>{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
@@ -190,6 +209,14 @@ def _table(table: Table) -> Markup:
              tools=Markup(" data-tools") if table.tools else "",
              caption=Markup("<caption>{}</caption>").format(table.caption)
              if table.caption else "")
+
+
+def _stretch(table: Table, number: int) -> Markup:
+    """Attributes of a row that stands for a stretch of the course."""
+    if not table.stretches:
+        return Markup("")
+    start, end = table.stretches[number]
+    return Markup(' data-from-km="{}" data-to-km="{}"').format(f"{start:.4g}", f"{end:.4g}")
 
 
 def _cell(value: object) -> str:
@@ -257,7 +284,7 @@ def _policy(scripts: Sequence[str], styles: str, *, charts: bool) -> str:
     A `style="..."` attribute does not work in such a page; use a class and `style` of `render`.
     """
     return "; ".join([
-        "default-src 'none'", "script-src " + " ".join(map(_hash, scripts)),
+        "default-src 'none'", "script-src " + (" ".join(map(_hash, scripts)) or "'none'"),
         "style-src " + " ".join(map(_hash, [styles, ""] if charts else [styles])),
         "img-src data:", "base-uri 'none'", "form-action 'none'"])
 
@@ -268,9 +295,10 @@ def _hash(text: str) -> str:
 
 
 @cache
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
+    """Text of a file beside this module, with the line ends that a browser hashes."""
     text = files("optimizer.report").joinpath(name).read_text(encoding="utf-8")
-    return text.replace("\r\n", "\n")  # as a browser does before it compares hashes
+    return text.replace("\r\n", "\n")
 
 
 @cache
@@ -279,4 +307,4 @@ def _template() -> Any:
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True,
                               lstrip_blocks=True)
-    return environment.from_string(_asset("page.html"))
+    return environment.from_string(asset("page.html"))

@@ -1,0 +1,140 @@
+"""The card: the blocks to ride on a slip for pocket or top tube, as HTML, GPX or CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+
+from optimizer.errors import InputError
+from optimizer.files import write_atomic
+from optimizer.report.page import asset, bare
+from optimizer.report.words import clock
+
+if TYPE_CHECKING:
+    from optimizer.job import Result
+
+__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "write_card"]
+
+
+def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
+    """Write the card; the suffix of `path` says how: .html, .gpx or .csv.
+
+    `change` is a sentence on what differs from an earlier plan; it stands on the HTML card.
+    Raises InputError for another suffix, or for GPX without coordinates.
+    """
+    suffix = Path(path).suffix.lower()
+    if suffix in {".html", ".htm"}:
+        return write_atomic(path, card_page(result, change=change))
+    if suffix == ".csv":
+        return write_atomic(path, "\ufeff" + card_csv(result))
+    if suffix == ".gpx":
+        course = result.job.course
+        if not (np.ptp(course.latitude) or np.ptp(course.longitude)):
+            raise InputError(str(path), "", "a GPX card needs a course with coordinates",
+                             "write the card as .html or .csv")
+        return write_atomic(path, card_gpx(result))
+    raise InputError(str(path), "", f"no card can be written as '{suffix or 'no suffix'}'",
+                     "end the name in .html, .gpx or .csv")
+
+
+def card_page(result: Result, *, change: str = "") -> str:
+    """Give the card as a page of its own."""
+    return bare(f"Card for {result.job.rider.name}, {result.job.course.name}",
+                _slip(result, change), asset("card.css") + asset("card_page.css"))
+
+
+def card_fragment(result: Result) -> Markup:
+    """Give the card within the report; its script adds the buttons to print and save it."""
+    return Markup('<figure id="card" aria-labelledby="card-h"><figcaption><h3 id="card-h">The card'
+                  "</h3></figcaption>{}</figure>").format(_slip(result, ""))
+
+
+def _slip(result: Result, change: str) -> Markup:
+    """Set blocks with places, watts and the time on the clock where each begins."""
+    job, blocks, at = result.job, result.rideable.blocks, _clock_at(result)
+    rows = Markup("").join(
+        Markup('<tr><td class="km">{}</td><td class="where">{}{}</td><td class="w">{}</td>'
+               '<td class="t">{}</td></tr>').format(
+            f"{block.start / 1000:.1f}", block.place,
+            Markup(" <i>{}</i>").format(block.position) if block.position else "",
+            f"{block.power:.0f}", clock(start))
+        for block, start in zip(blocks, at, strict=False))
+    end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
+                 '<td class="w"></td><td class="t">{}</td></tr>').format(
+        f"{job.course.length / 1000:.1f}", clock(at[-1]))
+    note = Markup("<p>{}</p>").format(change) if change else ""
+    return Markup(
+        '<div class="card"><p class="who">{} <b>{}</b></p>{}'
+        '<table><thead><tr><th scope="col">km</th><th scope="col">from here</th>'
+        '<th scope="col">watts</th><th scope="col">clock</th></tr></thead>'
+        "<tbody>{}{}</tbody></table><p>Ride by what you see: law, marshals and the road come "
+        "first.</p></div>").format(job.course.name, clock(at[-1]), note, rows, end)
+
+
+def _clock_at(result: Result) -> list[float]:
+    """Elapsed seconds where each block begins, and at the finish."""
+    edges = [*(block.start for block in result.rideable.blocks), result.job.course.length]
+    return [float(t) for t in np.interp(edges, result.plan.distance, result.rideable.time)]
+
+
+def card_csv(result: Result) -> str:
+    """Give the card as CSV, a row a block."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["block", "place", "start_km", "end_km", "power_w", "position", "elapsed_s",
+                     "elapsed"])
+    for k, (block, start) in enumerate(zip(result.rideable.blocks, _clock_at(result),
+                                           strict=False), 1):
+        writer.writerow([k, _no_formula(block.place), f"{block.start / 1000:.3f}",
+                         f"{block.end / 1000:.3f}", f"{block.power:g}",
+                         _no_formula(block.position), f"{start:.1f}", clock(start)])
+    return out.getvalue()
+
+
+def _no_formula(text: str) -> str:
+    """Text that a spreadsheet does not take for a formula."""
+    return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
+
+
+def card_gpx(result: Result) -> str:
+    """Give the course as GPX 1.1 with a waypoint where each block begins and at each mark."""
+    from gpxpy import gpx
+
+    course, blocks = result.job.course, result.rideable
+    out = gpx.GPX()
+    out.creator = "kitpace"
+    out.name = _printable(f"{course.name}: {clock(blocks.finish_time)}")
+    out.description = _printable(f"Plan for {result.job.rider.name}, {len(blocks.blocks)} blocks")
+
+    def waypoint(distance: float, name: str, words: str, kind: str) -> None:
+        latitude, longitude, height = (
+            float(np.interp(distance, course.distance, values))
+            for values in (course.latitude, course.longitude, course.elevation))
+        out.waypoints.append(gpx.GPXWaypoint(
+            round(latitude, 6), round(longitude, 6), elevation=round(height, 1),
+            name=_printable(name), description=_printable(words), type=kind))
+
+    for block, start in zip(blocks.blocks, _clock_at(result), strict=False):
+        words = (f"{block.power:.0f} W from {block.place}, {block.start / 1000:.1f} km, to "
+                 f"{block.end / 1000:.1f} km; clock {clock(start)}")
+        waypoint(block.start, f"{block.power:.0f} W", words, "block")
+    for mark in course.marks:
+        elapsed = float(np.interp(mark.distance, result.plan.distance, blocks.time))
+        waypoint(mark.distance, mark.name, f"{mark.distance / 1000:.1f} km; clock {clock(elapsed)}",
+                 "mark")
+    segment = gpx.GPXTrackSegment([
+        gpx.GPXTrackPoint(round(float(a), 6), round(float(b), 6), elevation=round(float(h), 1))
+        for a, b, h in zip(course.latitude, course.longitude, course.elevation, strict=True)])
+    out.tracks.append(gpx.GPXTrack(name=_printable(course.name)))
+    out.tracks[0].segments.append(segment)
+    return str(out.to_xml(version="1.1"))
+
+
+def _printable(text: str) -> str:
+    """Text without the control characters that XML does not allow."""
+    return "".join(c for c in text if c.isprintable() or c == "\n")

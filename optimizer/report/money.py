@@ -1,0 +1,239 @@
+"""What to buy and what not: the best set, the frontier, and every item with its evidence."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+
+from optimizer.report.page import Chart, Points, Table
+from optimizer.report.words import clock, listing, money, seconds, span
+
+if TYPE_CHECKING:
+    from optimizer.evidence import Effect
+    from optimizer.job import ItemWorth, Result
+    from optimizer.kit import Item, KitSet
+    from optimizer.report.page import Part
+
+__all__ = ["advice", "frontier", "frontier_data", "ledger", "money_parts"]
+
+
+def advice(result: Result) -> Markup:
+    """Say what to spend, on what, and what it saves, in two sentences."""
+    choice = result.choice
+    best, owned = choice.best, choice.owned
+    saved = owned.finish_time - best.finish_time
+    new = [name for name in best.items if name not in owned.items]
+    if not new:
+        return Markup("Spend <strong>nothing</strong>: no set within {} beats what is owned.",
+                      ).format(money(choice.budget, choice.currency))
+    return Markup("Spend <strong>{}</strong> of {}: {} {} <strong>{}</strong> against what is "
+                  "owned.").format(
+        money(best.spend), money(choice.budget, choice.currency), listing(new),
+        "save" if len(new) > 1 else "saves", seconds(saved))
+
+
+def money_parts(result: Result) -> list[Part]:
+    """Give the section on money."""
+    choice = result.choice
+    parts: list[Part] = [_basket(result)]
+    if cautions := _cautions(result):
+        parts.append(Points(cautions))
+    if len(choice.frontier) > 1:
+        parts += [frontier(result), _picker(result)]
+    if result.worth:
+        parts.append(ledger(result))
+    if choice.left_out:
+        parts.append(Table(("Left out", "Why"), choice.left_out,
+                           "What is not in the best set, and why", ident="left-out"))
+    return parts
+
+
+def _basket(result: Result) -> Table:
+    """Set out the best set, item by item."""
+    choice = result.choice
+    worth = {row.item: row for row in result.worth}
+    effects = {effect.item: effect for effect in result.job.effects}
+    rows = []
+    for name in choice.best.items:
+        item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
+        rows.append((name, item.place, _price(item), span(row.low, row.high) if row else None,
+                     effect.basis if effect else ""))
+    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves by itself", "Rests on"), rows,
+                 f"The best set for {money(choice.budget, choice.currency)}. Gains overlap, so "
+                 "they do not add up to the whole; each range holds the gain nine times in ten.",
+                 ident="basket")
+
+
+def _price(item: Item) -> str:
+    if item.owned:
+        return "owned"
+    return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
+
+
+def _cautions(result: Result) -> list[Markup]:
+    """Say what a person has to mind about the items that were chosen."""
+    lines = []
+    for name in result.choice.best.items:
+        item = result.job.catalogue[name]
+        if item.needs_fitter:
+            lines.append(Markup("<strong>{}</strong> is work for a qualified mechanic or fitter. "
+                                "{}").format(name, item.caution))
+        elif item.caution:
+            lines.append(Markup("<strong>{}</strong>: {}").format(name, item.caution))
+        if math.isfinite(item.crosswind_limit):
+            lines.append(Markup("<strong>{}</strong> is not to be ridden in cross wind above "
+                                "{} km/h at the rider.").format(
+                                    name, f"{3.6 * item.crosswind_limit:.0f}"))
+    return lines
+
+
+# --- frontier -------------------------------------------------------------------------------
+
+
+def frontier(result: Result) -> Chart:
+    """Draw money against time; every point is a set."""
+    choice = result.choice
+    sets = choice.frontier
+    x = np.array([kit.spend for kit in sets])
+    y = np.array([choice.owned.finish_time - kit.finish_time for kit in sets])
+    top = float(max(x[-1], choice.budget)) * 1.04
+    chosen = [kit.items == choice.best.items for kit in sets]
+    data = [
+        {"type": "scatter", "mode": "lines", "x": [*x, top], "y": [*y, y[-1]],
+         "line": {"color": "@other", "width": 1.2, "shape": "hv"}, "hoverinfo": "skip"},
+        {"type": "scatter", "mode": "markers", "x": x, "y": y,
+         "text": [f"{money(kit.spend, choice.currency)}: {clock(kit.finish_time)}" for kit in sets],
+         "hovertemplate": "%{text}<extra></extra>",
+         "marker": {"size": [15 if this else 10 for this in chosen], "line": {
+             "color": ["@plan" if this else "@other" for this in chosen], "width": 1.6},
+             "color": ["@plan" if this else "@paper" for this in chosen],
+             "symbol": ["diamond" if this else "circle" for this in chosen]}},
+    ]
+    annotations = [{
+        "x": choice.best.spend, "y": choice.owned.finish_time - choice.best.finish_time,
+        "text": "best set", "showarrow": False, "yshift": 18, "font": {"color": "@plan"}}]
+    if choice.budget <= top:
+        annotations.append({"x": choice.budget, "y": 0.02, "yref": "paper", "text": "budget ",
+                            "showarrow": False, "xanchor": "right", "yanchor": "bottom",
+                            "font": {"color": "@quiet"}})
+    layout = {
+        "height": 330, "annotations": annotations,
+        "xaxis": {"title": f"spent, {choice.currency}", "range": [-0.02 * top, top],
+                  "tickformat": ","},
+        "yaxis": {"title": "s saved against what is owned", "rangemode": "tozero"},
+        "shapes": [{"type": "line", "xref": "x", "yref": "paper", "x0": choice.budget,
+                    "x1": choice.budget, "y0": 0, "y1": 1,
+                    "line": {"color": "@quiet", "dash": "dash", "width": 1}}]}
+    rows = [(money(kit.spend), clock(kit.finish_time), seconds(gain) if gain > 0 else "–",
+             listing(kit.items) or "as owned")
+            for kit, gain in zip(sets, y, strict=True)]
+    return Chart("frontier", "What does more money buy?", {"data": data, "layout": layout},
+                 Table((f"Spent, {choice.currency}", "Finish", "Saved", "Set"), rows,
+                       "Sets that no cheaper set beats", ident="frontier-table", left=(3,)),
+                 note="Each point is a set that no cheaper one beats. Choose a point, here or in "
+                      "the list below, to see what is in it.")
+
+
+def frontier_data(result: Result) -> list[dict[str, object]]:
+    """Give the sets of the frontier to the script of the page."""
+    owned = result.choice.owned
+    return [{"spend": money(kit.spend, result.choice.currency), "finish": clock(kit.finish_time),
+             "saved": seconds(owned.finish_time - kit.finish_time),
+             "items": _described(result, kit)}
+            for kit in result.choice.frontier]
+
+
+def _described(result: Result, kit: KitSet) -> list[str]:
+    catalogue = result.job.catalogue
+    return [f"{name} ({catalogue[name].place}, {_price(catalogue[name])})" for name in kit.items]
+
+
+def _picker(result: Result) -> Markup:
+    choice = result.choice
+    options = Markup("").join(
+        Markup('<option value="{}"{}>{}</option>').format(
+            k, Markup(" selected") if kit.items == choice.best.items else "",
+            f"{money(kit.spend, choice.currency)}: {clock(kit.finish_time)}")
+        for k, kit in enumerate(choice.frontier))
+    return Markup('<div class="screen pick"><label for="set">Set on the frontier</label> '
+                  '<select id="set">{}</select><div id="set-says" aria-live="polite"></div></div>',
+                  ).format(options)
+
+
+# --- ledger ---------------------------------------------------------------------------------
+
+
+def ledger(result: Result) -> Chart:
+    """Draw as a forest plot what each item saves by itself, with the evidence under it."""
+    rows = sorted(result.worth, key=lambda row: (-row.seconds, row.item))
+    chosen = set(result.choice.best.items)
+    y = list(range(len(rows)))
+    data = [{"type": "scatter", "mode": "lines", "hoverinfo": "skip",
+             "x": [v for row in rows for v in (row.low, row.high, None)],
+             "y": [v for k in y for v in (k, k, None)], "line": {"color": "@ink", "width": 1.2}},
+            {"type": "scatter", "mode": "markers", "x": [row.seconds for row in rows], "y": y,
+             "text": [f"{row.item}: {span(row.low, row.high)}" for row in rows],
+             "hovertemplate": "%{text}<extra></extra>",
+             "marker": {"size": 10, "symbol": ["diamond" if row.item in chosen else "circle"
+                                               for row in rows],
+                        "color": ["@plan" if row.item in chosen else "@paper" for row in rows],
+                        "line": {"width": 1.6, "color": ["@plan" if row.item in chosen else "@other"
+                                                         for row in rows]}}}]
+    layout = {
+        "height": 70 + 24 * len(rows), "margin": {"l": 190, "r": 12, "t": 8, "b": 44},
+        "xaxis": {"title": "s saved by itself", "zeroline": True, "zerolinecolor": "@ink",
+                  "zerolinewidth": 1},
+        "yaxis": {"tickvals": y, "ticktext": [_shortened(row.item) for row in rows],
+                  "range": [len(rows) - 0.4, -0.6], "ticks": "", "showline": False,
+                  "tickfont": {"color": "@ink"}, "automargin": True}}
+    return Chart("ledger", "What is each item worth, and how sure is that?",
+                 {"data": data, "layout": layout}, _ledger_table(result, rows),
+                 note="Mark: the expected gain. Line: where it lies nine times in ten. A line that "
+                      "crosses zero may be no gain at all. Filled diamonds are in the best set.")
+
+
+def _shortened(name: str, most: int = 30) -> str:
+    return name if len(name) <= most else name[:most - 1].rstrip() + "…"
+
+
+def _ledger_table(result: Result, rows: list[ItemWorth]) -> Table:
+    effects = {effect.item: effect for effect in result.job.effects}
+    catalogue, chosen = result.job.catalogue, set(result.choice.best.items)
+    cells = []
+    for row in rows:
+        item, effect = catalogue[row.item], effects.get(row.item)
+        cells.append((row.item, item.place, _price(item), f"{row.seconds:.1f}".replace("-", "−"),
+                      span(row.low, row.high), _price_per_second(item, row), _verdict(row),
+                      _evidence(effect), "yes" if row.item in chosen else "no"))
+    return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",
+                  "nine times in ten", f"{result.choice.currency} per s", "Told from nothing",
+                  "Evidence", "In the set"), cells,
+                 "Each item by itself on top of what is owned, on its own best plan",
+                 ident="ledger-table", tools=True)
+
+
+def _price_per_second(item: Item, row: ItemWorth) -> str:
+    if item.cost == 0 or row.seconds <= 0:
+        return "–"
+    if row.low <= 0:
+        return f"{item.cost / row.high:,.0f} or more" if row.high > 0 else "–"
+    return f"{item.cost / row.high:,.0f} to {item.cost / row.low:,.0f}"
+
+
+def _verdict(row: ItemWorth) -> str:
+    """Whether the gain can be told from nothing; '≈' is the sign that it can not."""
+    if row.low > 0:
+        return "yes"
+    return "no: slower" if row.high < 0 else "≈"
+
+
+def _evidence(effect: Effect | None) -> str:
+    if effect is None or not effect.data:
+        return "none"
+    words = [effect.basis]
+    if effect.disagreement > 0.5:
+        words.append(f"sources disagree (I² {100 * effect.disagreement:.0f} %)")
+    return "; ".join([*(word for word in words if word), *effect.warnings])

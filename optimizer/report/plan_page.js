@@ -1,0 +1,48 @@
+// Frontier, card and printing of the plan's page.
+(() => {
+  const { frontier } = kitpace.data;
+  const pick = document.getElementById("set");
+  const says = document.getElementById("set-says");
+
+  const element = (name, text) => {
+    const made = document.createElement(name);
+    made.textContent = text;
+    return made;
+  };
+
+  const describe = () => {
+    const kit = frontier[Number(pick.value)];
+    const list = document.createElement("ul");
+    kit.items.forEach((item) => list.append(element("li", item)));
+    says.replaceChildren(
+      element("p", kit.items.length
+        ? `For ${kit.spend}: ${kit.finish}, ${kit.saved} saved.`
+        : `Nothing spent: ${kit.finish}, as owned.`), list);
+  };
+
+  if (pick) {
+    pick.addEventListener("change", describe);
+    describe();
+    const plot = document.querySelector('.plot[data-chart="frontier"]');
+    plot.on("plotly_click", (event) => {
+      pick.value = String(event.points[0].pointNumber);
+      describe();
+    });
+  }
+
+  const card = document.getElementById("card");
+  if (card) {
+    const bar = document.createElement("div");
+    bar.className = "tools";
+    bar.append(
+      kitpace.button("Print the card", () => {
+        document.body.classList.add("only-card");
+        addEventListener("afterprint", () => document.body.classList.remove("only-card"),
+          { once: true });
+        print();
+      }),
+      kitpace.button("Save the card as CSV", () =>
+        kitpace.save("card.csv", `\ufeff${kitpace.data.card}`, "text/csv")));
+    card.append(bar);
+  }
+})();

@@ -1,0 +1,243 @@
+"""The report: how fast, how sure; what to buy; how to ride; where time is won; what it rests on."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+
+from optimizer.report.card import card_csv, card_fragment
+from optimizer.report.course_map import course_map, letters
+from optimizer.report.money import advice, frontier_data, money_parts
+from optimizer.report.page import Chart, Section, Table, asset, render
+from optimizer.report.rests_on import rests_on
+from optimizer.report.strip import strip, value_of_energy, where_won
+from optimizer.report.words import (
+    clock,
+    kilometres,
+    listing,
+    money,
+    seconds,
+    signed_seconds,
+    watts,
+)
+
+if TYPE_CHECKING:
+    from optimizer.job import Result, SetSplits
+    from optimizer.report.page import Part
+
+__all__ = ["plan_page"]
+
+_FOOT = ("Computed offline by kitpace from the files named above. The page holds everything "
+         "it shows and asks for nothing from outside.")
+
+
+def plan_page(result: Result) -> str:
+    """Give the whole report as HTML."""
+    job = result.job
+    sections = [
+        Section("sure", "How fast, and how sure", _sure(result)),
+        Section("kit", "What to buy, and what not", money_parts(result)),
+        Section("ride", "How to ride it", _ride(result)),
+        Section("time", "Where time is won", _time(result)),
+        Section("basis", "What it rests on", rests_on(result)),
+    ]
+    when = job.conditions.start_time
+    kicker = ", ".join([job.course.name, kilometres(job.course.length),
+                        f"{job.course.ascent:.0f} m of ascent",
+                        *([f"{when.day} {when:%B %Y, %H:%M}"] if when else [])])
+    return render(
+        f"Plan for {job.rider.name}", _lead(result), sections, kicker=kicker,
+        foot=[_FOOT], script=asset("plan_page.js"),
+        data={"frontier": frontier_data(result), "card": card_csv(result)},
+        style=asset("plan_page.css") + asset("card.css"))
+
+
+# --- first screen ---------------------------------------------------------------------------
+
+
+def _lead(result: Result) -> list[Markup]:
+    """Give the answer in sentences."""
+    low, _, high = result.spread
+    first = Markup("<strong>{}</strong>, nine times in ten between <strong>{} and {}</strong>."
+                   ).format(clock(result.plan.finish_time), clock(low), clock(high))
+    return [first, Markup("{} {}").format(advice(result), _left_out(result)), _manner(result)]
+
+
+def _left_out(result: Result) -> Markup:
+    """Name the most tempting thing that is not in the set, with the reason."""
+    choice = result.choice
+    worth = {row.item: row.seconds for row in result.worth}
+    tempting = sorted((pair for pair in choice.left_out if worth.get(pair[0], 0.0) > 0),
+                      key=lambda pair: -worth[pair[0]])
+    if not tempting:
+        return Markup("")
+    name, why = tempting[0]
+    more = len(choice.left_out) - 1
+    others = Markup(' So {} <a href="#left-out">{} more</a>.').format(
+        "does" if more == 1 else "do", more) if more else ""
+    return Markup("{} stays out: {}.{}").format(name, why.rstrip("."), others)
+
+
+def _manner(result: Result) -> Markup:
+    """How to ride it, in a sentence, and what is proven."""
+    blocks = result.rideable.blocks
+    hardest = max(blocks, key=lambda block: block.power)
+    easiest = min(blocks, key=lambda block: block.power)
+    start = Markup("Ride it in {} blocks, hardest at {} from {}, easiest at {} from {}; that costs "
+                   "{} against the ideal.").format(
+        len(blocks), watts(hardest.power), hardest.place, watts(easiest.power), easiest.place,
+        seconds(result.rideable.price)) if len(blocks) > 1 else Markup(
+            "Ride it at {} throughout; that costs {} against the ideal.").format(
+                watts(hardest.power), seconds(result.rideable.price))
+    return Markup("{} No other plan on this model is faster by more than {}, and no set within the "
+                  "budget by more than {}.").format(start, seconds(result.plan.gap),
+                                                    seconds(result.choice.proven_gap))
+
+
+# --- how sure -------------------------------------------------------------------------------
+
+
+def _sure(result: Result) -> list[Part]:
+    low, middle, high = result.spread
+    plan = result.plan
+    grid = "" if math.isnan(plan.grid_error) else (
+        f" The grid on which it was computed adds an error of about {seconds(plan.grid_error)}.")
+    words = (
+        f"The band comes from {result.job.options.draws} draws of wind, rider and evidence: half "
+        f"of them finish before {clock(middle)}, one in twenty before {clock(low)}, one in twenty "
+        f"after {clock(high)}. The plan itself is proven: a bound shows that nobody with this "
+        f"power, on this road, in this wind, rides it faster by more than {seconds(plan.gap)}."
+        + grid)
+    parts: list[Part] = [words]
+    if result.sensitivities:
+        parts.append(_sensitivities(result))
+    return parts
+
+
+def _sensitivities(result: Result) -> Chart:
+    """Bars of the doubt in the finish time, input by input, largest first."""
+    def weight(k: int) -> float:
+        row = result.sensitivities[k]
+        return row.doubt_seconds if math.isfinite(row.doubt_seconds) else 0.0
+    order = sorted(range(len(result.sensitivities)), key=lambda k: -weight(k))
+    rows = [result.sensitivities[k] for k in order]
+    known = [row for row in rows if math.isfinite(row.doubt_seconds)]
+    y = list(range(len(known)))
+    data = [{"type": "bar", "orientation": "h", "y": y, "width": 0.5,
+             "x": [2 * row.doubt_seconds for row in known],
+             "base": [-row.doubt_seconds for row in known],
+             "marker": {"color": "@plan-band", "line": {"color": "@plan", "width": 1}},
+             "text": [f"± {seconds(row.doubt_seconds)}" for row in known],
+             "textposition": "outside", "textfont": {"color": "@ink"}, "cliponaxis": False,
+             "hoverinfo": "skip"}]
+    most = 1.25 * max((row.doubt_seconds for row in known), default=1.0)
+    layout = {
+        "height": 70 + 30 * len(known), "margin": {"l": 150, "r": 50, "t": 8, "b": 44},
+        "xaxis": {"title": "s on the finish time", "zeroline": True, "zerolinecolor": "@ink",
+                  "zerolinewidth": 1, "range": [-most, most]},
+        "yaxis": {"tickvals": y, "ticktext": [f"{row.name}" for row in known],
+                  "range": [len(known) - 0.4, -0.6], "ticks": "", "showline": False,
+                  "tickfont": {"color": "@ink"}, "automargin": True}}
+    table = Table(
+        ("Input", "Change", "Adds", "Doubt of the input", "is worth"),
+        [(row.name, row.change, signed_seconds(row.seconds), row.doubt or "not stated",
+          f"± {seconds(row.doubt_seconds)}" if math.isfinite(row.doubt_seconds) else "–")
+         for row in rows], "Each from a plan of its own", ident="sensitivity-table", left=(0, 1, 3))
+    return Chart("sensitivity", "What moves the time most?", {"data": data, "layout": layout},
+                 table, note="One standard deviation of each input, up or down, by itself.")
+
+
+# --- how to ride ----------------------------------------------------------------------------
+
+
+def _ride(result: Result) -> list[Part]:
+    return [strip(result), _map(result), _blocks(result), _splits(result),
+            card_fragment(result)]
+
+
+def _map(result: Result) -> Part:
+    drawing = course_map(result.job.course, result.job.conditions)
+    if not drawing:
+        return ""
+    marks = result.job.course.marks
+    key = Markup("").join(
+        Markup("<li><b>{}</b> {}, {}</li>").format(letter, mark.name, kilometres(mark.distance))
+        for letter, mark in zip(letters(len(marks)), marks, strict=True))
+    return Markup('<figure class="mapped"><figcaption><h3>Where is that?</h3></figcaption>'
+                  '<div>{}<ol class="key">{}</ol></div></figure>').format(drawing, key)
+
+
+def _blocks(result: Result) -> Table:
+    blocks, plan = result.rideable, result.plan
+    cp = result.job.rider.critical_power
+    rows = []
+    for block in blocks.blocks:
+        t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
+        rows.append((block.place, f"{block.start / 1000:.1f}", watts(block.power),
+                     f"{100 * block.power / cp:.0f} %", clock(t1 - t0), clock(t1),
+                     f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",
+                     *([block.position] if block.position else [])))
+    headings = ["From", "km", "Power", "of CP", "lasts", "until", "reserve then"]
+    if any(block.position for block in blocks.blocks):
+        headings.append("position")
+        rows = [row if len(row) == len(headings) else (*row, "") for row in rows]
+    return Table(headings, rows, "The blocks to ride; CP is critical power", ident="blocks",
+                 tools=True, stretches=[(b.start / 1000, b.end / 1000) for b in blocks.blocks])
+
+
+def _splits(result: Result) -> Table | str:
+    sets = result.splits
+    if not sets:
+        return ""
+    course = result.job.course
+    marks = [f"{letter} {mark.name}, {kilometres(mark.distance)}"
+             for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True)]
+    rows = [(_set_name(row, result), money(row.spend), *(
+        Markup("{} <small>({} to {})</small>").format(clock(t), clock(a), clock(b))
+        for t, a, b in zip(row.arrival, row.low, row.high, strict=True))) for row in sets]
+    return Table(("Set", f"Spent, {result.choice.currency}", *marks, "Finish"), rows,
+                 "Elapsed time at the marks by set, each on its own best plan; in brackets nine "
+                 "times in ten", ident="splits", tools=True)
+
+
+def _set_name(row: SetSplits, result: Result) -> str:
+    items = [name for name in row.items if name not in result.choice.owned.items]
+    return f"{row.name}: {listing(items)}" if items and len(items) < 4 else row.name
+
+
+# --- where time is won ----------------------------------------------------------------------
+
+
+def _time(result: Result) -> list[Part]:
+    plan = result.plan
+    words = [f"One more kJ of W′ would win {seconds(1000 * plan.seconds_per_reserve_joule)}."]
+    gains = _corner_gains(result)
+    if gains:
+        words.append(f"Of the corners, {gains[0][0]} holds up most: 1 km/h more there wins "
+                     f"{seconds(gains[0][1])}.")
+    parts: list[Part] = [" ".join(words)]
+    parts.append(value_of_energy(result))
+    if result.choice.best.items != result.choice.owned.items:
+        parts.append(where_won(result))
+    if gains:
+        parts.append(Table(("Corner", "km", "limit, km/h", "1 km/h more wins"),
+                           [(name, f"{at / 1000:.1f}", f"{3.6 * limit:.0f}", seconds(gain))
+                            for name, gain, at, limit in gains],
+                           "What corners cost; the limits come from grip and skill as stated"))
+    return parts
+
+
+def _corner_gains(result: Result) -> list[tuple[str, float, float, float]]:
+    """Corners by what 1 km/h more in them would win: name, s, place [m], limit [m/s]."""
+    plan = result.plan
+    rows = []
+    for corner in result.job.course.corners:
+        near = np.abs(plan.distance - corner.distance) <= 60.0
+        gain = float(plan.seconds_per_speed[near].sum()) / 3.6
+        if gain > 0.01:
+            rows.append((corner.name or f"corner at {corner.distance / 1000:.1f} km", gain,
+                         corner.distance, corner.speed))
+    return sorted(rows, key=lambda row: -row[1])[:8]

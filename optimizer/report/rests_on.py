@@ -1,0 +1,164 @@
+"""What a plan rests on: every input, assumption, correction, version and seed; and cautions."""
+
+from __future__ import annotations
+
+import math
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer import __version__
+from optimizer.report.page import Folded, Points, Table
+from optimizer.report.words import compass, kilometres, money, seconds
+
+if TYPE_CHECKING:
+    from optimizer.job import Job, Result
+    from optimizer.report.page import Part
+
+__all__ = ["CAUTIONS", "rests_on"]
+
+CAUTIONS = (
+    ("Traffic law, marshals and the rules of the event come before any figure on this page; "
+     "check the rules about kit with the organiser."),
+    ("Speeds in corners and on descents are limits of a model that knows nothing of gravel, "
+     "traffic, wet paint or your brakes. Ride by what you see."),
+    ("Work on brakes, steering, cables and carbon parts belongs to a qualified mechanic, and "
+     "every new position and part is tried in training before it is raced."),
+    ("Deep wheels and aero bars take hands from the brakes and steer in gusts; leave them at "
+     "home when the wind is more than you have practised in."),
+    ("A hard effort, above all in heat, is not for everyone: ask a doctor if in doubt, drink, "
+     "and stop when you feel unwell."),
+)
+
+_RECOVERY = {"linear": "refills at CP − P below CP",
+             "partial": "refills at {share:.0%} of CP − P below CP",
+             "slowing": "refills more slowly as it fills (Skiba et al. 2015, differential form)"}
+
+
+def rests_on(result: Result) -> list[Part]:
+    """Give the section on inputs and cautions."""
+    job = result.job
+    assumed = [*job.rider.assumed, *job.assumptions]
+    parts: list[Part] = ["Before you ride:", Points(CAUTIONS)]
+    if assumed:
+        parts += ["Assumed, because nobody said otherwise:", Points(assumed)]
+    if doubts := [*job.course.doubts, *result.plan.notes]:
+        parts += ["Doubts about the data and the computation:", Points(doubts)]
+    parts += [
+        Folded("The rider", [_rider(job)]),
+        Folded("Course and corrections", _course(job)),
+        Folded("Air and wind", [_conditions(job)]),
+        Folded("Bike and kit", [_kit(result)]),
+        Folded("How it was computed", [_computation(result), _sources(job)]),
+    ]
+    return parts
+
+
+def _pm(value: float, sd: float, digits: int, unit: str) -> str:
+    doubt = f" ± {sd:.{digits}f}" if sd > 0 else ""
+    return f"{value:.{digits}f}{doubt} {unit}"
+
+
+def _rider(job: Job) -> Table:
+    rider = job.rider
+    rows = [("Mass with clothes and drink", f"{rider.mass:.1f} kg"),
+            ("Critical power (CP)", _pm(rider.critical_power, rider.critical_power_sd, 0, "W")),
+            ("Work capacity above CP (W′)",
+             _pm(rider.w_prime / 1000, rider.w_prime_sd / 1000, 1, "kJ")),
+            ("Highest power asked for", f"{rider.max_power:.0f} W"),
+            ("Reserve", _RECOVERY[rider.recovery].format(share=rider.recovery_share)),
+            ("Least reserve anywhere", f"{rider.reserve_floor / 1000:.1f} kJ")]
+    if math.isfinite(rider.effort_rate):
+        rows.append(((f"Cap on the mean of (P/CP) to the power {rider.effort_exponent:g}, as its "
+                     "root"), f"{rider.effort_rate:.3f}"))
+    rows += [(f"Drag area CdA, {position.name}",
+              _pm(position.drag_area, rider.drag_area_sd, 3, "m²")
+              + (f"; holds {position.power_share:.0%} of CP" if position.power_share != 1 else ""))
+             for position in rider.positions]
+    return Table(("What", "Value"), rows, f"{rider.name}; ± is one standard error")
+
+
+def _course(job: Job) -> list[Part]:
+    course = job.course
+    rows = [("Length", kilometres(course.length, 2)), ("Ascent", f"{course.ascent:.0f} m"),
+            ("Doubt of the smoothed elevation", f"{course.elevation_sd:.1f} m"),
+            ("Corners that may limit speed", str(len(course.corners)))]
+    parts: list[Part] = [Table(("What", "Value"), rows, course.name)]
+    if course.corrections:
+        parts.append(Table(("Mended", "How often", "Effect"), [
+            (c.what, c.count, c.effect) for c in course.corrections], "Corrections to the track"))
+    return parts
+
+
+def _conditions(job: Job) -> Table:
+    air = job.conditions
+    speed = 3.6 * np.hypot(air.wind_east, air.wind_north)
+    source = compass(float(air.wind_east.mean()), float(air.wind_north.mean()))
+    wind = (f"{speed.min():.0f} to {speed.max():.0f} km/h, mostly from {source}"
+            if np.ptp(speed) > 0.5 else f"{speed.mean():.0f} km/h from {source}")
+    rows = [("Temperature", f"{air.temperature - 273.15:.0f} °C"),
+            ("Pressure at the place", f"{air.pressure / 100:.0f} hPa"),
+            ("Relative humidity", f"{100 * air.humidity:.0f} %"),
+            (f"Wind at {air.wind_height:.0f} m", wind if speed.max() > 0.5 else "none"),
+            ("Doubt of the wind, one standard deviation",
+             f"{100 * air.speed_sd:.0f} % of its speed, {math.degrees(air.direction_sd):.0f}°"),
+            ("Road", "wet" if air.wet else "dry"),
+            ("Start", air.start_time.isoformat(sep=" ", timespec="minutes")
+             if air.start_time else "not stated")]
+    return Table(("What", "Value"), rows, "As forecast")
+
+
+def _kit(result: Result) -> Table:
+    owned, best = result.job.baseline, result.choice.best.setup
+    rows = [("Mass of bike and kit", f"{owned.mass:.2f} kg", f"{best.mass:.2f} kg"),
+            ("Crr of the tyres on smooth asphalt", f"{owned.rolling_resistance:.4f}",
+             f"{best.rolling_resistance:.4f}"),
+            ("Change of CdA at no yaw, m²", _signed(owned.drag_area_change[0]),
+             _signed(best.drag_area_change[0])),
+            ("Drivetrain efficiency", f"{owned.drivetrain_efficiency:.3f}",
+             f"{best.drivetrain_efficiency:.3f}"),
+            ("Wheel inertia, kg m²", f"{owned.wheel_inertia:.3f}", f"{best.wheel_inertia:.3f}"),
+            ("Bearing friction", *(f"{s.bearing[0]:.3f} N + {s.bearing[1]:.4f} N s/m"
+                                   for s in (owned, best)))]
+    return Table(("What", "Baseline", "Best set"), rows, "As the road feels them")
+
+
+def _signed(value: float) -> str:
+    return "0" if value == 0 else f"{value:+.4f}".replace("-", "−")
+
+
+def _computation(result: Result) -> Table:
+    plan, options, choice = result.plan, result.job.options, result.choice
+    step = plan.problem.step
+    grid = ("not measured" if math.isnan(plan.grid_error) else
+            f"about {seconds(plan.grid_error)} from the continuous limit")
+    rows = [("Grid", (f"{plan.problem.steps:,} steps of {step.min():.0f} to {step.max():.0f} m; "
+                     f"{grid}")),
+            ("Certificate of the plan", (f"no plan on this grid is faster by more than "
+                                        f"{seconds(plan.gap)}")),
+            ("Convex relaxation", "exact" if plan.lossless else "not exact; polished locally"),
+            ("Certificate of the set", (f"no set within {money(choice.budget, choice.currency)} is "
+                                       f"faster by more than {seconds(choice.proven_gap)}")),
+            ("Start speed", f"{3.6 * options.start_speed:.0f} km/h"),
+            ("Blocks at most", str(options.blocks)),
+            ("Powers rounded to", f"{options.power_rounding:g} W"),
+            ("Accepted chance to empty the reserve early", f"{100 * options.empty_risk:.0f} %"),
+            ("Draws, seed", f"{options.draws}, {options.seed}"),
+            ("Rules looked at", "; ".join(result.job.rules) or "none: the event's own rules hold"),
+            ("kitpace", __version__),
+            *((name, _version(name)) for name in ("numpy", "scipy", "highspy"))]
+    return Table(("What", "Value"), rows, "The same input gives the same page")
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _sources(job: Job) -> Part:
+    if not job.sources:
+        return ""
+    return Table(("File", "What it was"), job.sources, "Files read")

@@ -1,0 +1,77 @@
+"""Figures as a person reads them: a sensible number of digits, and the unit beside them."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["clock", "compass", "kilometres", "listing", "money", "seconds", "signed_seconds",
+           "span", "watts"]
+
+_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def clock(time: float) -> str:
+    """Seconds as m:ss or h:mm:ss, rounded to the second."""
+    whole = round(time)
+    minutes, rest = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def seconds(value: float) -> str:
+    """Amount of seconds, to two digits at the most below ten."""
+    size = abs(value)
+    if size < 0.005:
+        return "less than 0.01 s"
+    if size < 0.1:
+        return f"{size:.2f} s"
+    return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
+
+
+def signed_seconds(value: float) -> str:
+    """Seconds more (+) or less (−), in tenths below ten."""
+    digits = f"{abs(value):.1f}" if abs(value) < 9.95 else f"{abs(value):,.0f}"
+    if float(digits.replace(",", "")) == 0.0:
+        return "0 s"
+    return f"{'−' if value < 0 else '+'}{digits} s"
+
+
+def span(low: float, high: float) -> str:
+    """Range of seconds, as '9 to 29 s'; a negative end carries its sign."""
+    def text(value: float) -> str:
+        whole = round(value, 1) if abs(high - low) < 5 else round(value)
+        return f"−{abs(whole):g}" if whole < 0 else f"{whole:g}"
+    return f"{text(low)} to {text(high)} s"
+
+
+def money(amount: float, currency: str = "") -> str:
+    """Amount with thousands apart; cents only where there are some."""
+    text = f"{amount:,.0f}" if math.isclose(amount, round(amount)) else f"{amount:,.2f}"
+    return f"{text} {currency}".strip()
+
+
+def watts(power: float) -> str:
+    """Power to the watt."""
+    return f"{power:.0f} W"
+
+
+def kilometres(distance: float, digits: int = 1) -> str:
+    """Metres as kilometres."""
+    return f"{distance / 1000.0:.{digits}f} km"
+
+
+def compass(east: float, north: float) -> str:
+    """Where a wind that moves to (east, north) comes from, one of eight names."""
+    bearing = math.degrees(math.atan2(-east, -north)) % 360.0
+    return _WINDS[round(bearing / 45.0) % 8]
+
+
+def listing(items: Sequence[str]) -> str:
+    """Items as 'a, b and c'."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"

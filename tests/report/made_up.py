@@ -1,0 +1,156 @@
+"""An invented result, put together without solver, so that pages can be tested by themselves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from optimizer.conditions import Conditions
+from optimizer.course import Corner, Correction, Course, Mark
+from optimizer.evidence import Effect
+from optimizer.job import (
+    ItemWorth,
+    Job,
+    Options,
+    PolicySample,
+    Result,
+    Sensitivity,
+    SetSplits,
+)
+from optimizer.kit import Catalogue, Choice, Item, KitSet, PairFactor
+from optimizer.pacing import Block, Plan, RideablePlan, pacing_problem
+from optimizer.physics import Setup, lay_road, road_load
+from optimizer.rider import Position, Rider
+
+EVIL = "</script><img src=x onerror=alert(1)>"
+
+
+def made_up_course(name: str = "Fen circuit") -> Course:
+    """Loop of 20 km with two hills and five marks."""
+    n = 400
+    at = np.linspace(0.0, 20000.0, n + 1)
+    turn = 2 * np.pi * at / 20000.0
+    radius = 3183.0 * (1 + 0.18 * np.sin(3 * turn))
+    east, north = radius * np.sin(turn), radius * np.cos(turn)
+    middle = 0.5 * (at[:-1] + at[1:])
+    limit = np.full(n + 1, np.inf)
+    limit[150], limit[320] = 9.0, 7.5
+    return Course(
+        name=name, distance=at, latitude=-40.0 + north / 111_000.0,
+        longitude=-20.0 + east / (111_000.0 * np.cos(np.radians(40.0))),
+        elevation=40 + 35 * np.sin(turn - 1) + 22 * np.sin(4 * turn),
+        heading=np.arctan2(np.diff(east), np.diff(north)) % (2 * np.pi),
+        rolling_factor=np.where(middle > 15000, 1.3, 1.0), speed_limit=limit,
+        roughness=np.full(n, 0.03), shelter=np.where(middle < 3000, 0.6, 1.0),
+        marks=(Mark("Pump house", 3200.0), Mark("Long dyke", 8100.0), Mark("Chapel turn", 12400.0),
+               Mark("Top of Beacon Rise", 16800.0)),
+        corners=(Corner("Chapel turn", 7500.0, 14.0, 1.5, 9.0),
+                 Corner("Sluice bend", 16000.0, 10.0, -1.9, 7.5)),
+        corrections=(Correction("points closer than 1 m merged", 12, "length changed by 3 m"),),
+        doubts=("The elevation comes from a terrain model with steps of about 5 m.",),
+        elevation_sd=1.4)
+
+
+def made_up_plan(course: Course, conditions: Conditions, rider: Rider, setup: Setup) -> Plan:
+    """Ride at the power that slopes ask for, at the steady speed of each step."""
+    road = lay_road(course, conditions, course.distance)
+    problem = pacing_problem(road, rider, setup, start_speed=5.0)
+    power = rider.critical_power * np.clip(1.03 + 9 * problem.grade, 0.3, 1.5)
+    speed = np.linspace(2.0, 25.0, 800)[:, None]
+    force = road_load(speed, problem.grade, problem.headwind, problem.crosswind,
+                      problem.air_density, drag=problem.drag, mass=problem.mass,
+                      rolling_resistance=problem.rolling_resistance)
+    need = force * speed / problem.drivetrain_efficiency
+    steady = speed[np.argmin(np.abs(need - power), axis=0), 0]
+    nodes = np.minimum(np.concatenate([[5.0], steady]), problem.speed_limit)
+    time = np.concatenate([[0.0], np.cumsum(2 * problem.step / (nodes[1:] + nodes[:-1]))])
+    use = np.cumsum((power - rider.critical_power) * np.diff(time))
+    reserve = np.clip(rider.w_prime * (1 - 0.97 * np.arange(len(time)) / len(time))
+                      - 0.2 * (np.concatenate([[0.0], use]) % 5000), 0, rider.w_prime)
+    n = problem.steps
+    return Plan(problem=problem, speed=nodes, time=time, power=power, reserve=reserve,
+                lower_bound=float(time[-1]) - 0.013, lossless=True, iterations=17,
+                seconds_per_joule=0.0009 * (1 + 4 * np.clip(problem.grade, -0.02, 0.05)),
+                seconds_per_reserve_joule=0.0009, grid_error=0.09,
+                seconds_per_speed=np.where(np.isfinite(problem.speed_limit), 1.4, 0.0)[: n + 1])
+
+
+def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Result:
+    """Everything that a report shows; names as given."""
+    course = made_up_course()
+    conditions = Conditions(temperature=291.0, pressure=100900.0, humidity=0.6,
+                            wind_east=np.array([[4.0]]), wind_north=np.array([[3.0]]),
+                            start_time=datetime(2031, 6, 7, 9, 30, tzinfo=UTC))
+    rider = Rider(name=name, mass=71.0, critical_power=262.0, w_prime=18500.0, max_power=520.0,
+                  positions=(Position("aero", 0.248), Position("upright", 0.31, 1.03)),
+                  critical_power_sd=6.0, w_prime_sd=2500.0, drag_area_sd=0.008,
+                  assumed=("Drag area from body size: 0.248 m².",))
+    yaw = np.radians([0.0, 5.0, 10.0, 15.0])
+    owned = Setup("as owned", mass=9.4, rolling_resistance=0.0046)
+    best = replace(owned, name="best", mass=9.3, rolling_resistance=0.0039, yaw=yaw,
+                   drag_area_change=np.array([-0.011, -0.012, -0.013, -0.011]))
+    items = (Item(item, "head", 240.0, region="front", mass=0.05),
+             Item("Light tyres", "tyres", 110.0, mass=-0.1, caution="Puncture more easily."),
+             Item("Tucked cables", "cockpit", 80.0, needs_fitter=True, region="front",
+                  caution="Steering and brakes depend on it."),
+             Item("Deep wheels", "wheels", 1400.0, mass=0.2, wheel_inertia=0.02,
+                  crosswind_limit=14.0),
+             Item("Old shoe covers", "feet", 0.0, owned=True))
+    effects = (Effect(item, yaw=yaw, drag_area=np.array([-0.006, -0.007, -0.008, -0.006]),
+                      drag_area_sd=0.002, data=3, disagreement=0.2, basis="2 tunnel, 1 field"),
+               Effect("Light tyres", rolling_resistance=-0.0007, rolling_resistance_sd=0.0002,
+                      data=2, basis="2 drum tests"),
+               Effect("Tucked cables", drag_area=np.array([-0.004]), drag_area_sd=0.003, data=1,
+                      basis="strip theory", warnings=("One source carries the result.",)),
+               Effect("Deep wheels", yaw=yaw, drag_area=np.array([-0.001, -0.003, -0.006, -0.008]),
+                      drag_area_sd=0.004, data=2, basis="seller's tunnel figures, shrunk"))
+    job = Job(name="Fen circuit, June", course=course, conditions=conditions, rider=rider,
+              baseline=owned, catalogue=Catalogue(items, (PairFactor(item, "Tucked cables", 0.2),)),
+              effects=effects, budget=1500.0, currency="EUR", options=Options(),
+              rules=("Generic time trial rules",), named_sets=(("Tyres only", ("Light tyres",)),),
+              assumptions=("Air density taken from the standard atmosphere.",),
+              sources=(("course.gpx", "sha256 0123abcd"), ("kit.csv", "sha256 4567ef01")))
+    plan, before = (made_up_plan(course, conditions, rider, setup) for setup in (best, owned))
+    T, T0 = plan.finish_time, before.finish_time
+    sets = (KitSet((), 0.0, owned, T0, T0 - 0.02), KitSet(("Tucked cables",), 80.0, owned,
+                                                         T0 - 6.1, T0 - 6.12),
+            KitSet(("Light tyres", "Tucked cables"), 190.0, owned, T0 - 21.0, T0 - 21.02),
+            KitSet((item, "Light tyres", "Tucked cables"), 430.0, best, T, T - 0.013),
+            KitSet((item, "Light tyres", "Tucked cables", "Deep wheels"), 1830.0, best, T - 7.0,
+                   T - 7.02))
+    choice = Choice(1500.0, "EUR", sets[0], sets[3], sets, 0.4, left_out=(
+        ("Deep wheels", "with them the set costs 1,830, over the budget of 1,500"),))
+    edges = (0.0, 3200.0, 8100.0, 12400.0, 16800.0, 20000.0)
+    blocks = tuple(
+        Block(a, b, float(5 * round(plan.power[(course.distance[:-1] >= a)
+                                               & (course.distance[:-1] < b)].mean() / 5)), where)
+        for a, b, where in zip(edges[:-1], edges[1:], ("start", "Pump house", "Long dyke",
+                                                       "Chapel turn", "Top of Beacon Rise"),
+                               strict=True))
+    middle = 0.5 * (course.distance[:-1] + course.distance[1:])
+    ridden = np.array([next(b.power for b in blocks if b.start <= m < b.end) for m in middle])
+    rideable = RideablePlan(blocks, plan.speed, plan.time * (1 + 1.8 / T), ridden, plan.reserve,
+                            1.8)
+    marks = [mark.distance for mark in course.marks] + [course.length]
+    splits = tuple(
+        SetSplits(title, names, spend, arrival, arrival * 0.985, arrival * 1.016)
+        for title, names, spend, arrival in (
+            ("Best set", sets[3].items, 430.0, np.interp(marks, plan.distance, plan.time)),
+            ("As owned", (), 0.0, np.interp(marks, plan.distance, before.time)),
+            ("Tyres only", ("Light tyres",), 110.0,
+             np.interp(marks, plan.distance, before.time) * (1 - 15.0 / T0))))
+    worth = (ItemWorth(item, 19.0, 9.0, 29.0), ItemWorth("Light tyres", 15.0, 8.0, 22.0),
+             ItemWorth("Tucked cables", 6.1, -1.5, 14.0), ItemWorth("Deep wheels", 8.0, -2.0, 18.0))
+    sensitivities = (
+        Sensitivity("Wind speed", "1 km/h more", 4.2, "a quarter of the forecast", 18.9),
+        Sensitivity("Drag area", "0.001 m² more", 2.3, "0.008 m²", 18.0),
+        Sensitivity("Critical power", "1 W more", -2.0, "6 W", 12.0),
+        Sensitivity("Rolling resistance", "0.0001 more", 2.1, "0.0003", 6.3),
+        Sensitivity("Mass", "1 kg more", 3.1), Sensitivity("Start", "an hour later", 5.0))
+    policies = tuple(PolicySample(e, n, plan.power, T + 2 * e * e)
+                     for e in (-4.0, 0.0, 4.0) for n in (-4.0, 0.0, 4.0))
+    return Result(job=job, choice=choice, plan=plan, baseline_plan=before, rideable=rideable,
+                  spread=(T * 0.985, T, T * 1.016), splits=splits, worth=worth,
+                  sensitivities=sensitivities, policies=policies)
