@@ -96,7 +96,8 @@ def share_for_run(target: RunTarget, endurance_loss: float) -> float:
                          "set a target slower than run_fresh_min")
     lost = endurance_loss * np.log(max(target.fresh_time, HALF_HOUR) / HALF_HOUR)
     intensity = (1.0 - lost) * target.fresh_time / target.time
-    longest = HALF_HOUR * np.exp(max(1.0 - intensity, 0.0) / endurance_loss)
+    factors = max(1.0 - intensity, 0.0) / max(endurance_loss, 1e-3)
+    longest = HALF_HOUR * np.exp(min(factors, 50.0))
     left = 1.0 - target.time / longest
     if left < _LEAST_SHARE:
         raise InputError("rider", "long.run_target_min", "leaves nothing for the ride",

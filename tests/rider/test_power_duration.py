@@ -86,8 +86,8 @@ def test_nonlinear_forms_agree_with_scipy(model):
     x, y = ((efforts.power, efforts.duration) if model == "time"
             else (efforts.duration, efforts.power))
     theirs, covariance = curve_fit(curve, x, y, p0=ours.parameters[free] * 1.001,
-                                   method="trf", x_scale=np.abs(start[free]), ftol=1e-14, xtol=1e-14,
-                                   gtol=1e-14)
+                                   method="trf", x_scale=np.abs(start[free]), ftol=1e-14,
+                                   xtol=1e-14, gtol=1e-14)
     np.testing.assert_allclose(ours.parameters[free], theirs, rtol=2e-5)
     np.testing.assert_allclose(ours.standard_error()[free], np.sqrt(np.diag(covariance)),
                                rtol=2e-3)
@@ -126,8 +126,9 @@ def test_bootstrap_spreads_like_the_fits_own_errors(model):
 def test_bootstrap_repeats_with_its_seed():
     efforts = _noisy()
     curve = fit_curve(efforts, "inverse-time")
-    np.testing.assert_array_equal(bootstrap(efforts, curve, 50, 4), bootstrap(efforts, curve, 50, 4))
-    assert np.any(bootstrap(efforts, curve, 50, 4) != bootstrap(efforts, curve, 50, 5))
+    first, again = (bootstrap(efforts, curve, 50, 4) for _ in range(2))
+    np.testing.assert_array_equal(first, again)
+    assert np.any(first != bootstrap(efforts, curve, 50, 5))
 
 
 def test_two_efforts_get_the_error_of_an_effort():
