@@ -1,9 +1,11 @@
 """The road: from a GPX file to distance, height, heading, corners and surface."""
 
+from optimizer.course.cleaning import MENDING, Cleaning
 from optimizer.course.corners import Handling
 from optimizer.course.course import Corner, Correction, Course, Mark, Stretch
-from optimizer.course.profile import Cleaning
+from optimizer.course.features import SURFACES, TERRAINS, Features, Limit
+from optimizer.course.profile import Shape
 from optimizer.course.read import read_course
 
-__all__ = ["Cleaning", "Corner", "Correction", "Course", "Handling", "Mark", "Stretch",
-           "read_course"]
+__all__ = ["MENDING", "SURFACES", "TERRAINS", "Cleaning", "Corner", "Correction", "Course",
+           "Features", "Handling", "Limit", "Mark", "Shape", "Stretch", "read_course"]

@@ -2,82 +2,215 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.course.course import Corner
+from optimizer.course.geodesy import step_lengths
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Handling", "braking_envelope", "find_corners"]
+    from optimizer.course.features import Limit
+    from optimizer.course.profile import Line
+
+__all__ = ["Handling", "braking_envelope", "find_corners", "set_limits"]
 
 _GRAVITY = 9.80665  # m/s²; course stands below physics and cannot ask it
+_WIDE = 150.0  # m; a radius beyond this limits no rider
+_FASTEST = 25.0  # m/s; a corner that allows more limits no rider either
+_LEAST_TURN = np.radians(20.0)
+_WINDOW = 15.0  # m over which the sharpest part of a corner is measured
+_NEAR = 40.0  # m within which a limit given by the rider speaks of a corner
+_PITCH_OVER = 0.5  # of g
 
 
 @dataclass(frozen=True)
 class Handling:
     """How the rider takes corners and descents.
 
-    `skill` is the share of the tyres' grip used in a corner; `friction` the coefficient
-    between tyre and road (about 0.8 dry and 0.5 wet: common practice, no source);
-    `braking` a comfortable deceleration on the flat [m/s²]; `dead_turn_speed` [m/s] where
-    the road doubles back; `descent_cap` the highest speed ever wanted [m/s].
+    Attributes
+    ----------
+    skill : share of the tyres' grip that is used in a corner: 0.4 careful, 0.6 practised,
+        0.75 bold (common practice, no source)
+    wet : whether the road is wet
+    friction_dry, friction_wet : coefficient between tyre and road (common practice, no source;
+        riders slip out at about 1 on good dry pavement)
+    braking : comfortable deceleration on the flat in the dry [m/s²]; in the wet it falls with
+        the friction (common practice, no source)
+    dead_turn_speed : m/s, where the road doubles back on itself
+    descent_cap : m/s, the highest speed ever wanted
+    lane : m of width that a line through a corner can use
     """
 
     skill: float = 0.6
-    friction: float = 0.8
-    braking: float = 3.0
+    wet: bool = False
+    friction_dry: float = 0.8
+    friction_wet: float = 0.5
+    braking: float = 3.5
     dead_turn_speed: float = 3.0
     descent_cap: float = float("inf")
-    road_width: float = 3.0
+    lane: float = 3.0
+
+    @property
+    def lateral(self) -> float:
+        """Acceleration across the road that the rider accepts [m/s²]."""
+        return self.skill * self._friction * _GRAVITY
+
+    @property
+    def deceleration(self) -> float:
+        """Braking on the flat [m/s²].
+
+        Never above half of g, where a rider on the bars goes over them (Riel 2005, for a
+        centre of mass 1.2 m high and 0.6 m behind the front wheel).
+        """
+        share = self._friction / self.friction_dry
+        return min(self.braking * share, _PITCH_OVER * _GRAVITY)
+
+    @property
+    def _friction(self) -> float:
+        return self.friction_wet if self.wet else self.friction_dry
 
 
-def find_corners(distance: NDArray[np.float64], heading: NDArray[np.float64],
-                 handling: Handling) -> tuple[Corner, ...]:
-    """Corners sharper than 25 degrees within 60 m; heading (n,) of each step [rad]."""
-    turn = np.diff(np.unwrap(heading))
-    step = float(distance[1] - distance[0])
-    tight = np.abs(turn) / step > 1 / 120
-    sign = np.sign(turn) * tight
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], sign, [0]])))
-    corners = []
-    for first, last in pairwise(edges):
-        if sign[first] == 0:
+def find_corners(line: Line, handling: Handling) -> tuple[Corner, ...]:
+    """Corners of a line: turns of more than 20 degrees, tighter than 150 m, beyond its noise."""
+    step = float(line.distance[1] - line.distance[0])
+    turn = _turns(line.heading)
+    corners = [_dead_turn(line, a, handling) for a in _doubling_back(line, turn)]
+    taken = [corner.distance for corner in corners]
+    for first, last in _regions(turn, step):
+        at = line.distance[first + 1:last + 1]
+        if any(at[0] - 30.0 < place < at[-1] + 30.0 for place in taken):
             continue
-        angle = float(turn[first:last].sum())
-        if abs(angle) < np.radians(25):
+        corner = _corner(line.distance, turn, first, last, handling)
+        clear = abs(corner.turn) > max(_LEAST_TURN, 3.0 * np.sqrt(2.0) * line.heading_sd)
+        if clear and corner.speed < _FASTEST:
+            corners.append(corner)
+    return tuple(sorted(corners, key=lambda corner: corner.distance))
+
+
+def _turns(heading: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n - 1,) change of direction at each inner node, right positive [rad]."""
+    return np.asarray((np.diff(heading) + np.pi) % (2 * np.pi) - np.pi)
+
+
+def _regions(turn: NDArray[np.float64], step: float) -> list[tuple[int, int]]:
+    """First and last (excluded) index of each run that turns one way, short straights included."""
+    sign = np.sign(turn) * (np.abs(_window_mean(turn, step)) / step > 1.0 / _WIDE)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0.0], sign, [0.0]])))
+    runs: list[tuple[int, int]] = []
+    for a, b in pairwise(edges):
+        if sign[a] == 0.0:
             continue
-        corners.append(_corner(distance, int(first), int(last), turn, angle, handling))
-    return tuple(corners)
+        if runs and sign[runs[-1][0]] == sign[a] and (a - runs[-1][1]) * step <= 10.0:
+            runs[-1] = (runs[-1][0], int(b))
+        else:
+            runs.append((int(a), int(b)))
+    return runs
 
 
-def _corner(distance: NDArray[np.float64], first: int, last: int, turn: NDArray[np.float64],
-            angle: float, handling: Handling) -> Corner:
-    length = float(distance[last] - distance[first])
+def _window_mean(values: NDArray[np.float64], step: float) -> NDArray[np.float64]:
+    width = min(max(round(_WINDOW / step), 1), len(values))
+    return np.convolve(values, np.ones(width) / width, mode="same")
+
+
+def _line_radius(angle: float, lane: float) -> float:
+    """Radius of the line from outside to inside to outside of a lane through a sharp corner.
+
+    Plane geometry: with the inner edge rounded at one lane's width r, the widest arc that
+    touches both outer edges and the apex has R = r + lane / (1 - cos(θ/2)).
+    """
     half = min(abs(angle), np.pi) / 2
-    line = handling.road_width * (1 + 1 / (1 - np.cos(half)))
-    radius = max(length / abs(angle), line)
-    apex = first + 1 + int(np.argmax(np.abs(turn[first:last])))
-    dead = abs(angle) > np.radians(150) and length / abs(angle) < 8.0
-    speed = np.sqrt(handling.friction * handling.skill * _GRAVITY * radius)
-    return Corner("", float(distance[apex]), radius, angle,
-                  float(min(speed, handling.dead_turn_speed) if dead else speed), dead)
+    return float(lane + lane / max(1.0 - np.cos(half), 1e-6))
+
+
+def _corner(distance: NDArray[np.float64], turn: NDArray[np.float64], first: int, last: int,
+            handling: Handling) -> Corner:
+    angle = float(turn[first:last].sum())
+    step = float(distance[1] - distance[0])
+    bend = np.abs(_window_mean(turn, step)[first:last]) / step
+    sharpest = int(np.argmax(bend))
+    radius = max(1.0 / max(float(bend[sharpest]), 1e-9), _line_radius(angle, handling.lane))
+    return Corner("", float(distance[first + 1 + sharpest]), radius, angle,
+                  float(np.sqrt(handling.lateral * radius)), dead_turn=False)
+
+
+def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[int]:
+    """Inner nodes about which the line comes back beside itself: 20 m before and after.
+
+    Those two places lie within 10 m of each other, and the direction has turned by more than
+    150 degrees. A hairpin of a road keeps its legs further apart.
+    """
+    step = float(line.distance[1] - line.distance[0])
+    reach = max(round(20.0 / step), 1)
+    n = len(line.distance)
+    if n <= 2 * reach + 1:
+        return []
+    before, after = np.arange(n - 2 * reach), np.arange(2 * reach, n)
+    pairs = np.stack([before, after], axis=1).ravel()
+    apart = step_lengths(line.latitude[pairs], line.longitude[pairs])[::2]
+    heading = line.heading
+    turned = np.abs((heading[after - 1] - heading[before] + np.pi) % (2 * np.pi) - np.pi)
+    back = (apart < 10.0) & (turned > np.radians(150.0))
+    found = []
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], back.astype(int), [0]])))
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        middle = a + int(np.argmin(apart[a:b])) + reach
+        near = slice(max(middle - 3, 0), min(middle + 2, len(turn)))
+        found.append(near.start + int(np.argmax(np.abs(turn[near]))))
+    return found
+
+
+def _dead_turn(line: Line, at: int, handling: Handling) -> Corner:
+    radius = _line_radius(np.pi, handling.lane) / 2
+    speed = min(handling.dead_turn_speed, float(np.sqrt(handling.lateral * radius)))
+    return Corner("", float(line.distance[at + 1]), radius, np.pi, speed, dead_turn=True)
+
+
+def set_limits(corners: tuple[Corner, ...], limits: tuple[Limit, ...], length: float,
+               ) -> tuple[Corner, ...]:
+    """Put the rider's own limits in the place of what the nearest corner would allow."""
+    result = list(corners)
+    for limit in limits:
+        if limit.distance is None or not 0.0 <= limit.distance <= length:
+            continue
+        away = [abs(corner.distance - limit.distance) for corner in result]
+        if away and min(away) < _NEAR:
+            k = int(np.argmin(away))
+            result[k] = replace(result[k], name=limit.name, speed=limit.speed)
+        else:
+            result.append(Corner(limit.name, limit.distance, float("inf"), 0.0, limit.speed))
+    return tuple(sorted(result, key=lambda corner: corner.distance))
+
+
+def corner_limit(distance: NDArray[np.float64], corners: tuple[Corner, ...],
+                 ) -> NDArray[np.float64]:
+    """(n + 1,) speed limit from corners alone [m/s], held over the arc of each."""
+    limit = np.full(len(distance), np.inf)
+    for corner in corners:
+        arc = corner.radius * abs(corner.turn) if np.isfinite(corner.radius) else 0.0
+        half = 0.5 * min(max(arc, 0.0), 60.0)
+        inside = np.abs(distance - corner.distance) <= half
+        inside[int(np.argmin(np.abs(distance - corner.distance)))] = True
+        limit[inside] = np.minimum(limit[inside], corner.speed)
+    return limit
 
 
 def braking_envelope(limit: NDArray[np.float64], distance: NDArray[np.float64],
-                     elevation: NDArray[np.float64], braking: float) -> NDArray[np.float64]:
+                     elevation: NDArray[np.float64], deceleration: float) -> NDArray[np.float64]:
     """Lower `limit` (n + 1,) [m/s] so that each later one can be braked for.
 
     The deceleration on a slope s is a(s) = a(0) + s g (Riel 2005, "Maximal braking on a
-    standard bicycle"), so v² ≤ V_j² + 2 Σ a Δs for every later node j.
+    standard bicycle"), so v² ≤ V_j² + 2 Σ a Δs for every later node j; a tenth of a(0) is
+    left on the steepest descents.
     """
-    drop = np.maximum(braking * np.diff(distance) + _GRAVITY * np.diff(elevation),
-                      0.1 * braking * np.diff(distance))
-    budget = np.concatenate([[0.0], np.cumsum(2 * drop)])
-    reach = np.minimum(limit, 1e4) ** 2 + budget
+    step = np.diff(distance)
+    work = np.maximum(deceleration * step + _GRAVITY * np.diff(elevation),
+                      0.1 * deceleration * step)
+    budget = np.concatenate([[0.0], np.cumsum(2.0 * work)])
+    reach = np.where(np.isfinite(limit), limit, 1e6) ** 2 + budget
     least = np.minimum.accumulate(reach[::-1])[::-1] - budget
-    return np.where(least >= limit**2, limit, np.sqrt(np.maximum(least, 0.0)))
+    return np.where(least >= 1e6, np.inf, np.minimum(limit, np.sqrt(np.maximum(least, 0.0))))

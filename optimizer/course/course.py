@@ -56,11 +56,15 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Correction:
-    """Something that was mended in the data: what, how often, and what it changed."""
+    """Something that was mended in the data: what, how often, and what it changed.
+
+    `option` is the name that leaves it undone; empty where it cannot be left undone.
+    """
 
     what: str
     count: int
     effect: str
+    option: str = ""
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,7 @@ class Course:
     roughness : (n,) roughness length of the terrain [m]
     shelter : (n,) share of the open wind that reaches the road, 0 to 1
     elevation_sd : standard error of the smoothed elevation [m]
+    grade_sd : standard error of the grade over 100 m
     """
 
     name: str
@@ -96,6 +101,7 @@ class Course:
     corrections: tuple[Correction, ...] = ()
     doubts: tuple[str, ...] = ()
     elevation_sd: float = 0.0
+    grade_sd: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("distance", "latitude", "longitude", "elevation", "heading",

@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["east_north", "move", "step_lengths"]
+__all__ = ["cartesian", "east_north", "move", "step_lengths"]
 
 # WGS84 defining constants: NGA.STND.0036 (2014), table 3.1.
 _A = 6378137.0
@@ -24,7 +24,7 @@ def _radii(phi: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.fl
     return _A * (1 - _E2) / w2**1.5, _A / np.sqrt(w2)
 
 
-def _cartesian(latitude: NDArray[np.float64],
+def cartesian(latitude: NDArray[np.float64],
                longitude: NDArray[np.float64]) -> NDArray[np.float64]:
     """(3, p) earth-centred coordinates on the ellipsoid [m]."""
     phi, lam = np.radians(latitude), np.radians(longitude)
@@ -41,14 +41,14 @@ def step_lengths(latitude: NDArray[np.float64],
     c (1 + c²/24R²): better than 1 mm for steps of 100 km, and free of trouble at the
     poles and the antimeridian.
     """
-    chord = np.sqrt(np.sum(np.diff(_cartesian(latitude, longitude), axis=1) ** 2, axis=0))
+    chord = np.sqrt(np.sum(np.diff(cartesian(latitude, longitude), axis=1) ** 2, axis=0))
     return np.asarray(2 * _MEAN_RADIUS * np.arcsin(np.minimum(chord / (2 * _MEAN_RADIUS), 1.0)))
 
 
 def east_north(latitude: NDArray[np.float64],
                longitude: NDArray[np.float64]) -> NDArray[np.float64]:
     """(2, p - 1) components of each step along east and north at its middle [m]."""
-    delta = np.diff(_cartesian(latitude, longitude), axis=1)
+    delta = np.diff(cartesian(latitude, longitude), axis=1)
     phi = np.radians(0.5 * (latitude[:-1] + latitude[1:]))
     turn = (np.diff(longitude) + 180.0) % 360.0 - 180.0
     lam = np.radians(longitude[:-1] + 0.5 * turn)

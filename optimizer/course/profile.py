@@ -1,94 +1,188 @@
-"""From raw points to an even line: cleaning, smoothing, resampling."""
+"""From cleaned points to an even line on the ground, and what can be done with such a line."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.course.course import Correction
-from optimizer.course.geodesy import east_north, step_lengths
+from optimizer.course.geodesy import east_north, move, step_lengths
+from optimizer.course.heights import road_heights
 from optimizer.course.smoothing import smooth
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from optimizer.course.cleaning import Cleaning, Log
     from optimizer.course.gpx import Points
 
-__all__ = ["Cleaning", "Line", "clean_line"]
+__all__ = ["Line", "Shape", "draw_line", "shape_line"]
+
+FINE_STEP = 5.0  # m, of the line on which corners are found
+_SPARSE = 25.0  # m; points further apart than this were drawn, not recorded
+_WIDEST = 100.0  # penalty: half of a wave of 100 m passes, else corners are rounded off
+_CLOSED = 100.0  # m between finish and start of a lap
+_LONGEST, _SHORTEST = 3_000_000.0, 100.0  # m
 
 
 @dataclass(frozen=True)
-class Cleaning:
-    """What may be mended, and how strongly.
+class Shape:
+    """Which part of the track is ridden, and how: first cut, then turned round, then repeated.
 
-    `skip` names corrections to leave out; `penalty` fixes the smoothing of elevation
-    instead of letting the data choose; `step` is the grid [m].
+    `start`, `end` [m along the cleaned track]; `reverse` to ride it the other way; `laps`.
     """
 
-    step: float = 10.0
-    skip: frozenset[str] = field(default_factory=frozenset)
-    penalty: float | None = None
+    start: float = 0.0
+    end: float | None = None
+    reverse: bool = False
+    laps: int = 1
 
 
 @dataclass(frozen=True)
 class Line:
-    """An even line on the ground: (n + 1,) nodes, with what was done to get there."""
+    """An even line on the ground.
+
+    `distance`, `latitude`, `longitude`, `elevation`: (n + 1,); `height_sd` [m] and `grade_sd`
+    of the elevation; `heading_sd` [rad] of the direction of one step.
+    """
 
     distance: NDArray[np.float64]
     latitude: NDArray[np.float64]
     longitude: NDArray[np.float64]
     elevation: NDArray[np.float64]
-    elevation_sd: float
-    corrections: tuple[Correction, ...]
-    doubts: tuple[str, ...]
+    height_sd: float = 0.0
+    grade_sd: float = 0.0
+    heading_sd: float = 0.0
+
+    @property
+    def heading(self) -> NDArray[np.float64]:
+        """(n,) rad clockwise from north."""
+        east, north = east_north(self.latitude, self.longitude)
+        return np.asarray(np.arctan2(east, north))
 
 
-def clean_line(points: Points, file: str, cleaning: Cleaning) -> Line:
-    """Clean, smooth and resample a track; InputError where there is nothing to ride on."""
-    corrections: list[Correction] = []
-    doubts: list[str] = []
-    keep = np.concatenate([[True], step_lengths(points.latitude, points.longitude) > 0.01])
-    if not keep.all():
-        corrections.append(Correction("repeated points", int((~keep).sum()), "dropped"))
-    points = _take(points, keep)
-    if len(points) < 2:
-        raise InputError(file, "", "has no length: all its points are at one place",
-                         "export the track of a ride or a drawn course")
-    points = _fill_elevation(points, file, corrections, doubts)
+def draw_line(points: Points, cleaning: Cleaning, log: Log) -> Line:
+    """Smooth positions and heights of cleaned points onto an even line."""
     raw = np.concatenate([[0.0], np.cumsum(step_lengths(points.latitude, points.longitude))])
-    nodes = max(int(np.ceil(raw[-1] / cleaning.step)), 2) + 1
-    distance = np.linspace(0.0, raw[-1], nodes)
-    east, north = np.cumsum(np.concatenate(
-        [np.zeros((2, 1)), east_north(points.latitude, points.longitude)], axis=1), axis=1)
-    del east, north
-    unrolled = np.unwrap(points.longitude, period=360.0)
-    latitude = np.interp(distance, raw, points.latitude)
-    longitude = (np.interp(distance, raw, unrolled) + 180.0) % 360.0 - 180.0
-    where = raw / raw[-1] * (nodes - 1)
-    result = smooth(where, points.elevation, nodes, penalty=cleaning.penalty)
-    return Line(distance, latitude, longitude, result.values, result.noise_sd,
-                tuple(corrections), tuple(doubts))
+    if not _SHORTEST <= raw[-1] <= _LONGEST:
+        size = f"{raw[-1]:.0f} m" if raw[-1] < 10_000 else f"{raw[-1] / 1000:.0f} km"
+        raise InputError(log.file, "", f"is {size} long", "a course is "
+                         f"{_SHORTEST:.0f} m to {_LONGEST / 1000:.0f} km long")
+    nodes = np.linspace(0.0, raw[-1], max(int(np.ceil(raw[-1] / FINE_STEP)), 2) + 1)
+    latitude, longitude, heading_sd = _positions(points, raw, nodes, log)
+    length = np.concatenate([[0.0], np.cumsum(step_lengths(latitude, longitude))])
+    latitude, longitude = _spread(length, latitude, longitude, FINE_STEP)
+    fine = np.linspace(0.0, length[-1], len(latitude))
+    coarse = np.linspace(0.0, length[-1], max(int(np.ceil(length[-1] / cleaning.step)), 2) + 1)
+    heights = road_heights(
+        np.interp(raw, nodes, length), points.elevation, coarse,
+        np.interp(coarse, fine, latitude), _between(coarse, fine, longitude),
+        cleaning.penalty, log)
+    return Line(fine, latitude, longitude, np.interp(fine, coarse, heights.values),
+                heights.height_sd, heights.grade_sd, heading_sd)
 
 
-def _take(points: Points, keep: NDArray[np.bool_]) -> Points:
-    return replace(points, **{name: getattr(points, name)[keep] for name in (
-        "latitude", "longitude", "elevation", "time", "segment")})
+def _positions(points: Points, raw: NDArray[np.float64], nodes: NDArray[np.float64], log: Log,
+               ) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Latitude and longitude at nodes along the raw way, and the error of a step's direction.
+
+    East and north are smoothed together with one penalty, which the data choose; drawn
+    courses have no noise and stay as they are.
+    """
+    latitude = np.interp(nodes, raw, points.latitude)
+    longitude = _between(nodes, raw, points.longitude)
+    if not log.wants("positions"):
+        return latitude, longitude, 0.0
+    plane = np.concatenate([np.zeros((2, 1)), np.cumsum(
+        east_north(points.latitude, points.longitude), axis=1)], axis=1).T
+    where, data = _drawn_through(raw, plane)
+    scaled = where / raw[-1] * (len(nodes) - 1)
+    fit = smooth(scaled, data, len(nodes), largest_penalty=_WIDEST)
+    straight = np.stack([np.interp(nodes, raw, axis) for axis in plane.T], axis=1)
+    shift = fit.values - straight
+    step = float(nodes[1] - nodes[0])
+    noise = np.random.default_rng(0).standard_normal((len(scaled), 1)) * fit.noise_sd
+    left = smooth(scaled, noise, len(nodes), penalty=fit.penalty).values
+    heading_sd = float(np.sqrt(np.mean(np.diff(left[:, 0]) ** 2)) / step)
+    if fit.noise_sd > 0.3:
+        log.mended("positions", "noise of the positions", len(points),
+                   f"smoothed, {np.sqrt(np.mean(shift**2)) * np.sqrt(2):.1f} m typical shift")
+        return *move(latitude, longitude, shift[:, 0], shift[:, 1]), heading_sd
+    return latitude, longitude, heading_sd
 
 
-def _fill_elevation(points: Points, file: str, corrections: list[Correction],
-                    doubts: list[str]) -> Points:
-    known = np.isfinite(points.elevation)
-    if not known.any():
-        raise InputError(file, "", "has no elevation, so its climbs are unknown",
-                         "export it with elevation, or draw it in a planner that adds heights")
-    if known.all():
-        return points
-    index = np.arange(len(known))
-    filled = np.interp(index, index[known], points.elevation[known])
-    corrections.append(Correction("missing elevation", int((~known).sum()), "interpolated"))
-    if known.mean() < 0.9:
-        doubts.append(f"{100 * (1 - known.mean()):.0f} % of the points have no elevation")
-    return replace(points, elevation=filled)
+def _drawn_through(where: NDArray[np.float64], plane: NDArray[np.float64],
+                   ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points on the straight lines through long steps, so that no spline swings out there."""
+    long = np.diff(where) > _SPARSE
+    count = np.where(long, np.ceil(np.diff(where) / FINE_STEP).astype(np.int64), 1)
+    index = np.repeat(np.arange(len(count)), count)
+    part = (np.arange(len(index)) - np.repeat(np.cumsum(count) - count, count)) / count[index]
+    dense = np.append(where[index] + part * np.diff(where)[index], where[-1])
+    return dense, np.stack([np.interp(dense, where, axis) for axis in plane.T], axis=1)
+
+
+def _between(where: NDArray[np.float64], known: NDArray[np.float64],
+             longitude: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Longitude between known points, across the antimeridian too."""
+    unrolled = np.interp(where, known, np.unwrap(longitude, period=360.0))
+    return np.asarray((unrolled + 180.0) % 360.0 - 180.0)
+
+
+def _spread(length: NDArray[np.float64], latitude: NDArray[np.float64],
+            longitude: NDArray[np.float64], step: float,
+            ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Give the same line nodes that lie evenly along it."""
+    even = np.linspace(0.0, length[-1], max(int(np.ceil(length[-1] / step)), 2) + 1)
+    return np.interp(even, length, latitude), _between(even, length, longitude)
+
+
+def shape_line(line: Line, shape: Shape, file: str) -> Line:
+    """Cut, turn round and repeat a line; InputError where that is not possible."""
+    line = _cut(line, shape, file)
+    if shape.reverse:
+        line = replace(line, latitude=line.latitude[::-1], longitude=line.longitude[::-1],
+                       elevation=line.elevation[::-1])
+    return _repeat(line, shape.laps, file) if shape.laps != 1 else line
+
+
+def _cut(line: Line, shape: Shape, file: str) -> Line:
+    length = float(line.distance[-1])
+    end = length if shape.end is None else shape.end
+    if end == length and shape.start == 0.0:
+        return line
+    if not (0.0 <= shape.start < end <= length + 50.0 and end - shape.start >= _SHORTEST):
+        raise InputError(file, "", f"cannot be cut from {shape.start / 1000:.2f} to "
+                         f"{end / 1000:.2f} km", f"it is {length / 1000:.2f} km long; name two "
+                         "places on it, the nearer one first")
+    end = min(end, length)
+    nodes = np.linspace(shape.start, end, max(int(np.ceil((end - shape.start) / FINE_STEP)), 2) + 1)
+    return replace(line, distance=nodes - shape.start,
+                   latitude=np.interp(nodes, line.distance, line.latitude),
+                   longitude=_between(nodes, line.distance, line.longitude),
+                   elevation=np.interp(nodes, line.distance, line.elevation))
+
+
+def _repeat(line: Line, laps: int, file: str) -> Line:
+    """`laps` times the same closed line; what is missing at its seam is ridden straight."""
+    if laps < 1 or laps * line.distance[-1] > _LONGEST:
+        raise InputError(file, "", f"cannot be ridden {laps} times", "give 1 or more laps, "
+                         f"{_LONGEST / 1000:.0f} km at most")
+    ends = [-1, 0]
+    seam = float(step_lengths(line.latitude[ends], line.longitude[ends])[0])
+    if seam > _CLOSED:
+        raise InputError(file, "", f"is no lap: its finish lies {seam:.0f} m from its start",
+                         "cut it where it comes back to its start")
+    # The height at the seam is one: share out what the two ends differ by.
+    tilt = (line.elevation[0] - line.elevation[-1]) * line.distance / line.distance[-1]
+    first = slice(1, None) if seam < 0.5 else slice(0, None)
+    latitude, longitude, elevation = (
+        np.concatenate([lap, np.tile(lap[first], laps - 1)])
+        for lap in (line.latitude, line.longitude, line.elevation + tilt))
+    length = np.concatenate([[0.0], np.cumsum(step_lengths(latitude, longitude))])
+    even = np.linspace(0.0, length[-1], max(int(np.ceil(length[-1] / FINE_STEP)), 2) + 1)
+    return replace(line, distance=even, latitude=np.interp(even, length, latitude),
+                   longitude=_between(even, length, longitude),
+                   elevation=np.interp(even, length, elevation))

@@ -1,66 +1,200 @@
-"""A GPX file read as a course."""
+"""GPX files read as a course."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.course.corners import Handling, braking_envelope, find_corners
-from optimizer.course.course import Course, Mark
-from optimizer.course.geodesy import east_north, step_lengths
-from optimizer.course.gpx import read_gpx
-from optimizer.course.profile import Cleaning, Line, clean_line
+from optimizer.course.cleaning import Cleaning, Log, clean_points
+from optimizer.course.corners import (
+    Handling,
+    braking_envelope,
+    corner_limit,
+    find_corners,
+    set_limits,
+)
+from optimizer.course.course import Corner, Course, Mark
+from optimizer.course.features import TERRAINS, Features, Limit, lay
+from optimizer.course.geodesy import cartesian, step_lengths
+from optimizer.course.gpx import Points, read_gpx
+from optimizer.course.profile import Shape, draw_line, shape_line
+from optimizer.errors import InputError
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from optimizer.course.gpx import Points
+    from optimizer.course.profile import Line
 
 __all__ = ["read_course"]
 
-
-def read_course(path: Path | str, *, cleaning: Cleaning | None = None,
-                handling: Handling | None = None) -> Course:
-    """Read, clean and resample a GPX file; InputError where it holds no rideable course."""
-    points = read_gpx(path)
-    line = clean_line(points, str(path), cleaning or Cleaning())
-    return _course(points.name, points, line, handling or Handling())
+_BESIDE = 100.0  # m; a waypoint further from the road is not on the course
+_JOINED = 200.0  # m
 
 
-def _course(name: str, points: Points, line: Line, handling: Handling) -> Course:
-    east, north = east_north(line.latitude, line.longitude)
-    heading = np.arctan2(east, north)
-    corners = find_corners(line.distance, heading, handling)
-    limit = np.full(len(line.distance), handling.descent_cap)
-    for corner in corners:
-        k = int(np.argmin(np.abs(line.distance - corner.distance)))
-        limit[k] = min(limit[k], corner.speed)
-    limit = braking_envelope(limit, line.distance, line.elevation, handling.braking)
-    n = len(heading)
+def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None = None,
+                cleaning: Cleaning | None = None, handling: Handling | None = None,
+                features: Features | None = None) -> Course:
+    """Read, clean and resample a GPX file, or several that follow on each other.
+
+    Parameters
+    ----------
+    shape : part, direction and laps; the whole track once by default
+    cleaning : what may be mended
+    handling : how the rider takes corners
+    features : what no track holds: surfaces, terrain, shelter, limits, marks
+
+    Raises InputError where there is no rideable course in the file.
+    """
+    cleaning, handling = cleaning or Cleaning(), handling or Handling()
+    features = features or Features()
+    files = [path] if isinstance(path, str | Path) else list(path)
+    points = _joined([(str(file), read_gpx(file)) for file in files])
+    log = Log(str(files[0]), cleaning.skip)
+    line = draw_line(clean_points(points, cleaning, log), cleaning, log)
+    line = shape_line(line, shape or Shape(), log.file)
+    return _course(points, line, cleaning.step, handling, features, log)
+
+
+def _joined(parts: list[tuple[str, Points]]) -> Points:
+    if not parts:
+        raise InputError("course", "", "names no file", "name at least one GPX file")
+    whole = parts[0][1]
+    for file, part in parts[1:]:
+        gap = step_lengths(np.array([whole.latitude[-1], part.latitude[0]]),
+                           np.array([whole.longitude[-1], part.longitude[0]]))[0]
+        if gap > _JOINED:
+            raise InputError(file, "", f"begins {gap / 1000:.1f} km from where the file before it "
+                             "ends", "name the files in the order in which they are ridden")
+        arrays = {name: np.concatenate([getattr(whole, name), getattr(part, name)])
+                  for name in ("latitude", "longitude", "elevation")}
+        # Times of two files need not follow on each other; without them order is the files'.
+        whole = Points(whole.name, time=np.full(len(arrays["latitude"]), np.nan), **arrays,
+                       segment=np.concatenate([whole.segment,
+                                               part.segment + whole.segment[-1] + 1]),
+                       places=whole.places + part.places)
+    return whole
+
+
+def _course(points: Points, line: Line, step: float, handling: Handling, features: Features,
+            log: Log) -> Course:
+    length = float(line.distance[-1])
+    nodes = np.linspace(0.0, length, max(int(np.ceil(length / step)), 2) + 1)
+    marks = _marks(points, line, features, log)
+    limits = _placed(features.limits, marks, log)
+    corners = set_limits(_named(find_corners(line, handling), marks), limits, length)
+    fine = np.minimum(corner_limit(line.distance, corners), handling.descent_cap)
+    for stretch in features.stretches:
+        if stretch.kind == "speed":
+            inside = (line.distance >= stretch.start) & (line.distance <= stretch.end)
+            fine[inside] = np.minimum(fine[inside], stretch.value)
+    fine = braking_envelope(fine, line.distance, line.elevation, handling.deceleration)
+    _doubt(line, handling, log)
     return Course(
-        name=name, distance=line.distance, latitude=line.latitude, longitude=line.longitude,
-        elevation=line.elevation, heading=heading, rolling_factor=np.ones(n), speed_limit=limit,
-        roughness=np.full(n, 0.03), shelter=np.ones(n), marks=_marks(points, line),
-        corners=corners, corrections=line.corrections, doubts=line.doubts,
-        elevation_sd=line.elevation_sd)
+        name=points.name, distance=nodes,
+        latitude=np.interp(nodes, line.distance, line.latitude),
+        longitude=_longitude(nodes, line),
+        elevation=np.interp(nodes, line.distance, line.elevation),
+        heading=_mean_heading(nodes, line),
+        rolling_factor=lay(features.stretches, "surface", nodes, 1.0),
+        speed_limit=_least(nodes, line.distance, fine),
+        roughness=lay(features.stretches, "terrain", nodes, TERRAINS["open"]),
+        shelter=lay(features.stretches, "shelter", nodes, 1.0),
+        marks=marks, corners=corners, corrections=tuple(log.corrections),
+        doubts=tuple(log.doubts), elevation_sd=line.height_sd, grade_sd=line.grade_sd)
 
 
-def _marks(points: Points, line: Line) -> tuple[Mark, ...]:
-    """Waypoints within 200 m of the line, where it comes nearest."""
-    marks = []
+def _longitude(nodes: NDArray[np.float64], line: Line) -> NDArray[np.float64]:
+    unrolled = np.interp(nodes, line.distance, np.unwrap(line.longitude, period=360.0))
+    return np.asarray((unrolled + 180.0) % 360.0 - 180.0)
+
+
+def _mean_heading(nodes: NDArray[np.float64], line: Line) -> NDArray[np.float64]:
+    """(n,) direction of the mean way over each step."""
+    heading = line.heading
+    step = np.diff(line.distance)
+    way = [np.diff(np.interp(nodes, line.distance,
+                             np.concatenate([[0.0], np.cumsum(part * step)])))
+           for part in (np.sin(heading), np.cos(heading))]
+    return np.asarray(np.arctan2(*way))
+
+
+def _least(nodes: NDArray[np.float64], fine: NDArray[np.float64],
+           limit: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Least limit of the fine line within half a step of each node."""
+    middles = 0.5 * (nodes[:-1] + nodes[1:])
+    least = np.full(len(nodes), np.inf)
+    np.minimum.at(least, np.searchsorted(middles, fine), limit)
+    return least
+
+
+# --- places with names ------------------------------------------------------------------
+
+
+def _marks(points: Points, line: Line, features: Features, log: Log) -> tuple[Mark, ...]:
+    """Give the marks that are known, and the file's waypoints at each passing of the line."""
+    marks = [mark for mark in features.marks if 0.0 <= mark.distance <= line.distance[-1]]
+    if len(marks) < len(features.marks):
+        log.doubts.append("Some marks lie beyond the end of the course and were left out.")
+    place = cartesian(line.latitude, line.longitude)
+    lost = []
     for name, latitude, longitude in points.places:
-        away = _distance_to(line, latitude, longitude)
-        k = int(np.argmin(away))
-        if name and away[k] < 200.0:
-            marks.append(Mark(name, float(line.distance[k])))
+        away = np.linalg.norm(place - cartesian(np.array([latitude]), np.array([longitude])),
+                              axis=0)
+        passes = _passes(away, line.distance)
+        if not name or not passes:
+            lost.append(name or "one without a name")
+        marks += [Mark(name if not k else f"{name} ({k + 1})", distance)
+                  for k, distance in enumerate(passes if name else [])]
+    if lost:
+        log.doubts.append(f"Waypoints beside the course or without a name were left out: "
+                          f"{', '.join(lost[:5])}{' ...' if len(lost) > 5 else ''}.")
     return tuple(sorted(marks, key=lambda mark: mark.distance))
 
 
-def _distance_to(line: Line, latitude: float, longitude: float) -> NDArray[np.float64]:
-    n = len(line.latitude)
-    lat = np.column_stack([line.latitude, np.full(n, latitude)]).ravel()
-    lon = np.column_stack([line.longitude, np.full(n, longitude)]).ravel()
-    return step_lengths(lat, lon)[::2]
+def _passes(away: NDArray[np.float64], distance: NDArray[np.float64]) -> list[float]:
+    """Places where the line passes a point: nearest of each spell within reach of it."""
+    if away.min() > _BESIDE:
+        return []
+    near = away < max(30.0, 1.5 * float(away.min()))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
+    return [float(distance[a + int(np.argmin(away[a:b]))])
+            for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _named(corners: tuple[Corner, ...], marks: tuple[Mark, ...]) -> tuple[Corner, ...]:
+    """Corners with the name of a mark that stands at them."""
+    named = []
+    for corner in corners:
+        near = [mark for mark in marks if abs(mark.distance - corner.distance) < 40.0]
+        named.append(replace(corner, name=min(near, key=lambda mark: abs(
+            mark.distance - corner.distance)).name) if near else corner)
+    return tuple(named)
+
+
+def _placed(limits: tuple[Limit, ...], marks: tuple[Mark, ...], log: Log) -> tuple[Limit, ...]:
+    """Limits at distances; those that only name a mark stand at each of its passings."""
+    placed = []
+    for limit in limits:
+        if limit.distance is not None:
+            placed.append(limit)
+            continue
+        found = [mark for mark in marks
+                 if mark.name == limit.name or mark.name.startswith(f"{limit.name} (")]
+        if not found:
+            raise InputError(log.file, "", f'has no place called "{limit.name}" for a speed limit',
+                             "give the limit its distance, or name a waypoint or mark")
+        placed += [Limit(mark.name, mark.distance, limit.speed) for mark in found]
+    return tuple(placed)
+
+
+def _doubt(line: Line, handling: Handling, log: Log) -> None:
+    del handling
+    if line.grade_sd > 0.005:
+        log.doubts.append(f"Grades over 100 m are good to {100 * line.grade_sd:.1f} points only.")
+    if line.heading_sd > np.radians(10.0):
+        log.doubts.append("Positions are noisy; tight corners may be missed or made up.")

@@ -58,6 +58,7 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
     gram[1] = np.bincount(left, w * right_share * (1 - right_share), nodes)
     moment = np.stack([np.bincount(left, w * (1 - right_share) * c, nodes)
                        + np.bincount(left + 1, w * right_share * c, nodes) for c in y.T], axis=1)
+    least = 1e-12 * float(np.sum(w[:, None] * y**2)) + 1e-12
     roughness = _second_difference_penalty(nodes)
     freedom = max((np.count_nonzero(w) - 2) * y.shape[1], 1)
 
@@ -66,7 +67,7 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
         factor = _factor(gram + lam * roughness)
         curve = cho_solve_banded((factor, True), moment)
         fitted = curve[left] + right_share[:, None] * (curve[left + 1] - curve[left])
-        misfit = float(np.sum(w[:, None] * y * (y - fitted))) + 1e-9  # y'W(y - Bz)
+        misfit = max(float(np.sum(w[:, None] * y * (y - fitted))), least)  # y'W(y - Bz)
         log_det = 2 * float(np.sum(np.log(factor[0])))
         score = freedom * np.log(misfit) + y.shape[1] * (log_det - (nodes - 2) * log_penalty)
         return float(score), curve, misfit

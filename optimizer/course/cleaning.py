@@ -1,0 +1,255 @@
+"""Mending a track point by point: order, repeats, stops, jumps, gaps, heights that are missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from optimizer.course.course import Correction
+from optimizer.course.geodesy import step_lengths
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.course.gpx import Points
+
+__all__ = ["MENDING", "Cleaning", "Log", "clean_points"]
+
+# What can be left undone, by the name that switches it off.
+MENDING = {
+    "order": "points sorted by time",
+    "repeats": "points at the same place merged",
+    "stops": "points gathered while standing merged",
+    "jumps": "points far off the road dropped",
+    "positions": "noise taken out of the positions",
+    "spikes": "single wrong heights dropped",
+    "bridges": "valleys under bridges and hills over tunnels cut out of the heights",
+    "steps": "stairs in the heights turned into slopes",
+    "drift": "heights made equal where the course comes by again",
+    "heights": "heights smoothed",
+}
+
+_SAME_PLACE = 0.01  # m
+_STOP_TIME, _STOP_RADIUS = 15.0, 6.0  # s, m: slower than 0.4 m/s is no riding
+_JUMP = 100.0  # m
+_TOO_FAST = 40.0  # m/s
+_JOINED = 200.0  # m; segments that end and begin nearer than this belong together
+_HEIGHTS = (-450.0, 9000.0)  # m, from below the lowest road to above the highest
+
+
+@dataclass(frozen=True)
+class Cleaning:
+    """What may be mended, and how strongly.
+
+    Attributes
+    ----------
+    step : of the course's grid [m]
+    skip : names from `MENDING` to leave undone
+    penalty : of the smoothing of heights, on squared second differences per 10 m; None lets
+        the data choose
+    flat : take a course without heights as flat, instead of refusing it
+    piece : which of several unconnected pieces to take, from 1; None the longest
+    """
+
+    step: float = 10.0
+    skip: frozenset[str] = field(default_factory=frozenset)
+    penalty: float | None = None
+    flat: bool = False
+    piece: int | None = None
+
+
+class Log:
+    """What was mended and what stays doubtful, in the order in which it was found."""
+
+    def __init__(self, file: str, skip: frozenset[str]) -> None:
+        unknown = sorted(skip - set(MENDING))
+        if unknown:
+            raise InputError(file, "", f'there is no correction "{unknown[0]}" to leave out',
+                             f"the corrections are {', '.join(MENDING)}")
+        self.file, self.skip = file, skip
+        self.corrections: list[Correction] = []
+        self.doubts: list[str] = []
+
+    def wants(self, option: str) -> bool:
+        """Tell whether the correction is switched on."""
+        return option not in self.skip
+
+    def mended(self, option: str, what: str, count: int, effect: str) -> None:
+        """Note a correction, if it changed anything."""
+        if count:
+            self.corrections.append(Correction(what, int(count), effect, option))
+
+
+def clean_points(points: Points, cleaning: Cleaning, log: Log) -> Points:
+    """Points in order, apart from each other, without jumps, each with a height.
+
+    Raises InputError where nothing is left to ride on.
+    """
+    points = _one_piece(_in_order(points, log), cleaning, log)
+    if log.wants("repeats"):
+        still = _lengths(points) <= _SAME_PLACE
+        points = _merge(points, np.concatenate([[False], still]))
+        log.mended("repeats", "points at the same place", int(still.sum()), "merged into one")
+    if log.wants("jumps"):
+        points = _without_jumps(points, log)
+    if log.wants("stops"):
+        points = _without_stops(points, log)
+    # Whatever is switched off, two points at one place have no direction between them.
+    points = _merge(points, np.concatenate([[False], _lengths(points) <= 1e-6]))
+    if len(points) < 2:
+        raise InputError(log.file, "", "has no length: all its points are at one place",
+                         "export the track of a ride, or a drawn course")
+    _note_gaps(points, log)
+    return _with_heights(points, cleaning, log)
+
+
+def _lengths(points: Points) -> NDArray[np.float64]:
+    return step_lengths(points.latitude, points.longitude)
+
+
+def _take(points: Points, which: NDArray[np.bool_] | NDArray[np.int64]) -> Points:
+    return replace(points, **{name: getattr(points, name)[which] for name in (
+        "latitude", "longitude", "elevation", "time", "segment")})
+
+
+def _merge(points: Points, with_former: NDArray[np.bool_]) -> Points:
+    """Merge each marked point into the one before it; heights are averaged where known."""
+    if not with_former.any():
+        return points
+    group = np.cumsum(~with_former) - 1
+    known = np.isfinite(points.elevation)
+    counts = np.bincount(group, known)
+    sums = np.bincount(group, np.where(known, points.elevation, 0.0))
+    merged = _take(points, ~with_former)
+    return replace(merged, elevation=np.where(counts > 0, sums / np.maximum(counts, 1), np.nan))
+
+
+def _in_order(points: Points, log: Log) -> Points:
+    """Sort by time, where that makes the way shorter; else the file's order is right."""
+    back = np.diff(points.time) < 0
+    if not back.any() or not log.wants("order"):
+        return points
+    if np.isfinite(points.time).all():
+        ordered = _take(points, np.argsort(points.time, kind="stable"))
+        if _lengths(ordered).sum() < _lengths(points).sum():
+            log.mended("order", "points out of order", int(back.sum()), "sorted by time")
+            return ordered
+    log.doubts.append("Times run backwards in the file; the order of its points was kept.")
+    return points
+
+
+def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
+    """Join segments that follow on each other; of several unconnected pieces take one."""
+    steps = _lengths(points)
+    new = np.diff(points.segment) != 0
+    apart = new & (steps > _JOINED)
+    piece = np.concatenate([[0], np.cumsum(apart)])
+    inside = np.where(apart, 0.0, steps)
+    lengths = np.bincount(piece[1:], inside, piece[-1] + 1)
+    if cleaning.piece is not None and not 1 <= cleaning.piece <= len(lengths):
+        raise InputError(log.file, "", f"has {len(lengths)} pieces, not {cleaning.piece}",
+                         "name one of them, from 1")
+    chosen = int(np.argmax(lengths)) if cleaning.piece is None else cleaning.piece - 1
+    if np.count_nonzero(lengths > 100.0) > 1:
+        others = ", ".join(f"{length / 1000:.1f}" for length in lengths)
+        log.doubts.append(
+            f"The file holds {len(lengths)} pieces that do not touch ({others} km); piece "
+            f"{chosen + 1} was taken.")
+    joined = new & ~apart & (piece[1:] == chosen) & (steps > _SAME_PLACE)
+    log.mended("", "breaks in the track", int(joined.sum()),
+               f"joined by straight lines, {steps[joined].sum():.0f} m in all")
+    return _take(points, piece == chosen)
+
+
+def _without_jumps(points: Points, log: Log) -> Points:
+    """Drop a few points in a row that lie far off the line of those before and after."""
+    steps = _lengths(points)
+    usual = median_filter(steps, size=21, mode="nearest")
+    pause = np.diff(points.time)
+    slow = steps < _TOO_FAST * np.where(np.isfinite(pause), pause, 0.0)
+    long = np.flatnonzero((steps > np.maximum(_JUMP, 15 * usual)) & ~slow)
+    drop = np.zeros(len(points), dtype=bool)
+    for first, second in pairwise(long):
+        if second - first > 10 or drop[first]:
+            continue
+        ends = [first, second + 1]
+        direct = step_lengths(points.latitude[ends], points.longitude[ends])[0]
+        if direct < 0.5 * max(steps[first], steps[second]):
+            drop[first + 1:second + 1] = True
+    # A first or last fix from another country has nothing on its other side to return to.
+    for at in long[steps[long] > 20_000.0]:
+        if at < 5:
+            drop[:at + 1] = True
+        elif at > len(steps) - 6:
+            drop[at + 1:] = True
+    log.mended("jumps", "points far off the road", int(drop.sum()), "dropped")
+    return _take(points, ~drop)
+
+
+def _without_stops(points: Points, log: Log) -> Points:
+    """Merge what a receiver gathers while it stands: less than 6 m in 15 s."""
+    if not np.isfinite(points.time).all() or (np.diff(points.time) < 0).any():
+        return points
+    later = np.searchsorted(points.time, points.time + _STOP_TIME)
+    later = np.minimum(np.maximum(later, np.arange(len(points)) + 1), len(points) - 1)
+    pairs = np.stack([np.arange(len(points)), later], axis=1).ravel()
+    away = step_lengths(points.latitude[pairs], points.longitude[pairs])[::2]
+    waited = points.time[later] - points.time >= _STOP_TIME
+    standing = waited & (away < _STOP_RADIUS)
+    # Point i + 1 stands with point i if any standing window covers both.
+    edges = np.zeros(len(points) + 1)
+    np.add.at(edges, np.flatnonzero(standing) + 1, 1)
+    np.add.at(edges, later[standing] + 1, -1)
+    covered = np.cumsum(edges)[:-1] > 0
+    covered[0] = False
+    stops = int(np.sum(np.diff(np.concatenate([[0], covered.astype(int)])) == 1))
+    removed = _lengths(points)[covered[1:]].sum()
+    log.mended("stops", "stops", stops,
+               f"{int(covered.sum())} points merged, {removed:.0f} m of wandering")
+    return _merge(points, covered)
+
+
+def _note_gaps(points: Points, log: Log) -> None:
+    steps = _lengths(points)
+    usual = float(np.median(steps))
+    wide = steps > max(500.0, 20 * usual)
+    if wide.any():
+        log.doubts.append(
+            f"Between {wide.sum()} pairs of points lies more than "
+            f"{steps[wide].min() / 1000:.1f} km of straight line (longest "
+            f"{steps.max() / 1000:.1f} km): the road there is not known.")
+    if usual > 60.0:
+        log.doubts.append(f"Points lie {usual:.0f} m apart; what bends and slopes between them "
+                          "cannot be seen.")
+
+
+def _with_heights(points: Points, cleaning: Cleaning, log: Log) -> Points:
+    """Fill missing heights along the way; refuse a track that has none."""
+    height = points.elevation
+    absurd = np.isfinite(height) & ((height < _HEIGHTS[0]) | (height > _HEIGHTS[1]))
+    log.mended("", "heights that no road has", int(absurd.sum()), "taken as missing")
+    known = np.isfinite(height) & ~absurd
+    if not known.any() or not np.any(height[known] != 0.0):
+        if not cleaning.flat:
+            raise InputError(log.file, "", "has no elevation, so its climbs are unknown",
+                             "export it with elevation, or say that the course is flat")
+        log.doubts.append("The file has no heights; the course was taken as flat, as told.")
+        return replace(points, elevation=np.zeros(len(points)))
+    if np.ptp(height[known]) == 0.0:
+        log.doubts.append("Every height in the file is the same.")
+    if known.all():
+        return points
+    along = np.concatenate([[0.0], np.cumsum(_lengths(points))])
+    filled = np.interp(along, along[known], height[known])
+    widest = float(np.max(np.diff(np.concatenate([[0.0], along[known], [along[-1]]]))))
+    log.mended("", "missing heights", int((~known).sum()),
+               f"drawn between known ones, at most {widest / 1000:.1f} km apart")
+    if widest > 1000.0 or known.mean() < 0.5:
+        log.doubts.append(f"Heights are missing at {np.mean(~known):.0%} of the points, up to "
+                          f"{widest / 1000:.1f} km in a row.")
+    return replace(points, elevation=filled)

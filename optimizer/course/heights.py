@@ -1,0 +1,342 @@
+"""Heights of the road from heights in a file: steps, spikes, bridges, drift, noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from optimizer.course.geodesy import cartesian
+from optimizer.course.smoothing import Smooth, smooth
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.course.cleaning import Log
+
+__all__ = ["Heights", "road_heights"]
+
+# Half of a wave of 94 m passes: shorter ones move no rider, who carries 5 m of height in speed.
+_LEAST_PENALTY = 5.0
+_MASKS = (0.0, 30.0, 60.0)  # m, lengths over which noise may hang together
+_STAIR_SHARE = 0.45  # of steps without any change of height
+_SPIKE = 6.0  # m
+_STEEP = 0.25  # steeper, down and up again at once, is no road but a bridge or a fault
+_DENSE = 40.0  # m
+_LONGEST_BRIDGE, _LONGEST_TUNNEL = 1500.0, 4000.0  # m
+_SAME_ROAD, _ANOTHER_PASS = 15.0, 300.0  # m beside, m along
+_DRIFT_PER_KM, _DRIFT_LASTS = 1.8, 10.0  # m², km: 3 m of standard deviation
+_IMPLAUSIBLE = 0.25
+
+
+@dataclass(frozen=True)
+class Heights:
+    """Heights at the nodes with their standard error, and that of the grade [m, -]."""
+
+    values: NDArray[np.float64]
+    noise_sd: float
+    height_sd: float
+    grade_sd: float
+
+
+def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
+                 nodes: NDArray[np.float64], latitude: NDArray[np.float64],
+                 longitude: NDArray[np.float64], penalty: float | None, log: Log) -> Heights:
+    """Heights of the road at even `nodes` (n + 1,) [m along].
+
+    Parameters
+    ----------
+    where, height : (p,) m along, m; what the file says
+    latitude, longitude : (n + 1,) of the nodes, to see where the course comes by again
+    penalty : of the smoothing; None lets the data choose
+    """
+    s, z = where, height
+    if log.wants("spikes"):
+        s, z = _without_spikes(s, z, log)
+    if log.wants("bridges"):
+        s, z = _over_bridges(s, z, nodes, log)
+    if log.wants("steps"):
+        s, z = _without_steps(s, z, log)
+    if not log.wants("heights"):
+        return Heights(np.interp(nodes, s, z), 0.0, 0.0, 0.0)
+    s, z = _bridged_gaps(s, z)
+    chosen = _choose(s, z, nodes, penalty)
+    fit = _fit(s, z, nodes, chosen.penalty)
+    if log.wants("drift"):
+        drift = _drift(fit, nodes, latitude, longitude, log)
+        fit = _fit(s, z - np.interp(s, nodes, drift), nodes, chosen.penalty)
+    _note_steep(fit, nodes, log)
+    height_sd, grade_sd = _errors(chosen, nodes)
+    size = float(np.sqrt(np.mean((np.interp(where, nodes, fit) - height) ** 2)))
+    log.mended("heights", "noise of the heights", len(where),
+               f"smoothed; all in all {size:.1f} m typical change, grades good to "
+               f"{100 * grade_sd:.1f} points")
+    return Heights(fit, chosen.noise_sd, height_sd, grade_sd)
+
+
+# --- smoothing --------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """The strongest penalty that the data ask for, and the data that asked."""
+
+    penalty: float  # for all the data, at `step` of the nodes
+    noise_sd: float
+    where: NDArray[np.float64]
+    own_penalty: float
+
+
+def _scaled(where: NDArray[np.float64], nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+    return where / nodes[-1] * (len(nodes) - 1)
+
+
+def _fit(where: NDArray[np.float64], height: NDArray[np.float64], nodes: NDArray[np.float64],
+         penalty: float) -> NDArray[np.float64]:
+    return smooth(_scaled(where, nodes), height, len(nodes), penalty=penalty).values
+
+
+def _choose(where: NDArray[np.float64], height: NDArray[np.float64], nodes: NDArray[np.float64],
+            penalty: float | None) -> _Choice:
+    """Penalty from the data's own noise.
+
+    Noise of a terrain model or a barometer hangs together over some length and then looks
+    like road to a criterion that takes data as independent. So it is asked three times, of
+    all data and of data thinned to one in 30 m and in 60 m, and the strongest answer holds.
+    On a recorded ride it is the one whose grades explain the measured power best.
+    """
+    step = float(nodes[1] - nodes[0])
+    # λ per datum and 10 m of road, whatever the grid: Σ (second difference)² of one curve
+    # falls with the cube of its step.
+    unit = (10.0 / step) ** 3 * len(where) * 10.0 / float(nodes[-1])
+    best: _Choice | None = None
+    for mask in _MASKS:
+        kept = np.flatnonzero(np.diff(np.floor(where / mask), prepend=-1.0) > 0) if mask else \
+            np.arange(len(where))
+        if best is not None and len(kept) < max(30, len(where) // 100):
+            break
+        own: Smooth = smooth(_scaled(where[kept], nodes), height[kept], len(nodes))
+        share = len(where) / len(kept)
+        floor = _LEAST_PENALTY * unit
+        strength = max(own.penalty * share, floor)
+        if best is None or strength > best.penalty:
+            best = _Choice(strength, own.noise_sd, where[kept], strength / share)
+    assert best is not None  # noqa: S101 - the first mask keeps every point
+    if penalty is not None:
+        strength = penalty * unit
+        return _Choice(strength, best.noise_sd, best.where, strength * len(best.where) / len(where))
+    return best
+
+
+def _errors(choice: _Choice, nodes: NDArray[np.float64]) -> tuple[float, float]:
+    """Give the standard errors of heights and of grades over 100 m: noise that is left."""
+    noise = choice.noise_sd * np.random.default_rng(0).standard_normal(len(choice.where))
+    left = _fit(choice.where, noise, nodes, choice.own_penalty)
+    span = max(min(round(100.0 / (nodes[1] - nodes[0])), len(nodes) - 1), 1)
+    slope = (left[span:] - left[:-span]) / (nodes[span] - nodes[0])
+    return float(np.sqrt(np.mean(left**2))), float(np.sqrt(np.mean(slope**2)))
+
+
+def _bridged_gaps(where: NDArray[np.float64], height: NDArray[np.float64],
+                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points on the straight line through gaps over 300 m, where a spline would swing out."""
+    gaps = np.flatnonzero(np.diff(where) > 300.0)
+    if not len(gaps):
+        return where, height
+    fresh = np.concatenate([np.arange(where[k] + 100.0, where[k + 1] - 50.0, 100.0) for k in gaps])
+    s = np.concatenate([where, fresh])
+    z = np.concatenate([height, np.interp(fresh, where, height)])
+    order = np.argsort(s, kind="stable")
+    return s[order], z[order]
+
+
+# --- what is wrong with heights ---------------------------------------------------------
+
+
+def _without_spikes(where: NDArray[np.float64], height: NDArray[np.float64], log: Log,
+                    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Drop heights that stand out of their five neighbours by more than any road can."""
+    if len(height) < 7:
+        return where, height
+    middle = median_filter(height, size=5, mode="nearest")
+    off = np.abs(height - middle)
+    reach = np.interp(np.arange(len(where)) + 2, np.arange(len(where)), where) - np.interp(
+        np.arange(len(where)) - 2, np.arange(len(where)), where)
+    usual = 1.4826 * float(np.median(off))
+    wrong = off > np.maximum(_SPIKE, 6 * usual) + 0.3 * np.minimum(reach, 100.0)
+    log.mended("spikes", "single wrong heights", int(wrong.sum()),
+               f"dropped, up to {off[wrong].max(initial=0.0):.0f} m off")
+    return where[~wrong], height[~wrong]
+
+
+def _without_steps(where: NDArray[np.float64], height: NDArray[np.float64], log: Log,
+                   ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Turn stairs into what they say: the height half way up each riser, where it stands.
+
+    Rounded heights are wrong on a tread by up to half a step, but right at its edge; so are
+    those of a terrain model's cells half way between two. Hilltops and hollows keep the
+    middle of their tread.
+    """
+    change = np.diff(height)
+    if len(change) < 10 or np.mean(change == 0.0) < _STAIR_SHARE or not change.any():
+        return where, height
+    rise = np.flatnonzero(change)
+    riser_at = 0.5 * (where[rise] + where[rise + 1])
+    riser = 0.5 * (height[rise] + height[rise + 1])
+    turns = np.flatnonzero(np.sign(change[rise[:-1]]) != np.sign(change[rise[1:]]))
+    tread_at = 0.5 * (riser_at[turns] + riser_at[turns + 1])
+    tread = height[rise[turns] + 1]
+    s = np.concatenate([[where[0]], riser_at, tread_at, [where[-1]]])
+    z = np.concatenate([[height[0]], riser, tread, [height[-1]]])
+    order = np.argsort(s, kind="stable")
+    size = float(np.median(np.abs(change[rise])))
+    log.mended("steps", "steps in the heights", len(rise), f"of {size:.1f} m, turned into slopes")
+    if size > 1.5:
+        log.doubts.append(f"The heights come in steps of {size:.0f} m; short climbs between two "
+                          "steps cannot be seen.")
+    return s[order], z[order]
+
+
+def _over_bridges(where: NDArray[np.float64], height: NDArray[np.float64],
+                  nodes: NDArray[np.float64], log: Log,
+                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lay a straight line over what only a terrain model rides: valleys, hills over tunnels.
+
+    Steep down and soon steep up again, or the other way round, with both rims on one gentle
+    line, is no road.
+    """
+    density = len(where) / len(nodes)
+    if np.median(np.diff(where)) > _DENSE:
+        return where, height  # a slope between two points is all there is to see
+    rough = _fit(where, height, nodes, 2.0 * max(density, 0.05))
+    grade = np.diff(rough) / np.diff(nodes)
+    steep = np.sign(grade) * (np.abs(grade) > _STEEP)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0.0], steep, [0.0]])))
+    flanks = [(int(a), int(b), int(steep[a])) for a, b in pairwise(edges)
+              if steep[a]]
+    spans: list[tuple[int, int]] = []
+    k = 0
+    while k + 1 < len(flanks):
+        (a, _, sign), (_, b, other) = flanks[k], flanks[k + 1]
+        longest = _LONGEST_BRIDGE if sign < 0 else _LONGEST_TUNNEL
+        if sign != other and nodes[b] - nodes[a] < longest:
+            rims = _rims(rough, nodes, grade, a, b)
+            if rims is not None:
+                spans.append(rims)
+                k += 2
+                continue
+        k += 1
+    if not spans:
+        return where, height
+    keep = np.ones(len(where), dtype=bool)
+    s, z, deepest = [], [], 0.0
+    for a, b in spans:
+        inside = (where > nodes[a]) & (where < nodes[b])
+        keep &= ~inside
+        line = np.interp(where[inside], nodes[[a, b]], rough[[a, b]])
+        deepest = max(deepest, float(np.abs(height[inside] - line).max(initial=0.0)))
+        s.append(where[inside])
+        z.append(line)
+    places = ", ".join(f"{nodes[a] / 1000:.1f}" for a, _ in spans[:5])
+    log.mended("bridges", "dips and humps that no road has (bridges, tunnels, faults)", len(spans),
+               f"levelled (km {places}{' ...' if len(spans) > 5 else ''}), up to {deepest:.0f} m")
+    s, z = [where[keep], *s], [height[keep], *z]
+    order = np.argsort(np.concatenate(s), kind="stable")
+    return np.concatenate(s)[order], np.concatenate(z)[order]
+
+
+def _rims(height: NDArray[np.float64], nodes: NDArray[np.float64], grade: NDArray[np.float64],
+          a: int, b: int) -> tuple[int, int] | None:
+    """Nodes where the gentle road ends and begins again; None where there is no such line."""
+    reach = max(int(150.0 / (nodes[1] - nodes[0])), 1)
+    for _ in range(3):
+        chord = (height[b] - height[a]) / (nodes[b] - nodes[a])
+        start, end = a, b
+        while a > max(start - reach, 0) and abs(grade[a - 1] - chord) > 0.06:
+            a -= 1
+        while b < min(end + reach, len(grade)) and abs(grade[b] - chord) > 0.06:
+            b += 1
+        if (a, b) == (start, end):
+            break
+    line = np.interp(nodes[a:b + 1], nodes[[a, b]], height[[a, b]])
+    off = height[a:b + 1] - line
+    chord = (height[b] - height[a]) / (nodes[b] - nodes[a])
+    if abs(chord) > 0.12 or np.abs(off).max() < 4.0:
+        return None
+    # All on one side of the line: a dip or a hump, not a wave.
+    if min(off.max(), -off.min()) > 0.25 * np.abs(off).max():
+        return None
+    return a, b
+
+
+def _note_steep(height: NDArray[np.float64], nodes: NDArray[np.float64], log: Log) -> None:
+    grade = np.diff(height) / np.diff(nodes)
+    worst = int(np.argmax(np.abs(grade)))
+    if abs(grade[worst]) > _IMPLAUSIBLE:
+        log.doubts.append(f"A grade of {grade[worst]:+.0%} at km {nodes[worst] / 1000:.1f} is "
+                          "steeper than roads are; the heights there may be wrong.")
+
+
+# --- drift ------------------------------------------------------------------------------
+
+
+def _drift(height: NDArray[np.float64], nodes: NDArray[np.float64],
+           latitude: NDArray[np.float64], longitude: NDArray[np.float64],
+           log: Log) -> NDArray[np.float64]:
+    """Drift (n + 1,) of a barometer, from places that the course comes by more than once.
+
+    A random walk along the way, fitted to the differences between passes by least squares.
+    """
+    first, second = _passes(nodes, latitude, longitude)
+    none = np.zeros_like(height)
+    # Legs of a hairpin run side by side at other heights: no drift is as fast as that.
+    gap = np.abs(height[first] - height[second])
+    lasting = np.minimum(np.abs(nodes[first] - nodes[second]) / 1000.0, _DRIFT_LASTS)
+    possible = gap < 2.0 + 3.0 * np.sqrt(_DRIFT_PER_KM * lasting)
+    first, second, gap = first[possible], second[possible], gap[possible]
+    if not len(first) or np.sqrt(np.mean(gap**2)) < 1.0:
+        return none
+    knots = np.linspace(0.0, nodes[-1], min(max(int(nodes[-1] / 1000.0), 2), 1000) + 1)
+    rows = _hat(nodes[first], knots) - _hat(nodes[second], knots)
+    step_sd = np.sqrt(_DRIFT_PER_KM * (knots[1] - knots[0]) / 1000.0)
+    walk = np.diff(np.eye(len(knots)), axis=0) / step_sd
+    normal = rows.T @ rows + walk.T @ walk + 1e-6 * np.eye(len(knots))
+    knot_drift = np.linalg.solve(normal, rows.T @ (height[first] - height[second]))
+    drift = np.interp(nodes, knots, knot_drift - knot_drift.mean())
+    log.mended("drift", "places passed again at another height", len(first),
+               f"up to {gap.max():.0f} m, evened out along the way")
+    return np.asarray(drift)
+
+
+def _hat(where: NDArray[np.float64], knots: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(m, k) weights of linear interpolation between knots."""
+    scaled = where / knots[-1] * (len(knots) - 1)
+    left = np.minimum(scaled.astype(np.int64), len(knots) - 2)
+    weights = np.zeros((len(where), len(knots)))
+    rows = np.arange(len(where))
+    weights[rows, left] = 1 - (scaled - left)
+    weights[rows, left + 1] = scaled - left
+    return weights
+
+
+def _passes(nodes: NDArray[np.float64], latitude: NDArray[np.float64],
+            longitude: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of nodes where one road is ridden twice, along or against; and a closed course."""
+    from scipy.spatial import cKDTree
+
+    thin = np.arange(0, len(nodes), max(round(20.0 / (nodes[1] - nodes[0])), 1))
+    place = cartesian(latitude, longitude)[:, thin].T
+    pairs = cKDTree(place).query_pairs(_SAME_ROAD, output_type="ndarray")
+    along = np.abs(nodes[thin][pairs[:, 0]] - nodes[thin][pairs[:, 1]])
+    pairs = pairs[along > _ANOTHER_PASS]
+    way = np.gradient(place, axis=0) if len(place) > 1 else np.ones_like(place)
+    way = way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
+    same = np.abs(np.sum(way[pairs[:, 0]] * way[pairs[:, 1]], axis=1)) > 0.9
+    ends = np.isin(pairs[:, 0], (0,)) & np.isin(pairs[:, 1], (len(thin) - 1,))
+    pairs = pairs[same | ends]
+    if len(pairs) > 5_000:
+        pairs = pairs[::len(pairs) // 5_000 + 1]
+    return thin[pairs[:, 0]], thin[pairs[:, 1]]
