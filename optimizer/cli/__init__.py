@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 
 import click
@@ -13,7 +14,10 @@ from optimizer.errors import KitpaceError
 __all__ = ["main"]
 
 # Name of the command -> one line for the list; the module of the same name holds `command`.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "new": "Write a commented starter scenario into a folder.",
+    "plan": "Find the fastest plan and the best kit for a budget; write the report.",
+}
 
 
 class _Lazy(click.Group):
@@ -41,6 +45,9 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line; every foreseen failure is one message and an exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a code page of Windows has no minus sign
+            stream.reconfigure(encoding="utf-8", errors="replace")
     try:
         group.main(prog_name="kitpace", standalone_mode=False)
     except click.exceptions.Abort:

@@ -1,5 +1,6 @@
 """The whole job: what goes in, what comes out, and the sequence between."""
 
+from optimizer.job.run import on_the_day, plan_for, run
 from optimizer.job.values import (
     ItemWorth,
     Job,
@@ -10,4 +11,5 @@ from optimizer.job.values import (
     SetSplits,
 )
 
-__all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits"]
+__all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits",
+           "on_the_day", "plan_for", "run"]

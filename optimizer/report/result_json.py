@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from optimizer.kit import KitSet
     from optimizer.pacing import PacingProblem, Plan
 
-__all__ = ["SCHEMA", "result_document", "write_json"]
+__all__ = ["SCHEMA", "result_document", "splits", "write_json"]
 
 SCHEMA = "kitpace-result-1"
 """Name and version of the schema: a key may be added under the same number, not changed.
@@ -56,7 +56,7 @@ def result_document(result: Result) -> dict[str, Any]:
                                              "95": result.spread[2]}},
         "baseline_plan": _plan(result.baseline_plan),
         "rideable": _rideable(result),
-        "splits": _splits(result, plan),
+        "splits": splits(result),
         "set_splits": [{
             "name": entry.name, "items": list(entry.items), "spend": entry.spend,
             "elapsed_s": _list(entry.arrival), "low_s": _list(entry.low),
@@ -168,8 +168,9 @@ def _rideable(result: Result) -> dict[str, Any]:
         "power_w": _list(plan.power), "reserve_j": _list(plan.reserve)}
 
 
-def _splits(result: Result, plan: Plan) -> list[dict[str, Any]]:
-    """Each mark and the finish: elapsed by the plan, by the rideable one, with what is owned."""
+def splits(result: Result) -> list[dict[str, Any]]:
+    """List each mark and the finish with its time by the plan, in blocks, with what is owned."""
+    plan = result.plan
     end = float(plan.distance[-1])
     places = [(mark.name, mark.distance) for mark in result.job.course.marks
               if 0.0 < mark.distance < end]

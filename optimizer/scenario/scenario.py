@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime  # noqa: TC003 - pydantic looks it up
+from datetime import datetime, time
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from optimizer.course import Cleaning, Features, Handling, Limit, Mark, Stretch, read_course
-from optimizer.course.features import SURFACES, TERRAINS
+from optimizer.course import (
+    MENDING,
+    SURFACES,
+    TERRAINS,
+    Cleaning,
+    Features,
+    Handling,
+    Limit,
+    Mark,
+    Shape,
+    Stretch,
+    read_course,
+)
 from optimizer.errors import InputError
 from optimizer.job import Job, Options
 from optimizer.kit import Catalogue
@@ -46,24 +57,29 @@ def _field(default: object, description: str, **limits: float) -> object:
 class CourseTable(_Table):
     """`[course]`: the track and how it is taken."""
 
-    gpx: str = Field(description="the track: a GPX file, relative to this file")
-    reverse: bool = Field(default=False, description="true: ride it the other way round")
+    gpx: str | list[str] = Field(description="the track: a GPX file, relative to this file, or "
+                                 "several that follow on each other in [ ]")
     from_km: Km | None = Field(default=None, description="where the course starts on the track")
     to_km: Km | None = Field(default=None, description="where the course ends on the track")
+    reverse: bool = Field(default=False, description="true: ride it the other way round")
     laps: int = Field(default=1, ge=1, le=100, description="how often it is ridden")
+    piece: int | None = Field(default=None, ge=1, description="which of several unconnected "
+                              "pieces of the track to take; the longest without it")
+    flat: bool = Field(default=False, description="true: take a track without elevation as flat")
     smoothing: float | None = Field(
-        default=None, gt=0, description="fixed smoothing of the elevation, larger is smoother; "
-        "without it the data's own noise decides")
-    keep: list[str] = Field(default=[], description="kinds of flaws that are not to be mended")
+        default=None, gt=0, le=1e12, description="fixed smoothing of the elevation, larger is "
+        "smoother; without it the data's own noise decides")
+    keep: list[str] = Field(default=[], description="flaws that are not to be mended, of "
+                            + ", ".join(MENDING))
 
 
 class HandlingTable(_Table):
     """`[handling]`: how corners and descents are ridden."""
 
-    skill_percent: float = Field(default=60, ge=10, le=100,
-                                 description="share of the tyres' grip used in corners")
-    braking_mps2: float = Field(default=3.0, ge=0.5, le=6.0,
-                                description="a comfortable deceleration")
+    skill_percent: float = Field(default=60, ge=10, le=100, description="share of the tyres' "
+                                 "grip used in corners: 40 careful, 60 practised, 75 bold")
+    braking_mps2: float = Field(default=3.5, ge=0.5, le=6.0,
+                                description="a comfortable deceleration in the dry")
     dead_turn_kmh: float = Field(default=11.0, ge=3, le=40, description="speed round a dead turn")
     descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
                                           description="highest speed that is ever wanted")
@@ -189,7 +205,7 @@ class Scenario(_Table):
 
 def read_scenario(path: Path | str, *, budget: float | None = None,
                   wind: tuple[float, float] | None = None,
-                  start_time: datetime | None = None) -> Job:
+                  start_time: datetime | time | None = None) -> Job:
     """Read a scenario and every file that it names into a job.
 
     `budget`, `wind` (km/h and the degrees it comes from) and `start_time` stand in for what the
@@ -209,7 +225,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         budget=scenario.budget if budget is None else budget, currency=scenario.currency,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
-        assumptions=(*_assumed(scenario), *rider.assumed, *notes),
+        assumptions=(*_assumed(scenario), *notes),
         sources=_sources(file, scenario))
 
 
@@ -222,26 +238,41 @@ def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
 
 
 def _course(file: TomlFile, scenario: Scenario) -> Course:
-    table = scenario.course
-    path = _beside(file, table.gpx, "course", "gpx")
-    handling = scenario.handling
-    features = Features(
-        stretches=tuple(_stretches(file, scenario)),
-        limits=tuple(_limit(file, k, corner) for k, corner in enumerate(scenario.corner)),
-        marks=tuple(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark))
+    table, handling = scenario.course, scenario.handling
+    paths = [_beside(file, name, "course", "gpx")
+             for name in ([table.gpx] if isinstance(table.gpx, str) else table.gpx)]
+    for k, name in enumerate(table.keep):
+        if name not in MENDING:
+            raise file.error(f'"{name}" is no flaw that is mended', suggest(name, MENDING),
+                             "course", "keep", k)
     course = read_course(
-        path, cleaning=Cleaning(skip=frozenset(table.keep), penalty=table.smoothing),
+        paths,
+        shape=Shape(start=1000.0 * (table.from_km or 0.0),
+                    end=None if table.to_km is None else 1000.0 * table.to_km,
+                    reverse=table.reverse, laps=table.laps),
+        cleaning=Cleaning(skip=frozenset(table.keep), penalty=table.smoothing, flat=table.flat,
+                          piece=table.piece),
         handling=Handling(
-            skill=handling.skill_percent / 100, braking=handling.braking_mps2,
-            friction=0.5 if scenario.conditions.wet else 0.8,
-            dead_turn_speed=handling.dead_turn_kmh / 3.6,
+            skill=handling.skill_percent / 100, wet=scenario.conditions.wet,
+            braking=handling.braking_mps2, dead_turn_speed=handling.dead_turn_kmh / 3.6,
             descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
-        features=features)
-    for k, mark in enumerate(scenario.mark):
-        if 1000.0 * mark.km > course.length:
-            raise file.error(f"{mark.km:g} km is beyond the course of {course.length / 1000:.2f} "
-                             "km", "count from the start of the course", "mark", k, "km")
+        features=Features(
+            stretches=tuple(_stretches(file, scenario)),
+            limits=tuple(_limit(file, k, corner) for k, corner in enumerate(scenario.corner)),
+            marks=tuple(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark)))
+    _check_places(file, scenario, course.length / 1000)
     return course
+
+
+def _check_places(file: TomlFile, scenario: Scenario, length_km: float) -> None:
+    """Refuse places beyond the course."""
+    places = [("mark", k, "km", mark.km) for k, mark in enumerate(scenario.mark)]
+    places += [("corner", k, "km", corner.km or 0.0) for k, corner in enumerate(scenario.corner)]
+    places += [("stretch", k, "from_km", s.from_km) for k, s in enumerate(scenario.stretch)]
+    for table, k, key, km in places:
+        if km > length_km:
+            raise file.error(f"{km:g} km is beyond the course of {length_km:.2f} km",
+                             "count from the start of the course", table, k, key)
 
 
 def _limit(file: TomlFile, k: int, corner: CornerTable) -> Limit:
@@ -296,13 +327,19 @@ def _rider(file: TomlFile, scenario: Scenario) -> Rider:
 
 
 def _conditions(file: TomlFile, scenario: Scenario, course: Course,
-                wind: tuple[float, float] | None, start_time: datetime | None) -> Conditions:
+                wind: tuple[float, float] | None,
+                start_time: datetime | time | None) -> Conditions:
     table = scenario.conditions
     if table.wind and table.forecast:
         raise file.error("names a wind and a forecast", "keep one of them", "conditions", "wind")
     speed, angle = wind or ((table.wind.speed_kmh, table.wind.from_deg) if table.wind
                             else (0.0, 0.0))
-    start = start_time or table.start_time
+    start = table.start_time if start_time is None else start_time
+    if isinstance(start, time):
+        if table.start_time is None:
+            raise file.error("names no day for a start by the clock", "give a date with the time",
+                             "conditions", "start_time")
+        start = datetime.combine(table.start_time.date(), start, table.start_time.tzinfo)
     conditions = weather(
         wind_kmh=speed, wind_from_deg=angle, temperature_c=table.temperature_c,
         pressure_hpa=table.pressure_hpa, humidity_percent=table.humidity_percent,
@@ -409,18 +446,20 @@ def _assumed(scenario: Scenario) -> list[str]:
     for (table, key), text in words.items():
         owner = getattr(scenario, table)
         if key not in owner.model_fields_set:
-            found.append("assumed: " + text.format(f"{getattr(owner, key):g}"))
+            found.append(text.format(f"{getattr(owner, key):g}"))
     weather_said = scenario.conditions
     if weather_said.pressure_hpa is None:
-        found.append("assumed: the pressure of the standard atmosphere")
+        found.append("the pressure of the standard atmosphere")
     if weather_said.wind is None and weather_said.forecast is None:
-        found.append("assumed: no wind")
+        found.append("no wind")
     return found
 
 
 def _sources(file: TomlFile, scenario: Scenario) -> tuple[tuple[str, str], ...]:
     kit = scenario.kit
-    named = [("scenario", file.path.name), ("course", scenario.course.gpx),
+    gpx = scenario.course.gpx
+    named = [("scenario", file.path.name),
+             ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
              ("rider", scenario.rider), ("forecast", scenario.conditions.forecast)]
     if kit:
         named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs)]

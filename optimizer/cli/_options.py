@@ -1,0 +1,71 @@
+"""Options that several commands share, read strictly: a slip is explained, never guessed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import click
+
+from optimizer.errors import InputError
+
+__all__ = ["budget_option", "start_option", "wind_option"]
+
+
+def _number(context: click.Context, parameter: click.Parameter, value: str | None) -> float | None:
+    del context, parameter
+    if value is None:
+        return None
+    from optimizer.scenario.tables import parse_number
+
+    try:
+        amount = parse_number(value)
+    except ValueError as error:
+        raise InputError("--budget", "", f'"{value}" {error}', "write an amount such as 750"
+                         ) from error
+    if amount < 0:
+        raise InputError("--budget", "", f"{value} is negative", "write 0 or more")
+    return amount
+
+
+def _wind(context: click.Context, parameter: click.Parameter,
+          value: str | None) -> tuple[float, float] | None:
+    del context, parameter
+    if value is None:
+        return None
+    from optimizer.scenario.weather import parse_wind
+
+    return parse_wind(value)
+
+
+def _start(context: click.Context, parameter: click.Parameter,
+           value: str | None) -> dt.datetime | dt.time | None:
+    del context, parameter
+    if value is None:
+        return None
+    for kind in (dt.time, dt.datetime):
+        try:
+            return kind.fromisoformat(value.strip())
+        except ValueError:
+            continue
+    raise InputError("--start-time", "", f'"{value}" is not a time',
+                     "write 09:30, or 2031-06-15T09:30")
+
+
+def budget_option(command: Any) -> Any:
+    """`--budget X`: money for kit, in the scenario's currency."""
+    return click.option("--budget", metavar="X", callback=_number,
+                        help="Money for kit, instead of the scenario's.")(command)
+
+
+def wind_option(command: Any) -> Any:
+    """`--wind KMH@DEG`: one wind for all day."""
+    return click.option("--wind", metavar="KMH@DEG", callback=_wind,
+                        help="Wind at ten metres and where it comes from (0 north, 90 east), "
+                             "instead of the scenario's.")(command)
+
+
+def start_option(command: Any) -> Any:
+    """`--start-time`: another start."""
+    return click.option("--start-time", metavar="TIME", callback=_start,
+                        help="Local start, such as 09:30 or 2031-06-15T09:30.")(command)

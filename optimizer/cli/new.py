@@ -1,0 +1,30 @@
+"""`kitpace new`: a starter scenario in a folder."""
+
+from __future__ import annotations
+
+import click
+
+from optimizer.cli._terminal import say
+
+__all__ = ["command"]
+
+
+@click.command("new")
+@click.argument("folder", metavar="DIR", type=click.Path())
+def command(folder: str) -> None:
+    """Write a commented starter scenario into the folder DIR.
+
+    Course, rider, kit and evidence in it are invented; every field is explained where it
+    stands. It can be planned at once.
+
+    \b
+    Example:
+      kitpace new my-race
+      kitpace plan my-race/scenario.toml
+    """  # noqa: D301 - click reads the \b
+    from optimizer.scenario.starter import FILES, write_starter
+
+    path = write_starter(folder)
+    say(f"{path.parent} now holds {', '.join(FILES[:-1])} and {FILES[-1]}, all invented.",
+        "Put your own data in their place; the comments say how.")
+    say(f"Plan it with: kitpace plan {path}")

@@ -1,0 +1,119 @@
+"""`kitpace plan`: the whole job for one scenario."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from optimizer.cli._options import budget_option, start_option, wind_option
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from optimizer.job import Result
+
+__all__ = ["command"]
+
+_CARDS = (".html", ".htm", ".gpx", ".csv")
+
+
+@click.command("plan")
+@click.argument("scenario", metavar="SCENARIO", type=click.Path())
+@budget_option
+@wind_option
+@start_option
+@click.option("--out", metavar="FILE", type=click.Path(),
+              help="Where the report goes; report.html beside the scenario by default.")
+@click.option("--json", "json_file", metavar="FILE", type=click.Path(),
+              help="Write the whole result as JSON as well.")
+@click.option("--card", "cards", metavar="FILE", type=click.Path(), multiple=True,
+              help="Write the card as .html, .gpx or .csv as well; may be given several times.")
+def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
+            start_time: dt.datetime | dt.time | None, out: str | None, json_file: str | None,
+            cards: tuple[str, ...]) -> None:
+    """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
+
+    The times hold for the model and its data; law, marshals and your own eyes come first.
+
+    \b
+    Example:
+      kitpace plan courses/petrel-flats/scenario.toml
+      kitpace plan my-race/scenario.toml --budget 750 --wind '25@225' --card card.html
+    """  # noqa: D301 - click reads the \b
+    report = Path(out) if out else Path(scenario).parent / "report.html"
+    _check_targets([report, *map(Path, [json_file] if json_file else [])], cards)
+    from optimizer.job import run
+    from optimizer.scenario import read_scenario
+
+    with progress("Planning") as tell:
+        tell("reading the files")
+        job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
+        result = run(job, tell)
+        tell("writing the report")
+        written = _write(result, report, json_file, cards)
+    _tell(result)
+    say()
+    for what, path in written:
+        say(f"{what}: {path}")
+
+
+def _check_targets(files: list[Path], cards: tuple[str, ...]) -> None:
+    """Refuse what could not be written before anything is computed."""
+    for path in [*files, *map(Path, cards)]:
+        if path.is_dir():
+            raise InputError(str(path), "", "is a folder", "name a file in it")
+    for card in map(Path, cards):
+        if card.suffix.lower() not in _CARDS:
+            raise InputError(str(card), "", "is no kind of card", "end it in .html, .gpx or .csv")
+
+
+def _write(result: Result, report: Path, json_file: str | None,
+           cards: tuple[str, ...]) -> list[tuple[str, Path]]:
+    from optimizer.report import write_card, write_report
+
+    written = [("Report", write_report(result, report))]
+    if json_file:
+        from optimizer.report.result_json import write_json
+
+        written.append(("JSON", write_json(result, json_file)))
+    return [*written, *(("Card", write_card(result, card)) for card in cards)]
+
+
+def _tell(result: Result) -> None:
+    """Say the answer in sentences, then the splits."""
+    from optimizer.report.words import clock, listing, money, seconds, watts
+
+    job, plan, choice = result.job, result.plan, result.choice
+    low, _, high = result.spread
+    say(f"{job.name}: {clock(plan.finish_time)}, nine times in ten between {clock(low)} and "
+        f"{clock(high)}.", _bound(result))
+    saved = choice.owned.finish_time - choice.best.finish_time
+    if choice.best.spend > 0:
+        bought = [name for name in choice.best.items if not job.catalogue[name].owned]
+        say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
+            f"{listing(bought)}: {seconds(saved)} faster than with what is owned.")
+    elif job.catalogue.items:
+        say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
+    say(f"{watts(plan.mean_power)} on average; in {len(result.rideable.blocks)} blocks that a "
+        f"person can ride it takes {seconds(result.rideable.price)} longer.")
+    for note in (*job.course.doubts, *plan.notes):
+        say(f"Mind: {note}")
+    table(("Place", "km", "Fastest", "In blocks", "As owned"), _rows(result), "Splits")
+
+
+def _bound(result: Result) -> str:
+    from optimizer.report.words import seconds
+
+    return f"No plan on this model can be more than {seconds(result.plan.gap)} faster."
+
+
+def _rows(result: Result) -> list[tuple[str, ...]]:
+    from optimizer.report.result_json import splits
+    from optimizer.report.words import clock
+
+    return [(row["mark"], f"{row['distance_m'] / 1000:.1f}", clock(row["elapsed_s"]),
+             clock(row["rideable_s"]), clock(row["baseline_s"])) for row in splits(result)]
