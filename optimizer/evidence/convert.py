@@ -68,11 +68,13 @@ def through(figure: Figure, reference: Reference, then: Callable[[float, Referen
             priors: Priors | None = None) -> Change:
     """Convert and go on: `then` takes the change and `reference` to what is asked for.
 
-    Doubts go through the whole chain. Air that neither the test nor the reference states is
-    one unknown air, so that a force taken to watts at its own speed does not hang on it.
+    Doubts go through the whole chain. What neither the test nor the reference states is one
+    and the same unknown: a force taken to watts at its own speed does not hang on the air, nor
+    a percentage taken to a percentage on the rider.
     """
     test = _test_of(figure, reference, air_density, priors or default_priors())
-    shares_air = air_density is None and "air_density" in reference.assumed
+    common = [name for name in ("air_density", "drag_area") if name in reference.assumed
+              and not (name == "air_density" and air_density is not None)]
 
     def value_at(stated: float, there: Reference) -> float:
         if figure.power is not None:
@@ -80,8 +82,8 @@ def through(figure: Figure, reference: Reference, then: Callable[[float, Referen
         change = _change(replace(figure, value=stated), there)
         # Along the bike ΔF = ½ρ ΔCdA V² cos β, V the whole air speed of the tunnel.
         change = change / math.cos(yaw) if figure.currency == "force" else change
-        here = replace(reference, air_density=there.air_density) if shares_air else reference
-        return then(change, here)
+        here = {name: getattr(there, name) for name in common}
+        return then(change, replace(reference, **here))
 
     value = value_at(figure.value, test.there)
     small = 1e-4 * abs(figure.value) or 1e-7

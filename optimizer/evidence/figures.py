@@ -26,6 +26,7 @@ _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s
                        r"(?P<unit>km|miles?|mi|m)\b")
 _DOUBT = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*(?:\(\s*95\s*%\s*\))?)")
 _PATTERN = 'keep to the pattern "saves 37 g @ 50 km/h"'
+_SHARED_UNIT = re.compile(rf"({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")  # 37 ± 4 g
 
 # What a word says about the quantity: less of it or more.
 _SAVES = {"saves", "saved", "saving", "save"}
@@ -73,7 +74,7 @@ def read_figure(text: str, file: str = "", where: str = "", *, unsigned: bool = 
     zero, a missing direction, a sign that contradicts the words, grams of unclear kind.
     """
     stated = Stated(text, file, where)
-    plain, doubt = _take(_DOUBT, tidy(text))
+    plain, doubt = _take(_DOUBT, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", tidy(text)))
     parts = _take_apart(plain, stated)
     currency, size = _currency(parts, stated)
     direction = _direction(parts, currency, stated)

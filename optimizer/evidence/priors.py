@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["Priors", "Trust", "default_priors", "priors_from"]
+__all__ = ["Priors", "Trust", "default_priors", "default_tables", "default_text", "priors_from"]
 
 
 @dataclass(frozen=True)
@@ -59,8 +59,17 @@ def priors_from(table: Mapping[str, Any]) -> Priors:
         between_share=table["between_sources"]["share"])
 
 
+def default_tables() -> dict[str, Any]:
+    """Give the tables of the priors file that comes with the package."""
+    return tomllib.loads(default_text())
+
+
+def default_text() -> str:
+    """Give the priors file that comes with the package, to copy and edit."""
+    return resources.files("optimizer.evidence").joinpath("priors.toml").read_text("utf-8")
+
+
 @cache
 def default_priors() -> Priors:
     """Give the judgements that come with the package."""
-    text = resources.files("optimizer.evidence").joinpath("priors.toml").read_text("utf-8")
-    return priors_from(tomllib.loads(text))
+    return priors_from(default_tables())

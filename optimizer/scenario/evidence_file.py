@@ -31,6 +31,7 @@ def read_evidence(path: Path | str) -> list[Datum]:
     """
     rows = read_rows(path, required=_REQUIRED, optional=_OPTIONAL)
     seen: dict[tuple[str, ...], int] = {}
+    names: dict[str, str] = {}
     baselines: dict[str, tuple[str, int]] = {}
     data = []
     for row in rows:
@@ -39,7 +40,8 @@ def read_evidence(path: Path | str) -> list[Datum]:
             raise row.error("", f"repeats row {seen[cells]}",
                             "delete one; two equal results are told apart by source or note")
         seen[cells] = row.line
-        datum = _datum(row)
+        name = row.text("item")
+        datum = _datum(row, names.setdefault(" ".join(name.lower().split()), name))
         first, line = baselines.setdefault(datum.item, (datum.baseline, row.line))
         if first.lower() != datum.baseline.lower():
             raise row.error("baseline", f'"{datum.baseline}", but row {line} has "{first}" for '
@@ -48,18 +50,20 @@ def read_evidence(path: Path | str) -> list[Datum]:
     return data
 
 
-def _datum(row: Row) -> Datum:
+def _datum(row: Row, item: str) -> Datum:
     where = f"row {row.line}, column figure"
     figure = read_figure(row.text("figure"), row.file, where)
     uncertainty = None
     if row.has("uncertainty"):
+        if figure.uncertainty is not None:
+            raise row.error("uncertainty", "is stated twice, here and in the figure", "keep one")
         uncertainty = read_uncertainty(row.text("uncertainty"), figure, row.file,
                                        f"row {row.line}, column uncertainty")
     runs = row.number("runs", None, low=1, high=100_000)
     if runs is not None and runs != int(runs):
         raise row.error("runs", f"{runs:g} is not a whole number", "count the runs")
     return Datum(
-        item=row.text("item"), figure=figure, test=_test(row), baseline=row.text("baseline", ""),
+        item=item, figure=figure, test=_test(row), baseline=row.text("baseline", ""),
         measured_by=_measured_by(row), yaw=_yaw(row),
         air_density=row.number("air_density_kgm3", None, low=0.5, high=1.6),
         runs=None if runs is None else int(runs), uncertainty=uncertainty,

@@ -1,0 +1,65 @@
+"""Exposed parts in a coach's words: "4 x 5 mm x 300 mm @ 60 deg apart"."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import cast
+
+from optimizer.evidence.bluff_body import Arrangement, Run, Shape
+from optimizer.evidence.quantities import NUMBER, Stated, tidy
+
+__all__ = ["read_run"]
+
+_SHAPES: dict[str, Shape] = {"cable": "round", "hose": "round", "tube": "round", "wire": "round",
+                             "bottle": "bottle", "plate": "plate", "number plate": "plate"}
+_LENGTHS = r"mm|cm|m|in"
+_RUN = re.compile(
+    rf"(?:(?P<count>\d+)\s*[x×]?\s+)?(?:(?P<shape>[a-z ]+?)s?\s+(?:of\s+)?)?"
+    rf"(?P<width>{NUMBER})\s*(?P<wide>{_LENGTHS})?\s*[x×]\s*"
+    rf"(?P<length>{NUMBER})\s*(?P<long>{_LENGTHS})"
+    rf"(?:\s*(?:@|at)\s*(?P<angle>{NUMBER})\s*(?:deg|degrees|°))?"
+    rf"(?:\s*,?\s*(?P<how>apart|bundled|behind)(?:\s+(?P<gap>{NUMBER})\s*(?P<apart>{_LENGTHS}))?)?")
+_EXAMPLE = ('write "4 x 5 mm x 300 mm @ 60 deg": count, diameter, exposed length, angle to the '
+            'wind; then "apart", "bundled" or "behind 20 mm" if you know')
+
+
+def read_run(text: str) -> Run:
+    """Read count, shape, diameter, exposed length, angle to the flow and arrangement.
+
+    The shape is a cable, hose, tube, bottle or plate (width x height); without an angle it
+    stands across the flow. Raises InputError for what cannot be read.
+    """
+    stated = Stated(text)
+    match = _RUN.fullmatch(tidy(text).lower())
+    if not match:
+        raise stated.refuse("is not understood", _EXAMPLE)
+    shape = match["shape"] or "cable"
+    if shape not in _SHAPES:
+        raise stated.refuse(f'"{shape}" is not a known shape',
+                            "use cable, hose, tube, bottle or plate")
+    angle = stated.number(match["angle"]) if match["angle"] else 90.0
+    if not 0 < angle <= 90:
+        raise stated.refuse("an angle outside 0 to 90 degrees",
+                            "0 is along the wind, 90 across it")
+    how = cast("Arrangement", match["how"] or "unknown")
+    if (how == "behind") != bool(match["gap"]):
+        raise stated.refuse("a spacing goes with behind", 'write "behind 20 mm"')
+
+    def metres(number: str, unit: str | None) -> float:
+        value = stated.in_si(stated.number(number), unit or match["long"])[0]
+        if value <= 0:
+            raise stated.refuse("a size of zero", _EXAMPLE)
+        return value
+
+    count = int(match["count"] or 1)
+    if not 1 <= count <= 100:
+        raise stated.refuse(f"{count} of them", "count from 1 to 100")
+    run = Run(_SHAPES[shape], metres(match["width"], match["wide"]),
+              metres(match["length"], match["long"]), math.radians(angle), count, how,
+              metres(match["gap"], match["apart"]) if match["gap"] else 0.0, tidy(text))
+    if how == "behind" and run.spacing < run.width:
+        raise stated.refuse("closer than they are thick", "the spacing is from axis to axis")
+    if run.shape == "round" and run.length < run.width:
+        raise stated.refuse("thicker than it is long", "diameter first, then exposed length")
+    return run

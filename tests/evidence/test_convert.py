@@ -1,0 +1,142 @@
+"""Conversions between the currencies of a test."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from optimizer.errors import InputError
+from optimizer.evidence import Reference
+from optimizer.evidence.convert import change_of
+from optimizer.evidence.express import express, read_target, seconds_saved
+from optimizer.evidence.figures import read_figure
+from optimizer.evidence.priors import default_priors
+
+RIDER = Reference.of(drag_area=0.25, mass=78.0, rolling_resistance=0.0038, efficiency=0.976,
+                     air_density=1.18, speed=45 / 3.6)
+
+
+def converted(text, target, reference=RIDER, **known):
+    return express(read_figure(text), read_target(target), reference, **known)
+
+
+def test_a_force_is_half_rho_v_squared_of_drag_area():
+    change = change_of(read_figure("saves 37 g @ 50 km/h"), RIDER, air_density=1.2)
+    by_hand = -0.037 * 9.80665 / (0.5 * 1.2 * (50 / 3.6) ** 2)
+    assert change.value == pytest.approx(by_hand, rel=1e-12)
+    assert change.assumed_sd == 0.0
+    assert change.assumptions == ()
+
+
+def test_a_force_at_yaw_acts_along_the_bike():
+    # Along the road F = ½ρ CdA v_a q, with v_a = q cos β: the same force is more drag area.
+    straight = change_of(read_figure("saves 37 g @ 50 km/h"), RIDER, air_density=1.2)
+    oblique = change_of(read_figure("saves 37 g @ 50 km/h"), RIDER, air_density=1.2,
+                        yaw=math.radians(15))
+    assert oblique.value == pytest.approx(straight.value / math.cos(math.radians(15)))
+
+
+def test_a_force_is_smaller_at_a_lower_speed():
+    # The datum's air speed belongs to it: 37 g at 50 km/h is not 5 W at 40 km/h.
+    assert converted("saves 37 g @ 50 km/h", "W @ 40 km/h", air_density=1.18).value == (
+        pytest.approx(-0.037 * 9.80665 * (50 / 3.6) * 0.8**3, rel=1e-9))
+
+
+@pytest.mark.parametrize("target", ["W", "g", "N", "s/40km", "CdA", "Crr", "%drag", "%power",
+                                    "efficiency", "mass"])
+@pytest.mark.parametrize("figure", [
+    "saves 37 g @ 50 km/h", "saves 8 W @ 45 km/h", "saves 12 s / 40 km @ 45 km/h",
+    "saves 12 s / 40 km @ 250 W", "saves 2 % drag", "saves 1 % power @ 45 km/h", "-0.004 m2",
+    "Crr -0.0004", "efficiency +0.8 %", "saves 0.4 kg mass", "saves 4 W rolling @ 45 km/h",
+    "saves 2 W drivetrain @ 45 km/h"])
+def test_every_currency_goes_to_every_other_and_back(figure, target):
+    """A saving stays one, and the way back at the same speed ends where it began."""
+    there = converted(figure, target, air_density=1.18)
+    assert (there.value > 0) == (target == "efficiency")
+    unit = {"W": "W @ 45 km/h", "g": "g drag @ 45 km/h", "N": "N @ 45 km/h",
+            "s/40km": "s / 40 km @ 45 km/h", "CdA": "m2", "Crr": "Crr", "%drag": "% drag",
+            "%power": "% power @ 45 km/h", "efficiency": "% efficiency", "mass": "g mass"}[target]
+    back = converted(f"{there.value:+.12f} {unit}", "W @ 45 km/h", air_density=1.18)
+    direct = converted(figure, "W @ 45 km/h", air_density=1.18)
+    # Seconds compare at the speed after the change, where drag and rolling have grown unequally.
+    tolerance = 0.02 if "s/40km" in target else 1e-6
+    assert back.value == pytest.approx(direct.value, rel=tolerance)
+
+
+def test_seconds_agree_with_a_root_found_by_scipy():
+    from scipy.optimize import brentq
+
+    from optimizer.physics import DragArea, road_load
+
+    def speed(area):
+        def missing(v):
+            force = road_load(np.array(v), 0.0, 0.0, 0.0, 1.18, drag=DragArea.constant(area),
+                              mass=78.0, rolling_resistance=0.0038, bearing=(0.091, 0.0087))
+            return float(force) * v - 0.976 * 250
+        return brentq(missing, 1.0, 30.0, xtol=1e-12)
+
+    by_scipy = 40_000 / speed(0.25) - 40_000 / speed(0.246)
+    assert seconds_saved({"drag_area": -0.004}, 40_000, 250, RIDER) == (
+        pytest.approx(by_scipy, abs=1e-6))
+
+
+def test_time_at_a_power_is_the_time_at_the_speed_of_that_power():
+    power = RIDER.power_at(45 / 3.6)
+    at_speed = change_of(read_figure("saves 12 s / 40 km @ 45 km/h"), RIDER, air_density=1.18)
+    at_power = change_of(read_figure(f"saves 12 s / 40 km @ {power:.9f} W"), RIDER,
+                         air_density=1.18)
+    assert at_power.value == pytest.approx(at_speed.value, rel=1e-7)
+
+
+def test_a_missing_speed_is_assumed_said_and_doubted():
+    stated = change_of(read_figure("saves 8 W @ 45 km/h"), RIDER, air_density=1.2)
+    silent = change_of(read_figure("saves 8 W"), RIDER, air_density=1.2)
+    assert silent.value == pytest.approx(stated.value)
+    assert stated.assumed_sd == 0.0
+    # ΔCdA goes with the speed to the power of -3: three times the relative doubt of the speed.
+    priors = default_priors()
+    assert silent.assumed_sd / -silent.value == pytest.approx(
+        3 * priors.speed_sd / priors.speed, rel=0.05)
+    assert any("speed not stated" in words for words in silent.assumptions)
+
+
+def test_a_missing_density_is_assumed_said_and_doubted():
+    silent = change_of(read_figure("saves 37 g @ 50 km/h"), RIDER)
+    priors = default_priors()
+    assert silent.assumed_sd / -silent.value == pytest.approx(
+        priors.air_density_sd / priors.air_density, rel=0.01)
+    assert any("density not stated" in words for words in silent.assumptions)
+
+
+def test_unknown_air_does_not_blur_what_does_not_hang_on_it():
+    unknown_air = Reference.of(speed=50 / 3.6)
+    watts = converted("saves 37 g @ 50 km/h", "W", unknown_air)
+    assert watts.assumed_sd == pytest.approx(0.0, abs=1e-12)
+    assert converted("saves 37 g @ 50 km/h", "CdA", unknown_air).assumed_sd > 0
+    # In air that is known the air of the test matters.
+    assert converted("saves 37 g @ 50 km/h", "W", RIDER).assumed_sd > 0
+
+
+def test_a_percentage_and_a_time_inherit_the_doubt_about_the_tested_rider():
+    for text in ("saves 2 % drag", "saves 12 s / 40 km @ 45 km/h", "saves 1 % power @ 45 km/h"):
+        change = change_of(read_figure(text), RIDER, air_density=1.18)
+        assert 0.05 < change.assumed_sd / -change.value < 0.15
+        assert any("tested rider" in words for words in change.assumptions)
+
+
+def test_stated_doubt_goes_through_the_conversion():
+    change = change_of(read_figure("saves 37 g ± 4 g @ 50 km/h"), RIDER, air_density=1.2)
+    assert change.own_sd / -change.value == pytest.approx(4 / 37, rel=1e-6)
+
+
+def test_refuses_a_time_that_no_rider_could_save():
+    with pytest.raises(InputError, match="halves or doubles"):
+        change_of(read_figure("saves 40:00 / 40 km @ 45 km/h"), RIDER)
+
+
+@pytest.mark.parametrize("text", ["bananas", "s/0km", "W @ 0 km/h", "", "s/40", "W @ fast"])
+def test_refuses_an_unknown_target(text):
+    with pytest.raises(InputError):
+        read_target(text)
