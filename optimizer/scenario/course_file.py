@@ -1,0 +1,77 @@
+"""What a person knows about a course, from a table: surfaces, terrain, shelter, limits, marks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from optimizer.course import SURFACES, TERRAINS, Features, Limit, Mark, Stretch
+from optimizer.scenario.tables import read_rows, suggest
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from optimizer.scenario.tables import Row
+
+__all__ = ["read_features"]
+
+_CLASSES = {"surface": SURFACES, "terrain": TERRAINS}
+_RANGES = {"surface": (0.3, 12.0), "terrain": (1e-5, 3.0)}
+_KINDS = ("surface", "terrain", "shelter", "speed", "corner", "mark")
+
+
+def read_features(path: Path | str) -> Features:
+    """Read a table with a row for each stretch or place.
+
+    Columns: `what`, `from_km`, `to_km`, `value`, `name`. By `what`:
+
+    - surface: a class such as "cobbles", or a factor on Crr
+    - terrain: a class such as "open", or a roughness length [m]
+    - shelter: percent of the open wind that reaches the road
+    - speed: a cap [km/h] over a stretch
+    - corner: a speed [km/h] at one place, `from_km` or the `name` of a waypoint
+    - mark: a named place at `from_km`
+
+    Raises InputError for what cannot be read, with row and column.
+    """
+    stretches: list[Stretch] = []
+    limits: list[Limit] = []
+    marks: list[Mark] = []
+    for row in read_rows(path, required=["what", "from_km"], optional=["to_km", "value", "name"]):
+        what = row.text("what").lower()
+        if what == "corner":
+            place = row.number("from_km", None, low=0, high=2000)
+            name = row.text("name", "") if place is not None else row.text("name")
+            limits.append(Limit(name, None if place is None else 1000 * place,
+                                row.number("value", low=3, high=130) / 3.6))
+        elif what == "mark":
+            marks.append(Mark(row.text("name"), 1000 * row.number("from_km", low=0, high=2000)))
+        elif what in _KINDS:
+            stretches.append(_stretch(row, what))
+        else:
+            raise row.error("what", f'"{what}" is not known', suggest(what, _KINDS))
+    return Features(tuple(stretches), tuple(limits), tuple(marks))
+
+
+def _stretch(row: Row, what: str) -> Stretch:
+    start = row.number("from_km", low=0, high=2000)
+    end = row.number("to_km", low=0, high=2000)
+    if end <= start:
+        raise row.error("to_km", f"{end:g} is not behind {start:g}", "swap the two")
+    if what in _CLASSES:
+        value = _classed(row, what)
+    elif what == "shelter":
+        value = row.number("value", low=0, high=100) / 100
+    else:
+        value = row.number("value", low=3, high=130) / 3.6
+    return Stretch(1000 * start, 1000 * end, what, value)
+
+
+def _classed(row: Row, what: str) -> float:
+    known = _CLASSES[what]
+    text = row.text("value").lower()
+    if text in known:
+        return known[text]
+    if not any(c.isdigit() for c in text):
+        raise row.error("value", f'"{text}" is no {what} that is known', suggest(text, known))
+    low, high = _RANGES[what]
+    return row.number("value", low=low, high=high)
