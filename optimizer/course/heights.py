@@ -91,7 +91,7 @@ class _Choice:
 
 
 def _scaled(where: NDArray[np.float64], nodes: NDArray[np.float64]) -> NDArray[np.float64]:
-    return where / nodes[-1] * (len(nodes) - 1)
+    return np.asarray(where / nodes[-1] * (len(nodes) - 1))
 
 
 def _fit(where: NDArray[np.float64], height: NDArray[np.float64], nodes: NDArray[np.float64],
