@@ -1,6 +1,6 @@
 """The whole job: what goes in, what comes out, and the sequence between."""
 
-from optimizer.job.run import on_the_day, plan_for, run
+from optimizer.job.run import effects_for, on_the_day, plan, plan_for, run
 from optimizer.job.values import (
     ItemWorth,
     Job,
@@ -12,4 +12,4 @@ from optimizer.job.values import (
 )
 
 __all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits",
-           "on_the_day", "plan_for", "run"]
+           "effects_for", "on_the_day", "plan", "plan_for", "run"]

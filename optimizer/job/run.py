@@ -2,26 +2,72 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.conditions.air import air_density_along
+from optimizer.errors import InputError
 from optimizer.job.outlook import policies, sensitivity_table, spread
-from optimizer.job.values import Job, Result
+from optimizer.job.values import Job, Options, Result
+from optimizer.kit import Catalogue
 from optimizer.pacing import plan_ride
 from optimizer.rider.effort import cap_effort
 from optimizer.rider.environment import critical_power_factor, environment_cautions
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.evidence import Datum, Effect
+    from optimizer.evidence.priors import Priors
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
+    from optimizer.rider import Rider
 
-__all__ = ["on_the_day", "plan_for", "run"]
+__all__ = ["effects_for", "on_the_day", "plan", "plan_for", "run"]
 
 _ROUNDS = 4  # of duration and effort limit until they agree
+
+
+def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
+         catalogue: Catalogue | None = None, evidence: Sequence[Datum] = (), *,
+         budget: float = 0.0, currency: str = "EUR", rules: Sequence[str] = (),
+         options: Options | None = None, name: str = "") -> Result:
+    """Do the whole job on values: choose kit within a budget and plan the ride with it.
+
+    Parameters
+    ----------
+    bike : bike and kit as they stand, before any item of the catalogue
+    catalogue, evidence : what could be bought, and what tests say of it
+    budget : money, in `currency`
+    rules : rule sets that hold, as the catalogue's `forbidden_by` names them
+
+    Raises InputError for a budget that is no amount, Infeasible where no plan meets the limits.
+    """
+    if not 0.0 <= budget < math.inf:
+        raise InputError("plan", "budget", f"{budget} is not an amount", "give 0 or more")
+    kit = Catalogue(()) if catalogue is None else catalogue
+    names = {item.name for item in kit.items}
+    effects = effects_for(course, conditions, rider, bike, evidence) if evidence else ()
+    return run(Job(
+        name=name or course.name, course=course, conditions=conditions, rider=rider,
+        baseline=bike, catalogue=kit,
+        effects=tuple(effect for effect in effects if effect.item in names), budget=budget,
+        currency=currency, options=options or Options(), rules=tuple(rules)))
+
+
+def effects_for(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
+                evidence: Sequence[Datum], priors: Priors | None = None) -> tuple[Effect, ...]:
+    """Pool test results into one effect an item, for this rider in the air of this course."""
+    from optimizer.evidence import Reference, pool_effects
+
+    density = air_density_along(conditions, np.array([np.median(course.elevation)]))
+    reference = Reference.for_rider(rider, bike, air_density=float(density[0]))
+    return tuple(pool_effects(evidence, reference, priors))
 
 
 def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
@@ -41,16 +87,16 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
         job.budget, currency=job.currency, rules=job.rules, step=job.options.step,
         start_speed=job.options.start_speed)
     tell("how to ride it")
-    baseline_plan = plan_for(job, choice.owned.setup)
-    plan = plan_for(job, choice.best.setup, warm=baseline_plan, measure_grid=True)
-    few = rideable(plan, job.course, blocks=job.options.blocks,
+    owned = plan_for(job, choice.owned.setup)
+    best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
+    few = rideable(best, job.course, blocks=job.options.blocks,
                    rounding=job.options.power_rounding)
     tell("how sure it is")
     return Result(
-        job=job, choice=choice, plan=plan, baseline_plan=baseline_plan, rideable=few,
-        spread=spread(job, choice.best, plan),
-        sensitivities=sensitivity_table(job, choice.best, plan),
-        policies=policies(job, choice.best.setup, plan))
+        job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
+        spread=spread(job, choice.best, best),
+        sensitivities=sensitivity_table(job, choice.best, best),
+        policies=policies(job, choice.best.setup, best))
 
 
 def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
@@ -72,13 +118,13 @@ def on_the_day(job: Job) -> Job:
     fresh = replace(rider, critical_power=factor * rider.critical_power)
     job = replace(job, rider=fresh,
                   assumptions=(*job.assumptions, *environment_cautions(rider)))
-    plan = plan_for(job, job.baseline)
+    trial = plan_for(job, job.baseline)
     for _ in range(_ROUNDS):
-        capped = replace(job, rider=cap_effort(fresh, plan.finish_time))
+        capped = replace(job, rider=cap_effort(fresh, trial.finish_time))
         if capped.rider == job.rider:
             break
-        job, before = capped, plan.finish_time
-        plan = plan_for(job, job.baseline, warm=plan)
-        if abs(plan.finish_time - before) < 1.0:
+        job, before = capped, trial.finish_time
+        trial = plan_for(job, job.baseline, warm=trial)
+        if abs(trial.finish_time - before) < 1.0:
             break
     return job

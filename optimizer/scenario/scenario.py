@@ -6,7 +6,6 @@ import math
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Annotated, Literal
 
-import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.course import (
@@ -23,7 +22,7 @@ from optimizer.course import (
     read_course,
 )
 from optimizer.errors import InputError
-from optimizer.job import Job, Options
+from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
 from optimizer.physics import Setup
 from optimizer.scenario.tables import suggest
@@ -158,6 +157,7 @@ class KitTable(_Table):
     catalogue: str = Field(description="a CSV with an item a row")
     evidence: str | None = Field(default=None, description="a CSV with a test result a row")
     pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
+    priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
     rules: list[str] = Field(default=[], description="rule sets that hold: names, or files")
 
 
@@ -369,8 +369,15 @@ def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditi
         _beside(file, pairs, "kit", "pairs") if pairs else None)
     if scenario.kit.evidence is None:
         return catalogue, (), ["no evidence: items count by their mass alone"]
-    effects = _effects(_beside(file, scenario.kit.evidence, "kit", "evidence"), course, conditions,
-                       rider, baseline)
+    from optimizer.scenario.evidence_file import read_evidence
+
+    priors = None
+    if scenario.kit.priors:
+        from optimizer.scenario.priors_file import read_priors
+
+        priors = read_priors(_beside(file, scenario.kit.priors, "kit", "priors"))
+    data = read_evidence(_beside(file, scenario.kit.evidence, "kit", "evidence"))
+    effects = effects_for(course, conditions, rider, baseline, data, priors)
     names, known = {item.name for item in catalogue.items}, {effect.item for effect in effects}
     notes = [f"the evidence for {name} belongs to no item of the catalogue"
              for name in sorted(known - names)]
@@ -378,17 +385,6 @@ def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditi
     if bare:
         notes.append(f"no evidence for {', '.join(bare)}: counted by mass alone")
     return catalogue, tuple(effect for effect in effects if effect.item in names), notes
-
-
-def _effects(path: Path, course: Course, conditions: Conditions, rider: Rider,
-             baseline: Setup) -> tuple[Effect, ...]:
-    from optimizer.conditions.air import air_density_along
-    from optimizer.evidence import Reference, pool_effects
-    from optimizer.scenario.evidence_file import read_evidence
-
-    density = air_density_along(conditions, np.array([np.median(course.elevation)]))
-    reference = Reference.for_rider(rider, baseline, air_density=float(density[0]))
-    return tuple(pool_effects(read_evidence(path), reference))
 
 
 def _sets(file: TomlFile, scenario: Scenario,
@@ -462,5 +458,6 @@ def _sources(file: TomlFile, scenario: Scenario) -> tuple[tuple[str, str], ...]:
              ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
              ("rider", scenario.rider), ("forecast", scenario.conditions.forecast)]
     if kit:
-        named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs)]
+        named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs),
+                  ("priors", kit.priors)]
     return tuple((what, name) for what, name in named if name)

@@ -1,0 +1,21 @@
+from optimizer.course import read_course as read_course
+from optimizer.errors import Infeasible as Infeasible
+from optimizer.errors import InputError as InputError
+from optimizer.job import Options as Options
+from optimizer.job import plan as plan
+from optimizer.job import run as run
+from optimizer.physics import Setup as Setup
+from optimizer.report import write_report as write_report
+from optimizer.scenario.catalogue_file import read_catalogue as read_catalogue
+from optimizer.scenario.evidence_file import read_evidence as read_evidence
+from optimizer.scenario.rider_file import read_rider as read_rider
+from optimizer.scenario.scenario import read_scenario as read_scenario
+from optimizer.scenario.weather import weather as weather
+
+__all__ = [
+    "Infeasible", "InputError", "Options", "Setup", "plan", "read_catalogue", "read_course",
+    "read_evidence", "read_rider", "read_scenario", "run", "weather",
+    "write_report",
+]
+
+__version__: str
