@@ -1,0 +1,234 @@
+"""Which position to ride in where: gains by the multipliers, spells by dynamic programming.
+
+At a plan, the envelope theorem prices what another position would do on a step: newtons of drag
+at the seconds a newton costs there, watts of critical power and of power limit at theirs. From
+these gains the best succession of spells follows exactly (shortest and longest spells, a price
+per change, places where a position is not to be used). The plan is then solved again with it, and
+so on until it no longer gets faster; only solved plans are compared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from optimizer.errors import Infeasible
+from optimizer.pacing.convex import drag_in_energy
+from optimizer.pacing.planner import plan_ride
+from optimizer.physics.road_load import aerodynamic_force, road_force
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.pacing.plan import Plan
+    from optimizer.physics import Setup
+    from optimizer.rider import Rider
+
+__all__ = ["PositionPlan", "Spell", "best_spells", "choose_positions", "position_gains"]
+
+HANDS_OFF_BRAKES: Final = frozenset({"aero", "tuck"})
+"""Positions without a hand at the brakes: not used where the plan brakes."""
+
+_SHORTEST = 8.0  # s, of a spell in one position; common practice, no source
+_CHANGE = 0.2  # s, price of one change; a judgement that keeps needless changes out
+_ROUNDS = 6
+_SETTLED = 0.01  # s, less than that is no gain
+_AT_LIMIT = 0.995  # of the speed limit
+
+
+@dataclass(frozen=True)
+class Spell:
+    """A stretch in one position, from `start` to `end` [m]."""
+
+    start: float
+    end: float
+    position: str
+
+
+@dataclass(frozen=True)
+class PositionPlan:
+    """A plan with the position of each step as part of it.
+
+    Attributes
+    ----------
+    plan : solved with `position`
+    position : (n,) rows of the rider's positions
+    spells : the same in stretches
+    seconds_won : against riding in the first position everywhere; negative where keeping the
+        hands at the brakes, or sitting up for comfort, costs more than the choice wins
+    rounds : plans that were solved
+    """
+
+    plan: Plan
+    position: NDArray[np.int64]
+    spells: tuple[Spell, ...]
+    seconds_won: float
+    rounds: int
+
+
+def choose_positions(course: Course, conditions: Conditions, rider: Rider, setup: Setup, *,
+                     step: float | None = None, start_speed: float = 0.0,
+                     critical_power_factor: NDArray[np.float64] | float = 1.0,
+                     warm: Plan | None = None) -> PositionPlan:
+    """Plan the ride with a position for each step.
+
+    Positions named "aero" or "tuck" are not used where the plan brakes (before corners, at a
+    cap on descents): there the hands belong at the brakes.
+    The other arguments are those of `plan_ride`.
+
+    Raises Infeasible where there is no plan, or no succession of spells that every
+    `Position.longest` allows.
+    """
+    def solved(position: NDArray[np.int64] | None, near: Plan | None) -> Plan:
+        return plan_ride(course, conditions, rider, setup, step=step, start_speed=start_speed,
+                         position=position, critical_power_factor=critical_power_factor, warm=near)
+
+    first = solved(None, warm)
+    position = np.zeros(first.problem.steps, dtype=np.int64)
+    if len(rider.positions) == 1:
+        return PositionPlan(first, position, _spells(first, position, rider), 0.0, 1)
+    barred = _barred(first, rider)
+    longest = np.array([p.longest for p in rider.positions])
+    best: Plan | None = None
+    seen, plan, rounds = set(), first, 1
+    for _ in range(_ROUNDS):
+        trial = best_spells(position_gains(plan, rider), plan.time, barred=barred,
+                            longest=longest)
+        if trial.tobytes() in seen:
+            break
+        seen.add(trial.tobytes())
+        try:
+            plan = solved(trial, plan)
+        except Infeasible:
+            if best is None:
+                raise
+            break
+        rounds += 1
+        if best is not None and plan.finish_time > best.finish_time - _SETTLED:
+            break
+        best, position = plan, trial
+    assert best is not None  # noqa: S101 - the first trial is always solved
+    return PositionPlan(best, position, _spells(best, position, rider),
+                        first.finish_time - best.finish_time, rounds)
+
+
+def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
+    """(n, p) seconds won by riding each step in each position instead of the plan's.
+
+    First order in the change: what the multipliers of the plan make of it.
+    """
+    p = plan.problem
+    energy = 0.5 * plan.speed**2
+    speed = np.sqrt(energy[:-1] + energy[1:])
+    time = np.diff(plan.time)
+    newton = plan.seconds_per_joule * p.step / p.drivetrain_efficiency
+    joule = _critical_joule(plan)
+    shares = np.array([[q.power_share, q.max_power_share] for q in rider.positions])
+    gains = np.empty((p.steps, len(rider.positions)))
+    now = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, p.drag, p.position)[0]
+    for k in range(len(rider.positions)):
+        force = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, p.drag,
+                                  np.full(p.steps, k))[0]
+        cp = p.critical_power * (shares[k, 0] / shares[p.position, 0] - 1.0)
+        limit = p.power_limit * (shares[k, 1] / shares[p.position, 1] - 1.0)
+        gains[:, k] = (newton * (now - force)
+                       + time * (joule * cp + plan.seconds_per_limit_joule * limit))
+    return gains
+
+
+def _critical_joule(plan: Plan) -> NDArray[np.float64]:
+    """(n,) seconds won by one more joule of CP on a step, by reserve and effort limit together.
+
+    Where power is free to move, the value of a joule at the cranks is what it costs in reserve,
+    power limit and effort; the effort part grows as P^p/CP^p, so that CP is worth P/CP of it.
+    """
+    p = plan.problem
+    value = plan.seconds_per_critical_joule
+    if np.isfinite(p.effort_rate):
+        effort = plan.seconds_per_joule - value - plan.seconds_per_limit_joule
+        value = value + np.maximum(effort, 0.0) * plan.power / p.critical_power
+    return value
+
+
+def _barred(plan: Plan, rider: Rider) -> NDArray[np.bool_]:
+    """(n, p) where a position is not to be used: the plan has to brake there."""
+    p = plan.problem
+    energy = 0.5 * plan.speed**2
+    drag = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
+    needed = (p.effective_mass * np.diff(energy) / p.step + drag + p.bearing[0]
+              + road_force(p.grade, p.mass, p.rolling_resistance))
+    braking = (plan.speed[1:] >= _AT_LIMIT * p.speed_limit[1:]) & (needed < 0.0)
+    hands_off = np.array([q.name.lower() in HANDS_OFF_BRAKES for q in rider.positions])
+    if hands_off.all():
+        return np.zeros((p.steps, len(hands_off)), dtype=bool)
+    return np.asarray(braking[:, None] & hands_off)
+
+
+def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,
+                barred: NDArray[np.bool_] | None = None,
+                longest: NDArray[np.float64] | None = None, shortest: float = _SHORTEST,
+                change: float = _CHANGE) -> NDArray[np.int64]:
+    """(n,) position of each step with the greatest sum of gains, in spells.
+
+    Parameters
+    ----------
+    gains : (n, p) s
+    time : (n + 1,) s at the nodes
+    barred : (n, p) where a position is not to be used
+    longest : (p,) s, longest spell in each
+    shortest : s, shortest spell; the first and the last may be shorter
+    change : s, price of a change
+
+    Exact, by dynamic programming over the ends of spells. Raises Infeasible where no succession
+    of spells meets the limits.
+    """
+    n, count = gains.shape
+    limits = np.full(count, np.inf) if longest is None else longest
+    total = np.concatenate([np.zeros((1, count)), np.cumsum(gains, axis=0)])
+    clear = np.zeros((n + 1, count), dtype=np.int64)  # first node from which a spell may last here
+    if barred is not None:
+        after = np.where(barred, np.arange(1, n + 1)[:, None], 0)
+        clear[1:] = np.maximum.accumulate(after, axis=0)
+    value = np.full((n + 1, count), -np.inf)
+    begin = np.zeros((n + 1, count), dtype=np.int64)
+    before = np.zeros((n + 1, count), dtype=np.int64)  # position of the spell that ends here
+    reach = np.full((n + 1, count), -np.inf)  # best value with which a spell may start at a node
+    reach[0] = 0.0
+    for k in range(1, n + 1):
+        for j in range(count):
+            low = max(int(np.searchsorted(time, time[k] - limits[j] - 1e-9)), int(clear[k, j]))
+            high = k if k == n else int(np.searchsorted(time, time[k] - shortest, side="right"))
+            if low == 0:
+                high = max(high, 1)  # the first spell may be short
+            if high <= low:
+                continue
+            starts = reach[low:high, j] - total[low:high, j]
+            at = int(np.argmax(starts))
+            value[k, j] = starts[at] + total[k, j]
+            begin[k, j] = low + at
+        for j in range(count):
+            others = np.where(np.arange(count) == j, -np.inf, value[k])
+            before[k, j] = int(np.argmax(others))
+            reach[k, j] = others.max() - change
+    if not np.isfinite(value[n].max()):
+        raise Infeasible("no position may be used long enough to finish",
+                         "give one position no longest spell, or allow longer ones")
+    out = np.empty(n, dtype=np.int64)
+    k, j = n, int(np.argmax(value[n]))
+    while k > 0:
+        start = int(begin[k, j])
+        out[start:k] = j
+        k, j = start, int(before[start, j])
+    return out
+
+
+def _spells(plan: Plan, position: NDArray[np.int64], rider: Rider) -> tuple[Spell, ...]:
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(position)) + 1, [len(position)]])
+    return tuple(Spell(float(plan.distance[a]), float(plan.distance[b]),
+                       rider.positions[position[a]].name)
+                 for a, b in pairwise(edges))
