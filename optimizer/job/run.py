@@ -14,7 +14,7 @@ from optimizer.job.outlook import policies, sensitivity_table, spread
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
 from optimizer.pacing import plan_ride
-from optimizer.rider.effort import cap_effort
+from optimizer.pacing.sparing import plan_within_effort
 from optimizer.rider.environment import critical_power_factor, environment_cautions
 
 if TYPE_CHECKING:
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
 
 __all__ = ["effects_for", "on_the_day", "plan", "plan_for", "run"]
-
-_ROUNDS = 4  # of duration and effort limit until they agree
 
 
 def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
@@ -77,7 +75,7 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
     where no plan meets it.
     """
     from optimizer.kit import choose_kit
-    from optimizer.pacing import rideable
+    from optimizer.pacing.blocks import recognisable_places, rideable
 
     tell("what the rider can do on the day")
     job = on_the_day(job)
@@ -89,7 +87,7 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
     tell("how to ride it")
     owned = plan_for(job, choice.owned.setup)
     best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
-    few = rideable(best, job.course, blocks=job.options.blocks,
+    few = rideable(best, recognisable_places(job.course), blocks=job.options.blocks,
                    rounding=job.options.power_rounding)
     tell("how sure it is")
     return Result(
@@ -110,21 +108,13 @@ def on_the_day(job: Job) -> Job:
     """Return the job with the rider as height, heat and the length of the ride leave them.
 
     CP takes the mean over the course of what the rider's chosen relations say; the effort limit
-    is that of the ride's own duration with the kit of today, found by repeating plan and limit.
+    is that of the ride's own duration with the kit of today.
     """
     rider, course = job.rider, job.course
     factor = float(np.mean(critical_power_factor(rider, course.elevation,
                                                  job.conditions.temperature)))
     fresh = replace(rider, critical_power=factor * rider.critical_power)
-    job = replace(job, rider=fresh,
-                  assumptions=(*job.assumptions, *environment_cautions(rider)))
-    trial = plan_for(job, job.baseline)
-    for _ in range(_ROUNDS):
-        capped = replace(job, rider=cap_effort(fresh, trial.finish_time))
-        if capped.rider == job.rider:
-            break
-        job, before = capped, trial.finish_time
-        trial = plan_for(job, job.baseline, warm=trial)
-        if abs(trial.finish_time - before) < 1.0:
-            break
-    return job
+    spared, _ = plan_within_effort(course, job.conditions, fresh, job.baseline,
+                                   step=job.options.step, start_speed=job.options.start_speed)
+    return replace(job, rider=spared, assumptions=(*job.assumptions,
+                                                   *environment_cautions(rider)))

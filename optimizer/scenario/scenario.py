@@ -68,6 +68,8 @@ class CourseTable(_Table):
     smoothing: float | None = Field(
         default=None, gt=0, le=1e12, description="fixed smoothing of the elevation, larger is "
         "smoother; without it the data's own noise decides")
+    features: str | None = Field(default=None, description="a CSV of surfaces, terrain, "
+                                 "shelter, speeds and marks")
     keep: list[str] = Field(default=[], description="flaws that are not to be mended, of "
                             + ", ".join(MENDING))
 
@@ -256,12 +258,23 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
             skill=handling.skill_percent / 100, wet=scenario.conditions.wet,
             braking=handling.braking_mps2, dead_turn_speed=handling.dead_turn_kmh / 3.6,
             descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
-        features=Features(
-            stretches=tuple(_stretches(file, scenario)),
-            limits=tuple(_limit(file, k, corner) for k, corner in enumerate(scenario.corner)),
-            marks=tuple(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark)))
+        features=_features(file, scenario))
     _check_places(file, scenario, course.length / 1000)
     return course
+
+
+def _features(file: TomlFile, scenario: Scenario) -> Features:
+    """Collect what no track holds, from this file and from a table that it names."""
+    listed = Features()
+    if scenario.course.features:
+        from optimizer.scenario.course_file import read_features
+
+        listed = read_features(_beside(file, scenario.course.features, "course", "features"))
+    return Features(
+        stretches=(*listed.stretches, *_stretches(file, scenario)),
+        limits=(*listed.limits,
+                *(_limit(file, k, corner) for k, corner in enumerate(scenario.corner))),
+        marks=(*listed.marks, *(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark)))
 
 
 def _check_places(file: TomlFile, scenario: Scenario, length_km: float) -> None:
@@ -348,9 +361,6 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
     if table.forecast and wind is None:
         from optimizer.scenario.forecast_file import read_forecast
 
-        if start is None:
-            raise file.error("a forecast needs a start time", "add start_time", "conditions",
-                             "forecast")
         path = _beside(file, table.forecast, "conditions", "forecast")
         return read_forecast(path, start, conditions)
     return conditions
@@ -456,6 +466,7 @@ def _sources(file: TomlFile, scenario: Scenario) -> tuple[tuple[str, str], ...]:
     gpx = scenario.course.gpx
     named = [("scenario", file.path.name),
              ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
+             ("features", scenario.course.features),
              ("rider", scenario.rider), ("forecast", scenario.conditions.forecast)]
     if kit:
         named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs),
