@@ -5,11 +5,23 @@ from optimizer.job.values import (
     ItemWorth,
     Job,
     Options,
-    PolicySample,
     Result,
     Sensitivity,
     SetSplits,
+    Trial,
 )
 
-__all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits",
-           "effects_for", "on_the_day", "plan", "plan_for", "run"]
+__all__ = [
+    "ItemWorth",
+    "Job",
+    "Options",
+    "Result",
+    "Sensitivity",
+    "SetSplits",
+    "Trial",
+    "effects_for",
+    "on_the_day",
+    "plan",
+    "plan_for",
+    "run",
+]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -13,7 +12,7 @@ import numpy as np
 from optimizer.conditions import starting_at
 from optimizer.conditions.draws import draw_wind, spread_wind
 from optimizer.errors import Infeasible
-from optimizer.job.values import Job, PolicySample, Sensitivity
+from optimizer.job.values import Job, Sensitivity, Trial
 from optimizer.pacing import Variation, plan_ride, simulate_many
 
 if TYPE_CHECKING:
@@ -21,14 +20,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.kit import KitSet
+    from optimizer.kit import Choice, KitSet
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
-__all__ = ["draw_times", "policies", "sensitivity_table", "spread"]
+__all__ = ["draw_times", "sensitivity_table", "spread", "trials"]
 
-_POLICY_WINDS = (2.0, 5.0)  # m/s on top of the forecast
-_POLICY_DIRECTIONS = 8
+_TRIALS = 6
+_TRIAL_WIND = 4.0  # m/s on top of the forecast, each trial from another direction
 
 
 def spread(job: Job, chosen: KitSet, plan: Plan) -> tuple[float, float, float]:
@@ -144,21 +143,23 @@ def _of_the_bike(job: Job, setup: Setup) -> Iterator[_What]:
         setup, drivetrain_efficiency=setup.drivetrain_efficiency - 0.01))
 
 
-def policies(job: Job, setup: Setup, plan: Plan) -> tuple[PolicySample, ...]:
-    """Plans for winds around the forecast, in which the page looks up other winds.
+def trials(job: Job, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
+    """Plans for other winds and other sets, spread over what a reader of the report may try.
 
     Winds that no plan meets are left out.
     """
+    sets = (choice.owned, *choice.frontier[::-1])
     found = []
-    for speed, angle in [(0.0, 0.0), *itertools.product(
-            _POLICY_WINDS, np.arange(_POLICY_DIRECTIONS) * (2 * np.pi / _POLICY_DIRECTIONS))]:
-        east, north = float(speed * np.sin(angle)), float(speed * np.cos(angle))
+    for k in range(_TRIALS):
+        kit = sets[k % len(sets)]
+        angle = 2 * np.pi * k / _TRIALS
+        east, north = (float(_TRIAL_WIND * part) for part in (np.sin(angle), np.cos(angle)))
         windy = replace(job.conditions, wind_east=job.conditions.wind_east + east,
                         wind_north=job.conditions.wind_north + north)
         try:
-            other = plan_ride(job.course, windy, job.rider, setup, step=job.options.step,
+            other = plan_ride(job.course, windy, job.rider, kit.setup, step=job.options.step,
                               start_speed=job.options.start_speed, warm=plan)
         except Infeasible:
             continue
-        found.append(PolicySample(east, north, other.power, other.finish_time))
+        found.append(Trial(east, north, kit.items, other.finish_time))
     return tuple(found)

@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.outlook import policies, sensitivity_table, spread
+from optimizer.job.outlook import sensitivity_table, spread, trials
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
 from optimizer.pacing import plan_ride
@@ -94,7 +94,7 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
         job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
         spread=spread(job, choice.best, best),
         sensitivities=sensitivity_table(job, choice.best, best),
-        policies=policies(job, choice.best.setup, best))
+        trials=trials(job, choice, best))
 
 
 def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["ItemWorth", "Job", "Options", "PolicySample", "Result", "Sensitivity", "SetSplits"]
+__all__ = ["ItemWorth", "Job", "Options", "Result", "Sensitivity", "SetSplits", "Trial"]
 
 
 @dataclass(frozen=True)
@@ -100,16 +100,16 @@ class Sensitivity:
 
 
 @dataclass(frozen=True)
-class PolicySample:
-    """Best power (n,) [W] on the plan's grid when a wind is added everywhere.
+class Trial:
+    """A plan for another wind and set, against which the report's own solver is measured.
 
     `wind_east`, `wind_north` [m/s, where the air moves to, at forecast height] come on top of
-    the forecast; `finish_time` [s] is that of the re-optimised plan.
+    the forecast; `finish_time` [s] is that of the full plan.
     """
 
     wind_east: float
     wind_north: float
-    power: NDArray[np.float64]
+    items: tuple[str, ...]
     finish_time: float
 
 
@@ -120,7 +120,7 @@ class Result:
     `baseline_plan` is the plan with what is owned; `spread` the 5, 50 and 95 % points of the
     finish time under the doubts in wind, rider and evidence [s]. The rest is for the report and
     may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
-    named sets), `worth` per item, `sensitivities`, and `policies` to replan in the page.
+    named sets), `worth` per item, `sensitivities`, and `trials` to check the page's solver.
     """
 
     job: Job
@@ -132,4 +132,4 @@ class Result:
     splits: tuple[SetSplits, ...] = ()
     worth: tuple[ItemWorth, ...] = ()
     sensitivities: tuple[Sensitivity, ...] = ()
-    policies: tuple[PolicySample, ...] = ()
+    trials: tuple[Trial, ...] = ()
