@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -46,7 +46,8 @@ class Ability:
     ----------
     efforts : those that the fit uses
     left_out : those it does not, and why
-    curve : the fit that counts
+    curve : the fit that counts; beyond half an hour with an assumed loss where no effort
+        is as long
     others : fits of the other models, for comparison
     standard_error : (4,) of CP, W', Pmax, L: the larger of the fit's own and what a day-to-day
         error of each effort makes of it, with the doubt about an assumed L added
@@ -131,9 +132,29 @@ def judge_efforts(efforts: Efforts, model: Model | None = None, *,
         return _from_one(used, loss, left_out, draws, seed)
     curve = fit_curve(used, model or choose_model(used, loss), loss)
     loss_sd = defaults.ENDURANCE_LOSS_SD if endurance_loss is None else 0.0
-    return Ability(used, curve, _standard_error(used, curve, loss, loss_sd),
-                   bootstrap(used, curve, draws, seed), _others(used, curve, loss), left_out,
-                   doubts(used, curve))
+    error = effort_errors(used, curve)
+    error = np.maximum(np.nan_to_num(curve.standard_error()), error)
+    drawn = bootstrap(used, curve, draws, seed)
+    others, told = _others(used, curve, loss), doubts(used, curve)
+    if curve.model not in {"long", "omni"} and (curve.model == "long-assumed"
+                                                or used.duration[-1] <= HALF_HOUR):
+        slope = _by_loss(used, curve, loss)
+        error = np.hypot(error, loss_sd * slope)
+        moved = loss_sd * np.random.default_rng(seed + 1).standard_normal((draws, 1))
+        drawn = np.where(slope == 0.0, drawn, drawn + moved * slope)
+        drawn[:, 3] = loss + moved[:, 0]
+        curve = replace(curve, endurance_loss=loss)
+    return Ability(used, curve, error, drawn, others, left_out, told)
+
+
+def _by_loss(efforts: Efforts, curve: PowerCurve, loss: float) -> NDArray[np.float64]:
+    """(4,) derivative of CP, W', Pmax, L by the loss over hours that was taken as known."""
+    if curve.model != "long-assumed":
+        return np.array([0.0, 0.0, 0.0, 1.0])
+    small = 1e-4
+    moved = fit_curve(efforts, curve.model, loss + small)
+    return np.array([(moved.critical_power - curve.critical_power) / small,
+                     (moved.w_prime - curve.w_prime) / small, 0.0, 1.0])
 
 
 def _usable(efforts: Efforts, model: Model | None) -> tuple[Efforts, tuple[str, ...]]:
@@ -179,22 +200,6 @@ def _from_one(efforts: Efforts, loss: float, left_out: tuple[str, ...], draws: i
     return Ability(efforts, curve, error, drawn, (), left_out, (
         ("one effort tells one number: W' is that of a published group; a second effort of "
          "another length, say five minutes, would tell both"),))
-
-
-def _standard_error(efforts: Efforts, curve: PowerCurve, loss: float,
-                    loss_sd: float) -> NDArray[np.float64]:
-    """(4,) standard errors that also hold where few efforts fit too well by chance."""
-    own = np.nan_to_num(curve.standard_error())
-    out = np.maximum(own, effort_errors(efforts, curve))
-    if curve.model == "long-assumed" and loss_sd > 0.0:
-        try:
-            moved = fit_curve(efforts, "long-assumed", loss + loss_sd)
-        except InputError:
-            return out
-        change = np.array([moved.critical_power - curve.critical_power,
-                           moved.w_prime - curve.w_prime, 0.0, loss_sd])
-        out = np.hypot(out, change)
-    return np.asarray(out)
 
 
 def fit_rider(known: Known, ability: Ability | None = None) -> Rider:

@@ -199,7 +199,8 @@ def choose_model(efforts: Efforts, endurance_loss: float = ENDURANCE_LOSS) -> Mo
     """Model with the least corrected information criterion among those the efforts can tell.
 
     Efforts beyond half an hour call for a model with a loss over hours; "long-assumed" (or
-    "inverse-time", where all are shorter) is the answer when there are too few to compare.
+    "inverse-time", the same where all are shorter) is the answer when there are too few to
+    compare.
     """
     simple: Model = "long-assumed" if efforts.duration[-1] > HALF_HOUR else "inverse-time"
     others: tuple[Model, ...] = (

@@ -1,0 +1,87 @@
+"""`kitpace rider`: what a rider can hold, from a rider's file, efforts, or recorded rides."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from optimizer.rider import Rider
+    from optimizer.rider.fit import Ability
+    from optimizer.rider.power_duration import Model
+
+__all__ = ["command"]
+
+_MODELS = ("auto", "inverse-time", "work", "time", "three-parameter", "long", "long-assumed",
+           "omni")
+
+
+@click.command("rider")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path())
+@click.option("--model", type=click.Choice(_MODELS), default="auto", show_default=True,
+              help="Which model of power against duration counts.")
+@click.option("--out", metavar="FILE.html", type=click.Path(),
+              help="Where the page goes; beside FILE by default.")
+def command(files: tuple[str, ...], model: str, out: str | None) -> None:
+    """Say what the rider in FILE can hold, for how long, and how sure that is.
+
+    FILE is a rider's TOML file; or a table of best efforts (CSV with minutes or seconds, and
+    power_w); or one or more recorded rides (CSV with time and power_w, GPX with power, FIT),
+    out of which the best powers are taken.
+
+    \b
+    Example:
+      kitpace rider courses/tarn-loop/rider.toml
+      kitpace rider april.gpx may.gpx --model omni
+    """  # noqa: D301 - click reads the \b
+    first = Path(files[0])
+    page = Path(out) if out else first.with_name(
+        f"{first.stem}.html" if first.suffix.lower() == ".toml" else f"{first.stem}-rider.html")
+    if page.is_dir():
+        raise InputError(str(page), "", "is a folder", "name a file in it")
+    from optimizer.files import write_atomic
+    from optimizer.report.rider_page import rider_page
+
+    with progress("Fitting"):
+        rider, ability = _read(files, None if model == "auto" else cast("Model", model))
+        written = write_atomic(page, rider_page(rider, ability))
+    _tell(rider, ability)
+    say()
+    say(f"Page: {written}")
+
+
+def _read(files: tuple[str, ...], model: Model | None) -> tuple[Rider | None, Ability | None]:
+    from optimizer.rider.fit import judge_efforts
+    from optimizer.scenario.power_file import read_power_files
+    from optimizer.scenario.rider_file import read_ability
+
+    toml = [name for name in files if Path(name).suffix.lower() == ".toml"]
+    if toml:
+        if len(files) > 1:
+            raise InputError(toml[0], "", "is a rider's file beside other files",
+                             "name the rides in it, as rides = [...], or leave it out")
+        return read_ability(toml[0], model)
+    efforts = read_power_files(files)
+    try:
+        return None, judge_efforts(efforts, model)
+    except InputError as error:
+        raise InputError(files[0], "", error.problem, error.remedy) from error
+
+
+def _tell(rider: Rider | None, ability: Ability | None) -> None:
+    from optimizer.report.rider_page import model_rows, sentences
+
+    say(*sentences(rider, ability))
+    if ability is not None:
+        for doubt in ability.doubts:
+            say(f"Mind: {doubt}.")
+    for line in rider.assumed if rider is not None else ():
+        say(f"Assumed: {line}.")
+    if ability is not None:
+        table(("Model", "CP, W", "W', kJ", "Scatter, W", "Criterion"), model_rows(ability),
+              "Models of power against duration; the criterion counts above the least")

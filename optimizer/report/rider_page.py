@@ -1,0 +1,343 @@
+"""The rider: what can be held, for how long, how sure, in which position, and what is assumed."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from markupsafe import Markup
+
+from optimizer.report.page import Chart, Folded, Points, Section, Table, render
+from optimizer.report.words import listing
+from optimizer.rider.effort import HINTS, cap_effort, capacity
+from optimizer.rider.environment import altitude_share, environment_cautions, heat_share
+from optimizer.rider.power_duration import MODELS
+from optimizer.rider.reserve import RECOVERY_MODELS, reserve_balance
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from optimizer.report.page import Part
+    from optimizer.rider import Rider
+    from optimizer.rider.fit import Ability
+    from optimizer.rider.power_duration import PowerCurve
+
+__all__ = ["duration_words", "fit_rows", "model_rows", "rider_page", "sentences"]
+
+_NINE_IN_TEN: Final = 1.645  # standard errors
+_TICKS: Final = {60: "1 min", 180: "3 min", 300: "5 min", 600: "10 min", 1200: "20 min",
+                 1800: "30 min", 3600: "1 h", 7200: "2 h", 18000: "5 h"}
+_HOURS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
+_AIR, _EFFICIENCY = 1.2, 0.976  # kg/m³ and wheel power over crank power, for a rule of thumb
+_CAUTION = ("These figures say what was shown or stated, not what is healthy today. Efforts to "
+            "exhaustion are for healthy riders; ask a doctor when in doubt, and stop when unwell.")
+
+
+def rider_page(rider: Rider | None, ability: Ability | None) -> str:
+    """Page of a rider, of the fit behind it, or of both."""
+    sections = []
+    if ability is not None:
+        sections.append(Section("held", "What can be held, and for how long", _held(ability)))
+        sections.append(Section("fit", "The fit, and how sure it is", _fit(ability)))
+    if rider is not None:
+        sections.append(Section("hours", "Rides of hours", _hours(rider)))
+        sections.append(Section("positions", "Positions", _positions(rider)))
+        sections.append(Section("reserve", "How the reserve refills", _reserve(rider)))
+        sections.append(Section("day", "Altitude and heat", _day(rider)))
+        sections.append(Section("assumed", "What is assumed", [Points(rider.assumed) if
+                                rider.assumed else "Nothing: everything was stated or fitted."]))
+    name = rider.name if rider is not None else "Best efforts"
+    return render(name, [Markup("{}").format(line) for line in sentences(rider, ability)],
+                  sections, kicker="What the rider can do", foot=[_CAUTION])
+
+
+# --- words, for the terminal as well --------------------------------------------------------
+
+
+def sentences(rider: Rider | None, ability: Ability | None) -> list[str]:
+    """Say in a few sentences what the rider can do, and how sure that is."""
+    cp, cp_sd, w_prime, w_sd = _numbers(rider, ability)
+    name = f"{rider.name}: " if rider is not None else ""
+    out = [(f"{name}{_capital('critical power', not name)} {_range(cp, cp_sd, 'W')}; W', what "
+            f"can be spent above it, {_range(w_prime / 1e3, w_sd / 1e3, 'kJ')}.")]
+    if ability is not None:
+        held = [f"{float(ability.curve.power(t)):.0f} W for {duration_words(t)}"
+                for t in (300.0, 1200.0, 3600.0)]
+        span = ability.efforts.duration
+        out.append(f"The curve says {listing(held)}; it rests on {_count(len(span))} from "
+                   f"{duration_words(span[0])} to {duration_words(span[-1])}.")
+    if rider is not None and _spares(rider):
+        left = ("leaves the run its share of the endurance" if rider.time_share < 1.0
+                else f"spends {100 * rider.effort_share:.0f} % of what could be held")
+        out.append(f"The plan {left}.")
+    if rider is not None and rider.assumed:
+        out.append(f"{len(rider.assumed)} figures are assumed; they are listed "
+                   "with what each rests on.")
+    return out
+
+
+def _numbers(rider: Rider | None, ability: Ability | None) -> tuple[float, float, float, float]:
+    if rider is not None:
+        return (rider.critical_power, rider.critical_power_sd, rider.w_prime, rider.w_prime_sd)
+    assert ability is not None  # noqa: S101 - one of the two is always there
+    return (ability.curve.critical_power, float(ability.standard_error[0]),
+            ability.curve.w_prime, float(ability.standard_error[1]))
+
+
+def _capital(words: str, first: bool) -> str:
+    return words.capitalize() if first else words
+
+
+def _range(value: float, sd: float, unit: str) -> str:
+    """Give a value with where it lies nine times in ten, to digits that mean something."""
+    digits = 0 if unit == "W" or sd > 1.0 else 1
+    if sd <= 0.0:
+        return f"{value:.{digits}f} {unit}"
+    low, high = max(value - _NINE_IN_TEN * sd, 0.0), value + _NINE_IN_TEN * sd
+    return (f"{value:.{digits}f} {unit} (nine times in ten {low:.{digits}f} to "
+            f"{high:.{digits}f} {unit})")
+
+
+def _count(n: int) -> str:
+    return "one effort" if n == 1 else f"{n} efforts"
+
+
+def _spares(rider: Rider) -> bool:
+    return rider.effort_share < 1.0 or rider.time_share < 1.0
+
+
+def duration_words(duration: float) -> str:
+    """Duration as a rider says it: 45 s, 20 min, 2.5 h."""
+    if duration < 120.0:
+        return f"{duration:.0f} s"
+    return f"{duration / 60:.3g} min" if duration < 7200.0 else f"{duration / 3600:.3g} h"
+
+
+# --- tables ---------------------------------------------------------------------------------
+
+
+def fit_rows(ability: Ability) -> list[tuple[str, str, str, str, str]]:
+    """Quantity, value, error, 95 % limits by the fit and by the bootstrap."""
+    curve = ability.curve
+    by_fit = curve.interval()
+    shown = [(0, "Critical power, W", 1.0, 0), (1, "W', kJ", 1e-3, 1)]
+    if math.isfinite(curve.max_power):
+        shown.append((2, "Maximal power, W", 1.0, 0))
+    if curve.endurance_loss > 0.0:
+        shown.append((3, "Loss per 2.7-fold duration, %", 100.0, 1))
+    rows = []
+    for k, name, scale, digits in shown:
+        low, high = np.percentile(ability.draws[:, k], [2.5, 97.5])
+        error = scale * ability.standard_error[k]
+        rows.append((name, _figure(scale * curve.parameters[k], digits),
+                     _figure(error, digits), _limits(scale * by_fit[k], digits),
+                     _limits(scale * np.array([low, high]), digits)))
+    return rows
+
+
+def _figure(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if math.isfinite(value) else "–"
+
+
+def _limits(limits: Any, digits: int) -> str:
+    low, high = float(limits[0]), float(limits[1])
+    if not (math.isfinite(low) and math.isfinite(high)) or high - low < 1e-9:
+        return "–"
+    return f"{low:.{digits}f} to {high:.{digits}f}"
+
+
+def model_rows(ability: Ability) -> list[tuple[str, ...]]:
+    """Every model that could be fitted, the one that counts first: CP, W', scatter, criterion."""
+    curves = (ability.curve, *sorted(ability.others, key=_criterion))
+    finite = [c.aicc for c in curves if math.isfinite(c.aicc)]
+    least = min(finite, default=0.0)
+    return [(f"{curve.model}{' (counts)' if k == 0 else ''}", f"{curve.critical_power:.0f}",
+             f"{curve.w_prime / 1e3:.1f}", _scatter(curve),
+             f"{curve.aicc - least:.1f}" if math.isfinite(curve.aicc) else "–")
+            for k, curve in enumerate(curves)]
+
+
+def _criterion(curve: PowerCurve) -> tuple[bool, float]:
+    return not math.isfinite(curve.aicc), curve.aicc if math.isfinite(curve.aicc) else 0.0
+
+
+def _scatter(curve: PowerCurve) -> str:
+    if curve.degrees_of_freedom < 1:
+        return "–"
+    return f"{math.sqrt(float(np.sum(curve.residual**2)) / curve.degrees_of_freedom):.1f}"
+
+
+# --- sections -------------------------------------------------------------------------------
+
+
+def _held(ability: Ability) -> list[Part]:
+    shortest = min(60.0, float(ability.efforts.duration[0]))
+    t = np.geomspace(max(shortest, 5.0), 18_000.0, 120)
+    low, high = ability.band(t)
+    at = np.array([60.0, 180.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0, 7200.0, 18_000.0])
+    at_low, at_high = ability.band(at)
+    rows = [(duration_words(x), f"{p:.0f}", f"{a:.0f} to {b:.0f}", _reach(ability, float(x)))
+            for x, p, a, b in zip(at, ability.curve.power(at), at_low, at_high, strict=True)]
+    table = Table(("Duration", "Power, W", "19 times in 20, W", ""), rows,
+                  "Mean power that can be held")
+    efforts = ability.efforts
+    data = [
+        {"type": "scatter", "mode": "lines", "x": [*t, *t[::-1]], "y": [*high, *low[::-1]],
+         "fill": "toself", "fillcolor": "@plan-band", "line": {"width": 0}, "hoverinfo": "skip"},
+        {"type": "scatter", "mode": "lines", "x": t, "y": ability.curve.power(t),
+         "line": {"color": "@plan", "width": 2}, "name": "fit",
+         "hovertemplate": "%{y:.0f} W<extra></extra>"},
+        {"type": "scatter", "mode": "markers", "x": efforts.duration, "y": efforts.power,
+         "marker": {"color": "@ink", "size": 8}, "name": "efforts",
+         "text": [duration_words(x) for x in efforts.duration],
+         "hovertemplate": "%{text}: %{y:.0f} W<extra></extra>"},
+    ]
+    chart = Chart(
+        "power-duration", "How much power for how long?", {"data": data, "layout": _layout()},
+        table, "Line: the fit. Band: where it lies 19 times in 20 if the efforts were repeated. "
+        "Dots: the efforts. Beyond the dots the curve is a guess, and the band may be too narrow.")
+    return [chart, *([Points(ability.doubts)] if ability.doubts else [])]
+
+
+def _layout() -> dict[str, Any]:
+    return {"height": 340, "showlegend": False,
+            "xaxis": {"type": "log", "title": "duration", "tickvals": list(_TICKS),
+                      "ticktext": list(_TICKS.values())},
+            "yaxis": {"title": "mean power, W", "rangemode": "tozero"}}
+
+
+def _reach(ability: Ability, duration: float) -> str:
+    t = ability.efforts.duration
+    if duration < t[0] / 1.5:
+        return "shorter than any effort"
+    return "longer than any effort" if duration > 1.5 * t[-1] else ""
+
+
+def _fit(ability: Ability) -> list[Part]:
+    efforts, curve = ability.efforts, ability.curve
+    fitted = curve.power(efforts.duration)
+    source = efforts.source or ("",) * len(efforts)
+    single = len(efforts) == 1
+    parts: list[Part] = [
+        Table(("Quantity", "Value", "Standard error", "95 %, by the fit", "95 %, by bootstrap"),
+              fit_rows(ability),
+              f'Model "{curve.model}": {MODELS[curve.model]}', left=(0,)),
+        ("The standard error is the larger of the fit's own and of what an error of 3 % in each "
+        "effort, as efforts vary from day to day, makes of it; an assumed loss over hours adds its "
+        "own doubt."),
+        Table(("Duration", "Effort, W", "Fit, W", "Difference, W", "From"),
+              [(duration_words(t), f"{p:.0f}", f"{f:.0f}", f"{p - f:+.1f}".replace("-", "−"), s)
+               for t, p, f, s in zip(efforts.duration, efforts.power, fitted, source,
+                                     strict=True)], "Efforts", left=(0, 4)),
+    ]
+    if ability.left_out:
+        parts.append(Folded("Efforts left out", [Points(ability.left_out)]))
+    if not single:
+        parts += [
+            Table(("Model", "CP, W", "W', kJ", "Scatter, W", "Criterion"), model_rows(ability),
+                  "All models that these efforts allow"),
+            ("The criterion is Akaike's, corrected for few efforts (Hurvich and Tsai 1989), above "
+            'the least; a difference under 2 decides nothing. The two-parameter forms "work" and '
+            '"time" are the same hyperbola with other weights: "inverse-time" trusts every effort '
+            'to the same watts, "work" to the same joules, "time" to the same seconds of '
+            "endurance, so that the longest effort rules. Name a model in power_model, or with "
+            "--model, to overrule the choice.")]
+    return parts
+
+
+def _hours(rider: Rider) -> list[Part]:
+    whole = [capacity(rider, 3600 * h) for h in _HOURS]
+    limits = [cap_effort(rider, 3600 * h) for h in _HOURS]
+    rows = [(f"{h:g} h", f"{p:.0f}", f"{100 * p / rider.critical_power:.0f} %",
+             f"{limit.effort_rate * rider.critical_power:.0f}",
+             f"{100 * limit.effort_rate:.0f} %")
+            for h, p, limit in zip(_HOURS, whole, limits, strict=True)]
+    loss = (f"Beyond half an hour the power that can be held falls by "
+            f"{100 * rider.endurance_loss:.0f} % of critical power each time the duration grows "
+            f"2.7-fold (standard error {100 * rider.endurance_loss_sd:.0f} %). The plan holds the "
+            "fourth-power mean of its power under the limit, and asks for at most "
+            f"{rider.max_power:.0f} W at any time.")
+    hints = Table(("Ride", "Fourth-power mean over CP"),
+                  [(hint.what, f"{100 * hint.low:.0f} to {100 * hint.high:.0f} %")
+                   for hint in HINTS], "What riders do. Common practice, no source")
+    parts: list[Part] = [
+        loss, Table(("Ride", "Could hold, W", "of CP", "Plan's limit, W", "of CP"), rows,
+                    "What can be held for hours, and what the plan may spend"), hints]
+    if rider.time_share < 1.0:
+        parts.append(
+            f"The ride may use {100 * rider.time_share:.0f} % of the endurance, so that the run "
+            "comes out at its target. That endurance adds up like wear is an assumption of ours, "
+            "not a published law; try it in training.")
+    return parts
+
+
+def _positions(rider: Rider) -> list[Part]:
+    first = rider.positions[0]
+    rows = []
+    for position in rider.positions:
+        longest = ("as long as you like" if math.isinf(position.longest)
+                   else duration_words(position.longest))
+        rows.append((position.name, f"{position.drag_area:.3f}",
+                     f"{100 * position.power_share:.0f} %",
+                     f"{rider.max_power * position.max_power_share:.0f}", longest,
+                     _pays_below(rider, position.drag_area, position.power_share)))
+    table = Table(("Position", "CdA, m²", "of CP", "at most, W", "Longest spell", "Pays below"),
+                  rows, "Positions, the one for the flat first", left=(0, 4, 5))
+    return [table, (
+        f'"Pays below" is the speed on a steady climb under which that position beats '
+        f"{first.name}: there its power is worth more than its drag costs, in still air of "
+        f"{_AIR} kg/m³. The plan finds the places itself. Keep the hands at the brakes on "
+        "descents and in corners, and a position your event forbids out of the file.")]
+
+
+def _pays_below(rider: Rider, area: float, share: float) -> str:
+    """Speed at which what a position gives in CP equals what it costs in drag."""
+    first = rider.positions[0]
+    more_drag, more_power = area - first.drag_area, share - first.power_share
+    if more_drag <= 0.0 or more_power <= 0.0:
+        return "–"
+    power = _EFFICIENCY * more_power * rider.critical_power
+    return f"{3.6 * (2 * power / (_AIR * more_drag)) ** (1 / 3):.0f} km/h"
+
+
+def _reserve(rider: Rider) -> list[Part]:
+    cp, w_prime = rider.critical_power, rider.w_prime
+    spent = np.array([1.0])  # a second that empties the reserve
+    rows = []
+    for model, words in RECOVERY_MODELS.items():
+        back = []
+        for rest in (60.0, 180.0, 600.0):
+            after = reserve_balance(
+                np.append(spent, rest), np.array([cp + w_prime, 0.7 * cp]), cp, w_prime, model,
+                rider.recovery_share if rider.recovery == "partial" else 0.5)
+            back.append(f"{100 * float(after[-1] - after[1]) / w_prime:.0f} %")
+        rows.append((model, words, *back))
+    return [
+        (f'The plan uses "{rider.recovery}". How much comes back after the reserve was emptied, '
+        "riding at 70 % of critical power, by each published model. They disagree, and none "
+        "predicts exhaustion well for everybody; the cautious ones refill least."),
+        Table(("Model", "", "1 min", "3 min", "10 min"), rows, "Share of W' that has come back",
+              left=(0, 1))]
+
+
+def _day(rider: Rider) -> list[Part]:
+    heights = (500.0, 1000.0, 1500.0, 2000.0, 2500.0)
+    heat = (20.0, 25.0, 30.0, 35.0)
+    chosen = [f'altitude "{rider.altitude_response}"', f'heat "{rider.heat_response}"']
+    parts: list[Part] = [
+        (f"In use: {listing(chosen)}; critical power was found at "
+        f"{rider.tested_elevation:.0f} m and {rider.tested_temperature - 273.15:.0f} °C.")]
+    parts += [f"{line.capitalize()}." for line in environment_cautions(rider)]
+    parts.append(Folded("What the relations say", [
+        Table(("Altitude", *(f"{h:.0f} m" for h in heights)), _shares(
+            ("acclimatised", "unacclimatised", "linear"), heights, altitude_share),
+            "Part of critical power that is left"),
+        Table(("Heat", *(f"{c:.0f} °C" for c in heat)), _shares(
+            ("acclimatised", "unacclimatised"), tuple(273.15 + c for c in heat), heat_share),
+            "Part of critical power that is left")]))
+    return parts
+
+
+def _shares(names: Sequence[str], at: Sequence[float], relation: Any) -> list[tuple[str, ...]]:
+    return [(name, *(f"{100 * float(relation(x, name)):.1f} %" for x in at)) for name in names]
