@@ -17,6 +17,10 @@ __all__ = ["main"]
 COMMANDS: dict[str, str] = {
     "new": "Write a commented starter scenario into a folder.",
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",
+    "worth": "Rank the items of an evidence table: what each is worth, and how sure.",
+    "convert": "Convert a figure of aero testing to other currencies.",
+    "cables": "Estimate what exposed cables, hoses, bottles and plates cost.",
+    "rider": "Fit what a rider can hold, for how long, and say how sure that is.",
 }
 
 
