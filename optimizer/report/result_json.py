@@ -45,7 +45,7 @@ slopes at both ends, `cda_fine_m2` at every degree from 0 to 90 is that spline i
 def result_document(result: Result) -> dict[str, Any]:
     """Whole result as plain lists, numbers and text, in the schema `SCHEMA`."""
     job, plan = result.job, result.plan
-    return {
+    document: dict[str, Any] = _finite({
         "schema": SCHEMA,
         "kitpace": __version__,
         "name": job.name,
@@ -66,8 +66,8 @@ def result_document(result: Result) -> dict[str, Any]:
         "worth": [{"item": entry.item, "saved_s": entry.seconds, "low_s": entry.low,
                    "high_s": entry.high} for entry in result.worth],
         "sensitivities": [{
-            "name": entry.name, "change": entry.change, "seconds": _number(entry.seconds),
-            "doubt": entry.doubt, "doubt_seconds": _number(entry.doubt_seconds)}
+            "name": entry.name, "change": entry.change, "seconds": entry.seconds,
+            "doubt": entry.doubt, "doubt_seconds": entry.doubt_seconds}
             for entry in result.sensitivities],
         "profile": {
             "distance_m": _list(plan.distance), "elevation_m": _list(_elevation(job, plan)),
@@ -82,7 +82,8 @@ def result_document(result: Result) -> dict[str, Any]:
             "power_rounding_w": job.options.power_rounding,
             "empty_risk": job.options.empty_risk, "draws": job.options.draws,
             "seed": job.options.seed},
-    }
+    })
+    return document
 
 
 def write_json(result: Result, path: Path | str) -> Path:
@@ -92,19 +93,25 @@ def write_json(result: Result, path: Path | str) -> Path:
     return write_atomic(path, "{\n" + ",\n".join(lines) + "\n}\n")
 
 
-def _number(value: float) -> float | None:
-    """Return a finite number, or None, which JSON can say."""
-    return float(value) if math.isfinite(value) else None
+def _finite(value: Any) -> Any:
+    """Put None, which JSON can say, in the place of what is not a finite number."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _finite(inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [_finite(inner) for inner in value]
+    return value
 
 
 def _list(values: NDArray[Any]) -> list[Any]:
-    """Array as nested lists with None for what is not finite, nine significant digits."""
+    """Array as nested lists, nine significant digits."""
     array = np.asarray(values)
     if array.ndim > 1:
         return [_list(row) for row in array]
     if array.dtype.kind in "iu":
         return [int(value) for value in array]
-    return [float(f"{value:.9g}") if math.isfinite(value) else None for value in array]
+    return [float(f"{value:.9g}") for value in array]
 
 
 def _course(job: Job) -> dict[str, Any]:
@@ -115,7 +122,7 @@ def _course(job: Job) -> dict[str, Any]:
         "marks": [{"mark": mark.name, "distance_m": mark.distance} for mark in course.marks],
         "corners": [{
             "name": corner.name, "distance_m": corner.distance, "radius_m": corner.radius,
-            "turn_deg": math.degrees(corner.turn), "speed_mps": _number(corner.speed),
+            "turn_deg": math.degrees(corner.turn), "speed_mps": corner.speed,
             "dead_turn": corner.dead_turn} for corner in course.corners],
         "corrections": [{"what": entry.what, "count": entry.count, "effect": entry.effect}
                         for entry in course.corrections],
@@ -150,8 +157,8 @@ def _plan(plan: Plan) -> dict[str, Any]:
         "finish_time_s": plan.finish_time, "lower_bound_s": plan.lower_bound, "gap_s": plan.gap,
         "mean_power_w": plan.mean_power, "work_j": plan.work,
         "lowest_reserve_j": plan.lowest_reserve, "lossless": bool(plan.lossless),
-        "iterations": plan.iterations, "grid_error_s": _number(plan.grid_error),
-        "seconds_per_reserve_joule": _number(plan.seconds_per_reserve_joule),
+        "iterations": plan.iterations, "grid_error_s": plan.grid_error,
+        "seconds_per_reserve_joule": plan.seconds_per_reserve_joule,
         "notes": list(plan.notes)}
 
 
@@ -222,4 +229,4 @@ def _model(p: PacingProblem) -> dict[str, Any]:
         "bearing_n_per_mps": p.bearing[1], "gravity_mps2": GRAVITY, "w_prime_j": p.w_prime,
         "reserve_floor_j": p.reserve_floor, "start_speed_mps": p.start_speed,
         "lowest_speed_mps": p.lowest_speed, "effort_exponent": p.effort_exponent,
-        "effort_rate": _number(p.effort_rate)}
+        "effort_rate": p.effort_rate}
