@@ -42,6 +42,9 @@ slopes at both ends, `cda_fine_m2` at every degree from 0 to 90 is that spline i
 """
 
 
+_FREE = 1000.0  # m/s; a limit from there on limits nobody
+
+
 def result_document(result: Result) -> dict[str, Any]:
     """Whole result as plain lists, numbers and text, in the schema `SCHEMA`."""
     job, plan = result.job, result.plan
@@ -221,7 +224,8 @@ def _model(p: PacingProblem) -> dict[str, Any]:
         "crosswind_mps": _list(p.crosswind), "air_density": _list(p.air_density),
         "crr": _list(p.rolling_resistance), "yaw_deg": _list(np.degrees(p.drag.yaw)),
         "cda_m2": _list(p.drag.area), "cda_fine_m2": [_list(p.drag.at(fine, row)) for row in rows],
-        "position": _list(p.position), "speed_limit_mps": _list(p.speed_limit),
+        "position": _list(p.position), "speed_limit_mps": _list(
+            np.where(p.speed_limit < _FREE, p.speed_limit, np.inf)),
         "power_limit_w": _list(p.power_limit), "critical_power_w": _list(p.critical_power),
         "recovery_share": _list(p.recovery), "slowing_recovery": p.slowing_recovery,
         "mass_kg": p.mass, "effective_mass_kg": p.effective_mass,
