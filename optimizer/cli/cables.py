@@ -1,0 +1,72 @@
+"""`kitpace cables`: what exposed parts cost, by first principles."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from optimizer.cli._reference import read_speed, reference_of, reference_options
+from optimizer.cli._terminal import say, table
+from optimizer.errors import InputError
+
+__all__ = ["command"]
+
+
+@click.command("cables")
+@click.argument("runs", metavar="RUN...", nargs=-1)
+@reference_options
+@click.option("--priors", "priors_file", metavar="PRIORS.toml", type=click.Path(),
+              help="Your own factor for the disturbed flow (that of computed figures).")
+@click.option("--out", metavar="FILE.html", type=click.Path(), help="Write a page with a picture.")
+def command(runs: tuple[str, ...], priors_file: str | None, out: str | None,
+            **options: Any) -> None:
+    """Estimate the drag of exposed cables, hoses, tubes, bottles and number plates.
+
+    A RUN is count x diameter x exposed length, the angle between its axis and the wind (90 is
+    across), and how several stand: apart, bundled, or behind each other with their spacing.
+
+    \b
+    Example:
+      kitpace cables "4 x 5 mm x 300 mm @ 60 deg"
+      kitpace cables "2 hoses 5.5 mm x 250 mm bundled" "bottle 74 mm x 200 mm" --out cables.html
+    """  # noqa: D301 - click reads the \b
+    from optimizer.evidence.bluff_body import bluff_drag
+    from optimizer.evidence.ledger import DISTANCE
+    from optimizer.evidence.priors import default_priors
+    from optimizer.evidence.runs import read_run
+    from optimizer.report.cables_page import Exposed, cables_page, evidence_row, lead, rows
+    from optimizer.scenario.priors_file import read_priors
+
+    if not runs:
+        raise InputError("cables", "", "nothing named",
+                         'write, for example, kitpace cables "4 x 5 mm x 300 mm @ 60 deg"')
+    found = tuple(read_run(text) for text in runs)
+    here, name, assumed = reference_of(speed=read_speed(options.pop("speed")), **options)
+    priors = read_priors(priors_file) if priors_file else default_priors()
+    drag = bluff_drag(found, here.speed, priors.test["computed"])
+    area = max(drag.near, 1e-9)
+    power = here.power_at(here.speed)
+    without = DISTANCE / float(here.speed_at(power, drag_area_change=-area))
+    exposed = Exposed(found, drag, here, name, 0.5 * here.air_density * here.speed**3,
+                      (DISTANCE / here.speed - without) / area)
+    written = _write(out, cables_page(exposed)) if out else None
+    say(*lead(exposed))
+    table(("", "CdA, m²", f"W at {here.speed * 3.6:.0f} km/h", "s over 40 km"), rows(exposed),
+          "Ranges hold nine times in ten")
+    say()
+    if here.assumptions or assumed:
+        say("Not given, so assumed: " + "; ".join((*here.assumptions, *assumed)) + ".")
+    say("As a row of an evidence table (item, figure, test, measured_by, uncertainty, note):")
+    click.echo(f"  {evidence_row(exposed)}")
+    if written:
+        say(f"Page: {written}")
+
+
+def _write(out: str, page: str) -> Path:
+    from optimizer.files import write_atomic
+
+    if Path(out).is_dir():
+        raise InputError(out, "", "is a folder", "name a file in it")
+    return write_atomic(out, page)

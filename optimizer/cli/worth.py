@@ -1,0 +1,155 @@
+"""`kitpace worth`: a ranked table of what each item of an evidence table is worth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from optimizer.cli._reference import read_speed, reference_of, reference_options
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from optimizer.evidence import Reference
+    from optimizer.evidence.pool import ItemEvidence
+    from optimizer.job import Job
+    from optimizer.report.worth_page import Valuation
+
+__all__ = ["command"]
+
+@click.command("worth")
+@click.argument("file", metavar="FILE", type=click.Path(), required=False)
+@reference_options
+@click.option("--scenario", "scenario_file", metavar="SCENARIO.toml", type=click.Path(),
+              help="Rider, bike, course, air and prices from a scenario: adds seconds on the "
+                   "course and the price of a second.")
+@click.option("--priors", "priors_file", metavar="PRIORS.toml", type=click.Path(),
+              help="What to believe of each kind of test, instead of the built-in judgements.")
+@click.option("--show-priors", is_flag=True, help="Print the built-in judgements to copy and edit.")
+@click.option("--out", metavar="FILE.html", type=click.Path(),
+              help="Where the page goes; FILE-worth.html beside FILE by default.")
+def command(file: str | None, scenario_file: str | None, priors_file: str | None,
+            show_priors: bool, out: str | None, **options: Any) -> None:
+    """Say what each item in FILE is worth, and how sure that is.
+
+    FILE is a table (CSV) with a figure a row: item, figure, test and, where known, baseline,
+    yaw_deg, air_density_kgm3, measured_by, runs, uncertainty, note, source. A figure reads like
+    "saves 37 g @ 50 km/h", "saves 8 W", "saves 12 s / 40 km @ 45 km/h", "-0.004 m2", "saves 2 %
+    drag", "Crr -0.0004", "efficiency +0.8 %" or "+120 g mass".
+
+    \b
+    Example:
+      kitpace worth courses/petrel-flats/evidence.csv --speed 45
+      kitpace worth evidence.csv --scenario my-race/scenario.toml
+    """  # noqa: D301 - click reads the \b
+    if show_priors:
+        from optimizer.evidence.priors import default_text
+
+        click.echo(default_text(), nl=False)
+        return
+    if file is None:
+        raise InputError("worth", "", "no evidence table named", "see kitpace worth --help")
+    clash = [name for name in ("rider", "cda_m2", "mass_kg", "crr", "density_kgm3")
+             if scenario_file and options[name] is not None]
+    if clash:
+        raise InputError(f"--{clash[0].replace('_', '-')}", "", "the scenario says that already",
+                         "leave one of the two away")
+    page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-worth.html")
+    if page.is_dir():
+        raise InputError(str(page), "", "is a folder", "name a file in it")
+    from optimizer.files import write_atomic
+    from optimizer.report.worth_page import worth_page
+
+    with progress("Weighing") as tell:
+        valuation = _valuation(file, scenario_file, priors_file, options, tell)
+        written = write_atomic(page, worth_page(valuation))
+    _tell(valuation)
+    say()
+    say(f"Page: {written}")
+
+
+def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
+               options: dict[str, Any], tell: Callable[[str], None]) -> Valuation:
+    from optimizer.evidence.ledger import rank
+    from optimizer.evidence.pool import pool_items
+    from optimizer.evidence.priors import default_priors
+    from optimizer.report.worth_page import Valuation
+    from optimizer.scenario.evidence_file import read_evidence
+    from optimizer.scenario.priors_file import read_priors
+
+    tell("reading the files")
+    data = read_evidence(file)
+    priors = read_priors(priors_file) if priors_file else default_priors()
+    job = _job(scenario_file)
+    reference, name, assumed = _reference(job, options)
+    items = pool_items(data, reference, priors)
+    speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
+    course = {} if job is None else _on_course(job, items, tell)
+    return Valuation(
+        title=Path(file).name, rider=name, worths=rank(items, reference, speeds, priors),
+        reference=reference, priors=priors, speeds=speeds, assumptions=assumed, **course)
+
+
+def _job(scenario_file: str | None) -> Job | None:
+    if scenario_file is None:
+        return None
+    from optimizer.job.run import on_the_day
+    from optimizer.scenario import read_scenario
+
+    return on_the_day(read_scenario(scenario_file))
+
+
+def _reference(job: Job | None, options: dict[str, Any],
+               ) -> tuple[Reference, str, tuple[str, ...]]:
+    """Build the reference; with the name of the rider and what was assumed about them."""
+    speed = read_speed(options.pop("speed"))
+    if job is None:
+        return reference_of(speed=speed, **options)
+    import numpy as np
+
+    from optimizer.conditions.air import air_density_along
+    from optimizer.evidence import Reference
+
+    density = air_density_along(job.conditions, np.array([np.median(job.course.elevation)]))
+    return (Reference.for_rider(job.rider, job.baseline, float(density[0]), speed),
+            job.rider.name, job.assumptions)
+
+
+def _on_course(job: Job, items: tuple[ItemEvidence, ...],
+               tell: Callable[[str], None]) -> dict[str, Any]:
+    from optimizer.job.item_worth import item_worth, overlaps
+
+    effects = tuple(item.effect for item in items)
+    return {"course": job.course.name or job.name, "catalogue": job.catalogue,
+            "currency": job.currency, "on_course": item_worth(job, effects, tell),
+            "overlaps": overlaps(job.baseline, job.catalogue, effects)}
+
+
+def _tell(valuation: Valuation) -> None:
+    from optimizer.report.doubt import between, span
+    from optimizer.report.worth_page import gain, lead, per_second
+
+    say(*lead(valuation))
+    if valuation.reference.assumptions:
+        say("Not given, so assumed: " + "; ".join(valuation.reference.assumptions) + ".")
+    here = {row.item: row for row in valuation.on_course}
+    headings = ["Item", f"W at\n{valuation.speeds[1] * 3.6:.0f} km/h", "s over\n40 km", "Gain?",
+                "Rests on"]
+    if here:
+        headings = ["Item", "s over\n40 km", "s on the\ncourse", "Price",
+                    f"{valuation.currency}\nper s", "Gain?"]
+    rows: list[tuple[str, ...]] = []
+    for worth in valuation.worths:
+        name, flat = worth.effect.item, between(worth.seconds, worth.seconds_sd)
+        if here:
+            rows.append((name, flat, span(here[name].low, here[name].high),
+                         *per_second(valuation, worth), gain(valuation, worth)))
+        else:
+            rows.append((name, between(worth.watts[1], worth.watts_sd[1]), flat,
+                         gain(valuation, worth), worth.effect.basis))
+    table(headings, rows, "What each saves by itself, nine times in ten; ≈ cannot be told from "
+          "no gain", left=(0,) if here else (0, 4))

@@ -1,0 +1,188 @@
+"""The page of `kitpace cables`: exposed parts, what they cost, and a picture to scale."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from optimizer.evidence.bluff_body import SLENDERNESS
+from optimizer.evidence.ledger import DISTANCE
+from optimizer.report.doubt import NINE_IN_TEN, Mark, amount, forest, plain
+from optimizer.report.page import Chart, Section, Table, render
+from optimizer.report.words import listing
+
+if TYPE_CHECKING:
+    from optimizer.evidence.bluff_body import BluffDrag, Run
+    from optimizer.evidence.reference import Reference
+    from optimizer.report.page import Part
+
+__all__ = ["Exposed", "band", "cables_page", "evidence_row", "lead", "rows"]
+
+_STYLE = """
+.section { width: 100%; max-width: 46rem; height: auto; margin: .6rem 0 1.2rem; }
+.section .line { fill: none; stroke: var(--ink); vector-effect: non-scaling-stroke; }
+.section .part { fill: var(--ink); }
+.section .shape { fill: var(--plan-band); stroke: var(--plan);
+  vector-effect: non-scaling-stroke; }
+.section text { fill: var(--ink); font-family: var(--figures); }
+"""
+
+
+@dataclass(frozen=True)
+class Exposed:
+    """Runs with their drag; `watts` and `seconds` are what a m² of drag area costs the rider."""
+
+    runs: tuple[Run, ...]
+    drag: BluffDrag
+    reference: Reference
+    rider: str
+    watts: float
+    seconds: float
+
+
+def band(value: float, sd: float) -> tuple[float, float]:
+    """Range that holds nine times in ten.
+
+    Log-normal with that mean and standard deviation: the doubts are factors, and exposed parts
+    do not push.
+    """
+    spread = math.sqrt(math.log1p((sd / value) ** 2)) if value else 0.0
+    middle = value * math.exp(-0.5 * spread**2)
+    return (middle * math.exp(-NINE_IN_TEN * spread), middle * math.exp(NINE_IN_TEN * spread))
+
+
+def _text(value: float, sd: float, scale: float, digits: int) -> str:
+    low, high = band(value, sd)
+    return f"{plain(low * scale, digits)} to {plain(high * scale, digits)}"
+
+
+def rows(exposed: Exposed) -> list[tuple[str, str, str, str]]:
+    """Rows of what, drag area [m²], watts and seconds, for table and terminal."""
+    drag = exposed.drag
+    cases = (("In clean air", drag.clean, drag.clean_sd),
+             ("Near rider and bike", drag.near, drag.near_sd))
+    found = [(name, _text(value, sd, 1.0, 4), _text(value, sd, exposed.watts, 1),
+              _text(value, sd, exposed.seconds, 0)) for name, value, sd in cases]
+    alone = ("Each on its own in clean air, at most", plain(drag.apart, 4),
+             plain(drag.apart * exposed.watts, 1), plain(drag.apart * exposed.seconds, 0))
+    return [alone, *found]
+
+
+def lead(exposed: Exposed) -> list[str]:
+    """Say the answer in sentences."""
+    drag, here = exposed.drag, exposed.reference
+    what = listing([run.text for run in exposed.runs])
+    said = [(f"{what}: about {plain(drag.near * exposed.watts, 1)} W at "
+             f"{here.speed * 3.6:.0f} km/h near rider and bike "
+             f"({_text(drag.near, drag.near_sd, exposed.watts, 1)}), or "
+             f"{_text(drag.near, drag.near_sd, exposed.seconds, 0)} s over 40 km for "
+             f"{exposed.rider}.")]
+    if not math.isnan(drag.thickness[0]):
+        low, high = drag.thickness
+        first = next(run for run in exposed.runs if run.shape == "round")
+        said.append(f"A streamlined section {low * 1e3:.0f} to {high * 1e3:.0f} mm thick has the "
+                    f"drag of one cable of {first.width * 1e3:g} mm: {low / first.width:.0f} to "
+                    f"{high / first.width:.0f} times as thick.")
+    return [*said, ("First principles, not a test: what is saved by hiding them may be less, as "
+                    "the air there is slowed and mixed already.")]
+
+
+def evidence_row(exposed: Exposed) -> str:
+    """Row of an evidence table that says what hiding the parts saves, in clean air.
+
+    Headings: item, figure, test, measured_by, uncertainty, note. The prior for computed figures
+    then brings it near rider and bike.
+    """
+    drag, note = exposed.drag, "strip theory: " + "; ".join(run.text for run in exposed.runs)
+    return (f'Hidden cables,saves {drag.clean:.5f} m2,computed,independent,'
+            f'{drag.clean_sd:.5f} m2,"{note.replace(chr(34), "")}"')
+
+
+def cables_page(exposed: Exposed) -> str:
+    """Give the page as HTML."""
+    parts: list[Part] = []
+    if not math.isnan(exposed.drag.thickness[0]):
+        parts += [_picture(exposed), ("To the same scale, seen along the part: what is exposed, "
+                                      "and a streamlined section with the drag of one of them "
+                                      "(the cautious figure).")]
+    return render("What do they cost?", lead(exposed), [
+        Section("cost", "The figures", [_chart(exposed)]),
+        *([Section("picture", "How thick might it be instead?", parts)] if parts else []),
+        Section("how", "How it was found", _how(exposed))],
+        kicker="Exposed cables, hoses, bottles and plates", style=_STYLE, foot=[
+        ("Brake hoses and cables are for a qualified mechanic: too short a hose pulls out when the "
+         "bar turns. The rules of the event decide what may be covered or hidden.")])
+
+
+def _chart(exposed: Exposed) -> Chart:
+    drag, watts = exposed.drag, exposed.watts
+    speed = f"{exposed.reference.speed * 3.6:.0f} km/h"
+    cases = [("near rider and bike", drag.near, drag.near_sd),
+             ("in clean air", drag.clean, drag.clean_sd),
+             ("each on its own, at most", drag.apart, 0.0)]
+    marks = []
+    for name, value, sd in cases:
+        low, high = band(value, sd)
+        marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks))
+    return Chart(
+        "watts", f"How many watts at {speed}?", forest(marks, f"W at the wheel at {speed}"),
+        Table(("Case", "CdA, m²", f"W at {speed}", f"s over {DISTANCE / 1000:.0f} km"),
+              rows(exposed), "Ranges hold nine times in ten", ident="cases"),
+        note="Lines hold nine times in ten.")
+
+
+def _picture(exposed: Exposed) -> Markup:
+    """Cross-sections to scale in millimetres: the first round run, and the equal strut."""
+    run = next(run for run in exposed.runs if run.shape == "round")
+    d, thick = run.width * 1e3, exposed.drag.thickness[0] * 1e3
+    chord = SLENDERNESS * thick
+    left, tall = 0.16 * chord, 1.35 * max(thick, 3 * d * run.count)
+    circles = Markup("").join(
+        Markup('<circle class="part" cx="{:.1f}" cy="{:.1f}" r="{:.2f}"/>').format(
+            left + 0.15 * chord, tall / 2 + 3 * d * (k - (run.count - 1) / 2), d / 2)
+        for k in range(run.count))
+    start, half = left + 0.4 * chord, thick / 2
+    shape = Markup(
+        '<path class="shape" d="M0 0C0 {a:.1f} {b:.1f} {h:.1f} {c:.1f} {h:.1f}C{e:.1f} {h:.1f} '
+        '{f:.1f} {g:.1f} {l:.1f} 0C{f:.1f} -{g:.1f} {e:.1f} -{h:.1f} {c:.1f} -{h:.1f}C{b:.1f} '
+        '-{h:.1f} 0 -{a:.1f} 0 0Z" transform="translate({x:.1f} {y:.1f})"/>').format(
+        a=0.62 * half, b=0.13 * chord, h=half, c=0.3 * chord, e=0.55 * chord, f=0.85 * chord,
+        g=0.22 * half, l=chord, x=start, y=tall / 2)
+    size = 0.045 * chord
+    text = Markup('<text x="{:.1f}" y="{:.1f}" font-size="{:.1f}" text-anchor="{}">{}</text>')
+    arrow = Markup('<path class="line" d="M0 {y:.1f}h{w:.1f}m{b:.1f} -{h:.1f}l{c:.1f} {h:.1f}l-'
+                   '{c:.1f} {h:.1f}"/>').format(y=tall / 2, w=0.6 * left, b=-0.15 * left,
+                                                 h=0.1 * left, c=0.15 * left)
+    return Markup(
+        '<svg class="section" viewBox="0 0 {w:.1f} {t:.1f}" role="img" aria-label="{label}">'
+        "{arrow}{wind}{circles}{size}{shape}{thick}</svg>").format(
+        w=start + chord + 0.04 * chord, t=tall + 1.6 * size,
+        label=f"{run.count} round of {d:g} mm beside a streamlined section {thick:.0f} mm thick",
+        arrow=arrow, wind=text.format(0, tall / 2 - 0.18 * left, size, "start", "wind"),
+        circles=circles, shape=shape,
+        size=text.format(left + 0.15 * chord, tall + size, size, "middle", f"{d:g} mm"),
+        thick=text.format(start + 0.5 * chord, tall + size, size, "middle",
+                          f"{thick:.0f} mm thick"))
+
+
+def _how(exposed: Exposed) -> list[Part]:
+    drag, here = exposed.drag, exposed.reference
+    factor = drag.near / drag.clean if drag.clean else 1.0
+    lines = [(run.text, {"round": "round", "bottle": "round, free ends", "plate": "plate"}[
+        run.shape], str(run.count), f"{run.width * 1e3:g}", f"{run.length * 1e3:g}",
+        f"{math.degrees(run.angle):.0f}°", run.arrangement) for run in exposed.runs]
+    assumed = f" Assumed: {'; '.join(here.assumptions)}." if here.assumptions else ""
+    return [
+        Table(("As given", "Shape", "Count", "Across, mm", "Length, mm", "To the wind",
+               "Arrangement"), lines, "What was read"),
+        ("Strip theory: the handbook drag of a smooth cylinder across the flow at its Reynolds "
+         "number; at an angle only the flow across it counts (the cross-flow principle), which "
+         "makes the drag fall with the cube of the sine; less at free ends. Several whose "
+         "arrangement is not given may stand all in one wake or all apart: the range covers both."),
+        (f"Near rider and bike the figure is multiplied by {factor:.2f}, with the doubt of that "
+         f"factor: a judgement, kept with the priors for computed figures. Drag area in clean air: "
+         f"{amount(drag.clean, drag.clean_sd, 'm²')}."),
+        f"Air of {here.air_density:.3f} kg/m³, {here.power_at(here.speed):.0f} W.{assumed}"]

@@ -1,0 +1,268 @@
+"""The page of `kitpace worth`: what each item is worth, and what that rests on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, get_args
+
+from markupsafe import Markup
+
+from optimizer.evidence.convert import force_of
+from optimizer.evidence.datum import Channel
+from optimizer.report.doubt import Mark, amount, between, forest, plain, span, sure
+from optimizer.report.page import Chart, Folded, Points, Section, Table, render
+from optimizer.report.words import listing, money
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from optimizer.evidence.ledger import Worth
+    from optimizer.evidence.pool import Observation
+    from optimizer.evidence.priors import Priors
+    from optimizer.evidence.reference import Reference
+    from optimizer.job import ItemWorth
+    from optimizer.kit import Catalogue
+    from optimizer.report.page import Part
+
+__all__ = ["Valuation", "gain", "lead", "per_second", "worth_page"]
+
+_UNITS: dict[Channel, tuple[str, float, int]] = {
+    "drag_area": ("m²", 1.0, 4), "rolling_resistance": ("Crr", 1.0, 5),
+    "efficiency": ("% efficiency", 100.0, 2), "mass": ("g", 1000.0, 0)}
+
+
+@dataclass(frozen=True)
+class Valuation:
+    """Everything the page shows.
+
+    `speeds` [m/s] are those of `Worth.watts`; `course` names the course of `on_course`, empty
+    without one; `overlaps` are rows (region, items, sum of the gains, together) in m².
+    """
+
+    title: str
+    rider: str
+    worths: tuple[Worth, ...]
+    reference: Reference
+    priors: Priors
+    speeds: tuple[float, ...]
+    course: str = ""
+    on_course: tuple[ItemWorth, ...] = ()
+    catalogue: Catalogue | None = None
+    currency: str = ""
+    overlaps: tuple[tuple[str, tuple[str, ...], float, float], ...] = ()
+    assumptions: tuple[str, ...] = ()
+
+
+def per_second(valuation: Valuation, worth: Worth) -> tuple[str, str]:
+    """Price of an item and price of a second, as a range; dashes where nothing is known."""
+    item = next((i for i in valuation.catalogue.items if i.name == worth.effect.item),
+                None) if valuation.catalogue else None
+    if item is None:
+        return "–", "–"
+    if item.cost == 0:
+        return ("owned" if item.owned else "0"), "–"
+    here = next((row for row in valuation.on_course if row.item == item.name), None)
+    price = money(item.cost) + (" to hire" if item.hired else "")
+    if here is None or here.high <= 0:
+        return price, "–"
+    if here.low <= 0:
+        return price, f"{item.cost / here.high:,.0f} or more"
+    return price, f"{item.cost / here.high:,.0f} to {item.cost / here.low:,.0f}"
+
+
+def gain(valuation: Valuation, worth: Worth) -> str:
+    """Whether an item saves time at all: on the course where there is one, else on the flat."""
+    for row in valuation.on_course:
+        if row.item == worth.effect.item:
+            if row.low > 0:
+                return "yes"
+            return "no: costs time" if row.high < 0 else "≈"
+    return sure(worth.chance)
+
+
+def worth_page(valuation: Valuation) -> str:
+    """Give the page as HTML."""
+    sections = [Section("ledger", "What each item is worth", _ledger(valuation))]
+    if valuation.overlaps:
+        sections.append(Section("overlap", "What overlaps", _overlaps(valuation)))
+    sections += [Section("evidence", "What it rests on", _evidence(valuation)),
+                 Section("assumed", "What was assumed", _assumed(valuation))]
+    return render(valuation.title, lead(valuation), sections, kicker="What is it worth?", foot=(
+        ("Ranges hold nine times in ten if the evidence and the judgements about it are right. A "
+         "gain may be smaller or larger on another rider."),
+        ("Whether a part may be used is for the rules of the event. Brakes, steering and pressed "
+         "bearings are for a qualified mechanic; a new position is to be practised before a "
+         "race.")))
+
+
+def lead(valuation: Valuation) -> list[str]:
+    """Say the answer in three sentences."""
+    worths, here = valuation.worths, valuation.reference
+    if not worths:
+        return ["The table holds no evidence."]
+    best = worths[0]
+    count = sum(len(worth.evidence.observations) for worth in worths)
+    clear = [worth for worth in worths if gain(valuation, worth) == "yes"]
+    first = (f"{_number(len(worths), 'item')} from {_number(count, 'figure')}, for "
+             f"{valuation.rider} at {here.speed * 3.6:.1f} km/h ({here.power_at(here.speed):.0f} "
+             "W) on a flat road without wind.")
+    open_end = "" if gain(valuation, best) == "yes" else ", which may be none"
+    second = (f"{best.effect.item} comes first: {between(best.seconds, best.seconds_sd)} s over "
+              f"40 km{open_end}." if best.seconds > 0 else "None of them saves time.")
+    third = (f"{len(clear)} of {len(worths)} can be told from no gain at all; do not pay for the "
+             "difference between two whose ranges overlap.")
+    fourth = [f"Sources disagree about {listing(odd)}."] if (odd := [
+        worth.effect.item for worth in worths
+        if any("disagree" in words for words in worth.effect.warnings)]) else []
+    return [first, second, third, *fourth]
+
+
+def _number(count: int, noun: str) -> str:
+    return f"{count} {noun}" + ("" if count == 1 else "s")
+
+
+def _ledger(valuation: Valuation) -> list[Part]:
+    worths = valuation.worths
+    here = {row.item: row for row in valuation.on_course}
+    marks = [Mark.normal(worth.effect.item, worth.seconds, worth.seconds_sd, leads=True)
+             for worth in worths]
+    question = "How many seconds does each save over 40 km?"
+    if here:
+        marks = [Mark(mark.label, here[mark.label].seconds, here[mark.label].low,
+                      here[mark.label].high, leads=True) for mark in marks]
+        question = f"How many seconds does each save on {valuation.course}?"
+    return [Chart("seconds", question, forest(marks, "s saved by itself"),
+                  _ledger_table(valuation),
+                  note="Mark: the expected gain. Line: where it lies nine times in ten. A line "
+                       "that crosses zero may be no gain at all.")]
+
+
+def _ledger_table(valuation: Valuation) -> Table:
+    on_course = {row.item: row for row in valuation.on_course}
+    headings = ["Item", "ΔCdA, m²", "Other changes",
+                *(f"W at {speed * 3.6:.0f} km/h" for speed in valuation.speeds), "s over 40 km"]
+    if on_course:
+        headings += [f"s on {valuation.course}", f"Price, {valuation.currency}",
+                     f"{valuation.currency} per s"]
+    headings += ["Gain?", "Rests on", "Mind"]
+    rows = []
+    for worth in valuation.worths:
+        effect = worth.effect
+        row = [effect.item,
+               amount(worth.drag_area, worth.drag_area_sd) if worth.drag_area_sd else "–",
+               _others(worth),
+               *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
+               between(worth.seconds, worth.seconds_sd)]
+        if on_course:
+            here = on_course[effect.item]
+            row += [span(here.low, here.high), *per_second(valuation, worth)]
+        rows.append([*row, gain(valuation, worth), effect.basis, "; ".join(effect.warnings) or "–"])
+    return Table(headings, rows, "Each item by itself, best first. Watts are at the wheel; drag is "
+                 "the mean over the yaw on the road.", ident="ledger-table", tools=True)
+
+
+def _others(worth: Worth) -> str:
+    effect = worth.effect
+    parts = []
+    for channel in ("rolling_resistance", "efficiency", "mass"):
+        if sd := getattr(effect, f"{channel}_sd"):
+            unit, scale, _ = _UNITS[channel]
+            parts.append(amount(scale * getattr(effect, channel), scale * sd, unit))
+    return "; ".join(parts) or "–"
+
+
+def _overlaps(valuation: Valuation) -> list[Part]:
+    return [
+        ("Two changes to the same part of the flow gain less together than one by one. By region "
+         "of the catalogue, with its factors:"),
+        Table(("Region", "Items", "Added up, m²", "Together, m²", "Lost"),
+              [(region, listing(items), plain(total, 4), plain(together, 4),
+                f"{100 * (1 - together / total):.0f} %" if total else "–")
+               for region, items, total, together in valuation.overlaps],
+              "The best item of each place, region by region", left=(0, 1))]
+
+
+def _watts_of(observation: Observation, value: float, reference: Reference) -> float:
+    """Watts saved at the wheel at the reference speed."""
+    return -reference.speed * force_of(observation.channel, value, reference)
+
+
+def _evidence(valuation: Valuation) -> list[Part]:
+    """Forest plot of every datum and the pool of its item, all in watts at one speed."""
+    here = valuation.reference
+    marks: list[Mark] = []
+    table: list[Sequence[object]] = []
+    for worth in valuation.worths:
+        marks.append(Mark.normal(worth.effect.item, *_pooled_watts(worth, here), leads=True))
+        for o in worth.evidence.observations:
+            sd = abs(_watts_of(o, math.hypot(o.sd, o.shared_sd), here))
+            marks.append(Mark.normal(f"· {o.datum.figure.text}", _watts_of(o, o.value, here), sd))
+            table.append(_datum_row(worth, o))
+    speed = f"{here.speed * 3.6:.0f} km/h"
+    chart = Chart(
+        "forest", f"What does each test say, in watts at {speed}?",
+        forest(marks, f"W saved at the wheel at {speed}"),
+        Table(("Item", "As stated", "Source", "Test", "By", "Yaw", "Converted", "After the priors",
+               "Assumed"), table, "Every figure of the table, converted and weighed",
+              ident="data-table", tools=True),
+        note="Diamonds: the pool of an item. Circles: its figures, after the priors for the kind "
+             "of test and for sellers. Lines hold nine times in ten.")
+    warned = [f"{worth.effect.item}: {words}" for worth in valuation.worths
+              for words in worth.effect.warnings if "disagree" in words or "carries" in words]
+    return [chart, *([Points(warned)] if warned else [])]
+
+
+def _pooled_watts(worth: Worth, here: Reference) -> tuple[float, float]:
+    means: dict[Channel, float] = {"drag_area": worth.drag_area}
+    means |= {channel: getattr(worth.effect, channel) for channel in get_args(Channel)
+              if channel != "drag_area"}
+    doubts = [(channel, getattr(worth.effect, f"{channel}_sd")) for channel in means]
+    value = -here.speed * sum(force_of(c, v, here) for c, v in means.items())
+    return value, here.speed * math.hypot(*(force_of(c, sd, here) for c, sd in doubts))
+
+
+def _datum_row(worth: Worth, o: Observation) -> Sequence[object]:
+    unit, scale, digits = _UNITS[o.channel]
+    yaw = "–"
+    if o.datum.yaw is not None:
+        low, high = (math.degrees(angle) for angle in o.datum.yaw)
+        yaw = f"{low:.0f}°" if low == high else f"{low:.0f} to {high:.0f}°"
+    after = amount(scale * o.value, scale * math.hypot(o.sd, o.shared_sd), unit)
+    return (worth.effect.item, o.datum.figure.text, o.datum.source or "–", o.datum.test,
+            o.datum.measured_by or "–", yaw, f"{plain(scale * o.stated, digits)} {unit}",
+            after, "; ".join(o.assumptions) or "–")
+
+
+def _assumed(valuation: Valuation) -> list[Part]:
+    here = valuation.reference
+    known = (f"The road: flat, straight, no wind, {here.air_density:.3f} kg/m³. The rider: CdA "
+             f"{amount(here.drag_area, here.drag_area_sd, 'm²')}, {here.mass:.1f} kg in all, Crr "
+             f"{here.rolling_resistance:.4f}, drivetrain efficiency {here.efficiency:.3f}.")
+    assumed = [*here.assumptions, *valuation.assumptions]
+    said = [f"{words} ({_number(count, 'figure')})" for words, count in _counted(valuation)]
+    parts: list[Part] = [known]
+    if assumed:
+        parts.append(Markup("<p>Not given, so assumed: {}.</p>").format("; ".join(assumed)))
+    if said:
+        parts += ["What the sources do not say, and what was put in its place:", Points(said)]
+    return [*parts, Folded("What is believed of each kind of test", [_prior_table(valuation)])]
+
+
+def _counted(valuation: Valuation) -> list[tuple[str, int]]:
+    counts: dict[str, int] = {}
+    for worth in valuation.worths:
+        for o in worth.evidence.observations:
+            for words in o.assumptions:
+                counts[words] = counts.get(words, 0) + 1
+    return sorted(counts.items(), key=lambda pair: (-pair[1], pair[0]))
+
+
+def _prior_table(valuation: Valuation) -> Table:
+    priors = valuation.priors
+    rows = [(name, amount(trust.factor, trust.factor_sd), f"{trust.sd:.4f} m²")
+            for name, trust in priors.test.items()]
+    rows += [(f"by {name or 'nobody named'}", amount(trust.factor, trust.factor_sd), "–")
+             for name, trust in priors.measured_by.items()]
+    return Table(("Kind", "Factor on the figure", "Doubt of one run"), rows,
+                 "Judgements, not measurements; a file of your own replaces them (--priors)")
