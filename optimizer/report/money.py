@@ -110,7 +110,7 @@ def frontier(result: Result) -> Chart:
          "marker": {"size": [15 if this else 10 for this in chosen], "line": {
              "color": ["@plan" if this else "@other" for this in chosen], "width": 1.6},
              "color": ["@plan" if this else "@paper" for this in chosen],
-             "symbol": ["diamond" if this else "circle" for this in chosen]}},
+             "opacity": 1, "symbol": ["diamond" if this else "circle" for this in chosen]}},
     ]
     annotations = [{
         "x": choice.best.spend, "y": choice.owned.finish_time - choice.best.finish_time,
@@ -171,21 +171,24 @@ def ledger(result: Result) -> Chart:
     rows = sorted(result.worth, key=lambda row: (-row.seconds, row.item))
     chosen = set(result.choice.best.items)
     y = list(range(len(rows)))
+    low, high = min(0.0, *(row.low for row in rows)), max(0.0, *(row.high for row in rows))
+    room = 0.04 * (high - low)
+    inside = [row.item in chosen for row in rows]
     data = [{"type": "scatter", "mode": "lines", "hoverinfo": "skip",
              "x": [v for row in rows for v in (row.low, row.high, None)],
              "y": [v for k in y for v in (k, k, None)], "line": {"color": "@ink", "width": 1.2}},
             {"type": "scatter", "mode": "markers", "x": [row.seconds for row in rows], "y": y,
              "text": [f"{row.item}: {span(row.low, row.high)}" for row in rows],
              "hovertemplate": "%{text}<extra></extra>",
-             "marker": {"size": 10, "symbol": ["diamond" if row.item in chosen else "circle"
-                                               for row in rows],
-                        "color": ["@plan" if row.item in chosen else "@paper" for row in rows],
-                        "line": {"width": 1.6, "color": ["@plan" if row.item in chosen else "@other"
-                                                         for row in rows]}}}]
+             "marker": {"size": 10, "opacity": 1,
+                        "symbol": ["diamond" if this else "circle" for this in inside],
+                        "color": ["@plan" if this else "@paper" for this in inside],
+                        "line": {"width": 1.6,
+                                 "color": ["@plan" if this else "@other" for this in inside]}}}]
     layout = {
         "height": 70 + 24 * len(rows), "margin": {"l": 190, "r": 12, "t": 8, "b": 44},
         "xaxis": {"title": "s saved by itself", "zeroline": True, "zerolinecolor": "@ink",
-                  "zerolinewidth": 1},
+                  "zerolinewidth": 1, "range": [low - room, high + room]},
         "yaxis": {"tickvals": y, "ticktext": [_shortened(row.item) for row in rows],
                   "range": [len(rows) - 0.4, -0.6], "ticks": "", "showline": False,
                   "tickfont": {"color": "@ink"}, "automargin": True}}

@@ -60,12 +60,25 @@ const kitpace = (() => {
       { displayModeBar: false, responsive: !printing, doubleClick: false, showTips: false });
   };
 
-  const drawAll = () => {
-    document.querySelectorAll(".plot[data-chart]").forEach((div) => {
+  const divs = [...document.querySelectorAll(".plot[data-chart]")];
+  const drawn = new Set();
+  const tell = () => listeners.forEach((listener) => listener());
+  const drawAll = (which) => {
+    which.forEach((div) => { drawn.add(div); draw(div); });
+    tell();
+  };
+
+  // A chart is drawn when it comes near the screen, so that the page answers at once.
+  const watch = () => {
+    const observer = new IntersectionObserver((entries) => {
+      const near = entries.filter((entry) => entry.isIntersecting).map((entry) => entry.target);
+      near.forEach((div) => observer.unobserve(div));
+      if (near.length) drawAll(near.filter((div) => !drawn.has(div)));
+    }, { rootMargin: "400px" });
+    divs.forEach((div) => {
       div.style.minHeight = `${div.dataset.height}px`;
-      draw(div);
+      observer.observe(div);
     });
-    listeners.forEach((listener) => listener());
   };
 
   const say = (text) => {
@@ -161,13 +174,13 @@ const kitpace = (() => {
   };
 
   document.querySelectorAll("table[data-tools]").forEach(equip);
-  if (typeof Plotly !== "undefined") drawAll();
-  dark.addEventListener("change", () => drawAll());
-  addEventListener("beforeprint", () => { printing = true; drawAll(); });
-  addEventListener("afterprint", () => { printing = false; drawAll(); });
+  if (divs.length) watch();
+  dark.addEventListener("change", () => drawAll([...drawn]));
+  addEventListener("beforeprint", () => { printing = true; drawAll(divs); });
+  addEventListener("afterprint", () => { printing = false; drawAll(divs); });
 
   return {
-    data: store.page, charts: store.charts, draw, save, say, csv, button, quoted, palette,
+    data: store.page, charts: store.charts, save, button,
     onDraw: (listener) => { listeners.push(listener); listener(); },
   };
 })();

@@ -201,13 +201,13 @@ def _table(table: Table) -> Markup:
             for k in columns))
         for number, row in enumerate(table.rows))
     return Markup(
-        '<div class="scroll" role="region" tabindex="0" aria-label="{name}">'
-        "<table{ident}{tools}>{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
-        "</div>",
+        '{caption}<div class="scroll" role="region" tabindex="0" aria-label="{name}">'
+        '<table{ident}{tools} aria-label="{name}"><thead><tr>{head}</tr></thead>'
+        "<tbody>{rows}</tbody></table></div>",
     ).format(name=table.caption or "Table", head=head, rows=rows,
              ident=Markup(' id="{}"').format(table.ident) if table.ident else "",
              tools=Markup(" data-tools") if table.tools else "",
-             caption=Markup("<caption>{}</caption>").format(table.caption)
+             caption=Markup('<p class="caption">{}</p>').format(table.caption)
              if table.caption else "")
 
 

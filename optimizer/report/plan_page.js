@@ -24,9 +24,13 @@
     pick.addEventListener("change", describe);
     describe();
     const plot = document.querySelector('.plot[data-chart="frontier"]');
-    plot.on("plotly_click", (event) => {
-      pick.value = String(event.points[0].pointNumber);
-      describe();
+    kitpace.onDraw(() => {
+      if (!plot.on || plot.dataset.listens) return;
+      plot.dataset.listens = "yes";
+      plot.on("plotly_click", (event) => {
+        pick.value = String(event.points[0].pointNumber);
+        describe();
+      });
     });
   }
 

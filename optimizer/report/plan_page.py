@@ -14,7 +14,9 @@ from optimizer.report.money import advice, frontier_data, money_parts
 from optimizer.report.page import Chart, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.strip import strip, value_of_energy, where_won
+from optimizer.report.try_it import try_it, try_it_data
 from optimizer.report.words import (
+    at_most,
     clock,
     kilometres,
     listing,
@@ -42,6 +44,7 @@ def plan_page(result: Result) -> str:
         Section("kit", "What to buy, and what not", money_parts(result)),
         Section("ride", "How to ride it", _ride(result)),
         Section("time", "Where time is won", _time(result)),
+        Section("try", "Try other kit and wind", try_it(result)),
         Section("basis", "What it rests on", rests_on(result)),
     ]
     when = job.conditions.start_time
@@ -50,8 +53,10 @@ def plan_page(result: Result) -> str:
                         *([f"{when.day} {when:%B %Y, %H:%M}"] if when else [])])
     return render(
         f"Plan for {job.rider.name}", _lead(result), sections, kicker=kicker,
-        foot=[_FOOT], script=asset("plan_page.js"),
-        data={"frontier": frontier_data(result), "card": card_csv(result)},
+        foot=[_FOOT],
+        script="\n".join(map(asset, ("plan_page.js", "replan.js", "try_it.js"))),
+        data={"frontier": frontier_data(result), "card": card_csv(result),
+              "tryIt": try_it_data(result)},
         style=asset("plan_page.css") + asset("card.css"))
 
 
@@ -93,8 +98,8 @@ def _manner(result: Result) -> Markup:
             "Ride it at {} throughout; that costs {} against the ideal.").format(
                 watts(hardest.power), seconds(result.rideable.price))
     return Markup("{} No other plan on this model is faster by more than {}, and no set within the "
-                  "budget by more than {}.").format(start, seconds(result.plan.gap),
-                                                    seconds(result.choice.proven_gap))
+                  "budget by more than {}.").format(start, at_most(result.plan.gap),
+                                                    at_most(result.choice.proven_gap))
 
 
 # --- how sure -------------------------------------------------------------------------------
@@ -109,7 +114,7 @@ def _sure(result: Result) -> list[Part]:
         f"The band comes from {result.job.options.draws} draws of wind, rider and evidence: half "
         f"of them finish before {clock(middle)}, one in twenty before {clock(low)}, one in twenty "
         f"after {clock(high)}. The plan itself is proven: a bound shows that nobody with this "
-        f"power, on this road, in this wind, rides it faster by more than {seconds(plan.gap)}."
+        f"power, on this road, in this wind, rides it faster by more than {at_most(plan.gap)}."
         + grid)
     parts: list[Part] = [words]
     if result.sensitivities:
@@ -203,9 +208,12 @@ def _splits(result: Result) -> Table | str:
                  "times in ten", ident="splits", tools=True)
 
 
-def _set_name(row: SetSplits, result: Result) -> str:
+def _set_name(row: SetSplits, result: Result) -> Markup:
     items = [name for name in row.items if name not in result.choice.owned.items]
-    return f"{row.name}: {listing(items)}" if items and len(items) < 4 else row.name
+    if not items:
+        return Markup("{}").format(row.name)
+    what = listing(items) if len(items) < 4 else f"{len(items)} items"
+    return Markup("{} <small>{}</small>").format(row.name, what)
 
 
 # --- where time is won ----------------------------------------------------------------------

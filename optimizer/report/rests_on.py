@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer import __version__
 from optimizer.report.page import Folded, Points, Table
-from optimizer.report.words import compass, kilometres, money, seconds
+from optimizer.report.words import at_most, compass, kilometres, money, seconds
 
 if TYPE_CHECKING:
     from optimizer.job import Job, Result
@@ -136,10 +136,10 @@ def _computation(result: Result) -> Table:
     rows = [("Grid", (f"{plan.problem.steps:,} steps of {step.min():.0f} to {step.max():.0f} m; "
                      f"{grid}")),
             ("Certificate of the plan", (f"no plan on this grid is faster by more than "
-                                        f"{seconds(plan.gap)}")),
+                                        f"{at_most(plan.gap)}")),
             ("Convex relaxation", "exact" if plan.lossless else "not exact; polished locally"),
             ("Certificate of the set", (f"no set within {money(choice.budget, choice.currency)} is "
-                                       f"faster by more than {seconds(choice.proven_gap)}")),
+                                       f"faster by more than {at_most(choice.proven_gap)}")),
             ("Start speed", f"{3.6 * options.start_speed:.0f} km/h"),
             ("Blocks at most", str(options.blocks)),
             ("Powers rounded to", f"{options.power_rounding:g} W"),

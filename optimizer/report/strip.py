@@ -172,7 +172,7 @@ def _labels(result: Result) -> list[dict[str, Any]]:
     length = result.job.course.length
     return [{"x": 0.5 * (block.start + block.end) / 1000.0, "y": block.power, "xref": "x",
              "yref": "y3", "text": f"{block.power:.0f}", "showarrow": False, "yanchor": "bottom",
-             "yshift": 1, "font": {"color": "@ink"}}
+             "yshift": 2, "borderpad": 0, "bgcolor": "@paper", "font": {"color": "@ink"}}
             for block in result.rideable.blocks if block.end - block.start > 0.05 * length]
 
 

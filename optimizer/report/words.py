@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["clock", "compass", "kilometres", "listing", "money", "seconds", "signed_seconds",
-           "span", "watts"]
+__all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
+           "signed_seconds", "span", "watts"]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -30,6 +30,15 @@ def seconds(value: float) -> str:
     if size < 0.1:
         return f"{size:.2f} s"
     return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
+
+
+def at_most(value: float) -> str:
+    """Bound of seconds, rounded up to two digits, for 'not faster by more than ...'."""
+    if value < 0.01:
+        return "0.01 s"
+    digits = 2 if value < 0.1 else 1 if value < 10 else 0
+    up = math.ceil(round(value * 10**digits, 6)) / 10**digits
+    return f"{up:,.{digits}f} s"
 
 
 def signed_seconds(value: float) -> str:

@@ -1,4 +1,4 @@
-"""An invented result, put together without solver, so that pages can be tested by themselves."""
+"""An invented result, put together without the kit chooser, to test pages by themselves."""
 
 from __future__ import annotations
 
@@ -14,14 +14,17 @@ from optimizer.job import (
     ItemWorth,
     Job,
     Options,
-    PolicySample,
     Result,
     Sensitivity,
     SetSplits,
+    Trial,
 )
 from optimizer.kit import Catalogue, Choice, Item, KitSet, PairFactor
+from optimizer.kit.terms import setup_of
 from optimizer.pacing import Block, Plan, RideablePlan, pacing_problem
-from optimizer.physics import Setup, lay_road, road_load
+from optimizer.pacing.simulate import simulate
+from optimizer.pacing.solver import solve
+from optimizer.physics import Setup, lay_road
 from optimizer.rider import Position, Rider
 
 EVIL = "</script><img src=x onerror=alert(1)>"
@@ -54,27 +57,23 @@ def made_up_course(name: str = "Fen circuit") -> Course:
 
 
 def made_up_plan(course: Course, conditions: Conditions, rider: Rider, setup: Setup) -> Plan:
-    """Ride at the power that slopes ask for, at the steady speed of each step."""
+    """Fastest ride on the course's own nodes."""
     road = lay_road(course, conditions, course.distance)
-    problem = pacing_problem(road, rider, setup, start_speed=5.0)
-    power = rider.critical_power * np.clip(1.03 + 9 * problem.grade, 0.3, 1.5)
-    speed = np.linspace(2.0, 25.0, 800)[:, None]
-    force = road_load(speed, problem.grade, problem.headwind, problem.crosswind,
-                      problem.air_density, drag=problem.drag, mass=problem.mass,
-                      rolling_resistance=problem.rolling_resistance)
-    need = force * speed / problem.drivetrain_efficiency
-    steady = speed[np.argmin(np.abs(need - power), axis=0), 0]
-    nodes = np.minimum(np.concatenate([[5.0], steady]), problem.speed_limit)
-    time = np.concatenate([[0.0], np.cumsum(2 * problem.step / (nodes[1:] + nodes[:-1]))])
-    use = np.cumsum((power - rider.critical_power) * np.diff(time))
-    reserve = np.clip(rider.w_prime * (1 - 0.97 * np.arange(len(time)) / len(time))
-                      - 0.2 * (np.concatenate([[0.0], use]) % 5000), 0, rider.w_prime)
-    n = problem.steps
-    return Plan(problem=problem, speed=nodes, time=time, power=power, reserve=reserve,
-                lower_bound=float(time[-1]) - 0.013, lossless=True, iterations=17,
-                seconds_per_joule=0.0009 * (1 + 4 * np.clip(problem.grade, -0.02, 0.05)),
-                seconds_per_reserve_joule=0.0009, grid_error=0.09,
-                seconds_per_speed=np.where(np.isfinite(problem.speed_limit), 1.4, 0.0)[: n + 1])
+    return replace(solve(pacing_problem(road, rider, setup, start_speed=5.0)), grid_error=0.09)
+
+
+def blocks_of(plan: Plan, edges: tuple[float, ...], places: tuple[str, ...]) -> RideablePlan:
+    """Mean power of the plan between edges, a little less so that the reserve lasts."""
+    middle = 0.5 * (plan.distance[:-1] + plan.distance[1:])
+    work = np.concatenate([[0.0], np.cumsum(plan.power * np.diff(plan.time))])
+    blocks = []
+    for a, b, place in zip(edges[:-1], edges[1:], places, strict=True):
+        (t0, t1), (w0, w1) = (np.interp([a, b], plan.distance, v) for v in (plan.time, work))
+        blocks.append(Block(a, b, float(5 * np.floor(0.985 * (w1 - w0) / (t1 - t0) / 5)), place))
+    power = np.array([next(k.power for k in blocks if k.start <= m < k.end) for m in middle])
+    ride = simulate(plan.problem, power)
+    return RideablePlan(tuple(blocks), ride.speed, ride.time, power, ride.reserve,
+                        float(ride.finish_time) - plan.finish_time)
 
 
 def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Result:
@@ -89,8 +88,6 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
                   assumed=("Drag area from body size: 0.248 m².",))
     yaw = np.radians([0.0, 5.0, 10.0, 15.0])
     owned = Setup("as owned", mass=9.4, rolling_resistance=0.0046)
-    best = replace(owned, name="best", mass=9.3, rolling_resistance=0.0039, yaw=yaw,
-                   drag_area_change=np.array([-0.011, -0.012, -0.013, -0.011]))
     items = (Item(item, "head", 240.0, region="front", mass=0.05),
              Item("Light tyres", "tyres", 110.0, mass=-0.1, caution="Puncture more easily."),
              Item("Tucked cables", "cockpit", 80.0, needs_fitter=True, region="front",
@@ -112,6 +109,7 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
               rules=("Generic time trial rules",), named_sets=(("Tyres only", ("Light tyres",)),),
               assumptions=("Air density taken from the standard atmosphere.",),
               sources=(("course.gpx", "sha256 0123abcd"), ("kit.csv", "sha256 4567ef01")))
+    best = setup_of(owned, job.catalogue, effects, (item, "Light tyres", "Tucked cables"))
     plan, before = (made_up_plan(course, conditions, rider, setup) for setup in (best, owned))
     T, T0 = plan.finish_time, before.finish_time
     sets = (KitSet((), 0.0, owned, T0, T0 - 0.02), KitSet(("Tucked cables",), 80.0, owned,
@@ -123,16 +121,8 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
     choice = Choice(1500.0, "EUR", sets[0], sets[3], sets, 0.4, left_out=(
         ("Deep wheels", "with them the set costs 1,830, over the budget of 1,500"),))
     edges = (0.0, 3200.0, 8100.0, 12400.0, 16800.0, 20000.0)
-    blocks = tuple(
-        Block(a, b, float(5 * round(plan.power[(course.distance[:-1] >= a)
-                                               & (course.distance[:-1] < b)].mean() / 5)), where)
-        for a, b, where in zip(edges[:-1], edges[1:], ("start", "Pump house", "Long dyke",
-                                                       "Chapel turn", "Top of Beacon Rise"),
-                               strict=True))
-    middle = 0.5 * (course.distance[:-1] + course.distance[1:])
-    ridden = np.array([next(b.power for b in blocks if b.start <= m < b.end) for m in middle])
-    rideable = RideablePlan(blocks, plan.speed, plan.time * (1 + 1.8 / T), ridden, plan.reserve,
-                            1.8)
+    rideable = blocks_of(plan, edges, ("start", "Pump house", "Long dyke", "Chapel turn",
+                                       "Top of Beacon Rise"))
     marks = [mark.distance for mark in course.marks] + [course.length]
     splits = tuple(
         SetSplits(title, names, spend, arrival, arrival * 0.985, arrival * 1.016)
@@ -149,8 +139,9 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
         Sensitivity("Critical power", "1 W more", -2.0, "6 W", 12.0),
         Sensitivity("Rolling resistance", "0.0001 more", 2.1, "0.0003", 6.3),
         Sensitivity("Mass", "1 kg more", 3.1), Sensitivity("Start", "an hour later", 5.0))
-    policies = tuple(PolicySample(e, n, plan.power, T + 2 * e * e)
-                     for e in (-4.0, 0.0, 4.0) for n in (-4.0, 0.0, 4.0))
+    windy = replace(conditions, wind_east=conditions.wind_east - 5.0)
+    trials = (Trial(-5.0, 0.0, sets[0].items,
+                    made_up_plan(course, windy, rider, owned).finish_time),)
     return Result(job=job, choice=choice, plan=plan, baseline_plan=before, rideable=rideable,
                   spread=(T * 0.985, T, T * 1.016), splits=splits, worth=worth,
-                  sensitivities=sensitivities, policies=policies)
+                  sensitivities=sensitivities, trials=trials)
