@@ -47,6 +47,7 @@ class Rider:
     reserve_floor : J, what must be left of W' at every point
     effort_exponent : p of the effort limit
     effort_rate : cap on the p-power mean of P/CP over the ride; inf for none
+    effort_budget : s, what the integral of (P/CP)^p may exceed that cap by, such as p W'/CP
     *_sd : standard errors
     assumed : which of these are defaults, in words, for the report
     endurance_loss : part of CP lost each time the duration grows by the factor e beyond half
@@ -82,3 +83,4 @@ class Rider:
     heat_response: HeatResponse = "none"
     tested_elevation: float = 0.0
     tested_temperature: float = 293.15
+    effort_budget: float = 0.0

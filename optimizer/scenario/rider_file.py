@@ -117,21 +117,23 @@ def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, A
         if model is None and content.power_model != "auto":
             model = content.power_model
         loss = content.endurance_loss_percent
-        key = "efforts_csv" if content.efforts_csv else "rides" if content.rides else "efforts"
+        key = ("efforts", 0) if content.efforts else (
+            "efforts_csv" if content.efforts_csv else "rides",)
         ability = _placed(file, key, lambda: judge_efforts(
             efforts, model, endurance_loss=None if loss is None else loss / 100))
     known = _known(content)
-    rider = _placed(file, "long", lambda: fit_rider(known, ability))
-    _check_reserve(file, content, rider)
+    rider = _placed(file, ("long",), lambda: fit_rider(known, ability))
+    _check_rider(file, content, rider)
     return rider, ability
 
 
-def _placed(file: TomlFile, key: str, work: Callable[[], _Value]) -> _Value:
+def _placed(file: TomlFile, key: tuple[str | int, ...], work: Callable[[], _Value]) -> _Value:
     """Run `work`; what it refuses is placed at a line of this file."""
     try:
         return work()
     except InputError as error:
-        raise file.error(error.problem, error.remedy, *(error.where or key).split(".")) from error
+        at = tuple(error.where.split(".")) if error.where else key
+        raise file.error(error.problem, error.remedy, *at) from error
 
 
 def _efforts(file: TomlFile, content: _File) -> Efforts | None:
@@ -172,12 +174,9 @@ def _check_sense(file: TomlFile, content: _File) -> None:
     if run[0] is not None and content.long.share_percent is not None:
         raise file.error("stands beside a target for the run", "give one of the two", "long",
                          "share_percent")
-    if content.positions and all(p.longest_min for p in content.positions.values()):
-        raise file.error("every position has a longest spell", "leave one without, to ride in "
-                         "between", "positions")
 
 
-def _check_reserve(file: TomlFile, content: _File, rider: Rider) -> None:
+def _check_rider(file: TomlFile, content: _File, rider: Rider) -> None:
     if rider.reserve_floor >= rider.w_prime:
         raise file.error(f"{content.reserve_floor_kj:g} kJ is not below W', "
                          f"{rider.w_prime / 1e3:.1f} kJ", "leave less in reserve",
@@ -185,6 +184,10 @@ def _check_reserve(file: TomlFile, content: _File, rider: Rider) -> None:
     if rider.critical_power >= rider.max_power:
         raise file.error(f"{rider.max_power:.0f} W is not above critical power, "
                          f"{rider.critical_power:.0f} W", "raise the limit", "max_power_w")
+    if all(np.isfinite(position.longest) for position in rider.positions):
+        raise file.error("every position has a longest spell",
+                         "leave one without, to ride in between", "positions",
+                         rider.positions[0].name, "longest_min")
 
 
 def _known(content: _File) -> Known:

@@ -1,0 +1,82 @@
+"""The command rider: sentences, table, page, refusals."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from optimizer.cli import group
+from optimizer.errors import InputError
+
+COURSES = Path(__file__).parents[2] / "courses"
+
+
+def _run(*args):
+    return CliRunner().invoke(group, ["rider", *map(str, args)], catch_exceptions=False)
+
+
+@pytest.mark.parametrize("name", ["tarn-loop", "petrel-flats", "quern-pass"])
+def test_the_demo_riders(tmp_path, name):
+    page = tmp_path / "rider.html"
+    result = _run(COURSES / name / "rider.toml", "--out", page)
+    assert result.exit_code == 0
+    assert "critical power" in result.output
+    assert "nine times in ten" in result.output
+    assert max(map(len, result.output.splitlines())) <= 80 or len(str(page)) > 70
+    html = page.read_text(encoding="utf-8")
+    for heading in ("Rides of hours", "Positions", "How the reserve refills", "What is assumed"):
+        assert heading in html
+    assert "nan" not in html.lower().split("<script")[0].replace("finance", "")
+
+
+def test_same_input_same_page(tmp_path):
+    pages = []
+    for name in ("one.html", "two.html"):
+        _run(COURSES / "tarn-loop" / "rider.toml", "--out", tmp_path / name)
+        pages.append((tmp_path / name).read_bytes())
+    assert pages[0] == pages[1]
+
+
+def test_a_table_of_efforts_alone(tmp_path):
+    table = tmp_path / "efforts.csv"
+    table.write_text("minutes,power_w\n3,402\n7,339\n12,319\n20,307\n", encoding="utf-8")
+    result = _run(table)
+    assert result.exit_code == 0
+    assert "Critical power 291 W" in result.output
+    assert "inverse-time (counts)" in result.output
+    assert (tmp_path / "efforts-rider.html").exists()
+
+
+def test_the_model_can_be_overruled(tmp_path):
+    table = tmp_path / "efforts.csv"
+    table.write_text("minutes,power_w\n3,402\n7,339\n12,319\n20,307\n", encoding="utf-8")
+    assert "work (counts)" in _run(table, "--model", "work").output
+
+
+@pytest.mark.parametrize(("text", "name", "words"), [
+    ("minutes,power_w\n3,300\n12,310\n", "efforts.csv", "W'"),
+    ("mass_kg = 3\n", "rider.toml", "line 1"),
+])
+def test_a_refusal_writes_nothing(tmp_path, text, name, words):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=words):
+        _run(path)
+    assert [p.name for p in tmp_path.iterdir()] == [name]
+
+
+def test_a_name_cannot_steer_the_page(tmp_path):
+    path = tmp_path / "rider.toml"
+    path.write_text('mass_kg = 63\nname = "</script><img src=x onerror=alert(1)>"\n',
+                    encoding="utf-8")
+    assert _run(path).exit_code == 0
+    assert "<img src=x" not in (tmp_path / "rider.html").read_text(encoding="utf-8")
+
+
+def test_toml_beside_rides_is_refused(tmp_path):
+    path = tmp_path / "rider.toml"
+    path.write_text("mass_kg = 63\n", encoding="utf-8")
+    with pytest.raises(InputError, match="beside other files"):
+        _run(path, tmp_path / "ride.csv")
