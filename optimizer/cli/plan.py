@@ -42,7 +42,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     \b
     Example:
       kitpace plan courses/petrel-flats/scenario.toml
-      kitpace plan my-race/scenario.toml --budget 750 --wind '25@225' --card card.html
+      kitpace plan my-race/scenario.toml --budget 750 --wind '25@225'
     """  # noqa: D301 - click reads the \b
     report = Path(out) if out else Path(scenario).parent / "report.html"
     _check_targets([report, *map(Path, [json_file] if json_file else [])], cards)
