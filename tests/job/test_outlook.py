@@ -1,0 +1,107 @@
+"""What may come instead: draws about the plan, and what moves the time most."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.evidence import Effect
+from optimizer.job import Job, Options, on_the_day, plan_for
+from optimizer.job.outlook import draw_times, sensitivity_table, spread
+from optimizer.kit import Catalogue, Item, KitSet
+from optimizer.pacing import sensitivities
+from optimizer.physics import Setup
+from optimizer.rider import Position, Rider
+from optimizer.scenario.weather import weather
+from tests.report.made_up import made_up_course
+
+SURE = Rider("R", 72.0, 280.0, 20_000.0, 600.0, (Position("aero", 0.26),))
+
+
+def job(rider=SURE, **air):
+    kit = Catalogue((Item("Helmet", "helmet", 200.0), Item("Suit", "clothing", 300.0)))
+    effects = (Effect("Helmet", drag_area=np.array([-0.004])),
+               Effect("Suit", drag_area=np.array([-0.006]), drag_area_sd=0.004))
+    conditions = weather(**{"wind_kmh": 15.0, "wind_from_deg": 240.0, "wind_doubt_percent": 0.0,
+                            "wind_doubt_deg": 0.0, **air})
+    return Job("J", made_up_course(), conditions, rider, Setup("bike", 9.0, 0.0042), kit, effects,
+               500.0, "EUR", Options(step=50.0, draws=400, seed=7))
+
+
+def kit(task, *items):
+    return KitSet(items, 0.0, task.baseline, 0.0, 0.0)
+
+
+@pytest.fixture(scope="module")
+def sure():
+    task = job()
+    return task, plan_for(task, task.baseline)
+
+
+def test_without_doubt_every_draw_is_the_plan(sure):
+    task, plan = sure
+    times = draw_times(task, kit(task, "Helmet"), plan)
+    assert times.shape == (plan.problem.steps + 1, 400)
+    assert np.ptp(times[-1]) < 1e-6
+    assert times[-1, 0] == pytest.approx(plan.finish_time, abs=0.01)
+    assert spread(task, kit(task), plan) == pytest.approx([plan.finish_time] * 3, abs=0.01)
+
+
+def test_the_same_seed_gives_the_same_draws(sure):
+    _, plan = sure
+    doubtful = job(replace(SURE, drag_area_sd=0.01, critical_power_sd=8.0),
+                   wind_doubt_percent=30.0, wind_doubt_deg=20.0)
+    one = draw_times(doubtful, kit(doubtful), plan)
+    assert np.array_equal(one, draw_times(doubtful, kit(doubtful), plan))
+    other = replace(doubtful, options=replace(doubtful.options, seed=8))
+    assert not np.array_equal(one, draw_times(other, kit(other), plan))
+
+
+def test_doubt_in_drag_spreads_as_its_slope_says(sure):
+    # To first order the finish time is normal with the slope times the standard error; the 5 and
+    # 95 % points of a normal lie 1.645 of these from the middle.
+    _, plan = sure
+    doubtful = job(replace(SURE, drag_area_sd=0.004))
+    doubtful = replace(doubtful, options=replace(doubtful.options, draws=4000))
+    low, middle, high = spread(doubtful, kit(doubtful), plan)
+    slope = sensitivities(plan).drag_area.sum()
+    assert (high - low) / 2 == pytest.approx(1.645 * slope * 0.004, rel=0.06)
+    assert middle == pytest.approx(plan.finish_time, abs=0.1 * (high - low))
+
+
+def test_doubt_of_an_item_counts_only_where_it_is_in_the_set(sure):
+    task, plan = sure
+    assert np.ptp(draw_times(task, kit(task, "Helmet"), plan)[-1]) < 1e-6
+    with_suit = draw_times(task, kit(task, "Suit"), plan)[-1]
+    assert with_suit.std() == pytest.approx(sensitivities(plan).drag_area.sum() * 0.004, rel=0.15)
+
+
+def test_the_table_agrees_with_the_multipliers(sure):
+    # Plans solved again against the envelope theorem on the first plan.
+    task, plan = sure
+    task = replace(task, rider=replace(SURE, drag_area_sd=0.01, critical_power_sd=5.0))
+    table = {row.name: row for row in sensitivity_table(task, kit(task), plan)}
+    slope = sensitivities(plan)
+    assert table["Drag area"].seconds == pytest.approx(0.005 * slope.drag_area.sum(), rel=0.03)
+    assert table["Mass"].seconds == pytest.approx(slope.mass.sum(), rel=0.05)
+    assert table["Critical power"].seconds == pytest.approx(
+        5.0 * slope.critical_power.sum(), rel=0.05)
+    assert table["Reserve W′"].seconds == pytest.approx(1000.0 * slope.w_prime, rel=0.1)
+    assert table["Drag area"].doubt_seconds == pytest.approx(2 * table["Drag area"].seconds)
+    assert np.isnan(table["Mass"].doubt_seconds)
+    assert table["Air temperature"].seconds < 0  # thinner air
+    assert table["Drivetrain"].seconds > 0
+
+
+def test_height_and_length_of_the_ride_cost_power():
+    rider = replace(SURE, endurance_loss=0.08, altitude_response="linear")
+    high = job(rider)
+    high = replace(high, course=replace(high.course, elevation=high.course.elevation + 2000.0))
+    ready = on_the_day(high)
+    # Wehrlin and Hallen 2006: 6.3 % per 1000 m from 300 m on, at about 2040 m.
+    assert ready.rider.critical_power == pytest.approx(280 * (1 - 0.063 * 1.74), rel=0.01)
+    assert any("altitude" in text for text in ready.assumptions)
+    low = on_the_day(job(SURE))
+    assert low.rider.critical_power == SURE.critical_power
