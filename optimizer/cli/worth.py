@@ -88,9 +88,13 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
     reference, name, assumed = _reference(job, options)
     items = pool_items(data, reference, priors)
     speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
+    worths = rank(items, reference, speeds, priors)
     course = {} if job is None else _on_course(job, items, tell)
+    if course:
+        here = {row.item: row.seconds for row in course["on_course"]}
+        worths = tuple(sorted(worths, key=lambda worth: -here[worth.effect.item]))
     return Valuation(
-        title=Path(file).name, rider=name, worths=rank(items, reference, speeds, priors),
+        title=Path(file).name, rider=name, worths=worths,
         reference=reference, priors=priors, speeds=speeds, assumptions=assumed, **course)
 
 

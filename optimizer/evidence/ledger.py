@@ -53,6 +53,12 @@ class Worth:
         """The pooled effect."""
         return self.evidence.effect
 
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to mind about the pool; without what single figures leave unsaid."""
+        unsaid = {words for o in self.evidence.observations for words in o.assumptions}
+        return tuple(words for words in self.effect.warnings if words not in unsaid)
+
 
 def rank(items: Sequence[ItemEvidence], reference: Reference, speeds: Sequence[float],
          priors: Priors | None = None) -> tuple[Worth, ...]:

@@ -58,8 +58,17 @@ def read_run(text: str) -> Run:
     run = Run(_SHAPES[shape], metres(match["width"], match["wide"]),
               metres(match["length"], match["long"]), math.radians(angle), count, how,
               metres(match["gap"], match["apart"]) if match["gap"] else 0.0, tidy(text))
-    if how == "behind" and run.spacing < run.width:
-        raise stated.refuse("closer than they are thick", "the spacing is from axis to axis")
-    if run.shape == "round" and run.length < run.width:
-        raise stated.refuse("thicker than it is long", "diameter first, then exposed length")
+    _check_sizes(run, stated, named_unit=bool(match["wide"]))
     return run
+
+
+def _check_sizes(run: Run, stated: Stated, *, named_unit: bool) -> None:
+    """Refuse sizes that were meant otherwise."""
+    if run.arrangement == "behind" and run.spacing < run.width:
+        raise stated.refuse("closer than they are thick", "the spacing is from axis to axis")
+    if run.shape != "round":
+        return
+    if not named_unit and run.length < 3 * run.width:
+        raise stated.refuse("a count, or a diameter?", _EXAMPLE)
+    if run.length < run.width:
+        raise stated.refuse("thicker than it is long", "diameter first, then exposed length")

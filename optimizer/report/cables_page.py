@@ -123,7 +123,7 @@ def _chart(exposed: Exposed) -> Chart:
     cases = [("near rider and bike", drag.near, drag.near_sd),
              ("in clean air", drag.clean, drag.clean_sd),
              ("each on its own, at most", drag.apart, 0.0)]
-    marks = []
+    marks: list[Mark] = []
     for name, value, sd in cases:
         low, high = band(value, sd)
         marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks))

@@ -88,7 +88,8 @@ def forest(marks: Sequence[Mark], axis: str) -> dict[str, Any]:
                                                      for mark in marks]}}}]
     return {"data": data, "layout": {
         "height": 80 + 22 * len(marks), "margin": {"l": 200, "r": 12, "t": 8, "b": 44},
-        "xaxis": {"title": axis, "zeroline": True, "zerolinecolor": "@ink", "zerolinewidth": 1},
+        "xaxis": {"title": axis, "rangemode": "tozero", "zeroline": True, "zerolinecolor": "@ink",
+                  "zerolinewidth": 1},
         "yaxis": {"tickvals": y, "ticktext": [_shortened(mark.label) for mark in marks],
                   "range": [len(marks) - 0.4, -0.6], "ticks": "", "showline": False,
                   "tickfont": {"color": "@ink"}, "automargin": True}}}

@@ -145,7 +145,7 @@ def _ledger_table(valuation: Valuation) -> Table:
     if on_course:
         headings += [f"s on {valuation.course}", f"Price, {valuation.currency}",
                      f"{valuation.currency} per s"]
-    headings += ["Gain?", "Rests on", "Mind"]
+    headings += ["Gain?", "Rests on"]
     rows = []
     for worth in valuation.worths:
         effect = worth.effect
@@ -157,7 +157,7 @@ def _ledger_table(valuation: Valuation) -> Table:
         if on_course:
             here = on_course[effect.item]
             row += [span(here.low, here.high), *per_second(valuation, worth)]
-        rows.append([*row, gain(valuation, worth), effect.basis, "; ".join(effect.warnings) or "–"])
+        rows.append([*row, gain(valuation, worth), effect.basis])
     return Table(headings, rows, "Each item by itself, best first. Watts are at the wheel; drag is "
                  "the mean over the yaw on the road.", ident="ledger-table", tools=True)
 
@@ -208,9 +208,10 @@ def _evidence(valuation: Valuation) -> list[Part]:
               ident="data-table", tools=True),
         note="Diamonds: the pool of an item. Circles: its figures, after the priors for the kind "
              "of test and for sellers. Lines hold nine times in ten.")
-    warned = [f"{worth.effect.item}: {words}" for worth in valuation.worths
-              for words in worth.effect.warnings if "disagree" in words or "carries" in words]
-    return [chart, *([Points(warned)] if warned else [])]
+    minded = [(worth.effect.item, words) for worth in valuation.worths
+              for words in worth.warnings]
+    return [chart, *([Table(("Item", "Mind"), minded, "What to mind about the evidence",
+                            ident="mind", left=(0, 1))] if minded else [])]
 
 
 def _pooled_watts(worth: Worth, here: Reference) -> tuple[float, float]:
@@ -231,7 +232,7 @@ def _datum_row(worth: Worth, o: Observation) -> Sequence[object]:
     after = amount(scale * o.value, scale * math.hypot(o.sd, o.shared_sd), unit)
     return (worth.effect.item, o.datum.figure.text, o.datum.source or "–", o.datum.test,
             o.datum.measured_by or "–", yaw, f"{plain(scale * o.stated, digits)} {unit}",
-            after, "; ".join(o.assumptions) or "–")
+            after, "; ".join(words.split(" not stated")[0] for words in o.assumptions) or "–")
 
 
 def _assumed(valuation: Valuation) -> list[Part]:
@@ -260,9 +261,10 @@ def _counted(valuation: Valuation) -> list[tuple[str, int]]:
 
 def _prior_table(valuation: Valuation) -> Table:
     priors = valuation.priors
-    rows = [(name, amount(trust.factor, trust.factor_sd), f"{trust.sd:.4f} m²")
-            for name, trust in priors.test.items()]
-    rows += [(f"by {name or 'nobody named'}", amount(trust.factor, trust.factor_sd), "–")
-             for name, trust in priors.measured_by.items()]
+    names = {"independent": "by somebody independent", "seller": "by a seller",
+             "": "by nobody named"}
+    rows = [(names.get(name, name), f"{trust.factor:.2f} ± {trust.factor_sd:.2f}",
+             f"{trust.sd:.4f} m²" if trust.sd else "–")
+            for name, trust in (*priors.test.items(), *priors.measured_by.items())]
     return Table(("Kind", "Factor on the figure", "Doubt of one run"), rows,
                  "Judgements, not measurements; a file of your own replaces them (--priors)")

@@ -1,0 +1,143 @@
+"""`kitpace worth` as a coach meets it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from optimizer.cli import group
+from optimizer.errors import InputError
+
+DEMO = Path(__file__).parents[2] / "courses" / "petrel-flats"
+HEAD = "item;figure;test;yaw_deg;measured_by;runs;uncertainty;source;;\n"
+# The coach's table (invented): tunnel notes in grams, a seller's watts, a field test in seconds,
+# a tidy-up in steps; semicolons, decimal commas, empty columns and rows at the end.
+COACH = HEAD + (
+    "Long hoses cut;saves 9 g @ 50 km/h;tunnel with rider;0;independent;4;5 g;club;;\n"
+    "Hoses through the bar;saves 23 g @ 50 km/h;tunnel with rider;0;independent;4;5 g;club;;\n"
+    "Hoses inside;saves 37 g @ 50 km/h;tunnel with rider;0;independent;4;5 g;club;;\n"
+    "Skinsuit;saves 8 W;rule of thumb;;seller;;;leaflet;;\n"
+    "Skinsuit;saves 12 s / 40 km @ 45 km/h;field;;independent;6;8 s;coach;;\n"
+    "Helmet;-0,0042 m2;tunnel with rider;0-10;independent;4;0,0008 m2;club;;\n"
+    "Helmet;costs 0,002 m2;tunnel with rider;0-10;independent;4;0,0008 m2;other club;;\n"
+    ";;;;;;;;;\n;;;;;;;;;\n")
+
+
+@pytest.fixture
+def coach(tmp_path):
+    path = tmp_path / "notes.csv"
+    path.write_text(COACH, encoding="utf-8-sig")
+    return path
+
+
+def run(*arguments, fails=False):
+    result = CliRunner().invoke(group, [str(argument) for argument in arguments])
+    if fails:
+        assert isinstance(result.exception, InputError), result.output
+        return result.exception
+    assert result.exception is None, result.output
+    return result.output
+
+
+def test_a_coachs_table_is_ranked_with_its_doubt(coach):
+    output = run("worth", coach, "--speed", "45")
+    assert output.startswith("5 items from 7 figures")
+    order = [output.index(f"\n{name}") for name in ("Skinsuit", "Hoses inside", "Long hoses cut")]
+    assert order == sorted(order)
+    assert "Sources disagree about Helmet" in output
+    assert "≈" in output
+    assert max(map(len, output.splitlines())) <= 80
+    page = coach.with_name("notes-worth.html").read_text(encoding="utf-8")
+    assert "test speed not stated" in page
+    assert "saves 37 g @ 50 km/h" in page
+    assert "one source only: club" in page
+
+
+def test_each_rider_gets_figures_of_their_own(coach, tmp_path):
+    quick, slow = (run("worth", coach, "--speed", speed, "--out", tmp_path / "a.html")
+                   for speed in ("28 mph", 30))
+    assert "45.1 km/h" in quick
+    assert "30.0 km/h" in slow
+    assert quick != slow
+
+
+def test_rider_from_a_file(coach, tmp_path):
+    output = run("worth", coach, "--rider", DEMO / "rider.toml", "--out", tmp_path / "a.html")
+    assert "a rider who is assumed" not in output
+    assert "CdA" not in output.split("Not given, so assumed")[1].split(".\n")[0]
+
+
+def test_seconds_and_prices_on_the_riders_own_course(tmp_path):
+    rows = DEMO.joinpath("evidence.csv").read_text(encoding="utf-8").splitlines()
+    keep = [row for row in rows if row.startswith(("#", "item,", "Rear disc", "Raised-hand",
+                                                   "Cables fully"))]
+    unlisted = "Magic stones,saves 1 W @ 45 km/h,rule of thumb,,,seller,,,,Invented leaflet"
+    table = tmp_path / "some.csv"
+    table.write_text("\n".join([*keep, unlisted]), encoding="utf-8")
+    output = run("worth", table, "--scenario", DEMO / "scenario.toml", "--out", tmp_path / "a.html")
+    assert "EUR" in output
+    assert "90 to hire" in output
+    assert "Magic stones" in output
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert "What overlaps" in page
+    assert "Cables fully inside and Raised-hand extensions" in page
+    assert max(map(len, output.splitlines())) <= 80
+
+
+def test_own_priors(coach, tmp_path):
+    priors = tmp_path / "priors.toml"
+    priors.write_text(run("worth", "--show-priors"), encoding="utf-8")
+    out = ("--out", tmp_path / "a.html", "--speed", "45")
+    plain = run("worth", coach, *out)
+    assert run("worth", coach, "--priors", priors, *out) == plain
+    priors.write_text("[measured_by.seller]\nfactor = 0.1\n", encoding="utf-8")
+    assert run("worth", coach, "--priors", priors, *out) != plain
+
+
+def test_an_empty_table(tmp_path):
+    path = tmp_path / "empty.csv"
+    path.write_text(HEAD, encoding="utf-8")
+    assert "no evidence" in run("worth", path)
+
+
+@pytest.mark.parametrize(("row", "column"), [
+    ("Helmet;saves 2 %;field;;;;;;;", "figure"), ("Helmet;8 W;field;;;;;;;", "figure"),
+    ("Helmet;saves 8 W;pub;;;;;;;", "test")])
+def test_a_mistake_is_explained_with_row_and_column(coach, row, column):
+    coach.write_text(COACH + row + "\n", encoding="utf-8")
+    error = run("worth", coach, fails=True)
+    assert f"row 11, column {column}" in str(error)
+    assert not coach.with_name("notes-worth.html").exists()
+
+
+@pytest.mark.parametrize("arguments", [
+    ["--speed", "0"], ["--speed", "fast"], ["--speed", "45 W"], ["--speed", "-5"],
+    ["--rider", "missing.toml"], ["--scenario", "missing.toml"], ["--priors", "missing.toml"],
+    ["--scenario", "a.toml", "--rider", "b.toml"], ["--scenario", "a.toml", "--cda-m2", "0.25"],
+    ["--out", "."]])
+def test_refuses_bad_options(coach, arguments):
+    run("worth", coach, *arguments, fails=True)
+
+
+def test_a_missing_file_is_named(tmp_path):
+    assert "there is no such file" in str(run("worth", tmp_path / "none.csv", fails=True))
+    run("worth", fails=True)
+
+
+def test_the_page_is_the_same_every_time(coach, tmp_path):
+    pages = []
+    for name in ("a.html", "b.html"):
+        run("worth", coach, "--out", tmp_path / name)
+        pages.append((tmp_path / name).read_bytes())
+    assert pages[0] == pages[1]
+
+
+def test_names_from_a_file_cannot_mark_up_the_page(coach):
+    coach.write_text(HEAD + "<script>alert(1)</script>;saves 8 W;field;;;;;<b>x</b>;;\n",
+                     encoding="utf-8")
+    run("worth", coach)
+    page = coach.with_name("notes-worth.html").read_text(encoding="utf-8")
+    assert "<script>alert" not in page
+    assert "<b>x</b>" not in page
