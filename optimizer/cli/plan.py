@@ -32,9 +32,11 @@ _CARDS = (".html", ".htm", ".gpx", ".csv")
               help="Write the whole result as JSON as well.")
 @click.option("--card", "cards", metavar="FILE", type=click.Path(), multiple=True,
               help="Write the card as .html, .gpx or .csv as well; may be given several times.")
+@click.option("--against", metavar="FILE", type=click.Path(),
+              help="Say what changed against an earlier plan, written with --json.")
 def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
             start_time: dt.datetime | dt.time | None, out: str | None, json_file: str | None,
-            cards: tuple[str, ...]) -> None:
+            cards: tuple[str, ...], against: str | None) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
 
     The times hold for the model and its data; law, marshals and your own eyes come first.
@@ -47,15 +49,22 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     report = Path(out) if out else Path(scenario).parent / "report.html"
     _check_targets([report, *map(Path, [json_file] if json_file else [])], cards)
     from optimizer.job import run
+    from optimizer.report.changes import changes
     from optimizer.scenario import read_scenario
+    from optimizer.scenario.earlier_file import read_earlier
 
     with progress("Planning") as tell:
         tell("reading the files")
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
+        earlier = read_earlier(against) if against else None
         result = run(job, tell)
         tell("writing the report")
-        written = _write(result, report, json_file, cards)
+        changed = changes(result, earlier) if earlier else ""
+        written = _write(result, report, json_file, cards, changed)
     _tell(result)
+    if changed:
+        say(changed)
+    _splits(result)
     say()
     for what, path in written:
         say(f"{what}: {path}")
@@ -72,7 +81,7 @@ def _check_targets(files: list[Path], cards: tuple[str, ...]) -> None:
 
 
 def _write(result: Result, report: Path, json_file: str | None,
-           cards: tuple[str, ...]) -> list[tuple[str, Path]]:
+           cards: tuple[str, ...], changed: str) -> list[tuple[str, Path]]:
     from optimizer.report import write_card, write_report
 
     written = [("Report", write_report(result, report))]
@@ -80,17 +89,17 @@ def _write(result: Result, report: Path, json_file: str | None,
         from optimizer.report.result_json import write_json
 
         written.append(("JSON", write_json(result, json_file)))
-    return [*written, *(("Card", write_card(result, card)) for card in cards)]
+    return [*written, *(("Card", write_card(result, card, change=changed)) for card in cards)]
 
 
 def _tell(result: Result) -> None:
-    """Say the answer in sentences, then the splits."""
-    from optimizer.report.words import clock, listing, money, seconds, watts
+    """Say the answer in sentences."""
+    from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
     job, plan, choice = result.job, result.plan, result.choice
     low, _, high = result.spread
     say(f"{job.name}: {clock(plan.finish_time)}, nine times in ten between {clock(low)} and "
-        f"{clock(high)}.", _bound(result))
+        f"{clock(high)}. No plan on this model is faster by more than {at_most(plan.gap)}.")
     saved = choice.owned.finish_time - choice.best.finish_time
     if choice.best.spend > 0:
         bought = [name for name in choice.best.items if not job.catalogue[name].owned]
@@ -100,20 +109,18 @@ def _tell(result: Result) -> None:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
     say(f"{watts(plan.mean_power)} on average; in {len(result.rideable.blocks)} blocks that a "
         f"person can ride it takes {seconds(result.rideable.price)} longer.")
+    if result.sparing > 0:
+        say(f"Saving the legs for what follows costs {seconds(result.sparing)} of this.")
     for note in (*job.course.doubts, *plan.notes):
         say(f"Mind: {note}")
-    table(("Place", "km", "Fastest", "In blocks", "As owned"), _rows(result), "Splits")
 
 
-def _bound(result: Result) -> str:
-    from optimizer.report.words import seconds
-
-    return f"No plan on this model can be more than {seconds(result.plan.gap)} faster."
-
-
-def _rows(result: Result) -> list[tuple[str, ...]]:
+def _splits(result: Result) -> None:
+    """Show the times at the marks."""
     from optimizer.report.result_json import splits
     from optimizer.report.words import clock
 
-    return [(row["mark"], f"{row['distance_m'] / 1000:.1f}", clock(row["elapsed_s"]),
-             clock(row["rideable_s"]), clock(row["baseline_s"])) for row in splits(result)]
+    table(("Place", "km", "Fastest", "In blocks", "As owned"),
+          [(row["mark"], f"{row['distance_m'] / 1000:.1f}", clock(row["elapsed_s"]),
+            clock(row["rideable_s"]), clock(row["baseline_s"])) for row in splits(result)],
+          "Splits")

@@ -2,6 +2,7 @@
 
 from optimizer.job.run import effects_for, on_the_day, plan, plan_for, run
 from optimizer.job.values import (
+    Earlier,
     ItemWorth,
     Job,
     Options,
@@ -12,6 +13,7 @@ from optimizer.job.values import (
 )
 
 __all__ = [
+    "Earlier",
     "ItemWorth",
     "Job",
     "Options",

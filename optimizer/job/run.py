@@ -94,7 +94,17 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
         job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
         spread=spread(job, choice.best, best),
         sensitivities=sensitivity_table(job, choice.best, best),
-        trials=trials(job, choice, best))
+        trials=trials(job, choice, best), sparing=_price_of_sparing(job, best, choice.best.setup))
+
+
+def _price_of_sparing(job: Job, spared: Plan, setup: Setup) -> float:
+    """Seconds that it costs to leave something in the legs."""
+    whole = replace(job.rider, effort_share=1.0, time_share=1.0)
+    if whole == job.rider:
+        return 0.0
+    free = plan_within_effort(job.course, job.conditions, whole, setup, step=job.options.step,
+                              start_speed=job.options.start_speed, warm=spared)[1]
+    return max(spared.finish_time - free.finish_time, 0.0)
 
 
 def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,

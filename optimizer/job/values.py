@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["ItemWorth", "Job", "Options", "Result", "Sensitivity", "SetSplits", "Trial"]
+__all__ = ["Earlier", "ItemWorth", "Job", "Options", "Result", "Sensitivity", "SetSplits", "Trial"]
 
 
 @dataclass(frozen=True)
@@ -114,13 +114,26 @@ class Trial:
 
 
 @dataclass(frozen=True)
+class Earlier:
+    """What an earlier plan for the same day said: SI, wind where the air moves to."""
+
+    name: str
+    finish_time: float
+    wind_east: float
+    wind_north: float
+    mean_power: float
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Result:
     """What the job gives: the choice of kit, the plan for it, and how sure it is.
 
     `baseline_plan` is the plan with what is owned; `spread` the 5, 50 and 95 % points of the
     finish time under the doubts in wind, rider and evidence [s]. The rest is for the report and
     may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
-    named sets), `worth` per item, `sensitivities`, and `trials` to check the page's solver.
+    named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver, and
+    `sparing`, the seconds that it costs to leave something in the legs for a run.
     """
 
     job: Job
@@ -133,3 +146,4 @@ class Result:
     worth: tuple[ItemWorth, ...] = ()
     sensitivities: tuple[Sensitivity, ...] = ()
     trials: tuple[Trial, ...] = ()
+    sparing: float = 0.0

@@ -1,0 +1,46 @@
+"""What is different from an earlier plan, in sentences."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from optimizer.report.words import clock, compass, listing, seconds, watts
+
+if TYPE_CHECKING:
+    from optimizer.job import Earlier, Result
+
+__all__ = ["changes"]
+
+_NO_WIND = 0.5  # m/s
+
+
+def changes(result: Result, earlier: Earlier) -> str:
+    """Say what changed against an earlier plan: time, wind, power, kit."""
+    now, air = result.plan.finish_time, result.job.conditions
+    slower = now - earlier.finish_time
+    verdict = ("as fast" if abs(slower) < 0.5 else
+               f"{seconds(abs(slower))} {'slower' if slower > 0 else 'faster'}")
+    times = f"{clock(now)} instead of {clock(earlier.finish_time)}"
+    said = [f"Against {earlier.name}: {times}, {verdict}."]
+    wind = (float(air.wind_east[0, 0]), float(air.wind_north[0, 0]))
+    before = (earlier.wind_east, earlier.wind_north)
+    if math.dist(wind, before) > _NO_WIND:
+        said.append(f"Wind: {_wind(*wind)} instead of {_wind(*before)}.")
+    if abs(result.plan.mean_power - earlier.mean_power) >= 1.0:
+        said.append(f"Mean power: {watts(result.plan.mean_power)} instead of "
+                    f"{watts(earlier.mean_power)}.")
+    added = [name for name in result.choice.best.items if name not in earlier.items]
+    dropped = [name for name in earlier.items if name not in result.choice.best.items]
+    if added:
+        said.append(f"New in the kit: {listing(added)}.")
+    if dropped:
+        said.append(f"No longer in it: {listing(dropped)}.")
+    return " ".join(said)
+
+
+def _wind(east: float, north: float) -> str:
+    speed = math.hypot(east, north)
+    if speed < _NO_WIND:
+        return "none"
+    return f"{3.6 * speed:.0f} km/h from the {compass(east, north)}"

@@ -1,0 +1,57 @@
+"""What changed against an earlier plan."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from optimizer.errors import InputError
+from optimizer.report.changes import changes
+from optimizer.report.result_json import write_json
+from optimizer.scenario.earlier_file import read_earlier
+from tests.report.made_up import made_up_result
+
+
+@pytest.fixture(scope="module")
+def result():
+    return made_up_result()
+
+
+@pytest.fixture
+def written(result, tmp_path):
+    return write_json(result, tmp_path / "yesterday.json")
+
+
+def test_the_same_plan_has_not_changed(result, written):
+    said = changes(result, read_earlier(written))
+    assert said.startswith("Against yesterday.json: ")
+    assert said.endswith("as fast.")
+
+
+def test_time_wind_power_and_kit_are_told(result, written):
+    document = json.loads(written.read_text())
+    document["plan"]["finish_time_s"] -= 42.0
+    document["plan"]["mean_power_w"] += 7.0
+    document["conditions"]["wind_east_mps"] = [[0.0]]
+    document["conditions"]["wind_north_mps"] = [[-5.0]]
+    document["kit"]["chosen"] = ["Old hat"]
+    written.write_text(json.dumps(document))
+    said = changes(result, read_earlier(written))
+    assert "42 s slower" in said
+    assert "instead of 18 km/h from the north." in said
+    assert "Mean power: " in said
+    assert "No longer in it: Old hat." in said
+
+
+@pytest.mark.parametrize(("text", "says"), [
+    ("{", "is not JSON"), ("[]", "is not a plan"), ('{"schema": "other"}', "is not a plan"),
+    ('{"schema": "kitpace-result-1"}', "lacks what a plan holds"),
+    ('{"schema": "kitpace-result-1", "plan": {"finish_time_s": NaN}, "conditions": {}}', "lacks"),
+    ("[" * 100_000, "is not JSON"),
+])
+def test_what_is_no_plan_is_refused(tmp_path, text, says):
+    path = tmp_path / "x.json"
+    path.write_text(text)
+    with pytest.raises(InputError, match=says):
+        read_earlier(path)
