@@ -6,6 +6,7 @@ import math
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Annotated, Literal
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.course import (
@@ -27,7 +28,7 @@ from optimizer.kit import Catalogue
 from optimizer.physics import Setup
 from optimizer.scenario.tables import suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
-from optimizer.scenario.weather import weather
+from optimizer.scenario.weather import standard_pressure, weather
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -227,7 +228,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         budget=scenario.budget if budget is None else budget, currency=scenario.currency,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
-        assumptions=(*_assumed(scenario), *notes),
+        assumptions=(*_assumed(scenario, conditions), *notes),
         sources=_sources(file, scenario))
 
 
@@ -439,9 +440,13 @@ def _options(file: TomlFile, table: OptionsTable) -> Options:
         draws=table.draws, seed=table.seed)
 
 
-def _assumed(scenario: Scenario) -> list[str]:
-    """Defaults that the plan rests on, in words."""
+def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
+    """Defaults that the plan rests on, in words; a forecast may have filled some in."""
     found = []
+    said = scenario.conditions
+    filled = {
+        "temperature_c": conditions.temperature != said.temperature_c + 273.15,
+        "humidity_percent": conditions.humidity != said.humidity_percent / 100}
     words = {
         ("conditions", "temperature_c"): "air of {} °C",
         ("conditions", "humidity_percent"): "a relative humidity of {} %",
@@ -451,12 +456,11 @@ def _assumed(scenario: Scenario) -> list[str]:
     }
     for (table, key), text in words.items():
         owner = getattr(scenario, table)
-        if key not in owner.model_fields_set:
+        if key not in owner.model_fields_set and not filled.get(key):
             found.append(text.format(f"{getattr(owner, key):g}"))
-    weather_said = scenario.conditions
-    if weather_said.pressure_hpa is None:
+    if conditions.pressure == standard_pressure(conditions.reference_elevation):
         found.append("the pressure of the standard atmosphere")
-    if weather_said.wind is None and weather_said.forecast is None:
+    if not np.any(conditions.wind_speed):
         found.append("no wind")
     return found
 
