@@ -460,7 +460,7 @@ def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
             found.append(text.format(f"{getattr(owner, key):g}"))
     if conditions.pressure == standard_pressure(conditions.reference_elevation):
         found.append("the pressure of the standard atmosphere")
-    if not np.any(conditions.wind_speed):
+    if said.wind is None and not np.any(conditions.wind_speed):
         found.append("no wind")
     return found
 
