@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 __all__ = ["course_map", "letters"]
 
-_WIDE, _HIGH, _EDGE = 720.0, 430.0, 46.0
+_WIDE, _HIGH, _EDGE = 740.0, 420.0, 42.0
+_SIDE = 170.0  # room for north, wind and scale
 _POINTS = 700
 _LANE = 2.2  # of the picture, to the right of the way, so that out and back lie side by side
 
@@ -58,10 +59,10 @@ def _place(course: Course, at: NDArray[np.float64],
     """Picture coordinates of places [m from the start], and metres per unit of the picture."""
     north = np.radians(course.latitude) * 6.371e6
     east = np.radians(course.longitude) * 6.371e6 * np.cos(np.radians(course.latitude.mean()))
-    room = np.array([_WIDE - 150.0 - 2 * _EDGE, _HIGH - 2 * _EDGE])
+    room = np.array([_WIDE - _SIDE - 2 * _EDGE, _HIGH - 2 * _EDGE])
     metres = float(max(np.ptp(east) / room[0], np.ptp(north) / room[1], 1e-9))
     middle = (0.5 * (east.min() + east.max()), 0.5 * (north.min() + north.max()))
-    x = np.interp(at, course.distance, (east - middle[0]) / metres) + (_WIDE - 150.0) / 2
+    x = np.interp(at, course.distance, (east - middle[0]) / metres) + (_WIDE - _SIDE) / 2
     y = _HIGH / 2 - np.interp(at, course.distance, (north - middle[1]) / metres)
     heading = np.interp(at, 0.5 * (course.distance[1:] + course.distance[:-1]),
                         np.unwrap(course.heading))
@@ -96,13 +97,13 @@ def _ways(x: NDArray[np.float64], y: NDArray[np.float64]) -> Markup:
 def _north() -> Markup:
     return Markup('<g class="north" transform="translate({} 44)"><path d="M0 18V-18M-5 -9L0 -18'
                   'L5 -9"/><text y="34" text-anchor="middle">N</text></g>').format(
-        f"{_WIDE - 60:g}")
+        f"{_WIDE - _SIDE / 2:g}")
 
 
 def _wind(conditions: Conditions) -> Markup:
     """Arrow with the wind, as it blows at the middle of the forecast, and its doubt as a fan."""
     east, north = float(conditions.wind_east.mean()), float(conditions.wind_north.mean())
-    where = f"translate({_WIDE - 60:g} {_HIGH / 2:g})"
+    where = f"translate({_WIDE - _SIDE / 2:g} {_HIGH / 2:g})"
     words = _wind_words(conditions).rstrip(".")
     if np.hypot(east, north) < 0.15:
         return Markup('<g class="wind" transform="{}"><text text-anchor="middle">no wind</text>'
@@ -134,9 +135,9 @@ def _scale(metres: float) -> Markup:
     length = next(step for step in (200, 500, 1000, 2000, 5000, 10000, 20000, 50000)
                   if step / metres > 55 or step == 50000)
     width = length / metres
-    left = _WIDE - 60 - width / 2
+    left = _WIDE - _SIDE / 2 - width / 2
     text = f"{length / 1000:g} km" if length >= 1000 else f"{length} m"
     return Markup('<g class="scale"><path d="M{a} {y}v5h{w}v-5"/><text x="{m}" y="{t}" '
                   'text-anchor="middle">{text}</text></g>').format(
-        a=f"{left:.1f}", y=f"{_HIGH - 40:g}", w=f"{width:.1f}", m=f"{_WIDE - 60:g}",
+        a=f"{left:.1f}", y=f"{_HIGH - 40:g}", w=f"{width:.1f}", m=f"{_WIDE - _SIDE / 2:g}",
         t=f"{_HIGH - 14:g}", text=text)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.page import Chart, Points, Table
+from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.words import clock, listing, money, seconds, span
 
 if TYPE_CHECKING:
@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from optimizer.job import ItemWorth, Result
     from optimizer.kit import Item, KitSet
     from optimizer.report.page import Part
+
+_FEW = 3  # items that the first screen names
+_HEAD = 6  # rows of a long list that are always shown
+_ON_PAPER = 16  # rows of the forest plot that fit on paper
 
 __all__ = ["advice", "frontier", "frontier_data", "ledger", "money_parts"]
 
@@ -29,26 +33,41 @@ def advice(result: Result) -> Markup:
     if not new:
         return Markup("Spend <strong>nothing</strong>: no set within {} beats what is owned.",
                       ).format(money(choice.budget, choice.currency))
-    return Markup("Spend <strong>{}</strong> of {}: {} {} <strong>{}</strong> against what is "
-                  "owned.").format(
-        money(best.spend), money(choice.budget, choice.currency), listing(new),
-        "save" if len(new) > 1 else "saves", seconds(saved))
+    return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> saved against what "
+                  "is owned.").format(money(best.spend), money(choice.budget, choice.currency),
+                                      _in_short(result, new), seconds(saved))
+
+
+def _in_short(result: Result, names: list[str]) -> str:
+    """Names of a few items; of many only those that save most."""
+    if len(names) <= _FEW + 1:
+        return listing(names)
+    worth = {row.item: row.seconds for row in result.worth}
+    most = sorted(names, key=lambda name: -worth.get(name, 0.0))[:_FEW]
+    return f"{len(names)} things, above all {listing(most)}"
 
 
 def money_parts(result: Result) -> list[Part]:
     """Give the section on money."""
     choice = result.choice
     parts: list[Part] = [_basket(result)]
-    if cautions := _cautions(result):
-        parts.append(Points(cautions))
     if len(choice.frontier) > 1:
         parts += [frontier(result), _picker(result)]
     if result.worth:
         parts.append(ledger(result))
-    if choice.left_out:
-        parts.append(Table(("Left out", "Why"), choice.left_out,
-                           "What is not in the best set, and why", ident="left-out"))
-    return parts
+    return parts + _left_out(result)
+
+
+def _left_out(result: Result) -> list[Part]:
+    """List what is not in the set, the most tempting first; a long list is folded after its head."""
+    worth = {row.item: row.seconds for row in result.worth}
+    rows = sorted(result.choice.left_out, key=lambda row: -worth.get(row[0], 0.0))
+    if not rows:
+        return []
+    head = Table(("Left out", "Why"), rows[:_HEAD], "What is not in the best set, and why; what "
+                 "would save most by itself stands first", ident="left-out")
+    rest = Table(("Left out", "Why"), rows[_HEAD:], "What else is not in the best set, and why")
+    return [head, Folded(f"{len(rows) - _HEAD} more", [rest])] if rest.rows else [head]
 
 
 def _basket(result: Result) -> Table:
@@ -60,8 +79,9 @@ def _basket(result: Result) -> Table:
     for name in choice.best.items:
         item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
         rows.append((name, item.place, _price(item), span(row.low, row.high) if row else None,
-                     effect.basis if effect else ""))
-    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves by itself", "Rests on"), rows,
+                     effect.basis if effect else "", _caution(item)))
+    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves by itself", "Rests on",
+                  "Mind"), rows,
                  f"The best set for {money(choice.budget, choice.currency)}. Gains overlap, so "
                  "they do not add up to the whole; each range holds the gain nine times in ten.",
                  ident="basket")
@@ -73,21 +93,14 @@ def _price(item: Item) -> str:
     return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
 
 
-def _cautions(result: Result) -> list[Markup]:
-    """Say what a person has to mind about the items that were chosen."""
-    lines = []
-    for name in result.choice.best.items:
-        item = result.job.catalogue[name]
-        if item.needs_fitter:
-            lines.append(Markup("<strong>{}</strong> is work for a qualified mechanic or fitter. "
-                                "{}").format(name, item.caution))
-        elif item.caution:
-            lines.append(Markup("<strong>{}</strong>: {}").format(name, item.caution))
-        if math.isfinite(item.crosswind_limit):
-            lines.append(Markup("<strong>{}</strong> is not to be ridden in cross wind above "
-                                "{} km/h at the rider.").format(
-                                    name, f"{3.6 * item.crosswind_limit:.0f}"))
-    return lines
+def _caution(item: Item) -> str:
+    """Say what a person has to mind about an item."""
+    words = ["for a qualified mechanic or fitter"] if item.needs_fitter else []
+    words += [item.caution.rstrip(".")] if item.caution else []
+    if math.isfinite(item.crosswind_limit):
+        words.append(f"not in cross wind above {3.6 * item.crosswind_limit:.0f} km/h at the rider")
+    text = "; ".join(words)
+    return text[:1].upper() + text[1:]
 
 
 # --- frontier -------------------------------------------------------------------------------
@@ -121,6 +134,7 @@ def frontier(result: Result) -> Chart:
                             "font": {"color": "@quiet"}})
     layout = {
         "height": 330, "annotations": annotations,
+        "meta": {"print": (330 if len(result.worth) <= _ON_PAPER else 680, 190)},
         "xaxis": {"title": f"spent, {choice.currency}", "range": [-0.02 * top, top],
                   "tickformat": ","},
         "yaxis": {"title": "s saved against what is owned", "rangemode": "tozero"},
@@ -186,7 +200,9 @@ def ledger(result: Result) -> Chart:
                         "line": {"width": 1.6,
                                  "color": ["@plan" if this else "@other" for this in inside]}}}]
     layout = {
-        "height": 70 + 24 * len(rows), "margin": {"l": 190, "r": 12, "t": 8, "b": 44},
+        "height": 70 + 21 * len(rows),
+        "meta": {"print": (330, 60 + 14 * len(rows)) if len(rows) <= _ON_PAPER else (0, 0)},
+        "margin": {"l": 190, "r": 12, "t": 8, "b": 44},
         "xaxis": {"title": "s saved by itself", "zeroline": True, "zerolinecolor": "@ink",
                   "zerolinewidth": 1, "range": [low - room, high + room]},
         "yaxis": {"tickvals": y, "ticktext": [_shortened(row.item) for row in rows],

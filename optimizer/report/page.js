@@ -28,13 +28,13 @@ const kitpace = (() => {
       fixedrange: true, showgrid: false, zeroline: false, showline: true, ticks: "outside",
       ticklen: 4, linecolor: colour("quiet"), tickcolor: colour("quiet"), linewidth: 1,
       tickfont: { color: colour("quiet") }, automargin: true,
-      title: { font: { color: colour("quiet"), size: 13 }, standoff: 8 },
+      title: { font: { color: colour("quiet"), size: printing || narrow ? 11 : 13 }, standoff: 8 },
     };
     const layout = {
       height: 320, showlegend: false, dragmode: false, hovermode: "closest",
       paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
       margin: narrow ? { l: 44, r: 8, t: 12, b: 40 } : { l: 60, r: 12, t: 12, b: 44 },
-      font: { family: font, size: narrow ? 11 : 13, color: colour("ink") },
+      font: { family: font, size: printing || narrow ? 11 : 13, color: colour("ink") },
       hoverlabel: {
         bgcolor: colour("paper"), bordercolor: colour("ink"),
         font: { family: font, color: colour("ink") },
@@ -53,13 +53,15 @@ const kitpace = (() => {
   const draw = (div) => {
     const colour = palette();
     const figure = coloured(store.charts[div.dataset.chart], colour);
-    const width = printing ? 680 : div.clientWidth;
+    const [paper, tall] = (figure.layout.meta || {}).print || [680, 0];
+    const width = printing ? paper : div.clientWidth;
     const layout = layoutOf(figure, colour, width < 560);
-    if (printing) layout.width = width;
+    if (printing) Object.assign(layout, { width, height: tall || layout.height });
     return Plotly.react(div, figure.data, layout,
       { displayModeBar: false, responsive: !printing, doubleClick: false, showTips: false });
   };
 
+  const shown = (div) => !div.closest(".screen");
   const divs = [...document.querySelectorAll(".plot[data-chart]")];
   const drawn = new Set();
   const tell = () => listeners.forEach((listener) => listener());
@@ -176,7 +178,7 @@ const kitpace = (() => {
   document.querySelectorAll("table[data-tools]").forEach(equip);
   if (divs.length) watch();
   dark.addEventListener("change", () => drawAll([...drawn]));
-  addEventListener("beforeprint", () => { printing = true; drawAll(divs); });
+  addEventListener("beforeprint", () => { printing = true; drawAll(divs.filter(shown)); });
   addEventListener("afterprint", () => { printing = false; drawAll(divs); });
 
   return {

@@ -54,6 +54,8 @@ class Chart:
     `note` says in a sentence what is to be seen; it is also what a screen reader is told.
     Charts with `meta: {"along": True}` in their layout and km from the start as x share one
     cursor; traces with `meta: {"say": name, "unit": unit, "digits": 0}` are read out at it.
+    `meta: {"print": (width, height)}` sizes a chart on paper, in pixels of a page 680 wide;
+    (0, 0) leaves it out there.
     """
 
     ident: str
@@ -169,28 +171,41 @@ def _chart(chart: Chart) -> Markup:
     """Figure with its question, the drawing place and the table below."""
     height = int(chart.figure.get("layout", {}).get("height", 320))
     return Markup(
-        '<figure class="chart" id="{ident}" aria-labelledby="{ident}-q">'
+        '<figure class="chart{paper}" id="{ident}" aria-labelledby="{ident}-q">'
         '<figcaption><h3 id="{ident}-q">{question}</h3>{note}</figcaption>'
         '<div class="plot" role="img" data-chart="{ident}" data-height="{height}" '
         'aria-label="{label}"></div>'
         "<details><summary>The same in figures</summary>{table}</details></figure>",
-    ).format(ident=chart.ident, question=chart.question, height=height,
+    ).format(ident=chart.ident, question=chart.question, height=height, paper=_on_paper(chart),
              note=Markup("<p>{}</p>").format(chart.note) if chart.note else "",
              label=f"Chart. {chart.question} {chart.note} A table with the figures follows.",
              table=_table(chart.table))
 
 
+def _on_paper(chart: Chart) -> str:
+    """Class of a chart by its width on paper."""
+    width = (chart.figure.get("layout", {}).get("meta") or {}).get("print", (680, 0))[0]
+    return " screen" if width == 0 else " half" if width < 400 else ""
+
+
 _ROW_HEADING = Markup('<th scope="row"{}>{}</th>')
 _CELL = Markup("<td{}>{}</td>")
-_FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,24}|–|less than .*|)")
+_FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,24}|–|under .*|)")
+
+
+def _holds_figures(cells: Sequence[object]) -> bool:
+    """Whether a column is one of figures, with a short word here and there."""
+    words = [_trusted(_cell(cell)).striptags() for cell in cells]
+    figures = [bool(_FIGURES.fullmatch(text)) for text in words]
+    return any(figures) and all(figure or (text.isalpha() and len(text) < 9)
+                                for figure, text in zip(figures, words, strict=True))
 
 
 def _table(table: Table) -> Markup:
     """Table in a region that scrolls by itself on a narrow screen."""
     columns = range(len(table.headings))
-    right = [k not in table.left and all(
-        _FIGURES.fullmatch(_trusted(_cell(row[k])).striptags()) for row in table.rows)
-        for k in columns]
+    right = [k not in table.left and _holds_figures([row[k] for row in table.rows])
+             for k in columns]
     kind = [Markup(' class="n"') if right[k] else "" for k in columns]
     head = Markup("").join(
         Markup('<th scope="col"{}>{}</th>').format(kind[k], table.headings[k]) for k in columns)

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_page"]
 
+_VISIBLE = 0.05  # s; a smaller doubt stands in the table only
 _FOOT = ("Computed offline by kitpace from the files named above. The page holds everything "
          "it shows and asks for nothing from outside.")
 
@@ -129,7 +130,7 @@ def _sensitivities(result: Result) -> Chart:
         return row.doubt_seconds if math.isfinite(row.doubt_seconds) else 0.0
     order = sorted(range(len(result.sensitivities)), key=lambda k: -weight(k))
     rows = [result.sensitivities[k] for k in order]
-    known = [row for row in rows if math.isfinite(row.doubt_seconds)]
+    known = [row for row in rows if row.doubt_seconds >= _VISIBLE]
     y = list(range(len(known)))
     data = [{"type": "bar", "orientation": "h", "y": y, "width": 0.5,
              "x": [2 * row.doubt_seconds for row in known],
@@ -137,10 +138,12 @@ def _sensitivities(result: Result) -> Chart:
              "marker": {"color": "@plan-band", "line": {"color": "@plan", "width": 1}},
              "text": [f"± {seconds(row.doubt_seconds)}" for row in known],
              "textposition": "outside", "textfont": {"color": "@ink"}, "cliponaxis": False,
+             "constraintext": "none",
              "hoverinfo": "skip"}]
     most = 1.25 * max((row.doubt_seconds for row in known), default=1.0)
     layout = {
-        "height": 70 + 30 * len(known), "margin": {"l": 150, "r": 50, "t": 8, "b": 44},
+        "height": 70 + 30 * len(known), "meta": {"print": (680, 50 + 15 * len(known))},
+        "margin": {"l": 150, "r": 50, "t": 8, "b": 44},
         "xaxis": {"title": "s on the finish time", "zeroline": True, "zerolinecolor": "@ink",
                   "zerolinewidth": 1, "range": [-most, most]},
         "yaxis": {"tickvals": y, "ticktext": [f"{row.name}" for row in known],

@@ -20,9 +20,11 @@ if TYPE_CHECKING:
 
 __all__ = ["strip", "value_of_energy", "where_won"]
 
-_MARGIN = {"l": 62, "r": 12, "t": 30, "b": 44}
-_ROWS = ("height", "wind", "power", "speed", "reserve")
-_SHARE = (0.17, 0.15, 0.28, 0.18, 0.16)  # of the chart's height, with gaps between
+_MARGIN = {"l": 46, "r": 12, "t": 44, "b": 44}
+_ON_SCREEN = {"along": True, "print": (0, 0)}
+_TITLES = ("height, m", "wind along the road, km/h; in the face is up", "power, W", "speed, km/h",
+           "reserve, kJ")
+_SHARE = (0.15, 0.14, 0.28, 0.16, 0.14)  # of the chart's height, with gaps between
 
 
 def strip(result: Result) -> Chart:
@@ -54,19 +56,19 @@ def strip(result: Result) -> Chart:
               {"color": "@ink", "width": 1.6}, "reserve", "kJ", 1),
     ]
     layout: dict[str, Any] = {
-        "height": 720, "margin": _MARGIN, "hovermode": False, "meta": {"along": True},
-        "xaxis": _along(course, anchor="y5"),
+        "height": 720, "margin": _MARGIN, "hovermode": False,
+        "meta": {"along": True, "print": (680, 380)}, "xaxis": _along(course, anchor="y5"),
         "shapes": _rules(course), "annotations": [*_letters(course), *_labels(result)],
     }
     top = 1.0
-    titles = ("height, m", "wind along<br>the road, km/h", "power, W", "speed, km/h", "reserve, kJ")
-    gap = (1.0 - sum(_SHARE)) / (len(_ROWS) - 1)
-    for k, (share, title) in enumerate(zip(_SHARE, titles, strict=True)):
+    gap = (1.0 - sum(_SHARE)) / (len(_SHARE) - 1)
+    for k, (share, title) in enumerate(zip(_SHARE, _TITLES, strict=True)):
         layout[f"yaxis{k + 1 if k else ''}"] = {
-            "domain": [max(top - share, 0.0), top], "title": title, "automargin": False,
+            "domain": [max(top - share, 0.0), top], "automargin": False,
             "nticks": 4, "showline": False, "ticks": "", "showgrid": True, "gridcolor": "@rule",
             "gridwidth": 0.5, **({"rangemode": "tozero"} if k == 4 else {}),
             **({"zeroline": True, "zerolinecolor": "@ink", "zerolinewidth": 1} if k == 1 else {})}
+        layout["annotations"].append(_title(title, top))
         top -= share + gap
     return Chart(
         "strip", "How hard, where?", {"data": data, "layout": layout}, _strip_table(result),
@@ -82,10 +84,10 @@ def value_of_energy(result: Result) -> Chart:
     value = 1000.0 * plan.seconds_per_joule
     data = [_line(x, _on_nodes(value), "value of a kJ", "y",
                   {"color": "@plan", "width": 1.4, "shape": "hv"}, "an extra kJ wins", "s", 2)]
-    layout = {"height": 240, "margin": _MARGIN, "hovermode": False, "meta": {"along": True},
+    layout = {"height": 240, "margin": _MARGIN, "hovermode": False, "meta": _ON_SCREEN,
               "xaxis": _along(result.job.course), "shapes": _rules(result.job.course),
-              "annotations": _letters(result.job.course),
-              "yaxis": {"title": "s per kJ", "automargin": False, "rangemode": "tozero",
+              "annotations": [*_letters(result.job.course), _title("s won per kJ")],
+              "yaxis": {"automargin": False, "rangemode": "tozero",
                         "nticks": 5}}
     edges, names = _legs(result.job.course)
     rows = [(name, f"{(a):.1f} to {(b):.1f}", f"{_mean(value, plan.distance, a, b):.2f}")
@@ -104,10 +106,10 @@ def where_won(result: Result) -> Chart:
     lead = np.interp(plan.distance, before.distance, before.time) - plan.time
     data = [_line(x, lead, "lead", "y", {"color": "@plan", "width": 1.8}, "lead on owned kit", "s",
                   1)]
-    layout = {"height": 240, "margin": _MARGIN, "hovermode": False, "meta": {"along": True},
+    layout = {"height": 240, "margin": _MARGIN, "hovermode": False, "meta": _ON_SCREEN,
               "xaxis": _along(result.job.course), "shapes": _rules(result.job.course),
-              "annotations": _letters(result.job.course),
-              "yaxis": {"title": "s ahead", "automargin": False, "nticks": 5,
+              "annotations": [*_letters(result.job.course), _title("s ahead of what is owned")],
+              "yaxis": {"automargin": False, "nticks": 5,
                         "zeroline": True, "zerolinecolor": "@ink", "zerolinewidth": 1}}
     edges, names = _legs(result.job.course)
     at = np.interp(edges, x, lead)
@@ -163,8 +165,15 @@ def _rules(course: Course) -> list[dict[str, Any]]:
 
 def _letters(course: Course) -> list[dict[str, Any]]:
     return [{"x": mark.distance / 1000.0, "y": 1, "xref": "x", "yref": "paper", "text": letter,
-             "showarrow": False, "yanchor": "bottom", "yshift": 4, "font": {"color": "@ink"}}
+             "showarrow": False, "yanchor": "bottom", "yshift": 16, "font": {"color": "@ink"}}
             for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True)]
+
+
+def _title(text: str, top: float = 1.0) -> dict[str, Any]:
+    """Name and unit of a row, set level above it."""
+    return {"x": 0, "y": top, "xref": "paper", "yref": "paper", "text": text, "showarrow": False,
+            "xanchor": "left", "yanchor": "bottom", "font": {"color": "@quiet"},
+            "bgcolor": "@paper", "borderpad": 0}
 
 
 def _labels(result: Result) -> list[dict[str, Any]]:

@@ -26,7 +26,7 @@ def seconds(value: float) -> str:
     """Amount of seconds, to two digits at the most below ten."""
     size = abs(value)
     if size < 0.005:
-        return "less than 0.01 s"
+        return "under 0.01 s"
     if size < 0.1:
         return f"{size:.2f} s"
     return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
