@@ -21,7 +21,7 @@ __all__ = ["course_map", "letters"]
 _WIDE, _HIGH, _EDGE = 740.0, 420.0, 42.0
 _SIDE = 170.0  # room for north, wind and scale
 _POINTS = 700
-_LANE = 2.2  # of the picture, to the right of the way, so that out and back lie side by side
+_LANE = 2.6  # of the picture, to the right of the way, so that out and back lie side by side
 
 
 def letters(count: int) -> list[str]:

@@ -59,7 +59,7 @@ def money_parts(result: Result) -> list[Part]:
 
 
 def _left_out(result: Result) -> list[Part]:
-    """List what is not in the set, the most tempting first; a long list is folded after its head."""
+    """List what is not in the set, the most tempting first; the tail of a long list is folded."""
     worth = {row.item: row.seconds for row in result.worth}
     rows = sorted(result.choice.left_out, key=lambda row: -worth.get(row[0], 0.0))
     if not rows:
@@ -95,7 +95,7 @@ def _price(item: Item) -> str:
 
 def _caution(item: Item) -> str:
     """Say what a person has to mind about an item."""
-    words = ["for a qualified mechanic or fitter"] if item.needs_fitter else []
+    words = ["for a qualified mechanic"] if item.needs_fitter else []
     words += [item.caution.rstrip(".")] if item.caution else []
     if math.isfinite(item.crosswind_limit):
         words.append(f"not in cross wind above {3.6 * item.crosswind_limit:.0f} km/h at the rider")
@@ -132,12 +132,15 @@ def frontier(result: Result) -> Chart:
         annotations.append({"x": choice.budget, "y": 0.02, "yref": "paper", "text": "budget ",
                             "showarrow": False, "xanchor": "right", "yanchor": "bottom",
                             "font": {"color": "@quiet"}})
+    annotations.append({
+        "x": 0, "y": 1, "xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": "bottom",
+        "text": "s saved against what is owned", "showarrow": False, "font": {"color": "@quiet"}})
     layout = {
-        "height": 330, "annotations": annotations,
-        "meta": {"print": (330 if len(result.worth) <= _ON_PAPER else 680, 190)},
+        "height": 330, "annotations": annotations, "margin": {"l": 44, "r": 12, "t": 26, "b": 44},
+        "meta": {"print": (330, 150)},
         "xaxis": {"title": f"spent, {choice.currency}", "range": [-0.02 * top, top],
                   "tickformat": ","},
-        "yaxis": {"title": "s saved against what is owned", "rangemode": "tozero"},
+        "yaxis": {"rangemode": "tozero"},
         "shapes": [{"type": "line", "xref": "x", "yref": "paper", "x0": choice.budget,
                     "x1": choice.budget, "y0": 0, "y1": 1,
                     "line": {"color": "@quiet", "dash": "dash", "width": 1}}]}

@@ -190,7 +190,7 @@ def _on_paper(chart: Chart) -> str:
 
 _ROW_HEADING = Markup('<th scope="row"{}>{}</th>')
 _CELL = Markup("<td{}>{}</td>")
-_FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,24}|–|under .*|)")
+_FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,34}|–|under .*|)")
 
 
 def _holds_figures(cells: Sequence[object]) -> bool:

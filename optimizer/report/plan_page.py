@@ -28,6 +28,7 @@ from optimizer.report.words import (
 
 if TYPE_CHECKING:
     from optimizer.job import Result, SetSplits
+    from optimizer.pacing import Block
     from optimizer.report.page import Part
 
 __all__ = ["plan_page"]
@@ -94,13 +95,19 @@ def _manner(result: Result) -> Markup:
     easiest = min(blocks, key=lambda block: block.power)
     start = Markup("Ride it in {} blocks, hardest at {} from {}, easiest at {} from {}; that costs "
                    "{} against the ideal.").format(
-        len(blocks), watts(hardest.power), hardest.place, watts(easiest.power), easiest.place,
+        len(blocks), watts(hardest.power), _from(hardest), watts(easiest.power), _from(easiest),
         seconds(result.rideable.price)) if len(blocks) > 1 else Markup(
             "Ride it at {} throughout; that costs {} against the ideal.").format(
                 watts(hardest.power), seconds(result.rideable.price))
     return Markup("{} No other plan on this model is faster by more than {}, and no set within the "
                   "budget by more than {}.").format(start, at_most(result.plan.gap),
                                                     at_most(result.choice.proven_gap))
+
+
+def _from(block: Block) -> str:
+    """Where a block begins, with the words for the place if it has any."""
+    start = kilometres(block.start)
+    return f"{start} ({block.place})" if block.place else start
 
 
 # --- how sure -------------------------------------------------------------------------------
@@ -142,7 +149,7 @@ def _sensitivities(result: Result) -> Chart:
              "hoverinfo": "skip"}]
     most = 1.25 * max((row.doubt_seconds for row in known), default=1.0)
     layout = {
-        "height": 70 + 30 * len(known), "meta": {"print": (680, 50 + 15 * len(known))},
+        "height": 70 + 30 * len(known), "meta": {"print": (330, 50 + 15 * len(known))},
         "margin": {"l": 150, "r": 50, "t": 8, "b": 44},
         "xaxis": {"title": "s on the finish time", "zeroline": True, "zerolinecolor": "@ink",
                   "zerolinewidth": 1, "range": [-most, most]},
@@ -224,7 +231,9 @@ def _set_name(row: SetSplits, result: Result) -> Markup:
 
 def _time(result: Result) -> list[Part]:
     plan = result.plan
-    words = [f"One more kJ of W′ would win {seconds(1000 * plan.seconds_per_reserve_joule)}."]
+    gain = 1000.0 * plan.seconds_per_reserve_joule
+    words = [f"One more kJ of W′ would win {seconds(gain)}." if gain > 0.01 else
+             "More W′ would win nothing: the reserve is not what limits this ride."]
     gains = _corner_gains(result)
     if gains:
         words.append(f"Of the corners, {gains[0][0]} holds up most: 1 km/h more there wins "
@@ -237,7 +246,8 @@ def _time(result: Result) -> list[Part]:
         parts.append(Table(("Corner", "km", "limit, km/h", "1 km/h more wins"),
                            [(name, f"{at / 1000:.1f}", f"{3.6 * limit:.0f}", seconds(gain))
                             for name, gain, at, limit in gains],
-                           "What corners cost; the limits come from grip and skill as stated"))
+                           "What corners cost; the limits come from grip and skill as stated",
+                           ident="corners"))
     return parts
 
 

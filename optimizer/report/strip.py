@@ -57,7 +57,7 @@ def strip(result: Result) -> Chart:
     ]
     layout: dict[str, Any] = {
         "height": 720, "margin": _MARGIN, "hovermode": False,
-        "meta": {"along": True, "print": (680, 380)}, "xaxis": _along(course, anchor="y5"),
+        "meta": {"along": True, "print": (680, 330)}, "xaxis": _along(course, anchor="y5"),
         "shapes": _rules(course), "annotations": [*_letters(course), *_labels(result)],
     }
     top = 1.0
