@@ -8,7 +8,7 @@ z (time per metre) on the steps. With ē the mean of a step's two energies,
     z ≥ 2/(√(2e) + √(2e'))                              pace; exact where e is linear in s
     W' ≤ W - Δs (f - CP z),  W' ≤ W - Δs r (f - CP z)   reserve
     f ≤ P_max z,  f ≥ 0,  v_lo²/2 ≤ e ≤ v_lim²/2,  floor ≤ W ≤ W'
-    Σ Δs ((f/CP)^p z^(1-p) - c^p z) ≤ 0                 effort
+    Σ Δs ((f/CP)^p z^(1-p) - c^p z) ≤ B                 effort
 
 The reserve rows are the perspective of max(P - CP, r (P - CP)) in (f, z) and linear, the effort
 row is the perspective of a power and convex. In still air F is linear in e. Wind bends it: a tail
@@ -81,11 +81,11 @@ class ConvexProgram:
         return np.asarray(p.step * p.critical_power ** -p.effort_exponent)
 
     def effort(self, f: NDArray[np.float64], z: NDArray[np.float64]) -> float:
-        """Left side of the effort row [s]."""
+        """Left side less right side of the effort row [s]; feasible where ≤ 0."""
         p = self.problem
         power = p.effort_exponent
         return float(np.sum(self.effort_scale * f**power * z ** (1 - power)
-                            - p.step * p.effort_rate**power * z))
+                            - p.step * p.effort_rate**power * z)) - p.effort_budget
 
 
 def drag_in_energy(problem: PacingProblem, energy: NDArray[np.float64],

@@ -1,10 +1,11 @@
 """Primal-dual interior point on the convex pacing program, with its structure used.
 
 Predictor and corrector after Mehrotra 1992 (SIAM J. Optim. 2:575). On each step two unknowns
-are eliminated in closed form: the pace z and u = W' - W + Δs (f - CP z), the left side of the
-reserve row, which stands for the crank work f without cancellation when that row is tight.
-What is left is symmetric, positive definite and banded of half width 3 in (e, W) of the nodes,
-and is factored by LAPACK. The effort row couples all steps and enters by a rank-one update.
+are eliminated in closed form: the pace z and u, which stands for the crank work f. Where the
+reserve row is tight u is its left side W' - W + Δs (f - CP z), elsewhere Δs (f - CP z) alone, so
+that neither choice cancels. What is left is symmetric, positive definite and banded of half
+width 3 in (e, W) of the nodes, and is factored by LAPACK. The effort row couples all steps and
+enters by a rank-one update with refinement.
 """
 
 from __future__ import annotations
@@ -30,7 +31,10 @@ ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "e
 WORK, PACE, RESERVE, POWER, COAST, TOP, BOTTOM, FULL, EMPTY, RECOVERY = range(10)
 
 _MOST_ITERATIONS = 120
-_TO_BOUNDARY = 0.995
+_TO_BOUNDARY = 0.995  # share of the way to the nearest bound
+_ROW_TOLERANCE = 1e-7  # of a row's size
+_LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to rounding
+_PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
 
 
@@ -201,31 +205,36 @@ def _gradient(program: ConvexProgram, d: _Slopes, y: NDArray[np.float64],
 class _Newton:
     """The Newton matrix at a point, factored."""
 
-    def __init__(self, program: ConvexProgram, point: Point, d: _Slopes,
+    def __init__(  # noqa: C901, PLR0915 - one matrix, written once
+                 self, program: ConvexProgram, point: Point, d: _Slopes,
                  y: NDArray[np.float64], weight: NDArray[np.float64], effort: float,
                  effort_weight: float) -> None:
         p = program.problem
         n = p.steps
         f, z = point.work, point.pace
-        self.program, self.n = program, n
+        self.program, self.n, self.d, self.weight = program, n, d, weight
         eta, cp, step = p.drivetrain_efficiency, p.critical_power, p.step
-        # Coefficients of each coupling row in (u, z | e, e', W, W'); f = (u - W' + W)/Δs + CP z.
+        # Coefficients of each coupling row in (u, z | e, e', W, W').
         w = weight
         self.a = a = 1.0 / step
-        work = (-eta * a, -eta * cp, d.work0, d.work1, -eta * a, eta * a)
+        tight = w[RESERVE] * step**2 > eta**2 * w[WORK] + w[POWER] + w[COAST]
+        self.b = b = np.where(tight, a, 0.0)  # f = a u - b (W' - W) + CP z
+        work = (-eta * a, -eta * cp, d.work0, d.work1, -eta * b, eta * b)
         zero = 0.0
         rows: list[tuple[Any, tuple[Any, ...]]] = [
                 (w[WORK], work),
                 (w[PACE], (zero, -1.0, d.pace0, d.pace1, zero, zero)),
-                (w[POWER], (a, cp - p.power_limit, zero, zero, a, -a)),
-                (w[COAST], (-a, -cp, zero, zero, -a, a))]
+                (w[RESERVE], (1.0, zero, zero, zero, tight - 1.0, 1.0 - tight)),
+                (w[POWER], (a, cp - p.power_limit, zero, zero, b, -b)),
+                (w[COAST], (-a, -cp, zero, zero, -b, b))]
         if program.recovery is not None:
             r = program.recovery
-            rows.append((w[RECOVERY], (r, zero, zero, zero, r - program.carry, 1.0 - r)))
+            rows.append((w[RECOVERY], (r, zero, zero, zero, r * tight - program.carry,
+                                       1.0 - r * tight)))
         if program.has_effort:
             # f f, f z, z z of the effort row's curvature is a rank-one term in f - z f/z.
             ratio = f / z
-            rows.append((effort * d.effort_bend, (a, cp - ratio, zero, zero, a, -a)))
+            rows.append((effort * d.effort_bend, (a, cp - ratio, zero, zero, b, -b)))
         m: list[list[Any]] = [[0.0] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
         for scale, row in rows:
             weighted = [zero if c is zero else scale * c for c in row]
@@ -234,14 +243,14 @@ class _Newton:
                     for j in range(i, 6):
                         if row[j] is not zero:
                             m[i][j] = m[i][j] + weighted[i] * row[j]
-        m[0][0] = m[0][0] + w[RESERVE]
         # Where wind makes drag concave, no more of it than the pace's own curvature can carry.
         carried = y[PACE] * (d.pace00 * d.pace11 - d.pace01**2) / (
             d.pace00 + d.pace11 - 2 * d.pace01)
         bend = np.maximum(y[WORK] * d.drag_bend, -0.95 * carried)
-        m[2][2] = m[2][2] + bend + y[PACE] * d.pace00
-        m[2][3] = m[2][3] + bend + y[PACE] * d.pace01
-        m[3][3] = m[3][3] + bend + y[PACE] * d.pace11
+        self.bends = (bend + y[PACE] * d.pace00, bend + y[PACE] * d.pace01,
+                      bend + y[PACE] * d.pace11)
+        m[2][2], m[2][3], m[3][3] = (x + y for x, y in zip(
+            (m[2][2], m[2][3], m[3][3]), self.bends, strict=True))
         uu, uz, zz = m[0][0], m[0][1], m[1][1]
         det = uu * zz - uz * uz
         self.iuu, self.iuz, self.izz = zz / det, -uz / det, uu / det
@@ -282,28 +291,54 @@ class _Newton:
             base = self._banded(u)
             inner = float(u.work @ base.work + u.pace @ base.pace)
             self.rank_one = (u, base, effort_weight / (1.0 + effort_weight * inner))
+            self.effort_weight, self.effort_bend = effort_weight, effort * d.effort_bend
+            self.ratio = f / z
 
     def solve(self, right: Point) -> Point:
         """Step for one right side."""
-        step = self._banded(right)
-        if self.rank_one is not None:
-            u, base, scale = self.rank_one
-            share = scale * float(u.work @ step.work + u.pace @ step.pace)
-            step = Point(*(x - share * b for x, b in zip(step, base, strict=True)))
+        if self.rank_one is None:
+            return self._banded(right)
+        # The update cancels when the effort row is tight; refinement restores the digits.
+        step = self._updated(right)
+        for _ in range(2):
+            rest = Point(*(r - t for r, t in zip(right, self._times(step), strict=True)))
+            step = Point(*(x + c for x, c in zip(step, self._updated(rest), strict=True)))
         return step
+
+    def _times(self, step: Point) -> Point:
+        """Newton matrix times a step, with the effort row."""
+        de, _, df, dz = step
+        e, W, f, z = _transposed(self.program, self.d,
+                                 self.weight * _times(self.program, self.d, step))
+        b00, b01, b11 = self.bends
+        e[:-1] += b00 * de[:-1] + b01 * de[1:]
+        e[1:] += b01 * de[:-1] + b11 * de[1:]
+        e[0] = 0.0
+        along = self.effort_bend * (df - self.ratio * dz)
+        share = self.effort_weight * float(self.d.effort_f @ df + self.d.effort_z @ dz)
+        return Point(e, W, f + along + share * self.d.effort_f,
+                     z - self.ratio * along + share * self.d.effort_z)
+
+    def _updated(self, right: Point) -> Point:
+        """Banded solution with the rank-one update of the effort row."""
+        assert self.rank_one is not None  # noqa: S101 - solve() asked
+        step = self._banded(right)
+        u, base, scale = self.rank_one
+        share = scale * float(u.work @ step.work + u.pace @ step.pace)
+        return Point(*(x - share * b for x, b in zip(step, base, strict=True)))
 
     def _banded(self, right: Point) -> Point:
         p = self.program.problem
-        n, a, cp = self.n, self.a, p.critical_power
-        # Gradient by u, z, W, W' of a linear form in f, z, W: f = (u - W' + W) a + CP z.
-        ru, rz = right.work * a, right.pace + cp * right.work
+        n, a, b, cp = self.n, self.a, self.b, p.critical_power
+        # Gradient by u, z, W, W' of a linear form in f, z, W: f = a u - b (W' - W) + CP z.
+        ru, rz, rW = right.work * a, right.pace + cp * right.work, right.work * b
         hu, hz = self.iuu * ru + self.iuz * rz, self.iuz * ru + self.izz * rz
         reduced = [bu * hu + bz * hz for bu, bz in zip(self.bu, self.bz, strict=True)]
         flat = np.empty((2 * n, 1))
         flat[0::2, 0] = right.energy[1:] - reduced[1]
-        flat[1::2, 0] = right.reserve[1:] - ru - reduced[3]
+        flat[1::2, 0] = right.reserve[1:] - rW - reduced[3]
         flat[0:-2:2, 0] -= reduced[0][1:]
-        flat[1:-2:2, 0] += ru[1:] - reduced[2][1:]
+        flat[1:-2:2, 0] += rW[1:] - reduced[2][1:]
         flat, _ = dpbtrs(self.factor, flat, lower=1, overwrite_b=1)
         de, dW = np.zeros(n + 1), np.zeros(n + 1)
         de[1:], dW[1:] = flat[0::2, 0], flat[1::2, 0]
@@ -312,7 +347,7 @@ class _Newton:
         for g, h, x in zip(self.gu, self.gz, ends, strict=True):
             du = du - g * x
             dz = dz - h * x
-        return Point(de, dW, (du - dW[1:] + dW[:-1]) * a + cp * dz, dz)
+        return Point(de, dW, a * du - b * np.diff(dW) + cp * dz, dz)
 
 
 def starting_point(program: ConvexProgram) -> Point:
@@ -332,6 +367,28 @@ def starting_point(program: ConvexProgram) -> Point:
     return Point(energy, reserve, np.minimum(p.critical_power, 0.8 * p.power_limit) * pace, pace)
 
 
+@dataclass(frozen=True)
+class _Iterate:
+    """A point with slacks s and multipliers y of the rows, and those of the effort row."""
+
+    x: Point
+    s: NDArray[np.float64]
+    y: NDArray[np.float64]
+    effort_s: float
+    effort_y: float
+
+    @property
+    def gap(self) -> float:
+        """Complementarity Σ s y."""
+        return float(np.sum(self.s * self.y)) + self.effort_s * self.effort_y
+
+    def moved(self, d: _Iterate, primal: float, dual: float) -> _Iterate:
+        """Step along d."""
+        return _Iterate(Point(*(u + primal * v for u, v in zip(self.x, d.x, strict=True))),
+                        self.s + primal * d.s, self.y + dual * d.y,
+                        self.effort_s + primal * d.effort_s, self.effort_y + dual * d.effort_y)
+
+
 def interior_point(program: ConvexProgram, start: Point | None = None, *,
                    tolerance: float = 1e-9) -> Solution:
     """Solve the program.
@@ -339,87 +396,115 @@ def interior_point(program: ConvexProgram, start: Point | None = None, *,
     Parameters
     ----------
     start : another point to begin from, such as the plan of a neighbouring problem
-    tolerance : on Σ s y relative to the finish time, and on the rows relative to their size
+    tolerance : on Σ s y relative to the finish time
 
     Returns
     -------
     the solution; `converged` is false where the iteration stalled, and the caller must say so
     """
-    p = program.problem
-    x = starting_point(program) if start is None else start
-    rows, d = _slopes(program, x)
-    sizes = np.ones((len(rows), 1))
-    sizes[WORK, 0] = 10.0
-    sizes[PACE, 0] = 0.05
-    sizes[[RESERVE, FULL, EMPTY], 0] = 0.02 * p.w_prime
-    sizes[POWER, 0] = sizes[COAST, 0] = 5.0
-    sizes[[TOP, BOTTOM], 0] = 10.0
-    if program.recovery is not None:
-        sizes[RECOVERY, 0] = 0.02 * p.w_prime
-    s = np.maximum(-rows, (0.1 if start is None else 1e-3) * sizes)
-    target = float(np.mean(p.step)) * 0.02 if start is None else 1e-4 * float(np.mean(p.step))
-    y = target / s
-    effort_row = program.effort(x.work, x.pace) if program.has_effort else 0.0
-    es = max(-effort_row, 1.0)
-    ey = target / es if program.has_effort else 0.0
-    count = s.size + program.has_effort
-    iterations, converged, residual, gap = 0, False, np.inf, np.inf
-    for iterations in range(1, _MOST_ITERATIONS + 1):
-        rp = rows + s
-        erp = effort_row + es if program.has_effort else 0.0
-        rd = _gradient(program, d, y, ey)
-        gap = float(np.sum(s * y)) + es * ey
-        residual = float(np.max(np.abs(rp) / sizes))
-        dual = max(float(np.max(np.abs(rd.work))) * 25.0, float(np.max(np.abs(rd.pace))) * 0.1,
-                   float(np.max(np.abs(rd.energy))) * 50.0,
-                   float(np.max(np.abs(rd.reserve))) * p.w_prime)
-        time = float(program.pace_cost @ x.pace)
-        if gap < tolerance * time and residual < 1e-7 and dual < 1e-3:
-            converged = True
-            break
-        weight = y / s
-        eweight = ey / es if program.has_effort else 0.0
+    sizes = _row_sizes(program)
+    at, rows, d = _begin(program, start, sizes)
+    count = at.s.size + program.has_effort
+    best: tuple[float, Solution] | None = None
+    iterations, residual, patience = 0, np.inf, _PATIENCE
+    while iterations < _MOST_ITERATIONS:
+        iterations += 1
+        time = float(program.pace_cost @ at.x.pace)
+        slope = _gradient(program, d, at.y, at.effort_y)
+        residual = float(np.max(np.abs(rows + at.s) / sizes))
+        if at.gap < tolerance * time and residual < _ROW_TOLERANCE:
+            loss = _bound_loss(program, at.x, slope)
+            if best is None or loss < best[0]:
+                best = (loss, Solution(at.x, at.y, at.s, at.effort_y, iterations, True, residual,
+                                       at.gap))
+            patience -= 1
+            if loss < _LOSS_TOLERANCE * time or patience == 0:
+                break
         try:
-            newton = _Newton(program, x, d, y, weight, ey, eweight)
+            newton = _Newton(program, at.x, d, at.y, at.y / at.s, at.effort_y,
+                             at.effort_y / at.effort_s)
         except np.linalg.LinAlgError:
             break
-        mu = gap / count
-
-        def direction(rc: NDArray[np.float64], erc: float) -> tuple[
-                Point, NDArray[np.float64], NDArray[np.float64], float, float]:
-            back = _transposed(program, d, (y * rp - rc) / s)  # noqa: B023
-            eback = (ey * erp - erc) / es if program.has_effort else 0.0  # noqa: B023
-            step = newton.solve(Point(  # noqa: B023
-                -rd.energy - back.energy, -rd.reserve - back.reserve,  # noqa: B023
-                -rd.work - back.work - eback * d.effort_f,  # noqa: B023
-                -rd.pace - back.pace - eback * d.effort_z))  # noqa: B023
-            along = _times(program, d, step)  # noqa: B023
-            ds = -rp - along  # noqa: B023
-            dy = (-rc - y * ds) / s  # noqa: B023
-            ealong = float(d.effort_f @ step.work + d.effort_z @ step.pace)  # noqa: B023
-            eds = -erp - ealong  # noqa: B023
-            edy = (-erc - ey * eds) / es if program.has_effort else 0.0  # noqa: B023
-            return step, ds, dy, eds, edy
-
-        step, ds, dy, eds, edy = direction(s * y, es * ey)
-        alpha = _longest(s, ds, es, eds, x, step)
-        beta = _longest_dual(y, dy, ey, edy)
-        after = float(np.sum((s + alpha * ds) * (y + beta * dy))) + (
-            es + alpha * eds) * (ey + beta * edy) * program.has_effort
-        sigma = min(max((after / gap) ** 3, 1e-6), 0.9)
+        effort = program.effort(at.x.work, at.x.pace) if program.has_effort else 0.0
+        step = _Step(program, newton, d, at, rows, effort, slope)
+        guess = step.towards(at.s * at.y, at.effort_s * at.effort_y)
+        after = at.moved(guess, min(_longest(at, guess), 1.0), min(_longest_dual(at, guess), 1.0))
+        sigma = min(max((after.gap / at.gap) ** 3, 1e-6), 0.9)
         # Rows that still err need room: complementarity must not run ahead of them.
-        aim = max(sigma * mu, 0.2 * tolerance * time / count)
-        step, ds, dy, eds, edy = direction(s * y + ds * dy - aim, es * ey + eds * edy - aim)
-        alpha = min(_TO_BOUNDARY * _longest(s, ds, es, eds, x, step), 1.0)
-        beta = min(_TO_BOUNDARY * _longest_dual(y, dy, ey, edy), 1.0)
-        x = Point(*(u + alpha * v for u, v in zip(x, step, strict=True)))
-        s = s + alpha * ds
-        y = y + beta * dy
-        if program.has_effort:
-            es, ey = es + alpha * eds, ey + beta * edy
-            effort_row = program.effort(x.work, x.pace)
-        rows, d = _slopes(program, x)
-    return Solution(x, y, s, ey, iterations, converged, residual, gap)
+        aim = max(sigma * at.gap, 0.2 * tolerance * time) / count
+        move = step.towards(at.s * at.y + guess.s * guess.y - aim,
+                            at.effort_s * at.effort_y + guess.effort_s * guess.effort_y - aim)
+        at = at.moved(move, min(_TO_BOUNDARY * _longest(at, move), 1.0),
+                      min(_TO_BOUNDARY * _longest_dual(at, move), 1.0))
+        rows, d = _slopes(program, at.x)
+    if best is not None:
+        return best[1]
+    return Solution(at.x, at.y, at.s, at.effort_y, iterations, False, residual, at.gap)
+
+
+def _row_sizes(program: ConvexProgram) -> NDArray[np.float64]:
+    """(rows, 1) of what is a large value of each row, in its own unit."""
+    w_prime = program.problem.w_prime
+    sizes = {"work": 10.0, "pace": 0.05, "power": 5.0, "coast": 5.0, "top": 10.0, "bottom": 10.0}
+    count = len(ROWS) - (program.recovery is None)
+    return np.array([[sizes.get(name, 0.02 * w_prime)] for name in ROWS[:count]])
+
+
+def _begin(program: ConvexProgram, start: Point | None, sizes: NDArray[np.float64],
+           ) -> tuple[_Iterate, NDArray[np.float64], _Slopes]:
+    """Slacks and multipliers to start with, larger without a neighbour to start from."""
+    x = starting_point(program) if start is None else start
+    rows, d = _slopes(program, x)
+    room, centre = (0.1, 0.02) if start is None else (1e-3, 1e-4)
+    s = np.maximum(-rows, room * sizes)
+    target = centre * float(np.mean(program.problem.step))
+    effort_s, effort_y = 1.0, 0.0
+    if program.has_effort:
+        effort_s = max(-program.effort(x.work, x.pace), 1.0)
+        effort_y = target / effort_s
+    return _Iterate(x, s, target / s, effort_s, effort_y), rows, d
+
+
+def _bound_loss(program: ConvexProgram, x: Point, slope: Point) -> float:
+    """Seconds that a lower bound would lose to gradients that are not yet zero."""
+    p = program.problem
+    return (float(np.abs(slope.work) @ (p.power_limit * x.pace))
+            + 5.0 * float(np.abs(slope.pace) @ x.pace)
+            + float(np.abs(slope.energy[1:]) @ x.energy[1:])
+            + float(np.sum(np.abs(slope.reserve))) * p.w_prime)
+
+
+@dataclass(frozen=True)
+class _Step:
+    """All that one iteration's two directions share."""
+
+    program: ConvexProgram
+    newton: _Newton
+    d: _Slopes
+    at: _Iterate
+    rows: NDArray[np.float64]
+    effort: float
+    slope: Point
+
+    def towards(self, excess: NDArray[np.float64], effort_excess: float) -> _Iterate:
+        """Direction that takes s y down by `excess` and the rows to their slacks."""
+        at, d = self.at, self.d
+        off = self.rows + at.s
+        back = _transposed(self.program, d, (at.y * off - excess) / at.s)
+        effort_off = self.effort + at.effort_s if self.program.has_effort else 0.0
+        effort_back = (at.effort_y * effort_off - effort_excess) / at.effort_s
+        if not self.program.has_effort:
+            effort_back = 0.0
+        x = self.newton.solve(Point(
+            -self.slope.energy - back.energy, -self.slope.reserve - back.reserve,
+            -self.slope.work - back.work - effort_back * d.effort_f,
+            -self.slope.pace - back.pace - effort_back * d.effort_z))
+        s = -off - _times(self.program, d, x)
+        effort_s = effort_y = 0.0
+        if self.program.has_effort:
+            effort_s = -effort_off - float(d.effort_f @ x.work + d.effort_z @ x.pace)
+            effort_y = (-effort_excess - at.effort_y * effort_s) / at.effort_s
+        return _Iterate(x, s, (-excess - at.y * s) / at.s, effort_s, effort_y)
 
 
 def _ratio(value: NDArray[np.float64], change: NDArray[np.float64]) -> float:
@@ -429,18 +514,13 @@ def _ratio(value: NDArray[np.float64], change: NDArray[np.float64]) -> float:
     return float(steps.min(initial=np.inf))
 
 
-def _longest(s: NDArray[np.float64], ds: NDArray[np.float64], es: float, eds: float, x: Point,
-             step: Point) -> float:
-    least = min(_ratio(s, ds), _ratio(x.energy[1:], step.energy[1:]), _ratio(x.pace, step.pace),
-                _ratio(x.work, step.work))
-    if eds < 0:
-        least = min(least, -es / eds)
-    return min(least, 1.0 / _TO_BOUNDARY)
+def _longest(at: _Iterate, d: _Iterate) -> float:
+    """Longest primal step that keeps slacks, energies, paces and powers positive."""
+    least = min(_ratio(at.s, d.s), _ratio(at.x.energy[1:], d.x.energy[1:]),
+                _ratio(at.x.pace, d.x.pace), _ratio(at.x.work, d.x.work))
+    return min(least, -at.effort_s / d.effort_s if d.effort_s < 0 else np.inf)
 
 
-def _longest_dual(y: NDArray[np.float64], dy: NDArray[np.float64], ey: float,
-                  edy: float) -> float:
-    least = _ratio(y, dy)
-    if edy < 0:
-        least = min(least, -ey / edy)
-    return min(least, 1.0 / _TO_BOUNDARY)
+def _longest_dual(at: _Iterate, d: _Iterate) -> float:
+    """Longest dual step that keeps multipliers positive."""
+    return min(_ratio(at.y, d.y), -at.effort_y / d.effort_y if d.effort_y < 0 else np.inf)

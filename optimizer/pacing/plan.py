@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["Block", "Plan", "RideablePlan"]
+__all__ = ["Block", "Hill", "Plan", "RideablePlan"]
 
 
 @dataclass(frozen=True)
@@ -102,11 +102,21 @@ class Block:
 
 
 @dataclass(frozen=True)
+class Hill:
+    """What to add to the block's power where the road is between two grades (rise over run)."""
+
+    low: float
+    high: float
+    extra: float
+
+
+@dataclass(frozen=True)
 class RideablePlan:
     """A plan in a few blocks of constant power, simulated as it will be ridden.
 
     `speed`, `time`, `reserve`: (n + 1,); `power`: (n,); `price`: seconds it costs against the
-    ideal plan, by the same simulation.
+    ideal plan, by the same simulation. `hills` is one rule for all blocks, empty where power
+    stays constant through rises and dips.
     """
 
     blocks: tuple[Block, ...]
@@ -115,6 +125,7 @@ class RideablePlan:
     power: NDArray[np.float64]
     reserve: NDArray[np.float64]
     price: float
+    hills: tuple[Hill, ...] = ()
 
     @property
     def finish_time(self) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -56,7 +57,7 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     count = np.concatenate([[0.0], np.cumsum(np.diff(fine) / wanted)])
     at = np.interp(fixed, fine, count)
     nodes = [np.array([0.0])]
-    for begin, end in zip(at[:-1], at[1:], strict=True):
+    for begin, end in pairwise(at):
         pieces = max(int(np.ceil(end - begin)), 1)
         nodes.append(np.interp(np.linspace(begin, end, pieces + 1)[1:], count, fine))
     return np.concatenate(nodes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,7 +44,8 @@ class PacingProblem:
     lowest_speed : m/s; slower plans are not looked at
     slowing_recovery : recovery also scales with the empty share of the reserve, (W' - W)/W'
         (differential form of Skiba et al. 2015); not convex
-    effort_exponent, effort_rate : cap on the p-power mean of P/CP over time; inf for none
+    effort_exponent, effort_rate, effort_budget : cap on the integral of (P/CP)^p over time,
+        at most rate^p times the finish time plus the budget [s]; a rate of inf for none
     """
 
     step: NDArray[np.float64]
@@ -69,7 +70,8 @@ class PacingProblem:
     lowest_speed: float = 1.0
     slowing_recovery: bool = False
     effort_exponent: float = 4.0
-    effort_rate: float = field(default=float("inf"))
+    effort_rate: float = float("inf")
+    effort_budget: float = 0.0
 
     @property
     def steps(self) -> int:
@@ -114,4 +116,4 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
         slowing_recovery=rider.recovery == "slowing", effort_exponent=rider.effort_exponent,
-        effort_rate=rider.effort_rate)
+        effort_rate=rider.effort_rate, effort_budget=rider.effort_budget)

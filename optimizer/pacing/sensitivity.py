@@ -57,7 +57,7 @@ class Sensitivities:
 
 
 def sensitivities(plan: Plan) -> Sensitivities:
-    """Derivatives of the finish time of a plan by everything it rests on."""
+    """Differentiate the finish time of a plan by everything it rests on."""
     p = plan.problem
     energy = 0.5 * plan.speed**2
     mean = 0.5 * (energy[:-1] + energy[1:])
@@ -71,6 +71,10 @@ def sensitivities(plan: Plan) -> Sensitivities:
     time = np.diff(plan.time)
     by_wind = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, p.drag,
                                 p.position)[1]
+    # By the effort row CP is worth P/CP of what a joule costs there: effort grows as (P/CP)^p.
+    of_effort = np.maximum(plan.seconds_per_joule - plan.seconds_per_critical_joule
+                           - plan.seconds_per_limit_joule, 0.0) * np.isfinite(p.effort_rate)
+    critical = plan.seconds_per_critical_joule + of_effort * plan.power / p.critical_power
     small = 1e-4
     by_cross = (aerodynamic_force(speed, p.headwind, np.abs(p.crosswind) + small, p.air_density,
                                   p.drag, p.position)[0] - drag) / small
@@ -82,7 +86,7 @@ def sensitivities(plan: Plan) -> Sensitivities:
         air_density=newton * drag / p.air_density,
         headwind=newton * by_wind, crosswind=newton * by_cross,
         drivetrain_efficiency=-newton * plan.power * time / p.step,
-        critical_power=-plan.seconds_per_critical_joule * time,
+        critical_power=-critical * time,
         power_limit=-plan.seconds_per_limit_joule * time,
         w_prime=-plan.seconds_per_reserve_joule,
         speed_limit=-plan.seconds_per_speed)

@@ -208,6 +208,22 @@ def _drag(p: PacingProblem, k: int, speed: NDArray[np.float64], head: NDArray[np
     return force + p.bearing[1] * speed, slope + p.bearing[1]
 
 
+def holding_power(problem: PacingProblem, ride: Ride) -> NDArray[np.float64]:
+    """(n,) power that holds the speed limit where a ride is on it [W], inf elsewhere.
+
+    More than that is lost in the brakes.
+    """
+    p = problem
+    energy = 0.5 * ride.speed**2
+    top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
+    force = (p.effective_mass * np.diff(energy) / p.step
+             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
+             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
+    held = energy[1:] >= top[1:] * (1 - 1e-12)
+    speed = p.step / np.diff(ride.time)
+    return np.where(held, np.maximum(force, 0.0) * speed / p.drivetrain_efficiency, np.inf)
+
+
 def require_moving(ride: Ride, problem: PacingProblem) -> None:
     """Raise Infeasible where a ride came to a stop."""
     if np.any(ride.stalled):

@@ -12,7 +12,7 @@ from optimizer.pacing.certificate import dual_bound, linear_bound
 from optimizer.pacing.convex import ConvexProgram, convex_program
 from optimizer.pacing.interior_point import ROWS, Point, Solution, interior_point
 from optimizer.pacing.plan import Plan
-from optimizer.pacing.simulate import Ride, require_moving, simulate
+from optimizer.pacing.simulate import Ride, holding_power, require_moving, simulate
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -152,6 +152,8 @@ def _ridden(problem: PacingProblem, solution: Solution) -> tuple[NDArray[np.floa
     power = np.clip(x.work / x.pace, 0.0, p.power_limit)
     ride = simulate(p, power, x.energy)
     require_moving(ride, p)
+    power = np.minimum(power, holding_power(p, ride))  # none is spent against the brakes
+    ride = simulate(p, power, 0.5 * ride.speed**2)
     if _spare(p, power, ride) >= 0:
         return power, ride
     low, high = 0.0, 1.0
@@ -181,7 +183,8 @@ def _spare(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
     spare = float(ride.reserve.min()) - p.reserve_floor + 1e-6 * p.w_prime
     if np.isfinite(p.effort_rate):
         spent = float(np.sum((power / p.critical_power) ** p.effort_exponent * np.diff(ride.time)))
-        allowed = p.effort_rate**p.effort_exponent * float(ride.finish_time)
+        allowed = (p.effort_rate**p.effort_exponent * float(ride.finish_time)
+                   + p.effort_budget)
         spare = min(spare, (allowed * (1 + 1e-6) - spent) * p.w_prime / allowed)
     return spare
 
