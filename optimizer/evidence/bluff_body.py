@@ -169,9 +169,11 @@ def bluff_drag(runs: tuple[Run, ...], speed: float, near: Trust) -> BluffDrag:
     a body, such as one of no length.
     """
     for run in runs:
-        if not (run.width > 0 and run.length > 0 and run.count > 0 and run.spacing >= 0):
-            raise InputError("given", "", f'"{run.text}": a size of zero or less',
-                             "give diameter and exposed length")
+        behind = run.arrangement == "behind"
+        if not (min(run.width, run.length, run.count) > 0 and (run.spacing >= run.width
+                                                               or not behind)):
+            raise InputError("given", "", f'"{run.text}": no body has such a size',
+                             "give diameter, exposed length, and a spacing from axis to axis")
     ranges = [_range(run, speed) for run in runs]
     low, high = sum(r[0] for r in ranges), sum(r[1] for r in ranges)
     apart = sum(r[2] for r in ranges)
@@ -224,9 +226,6 @@ def _round(diameter: float, run: Run, speed: float) -> float:
 
 def _in_line(run: Run, speed: float) -> float:
     """Drag of a row of cylinders over that of its first; wakes add by their squares."""
-    if run.spacing < run.width:
-        raise InputError("given", "", f'"{run.text}": closer than they are thick',
-                         "spacing is from axis to axis")
     cd = float(cylinder_drag_coefficient(speed * run.width / AIR_VISCOSITY))
     ahead = np.arange(1.0, run.count)
     deficit = 1.0 - np.sqrt(shielding(ahead * run.spacing / run.width, cd))

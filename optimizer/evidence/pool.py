@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
+from optimizer.errors import InputError
 from optimizer.evidence.convert import change_of
 from optimizer.evidence.datum import Channel
 from optimizer.evidence.effect import Effect
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from optimizer.evidence.convert import Change
     from optimizer.evidence.datum import Datum
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
@@ -133,10 +135,18 @@ def _chi_square_tail(q: float, freedom: int) -> float:
 
 
 def observe(datum: Datum, reference: Reference, priors: Priors | None = None) -> Observation:
-    """Convert one datum and apply the priors for its test and its measurer."""
+    """Convert one datum and apply the priors for its test and its measurer.
+
+    Raises InputError, with the place of the datum, for a change that no part can make.
+    """
     priors = priors or default_priors()
-    change = change_of(datum.figure, reference, air_density=datum.air_density,
-                       yaw=0.5 * sum(datum.yaw) if datum.yaw else 0.0, priors=priors)
+    try:
+        change = change_of(datum.figure, reference, air_density=datum.air_density,
+                           yaw=0.5 * sum(datum.yaw) if datum.yaw else 0.0, priors=priors)
+    except InputError as error:
+        raise InputError(datum.place or error.file, "column figure", error.problem,
+                         error.remedy) from error
+    _require_possible(datum, change, reference)
     test, measurer = priors.test[datum.test], priors.measured_by[datum.measured_by]
     factor, factor_sd = 1.0, 0.0
     if change.channel == "drag_area":  # kind of test matters to the flow only
@@ -156,6 +166,21 @@ def observe(datum: Datum, reference: Reference, priors: Priors | None = None) ->
     return Observation(datum, change.channel, change.value, factor * change.value,
                        factor * math.hypot(own, change.assumed_sd),
                        factor_sd * abs(change.value), change.assumptions)
+
+
+def _require_possible(datum: Datum, change: Change, reference: Reference) -> None:
+    """Refuse a change of more than half of what there is: a slip in the unit or the sign."""
+    whole, words = {
+        "drag_area": (reference.drag_area, "whole drag area"),
+        "rolling_resistance": (reference.rolling_resistance, "whole rolling resistance"),
+        "efficiency": (2 * (1 - reference.efficiency) if change.value > 0 else 0.4,
+                       "losses of the drivetrain"),
+        "mass": (reference.mass, "whole mass")}[change.channel]
+    if abs(change.value) > 0.5 * whole:
+        raise InputError(
+            datum.place or "given", "column figure",
+            f'"{datum.figure.text}": a change of {change.value:+.4g}, more than the {words} '
+            "of this rider allows", "check the number and its unit")
 
 
 def pool_effects(data: Sequence[Datum], reference: Reference,

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["Valuation", "gain", "lead", "per_second", "worth_page"]
 
 _UNITS: dict[Channel, tuple[str, float, int]] = {
-    "drag_area": ("m²", 1.0, 4), "rolling_resistance": ("Crr", 1.0, 5),
+    "drag_area": ("m² CdA", 1.0, 4), "rolling_resistance": ("Crr", 1.0, 5),
     "efficiency": ("% efficiency", 100.0, 2), "mass": ("g", 1000.0, 0)}
 
 
@@ -108,8 +108,11 @@ def lead(valuation: Valuation) -> list[str]:
              f"{valuation.rider} at {here.speed * 3.6:.1f} km/h ({here.power_at(here.speed):.0f} "
              "W) on a flat road without wind.")
     open_end = "" if gain(valuation, best) == "yes" else ", which may be none"
-    second = (f"{best.effect.item} comes first: {between(best.seconds, best.seconds_sd)} s over "
-              f"40 km{open_end}." if best.seconds > 0 else "None of them saves time.")
+    there = next((row for row in valuation.on_course if row.item == best.effect.item), None)
+    won = (f"{between(best.seconds, best.seconds_sd)} s over 40 km" if there is None
+           else f"{span(there.low, there.high)} s on {valuation.course}")
+    second = (f"{best.effect.item} comes first: {won}{open_end}." if best.seconds > 0
+              else "None of them saves time.")
     third = (f"{len(clear)} of {len(worths)} can be told from no gain at all; do not pay for the "
              "difference between two whose ranges overlap.")
     fourth = [f"Sources disagree about {listing(odd)}."] if (odd := [
@@ -140,35 +143,34 @@ def _ledger(valuation: Valuation) -> list[Part]:
 
 def _ledger_table(valuation: Valuation) -> Table:
     on_course = {row.item: row for row in valuation.on_course}
-    headings = ["Item", "ΔCdA, m²", "Other changes",
-                *(f"W at {speed * 3.6:.0f} km/h" for speed in valuation.speeds), "s over 40 km"]
+    headings = ["Item"]
     if on_course:
         headings += [f"s on {valuation.course}", f"Price, {valuation.currency}",
                      f"{valuation.currency} per s"]
-    headings += ["Gain?", "Rests on"]
+    headings += ["Gain?", "s over 40 km",
+                 *(f"W at {speed * 3.6:.0f} km/h" for speed in valuation.speeds), "Change",
+                 "Rests on"]
     rows = []
     for worth in valuation.worths:
-        effect = worth.effect
-        row = [effect.item,
-               amount(worth.drag_area, worth.drag_area_sd) if worth.drag_area_sd else "–",
-               _others(worth),
-               *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
-               between(worth.seconds, worth.seconds_sd)]
+        row = [worth.effect.item]
         if on_course:
-            here = on_course[effect.item]
+            here = on_course[worth.effect.item]
             row += [span(here.low, here.high), *per_second(valuation, worth)]
-        rows.append([*row, gain(valuation, worth), effect.basis])
+        rows.append([
+            *row, gain(valuation, worth), between(worth.seconds, worth.seconds_sd),
+            *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
+            _change(worth), worth.effect.basis])
     return Table(headings, rows, "Each item by itself, best first. Watts are at the wheel; drag is "
                  "the mean over the yaw on the road.", ident="ledger-table", tools=True)
 
 
-def _others(worth: Worth) -> str:
-    effect = worth.effect
+def _change(worth: Worth) -> str:
+    """Say what the item changes, property by property, each with its standard deviation."""
     parts = []
-    for channel in ("rolling_resistance", "efficiency", "mass"):
-        if sd := getattr(effect, f"{channel}_sd"):
-            unit, scale, _ = _UNITS[channel]
-            parts.append(amount(scale * getattr(effect, channel), scale * sd, unit))
+    for channel, (unit, scale, _) in _UNITS.items():
+        value = worth.drag_area if channel == "drag_area" else getattr(worth.effect, channel)
+        if sd := getattr(worth.effect, f"{channel}_sd"):
+            parts.append(amount(scale * value, scale * sd, unit))
     return "; ".join(parts) or "–"
 
 
@@ -197,7 +199,9 @@ def _evidence(valuation: Valuation) -> list[Part]:
         marks.append(Mark.normal(worth.effect.item, *_pooled_watts(worth, here), leads=True))
         for o in worth.evidence.observations:
             sd = abs(_watts_of(o, math.hypot(o.sd, o.shared_sd), here))
-            marks.append(Mark.normal(f"· {o.datum.figure.text}", _watts_of(o, o.value, here), sd))
+            yaw = f", yaw {_yaw(o)}" if len(worth.effect.yaw) > 1 and o.datum.yaw else ""
+            marks.append(Mark.normal(f"· {o.datum.figure.text}{yaw}",
+                                     _watts_of(o, o.value, here), sd))
             table.append(_datum_row(worth, o))
     speed = f"{here.speed * 3.6:.0f} km/h"
     chart = Chart(
@@ -225,14 +229,17 @@ def _pooled_watts(worth: Worth, here: Reference) -> tuple[float, float]:
 
 def _datum_row(worth: Worth, o: Observation) -> Sequence[object]:
     unit, scale, digits = _UNITS[o.channel]
-    yaw = "–"
-    if o.datum.yaw is not None:
-        low, high = (math.degrees(angle) for angle in o.datum.yaw)
-        yaw = f"{low:.0f}°" if low == high else f"{low:.0f} to {high:.0f}°"
     after = amount(scale * o.value, scale * math.hypot(o.sd, o.shared_sd), unit)
     return (worth.effect.item, o.datum.figure.text, o.datum.source or "–", o.datum.test,
-            o.datum.measured_by or "–", yaw, f"{plain(scale * o.stated, digits)} {unit}",
+            o.datum.measured_by or "–", _yaw(o), f"{plain(scale * o.stated, digits)} {unit}",
             after, "; ".join(words.split(" not stated")[0] for words in o.assumptions) or "–")
+
+
+def _yaw(o: Observation) -> str:
+    if o.datum.yaw is None:
+        return "–"
+    low, high = (math.degrees(angle) for angle in o.datum.yaw)
+    return f"{low:.0f}°" if low == high else f"{low:.0f} to {high:.0f}°"
 
 
 def _assumed(valuation: Valuation) -> list[Part]:

@@ -59,11 +59,15 @@ def _datum(row: Row, item: str) -> Datum:
             raise row.error("uncertainty", "is stated twice, here and in the figure", "keep one")
         uncertainty = read_uncertainty(row.text("uncertainty"), figure, row.file,
                                        f"row {row.line}, column uncertainty")
+    test = _test(row)
+    if test == "tunnel without rider" and figure.currency in {"drag_share", "power_share"}:
+        raise row.error("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
+                        "state the change in g, N, W or m2")
     runs = row.number("runs", None, low=1, high=100_000)
     if runs is not None and runs != int(runs):
         raise row.error("runs", f"{runs:g} is not a whole number", "count the runs")
     return Datum(
-        item=item, figure=figure, test=_test(row), baseline=row.text("baseline", ""),
+        item=item, figure=figure, test=test, baseline=row.text("baseline", ""),
         measured_by=_measured_by(row), yaw=_yaw(row),
         air_density=row.number("air_density_kgm3", None, low=0.5, high=1.6),
         runs=None if runs is None else int(runs), uncertainty=uncertainty,

@@ -50,7 +50,7 @@ def test_a_force_is_smaller_at_a_lower_speed():
     "saves 37 g @ 50 km/h", "saves 8 W @ 45 km/h", "saves 12 s / 40 km @ 45 km/h",
     "saves 12 s / 40 km @ 250 W", "saves 2 % drag", "saves 1 % power @ 45 km/h", "-0.004 m2",
     "Crr -0.0004", "efficiency +0.8 %", "saves 0.4 kg mass", "saves 4 W rolling @ 45 km/h",
-    "saves 2 W drivetrain @ 45 km/h"])
+    "saves 2 W drivetrain @ 45 km/h", "saves 9 s drivetrain / 40 km @ 45 km/h"])
 def test_every_currency_goes_to_every_other_and_back(figure, target):
     """A saving stays one, and the way back at the same speed ends where it began."""
     there = converted(figure, target, air_density=1.18)

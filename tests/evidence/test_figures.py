@@ -69,7 +69,9 @@ def test_distance_and_power_of_a_time():
     ("saves 4 W rolling @ 45 km/h", "rolling_resistance"),
     ("tyre pair saves 4 W @ 45 km/h", "rolling_resistance"),
     ("saves 1.5 W drivetrain @ 45 km/h", "efficiency"),
-    ("saves 4 W @ 45 km/h", "drag_area"),
+    ("saves 4 W @ 45 km/h", "drag_area"), ("saves 4 W of aero drag @ 45 km/h", "drag_area"),
+    ("saves 4 W rolling power @ 45 km/h", "rolling_resistance"),
+    ("chain efficiency +1 %", "efficiency"),
     ("Crr -0.0004", "rolling_resistance"), ("efficiency +1 %", "efficiency"),
     ("+1 kg mass", "mass")])
 def test_what_a_change_acts_on(text, channel):

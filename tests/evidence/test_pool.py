@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.errors import InputError
 from optimizer.evidence import Datum, Reference, pool_effects
 from optimizer.evidence.datum import Figure
 from optimizer.evidence.figures import read_figure
@@ -137,6 +138,12 @@ def test_runs_halve_the_doubt_at_four():
     assert four.sd == pytest.approx(one.sd / 2)
 
 
+def test_doubt_in_the_figure_counts_like_doubt_in_its_column():
+    inside = observe(datum(0, None, figure=read_figure("-0.004 ± 0.0009 m2")), HERE)
+    beside = observe(datum(-0.004, 0.0009), HERE)
+    assert inside.sd == pytest.approx(beside.sd)
+
+
 def test_a_stated_doubt_of_zero_is_not_believed():
     assert observe(datum(-0.004, 0.0), HERE).sd > 0
 
@@ -171,3 +178,11 @@ def test_yaw_weights():
     # quoting Cooper. Mean of an indicator: all weight beyond 16 degrees is the last tenth.
     step = np.radians([0.0, 15.999, 16.001])
     assert road_weights(step, math.radians(16))[2] == pytest.approx(0.1, abs=0.003)
+
+
+@pytest.mark.parametrize("text", [
+    "saves 400 W @ 45 km/h", "-0.2 m2", "Crr -0.004", "efficiency +8 %", "saves 60 kg mass",
+    "saves 40:00 / 40 km @ 45 km/h", "costs 0.3 m2"])
+def test_refuses_what_no_part_can_do(text):
+    with pytest.raises(InputError, match=r"evidence\.csv, row 5, column figure"):
+        effect(datum(0.0, None, figure=read_figure(text), place="evidence.csv, row 5"))

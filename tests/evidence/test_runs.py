@@ -64,6 +64,23 @@ def test_the_unknown_is_surely_less_sure():
     assert unknown.clean_sd / unknown.clean > 2 * apart.clean_sd / apart.clean
 
 
+@pytest.mark.parametrize("run", [
+    Run("round", 0.0, 0.3), Run("round", 0.005, -0.3), Run("round", 0.005, 0.3, count=0),
+    Run("round", 0.005, 0.3, count=2, arrangement="behind", spacing=0.004)])
+def test_refuses_a_size_that_no_body_has(run):
+    with pytest.raises(InputError):
+        bluff_drag((run,), 12.5, CLEAN)
+
+
+def test_plates():
+    one = drag("plate 150 x 180 mm")
+    assert one.clean == pytest.approx(0.15 * 0.18 * 1.22)
+    assert math.isnan(one.thickness[0])
+    assert drag("2 plates 150 x 180 mm apart").clean == pytest.approx(2 * one.clean)
+    assert one.clean < drag("2 plates 150 x 180 mm").clean < 2 * one.clean
+    assert drag("plate 150 x 180 mm @ 20 deg").clean < 0.4 * one.clean
+
+
 def test_drag_falls_with_the_angle():
     areas = [drag(f"5 mm x 300 mm @ {angle} deg").clean for angle in (15, 30, 45, 60, 75, 90)]
     assert areas == sorted(areas)

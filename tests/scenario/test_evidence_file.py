@@ -56,6 +56,7 @@ def test_a_coachs_spreadsheet(tmp_path):
 @pytest.mark.parametrize(("row", "words"), [
     ("helmet,saves 8 bananas,field,,,,,", ["row 2, column figure", "not a known unit"]),
     ("helmet,saves 2 %,field,,,,,", ["row 2, column figure", "without a base"]),
+    ("wheel,saves 2 % drag,tunnel without rider,,,,,", ["row 2, column figure", "bike alone"]),
     ("helmet,saves 8 W @ 0 km/h,field,,,,,", ["row 2, column figure", "zero or less"]),
     ("helmet,saves -8 W,field,,,,,", ["row 2, column figure", "contradicts"]),
     ("helmet,8 W,field,,,,,", ["row 2, column figure", "direction"]),

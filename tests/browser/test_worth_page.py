@@ -1,0 +1,49 @@
+"""The pages of `kitpace worth` and `kitpace cables` in a browser."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from optimizer.cli import group
+
+pytestmark = pytest.mark.browser
+DEMO = Path(__file__).parents[2] / "courses" / "petrel-flats"
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    for arguments in (["worth", str(DEMO / "evidence.csv"), "--speed", "45", "--out",
+                       str(folder / "worth.html")],
+                      ["cables", "4 x 5 mm x 300 mm @ 60 deg", "--out",
+                       str(folder / "cables.html")]):
+        result = CliRunner().invoke(group, arguments)
+        assert result.exception is None, result.output
+    return folder
+
+
+@pytest.mark.parametrize("width", [1200, 360])
+@pytest.mark.parametrize(("name", "charts"), [("worth", 2), ("cables", 1)])
+def test_opens_offline_without_a_complaint_and_fits(pages, name, charts, width):
+    sync_api = pytest.importorskip("playwright.sync_api")
+    chromium = shutil.which("chromium") or pytest.skip("no Chromium here")
+    with sync_api.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": width, "height": 900})
+        said: list[str] = []
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.on("request", lambda request: None if request.url.startswith("file:")
+                else said.append(request.url))
+        page.goto((pages / f"{name}.html").as_uri())
+        for chart in range(charts):
+            place = page.locator(".plot").nth(chart)
+            place.scroll_into_view_if_needed()
+            place.locator(".main-svg").first.wait_for()
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        browser.close()
+    assert [words for words in said if not words.startswith(("data:", "blob:"))] == []

@@ -1,0 +1,41 @@
+"""Figures that carry a doubt."""
+
+from __future__ import annotations
+
+import pytest
+
+from optimizer.report.doubt import Mark, amount, between, forest, plain, span, sure
+
+
+@pytest.mark.parametrize(("value", "sd", "text"), [
+    (5.039, 0.4, "5.0 ± 0.4"), (5.039, 0.16, "5.04 ± 0.16"),
+    (-0.00315, 0.00046, "−0.0032 ± 0.0005"),
+    (37.2, 12.0, "37 ± 12"), (37.2, 40.0, "37 ± 40"), (1234.5, 100.0, "1234 ± 100"),
+    (5.039, 0.0, "5.04"), (0.003135, 0.0, "0.00314"), (0.0, 0.0, "0"), (0.0, 0.1, "0.00 ± 0.10")])
+def test_digits_follow_the_doubt(value, sd, text):
+    assert amount(value, sd) == text
+
+
+def test_ranges():
+    assert between(10.0, 10.0) == "−6 to 26"
+    assert between(5.0, 1.0) == "3.4 to 6.6"
+    assert span(-0.04, 3.0) == "0.0 to 3.0"
+    assert plain(-0.4, 0) == "0"
+
+
+def test_what_cannot_be_told_has_its_own_sign():
+    assert sure(0.99) == "yes"
+    assert sure(0.01).startswith("no")
+    assert sure(0.949) == "≈ 94 %"  # never rounded up to what counts as told
+    assert sure(0.5) == "≈ 50 %"
+
+
+def test_a_forest_has_a_line_and_a_mark_per_row():
+    figure = forest([Mark.normal("a", 5.0, 1.0, leads=True), Mark("b", 1.0, -1.0, 4.0)], "W")
+    lines, marks = figure["data"]
+    assert lines["x"][:2] == pytest.approx([3.355, 6.645])
+    assert lines["x"][2:] == [None, -1.0, 4.0, None]
+    assert marks["x"] == [5.0, 1.0]
+    assert marks["marker"]["symbol"] == ["diamond", "circle"]
+    assert figure["layout"]["xaxis"]["title"] == "W"
+    assert forest([], "W")["data"][1]["x"] == []
