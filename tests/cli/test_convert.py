@@ -39,6 +39,10 @@ def test_nothing_is_assumed_that_is_given():
     assert "air density" not in output
 
 
+def test_options_take_decimal_commas():
+    assert run("8 W @ 45 km/h", "--cda-m2", "0,25") == run("8 W @ 45 km/h", "--cda-m2", "0.25")
+
+
 def test_a_cost_is_called_one():
     assert "as a cost" in run("costs 8 W @ 45 km/h")
 
@@ -47,7 +51,10 @@ def test_a_cost_is_called_one():
     ["bananas"], ["2 %"], ["37 g"], ["37 g @ 0 km/h"], ["saves -8 W"], ["12 s"], [""],
     ["8 W @ 45 km/h", "--to", "bananas"], ["8 W @ 45 km/h", "--to", ","],
     ["8 W @ 45 km/h", "--speed", "45", "--power", "250 W"], ["8 W @ 45 km/h", "--power", "0 W"],
-    ["8 W @ 45 km/h", "--rider", "none.toml"], ["saves 50:00 / 40 km @ 45 km/h"]])
+    ["8 W @ 45 km/h", "--cda-m2", "nan"], ["8 W @ 45 km/h", "--mass-kg", "inf"],
+    ["8 W @ 45 km/h", "--cda-m2", "25"], ["8 W @ 45 km/h", "--yaw-deg", "-1"],
+    ["8 W @ 45 km/h", "--crr", "soft"], ["8 W @ 45 km/h", "--rider", "none.toml"],
+    ["saves 50:00 / 40 km @ 45 km/h"]])
 def test_refuses(arguments):
     result = CliRunner().invoke(group, ["convert", *arguments])
     assert isinstance(result.exception, InputError)
