@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -22,12 +22,15 @@ __all__ = ["Heights", "road_heights"]
 # Half of a wave of 94 m passes: shorter ones move no rider, who carries 5 m of height in speed.
 _LEAST_PENALTY = 5.0
 _MASKS = (0.0, 30.0, 60.0)  # m, lengths over which noise may hang together
+_MORE_NOISE = 1.3  # times; less is chance
 _STAIR_SHARE = 0.45  # of steps without any change of height
+_RISER_SD = 0.2  # m
 _SPIKE = 6.0  # m
 _STEEP = 0.25  # steeper, down and up again at once, is no road but a bridge or a fault
 _DENSE = 40.0  # m
 _LONGEST_BRIDGE, _LONGEST_TUNNEL = 1500.0, 4000.0  # m
 _SAME_ROAD, _ANOTHER_PASS = 15.0, 300.0  # m beside, m along
+_THIN = 20.0  # m between places that are looked at
 _DRIFT_PER_KM, _DRIFT_LASTS = 1.8, 10.0  # m², km: 3 m of standard deviation
 _IMPLAUSIBLE = 0.25
 
@@ -53,21 +56,21 @@ def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
     latitude, longitude : (n + 1,) of the nodes, to see where the course comes by again
     penalty : of the smoothing; None lets the data choose
     """
-    s, z = where, height
+    data = _Data(where, height, np.ones(len(where)))
     if log.wants("spikes"):
-        s, z = _without_spikes(s, z, log)
-    if log.wants("bridges"):
-        s, z = _over_bridges(s, z, nodes, log)
+        data = _without_spikes(data, log)
     if log.wants("steps"):
-        s, z = _without_steps(s, z, log)
+        data = _without_steps(data, log)
+    if log.wants("bridges"):
+        data = _over_bridges(data, nodes, log)
     if not log.wants("heights"):
-        return Heights(np.interp(nodes, s, z), 0.0, 0.0, 0.0)
-    s, z = _bridged_gaps(s, z)
-    chosen = _choose(s, z, nodes, penalty)
-    fit = _fit(s, z, nodes, chosen.penalty)
+        return Heights(np.interp(nodes, data.where, data.height), 0.0, 0.0, 0.0)
+    data = _bridged_gaps(data)
+    chosen = _choose(data, nodes, penalty)
+    fit = _fit(data, nodes, chosen.penalty)
     if log.wants("drift"):
-        drift = _drift(fit, nodes, latitude, longitude, log)
-        fit = _fit(s, z - np.interp(s, nodes, drift), nodes, chosen.penalty)
+        drift = np.interp(data.where, nodes, _drift(fit, nodes, latitude, longitude, log))
+        fit = _fit(replace(data, height=data.height - drift), nodes, chosen.penalty)
     _note_steep(fit, nodes, log)
     height_sd, grade_sd = _errors(chosen, nodes)
     size = float(np.sqrt(np.mean((np.interp(where, nodes, fit) - height) ** 2)))
@@ -81,86 +84,105 @@ def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
 
 
 @dataclass(frozen=True)
-class _Choice:
-    """The strongest penalty that the data ask for, and the data that asked."""
+class _Data:
+    """Heights to be smoothed: (p,) m along, m, relative precision with a typical value of 1."""
 
-    penalty: float  # for all the data, at `step` of the nodes
-    noise_sd: float
     where: NDArray[np.float64]
+    height: NDArray[np.float64]
+    weight: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.where)
+
+    def take(self, which: NDArray[np.bool_] | NDArray[np.int64]) -> _Data:
+        return _Data(self.where[which], self.height[which], self.weight[which])
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """The penalty that the data ask for, and the data that asked, with theirs."""
+
+    penalty: float
+    noise_sd: float
+    asked: _Data
     own_penalty: float
 
 
-def _scaled(where: NDArray[np.float64], nodes: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(where / nodes[-1] * (len(nodes) - 1))
+def _smooth(data: _Data, nodes: NDArray[np.float64], penalty: float | None = None) -> Smooth:
+    return smooth(data.where / nodes[-1] * (len(nodes) - 1), data.height, len(nodes),
+                  weight=data.weight, penalty=penalty)
 
 
-def _fit(where: NDArray[np.float64], height: NDArray[np.float64], nodes: NDArray[np.float64],
-         penalty: float) -> NDArray[np.float64]:
-    return smooth(_scaled(where, nodes), height, len(nodes), penalty=penalty).values
+def _fit(data: _Data, nodes: NDArray[np.float64], penalty: float) -> NDArray[np.float64]:
+    return _smooth(data, nodes, penalty).values
 
 
-def _choose(where: NDArray[np.float64], height: NDArray[np.float64], nodes: NDArray[np.float64],
-            penalty: float | None) -> _Choice:
+def _choose(data: _Data, nodes: NDArray[np.float64], penalty: float | None) -> _Choice:
     """Penalty from the data's own noise.
 
     Noise of a terrain model or a barometer hangs together over some length and then looks
-    like road to a criterion that takes data as independent. So it is asked three times, of
-    all data and of data thinned to one in 30 m and in 60 m, and the strongest answer holds.
-    On a recorded ride it is the one whose grades explain the measured power best.
+    like road to a criterion that takes data as independent. So it is asked again of data
+    thinned to one in 30 m and in 60 m; where more noise shows there, that answer holds, with
+    all the data between counted as the copies that they are. On a recorded ride it is the one
+    whose grades explain the measured power best.
     """
     step = float(nodes[1] - nodes[0])
     # λ per datum and 10 m of road, whatever the grid: Σ (second difference)² of one curve
     # falls with the cube of its step.
-    unit = (10.0 / step) ** 3 * len(where) * 10.0 / float(nodes[-1])
+    unit = (10.0 / step) ** 3 * len(data) * 10.0 / float(nodes[-1])
     best: _Choice | None = None
     for mask in _MASKS:
-        kept = np.flatnonzero(np.diff(np.floor(where / mask), prepend=-1.0) > 0) if mask else \
-            np.arange(len(where))
-        if best is not None and len(kept) < max(30, len(where) // 100):
+        kept = np.flatnonzero(np.diff(np.floor(data.where / mask), prepend=-1.0) > 0) if mask else \
+            np.arange(len(data))
+        if best is not None and len(kept) < max(30, len(data) // 100):
             break
-        own: Smooth = smooth(_scaled(where[kept], nodes), height[kept], len(nodes))
-        share = len(where) / len(kept)
-        floor = _LEAST_PENALTY * unit
-        strength = max(own.penalty * share, floor)
-        if best is None or strength > best.penalty:
-            best = _Choice(strength, own.noise_sd, where[kept], strength / share)
+        asked = data.take(kept)
+        own = _smooth(asked, nodes)
+        share = len(data) / len(kept)
+        if best is None or own.noise_sd > _MORE_NOISE * best.noise_sd:
+            best = _Choice(max(own.penalty * share, _LEAST_PENALTY * unit), own.noise_sd,
+                           asked, max(own.penalty, _LEAST_PENALTY * unit / share))
     assert best is not None  # noqa: S101 - the first mask keeps every point
     if penalty is not None:
         strength = penalty * unit
-        return _Choice(strength, best.noise_sd, best.where, strength * len(best.where) / len(where))
+        return replace(best, penalty=strength, own_penalty=strength * len(best.asked) / len(data))
     return best
 
 
 def _errors(choice: _Choice, nodes: NDArray[np.float64]) -> tuple[float, float]:
     """Give the standard errors of heights and of grades over 100 m: noise that is left."""
-    noise = choice.noise_sd * np.random.default_rng(0).standard_normal(len(choice.where))
-    left = _fit(choice.where, noise, nodes, choice.own_penalty)
+    noise = np.random.default_rng(0).standard_normal(len(choice.asked))
+    left = _fit(replace(choice.asked, height=choice.noise_sd * noise
+                        / np.sqrt(choice.asked.weight)), nodes, choice.own_penalty)
     span = max(min(round(100.0 / (nodes[1] - nodes[0])), len(nodes) - 1), 1)
     slope = (left[span:] - left[:-span]) / (nodes[span] - nodes[0])
     return float(np.sqrt(np.mean(left**2))), float(np.sqrt(np.mean(slope**2)))
 
 
-def _bridged_gaps(where: NDArray[np.float64], height: NDArray[np.float64],
-                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _bridged_gaps(data: _Data) -> _Data:
     """Points on the straight line through gaps over 300 m, where a spline would swing out."""
+    where = data.where
     gaps = np.flatnonzero(np.diff(where) > 300.0)
     if not len(gaps):
-        return where, height
+        return data
     fresh = np.concatenate([np.arange(where[k] + 100.0, where[k + 1] - 50.0, 100.0) for k in gaps])
-    s = np.concatenate([where, fresh])
-    z = np.concatenate([height, np.interp(fresh, where, height)])
-    order = np.argsort(s, kind="stable")
-    return s[order], z[order]
+    return _merged(data, _Data(fresh, np.interp(fresh, where, data.height), np.ones(len(fresh))))
+
+
+def _merged(*parts: _Data) -> _Data:
+    where, height, weight = (np.concatenate([getattr(part, name) for part in parts])
+                             for name in ("where", "height", "weight"))
+    return _Data(where, height, weight).take(np.argsort(where, kind="stable"))
 
 
 # --- what is wrong with heights ---------------------------------------------------------
 
 
-def _without_spikes(where: NDArray[np.float64], height: NDArray[np.float64], log: Log,
-                    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _without_spikes(data: _Data, log: Log) -> _Data:
     """Drop heights that stand out of their five neighbours by more than any road can."""
+    where, height = data.where, data.height
     if len(height) < 7:
-        return where, height
+        return data
     middle = median_filter(height, size=5, mode="nearest")
     off = np.abs(height - middle)
     reach = np.interp(np.arange(len(where)) + 2, np.arange(len(where)), where) - np.interp(
@@ -169,49 +191,79 @@ def _without_spikes(where: NDArray[np.float64], height: NDArray[np.float64], log
     wrong = off > np.maximum(_SPIKE, 6 * usual) + 0.3 * np.minimum(reach, 100.0)
     log.mended("spikes", "single wrong heights", int(wrong.sum()),
                f"dropped, up to {off[wrong].max(initial=0.0):.0f} m off")
-    return where[~wrong], height[~wrong]
+    return data.take(~wrong)
 
 
-def _without_steps(where: NDArray[np.float64], height: NDArray[np.float64], log: Log,
-                   ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _without_steps(data: _Data, log: Log) -> _Data:
     """Turn stairs into what they say: the height half way up each riser, where it stands.
 
     Rounded heights are wrong on a tread by up to half a step, but right at its edge; so are
-    those of a terrain model's cells half way between two. Hilltops and hollows keep the
-    middle of their tread.
+    those of a terrain model's cells half way between two. Hilltops and hollows have no edge;
+    see `_beyond_middle`.
     """
+    where, height = data.where, data.height
     change = np.diff(height)
     if len(change) < 10 or np.mean(change == 0.0) < _STAIR_SHARE or not change.any():
-        return where, height
+        return data
     rise = np.flatnonzero(change)
     riser_at = 0.5 * (where[rise] + where[rise + 1])
     riser = 0.5 * (height[rise] + height[rise + 1])
     turns = np.flatnonzero(np.sign(change[rise[:-1]]) != np.sign(change[rise[1:]]))
     tread_at = 0.5 * (riser_at[turns] + riser_at[turns + 1])
     tread = height[rise[turns] + 1]
-    s = np.concatenate([[where[0]], riser_at, tread_at, [where[-1]]])
-    z = np.concatenate([[height[0]], riser, tread, [height[-1]]])
-    order = np.argsort(s, kind="stable")
+    least = float(np.abs(change[rise]).min())
+    if np.allclose(height / least, np.round(height / least), atol=0.01):
+        tread = tread + _beyond_middle(riser_at, change[rise], turns)
     size = float(np.median(np.abs(change[rise])))
     log.mended("steps", "steps in the heights", len(rise), f"of {size:.1f} m, turned into slopes")
     if size > 1.5:
         log.doubts.append(f"The heights come in steps of {size:.0f} m; short climbs between two "
                           "steps cannot be seen.")
-    return s[order], z[order]
+    ends = _Data(where[[0, -1]], height[[0, -1]], np.ones(2))
+    if len(rise) < 2:
+        return _merged(ends, _Data(riser_at, riser, np.ones(1)))
+    # A riser stands anywhere between its two points: so much the height is off where it is steep.
+    slope = np.abs(change[rise]) / np.maximum(np.gradient(riser_at), 1.0)
+    sd = np.hypot((where[rise + 1] - where[rise]) * slope / np.sqrt(12.0), _RISER_SD)
+    scale = float(np.exp(np.mean(np.log(sd))))
+    others = min(scale**2, 1.0)
+    return _merged(replace(ends, weight=np.full(2, others)),
+                   _Data(riser_at, riser, (scale / sd) ** 2),
+                   _Data(tread_at, tread, np.full(len(tread), others)))
 
 
-def _over_bridges(where: NDArray[np.float64], height: NDArray[np.float64],
-                  nodes: NDArray[np.float64], log: Log,
-                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _beyond_middle(riser_at: NDArray[np.float64], change: NDArray[np.float64],
+                   turns: NDArray[np.int64]) -> NDArray[np.float64]:
+    """How far hilltops and hollows lie beyond the middle of their tread, for rounded heights.
+
+    The parabola through the two edges of the tread and the next edge out: with w the tread,
+    d the one before it and q the step, it rises r = q / ((1 + 2d/w)² - 1) above the edge.
+    """
+    width = riser_at[turns + 1] - riser_at[turns]
+    step = np.abs(change[turns])
+    rise, sides = np.zeros(len(turns)), np.zeros(len(turns))
+    for edge, next_out in ((turns, turns - 1), (turns + 1, turns + 2)):
+        known = (next_out >= 0) & (next_out < len(riser_at))
+        outer = np.clip(next_out, 0, len(riser_at) - 1)
+        known &= np.sign(change[outer]) == np.sign(change[edge])
+        before = np.abs(riser_at[edge] - riser_at[outer])
+        slope = 1.0 + 2.0 * before / width
+        rise += np.where(known, step / np.maximum(slope**2 - 1.0, 1e-3), 0.0)
+        sides += known
+    beyond = np.where(sides > 0, rise / np.maximum(sides, 1), 0.5 * step)
+    return np.asarray(np.sign(change[turns]) * (np.minimum(beyond, step) - 0.5 * step))
+
+
+def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
     """Lay a straight line over what only a terrain model rides: valleys, hills over tunnels.
 
     Steep down and soon steep up again, or the other way round, with both rims on one gentle
     line, is no road.
     """
-    density = len(where) / len(nodes)
+    where, height = data.where, data.height
     if np.median(np.diff(where)) > _DENSE:
-        return where, height  # a slope between two points is all there is to see
-    rough = _fit(where, height, nodes, 2.0 * max(density, 0.05))
+        return data  # a slope between two points is all there is to see
+    rough = _fit(data, nodes, 2.0 * max(len(data) / len(nodes), 0.05))
     grade = np.diff(rough) / np.diff(nodes)
     steep = np.sign(grade) * (np.abs(grade) > _STEEP)
     edges = np.flatnonzero(np.diff(np.concatenate([[0.0], steep, [0.0]])))
@@ -230,22 +282,16 @@ def _over_bridges(where: NDArray[np.float64], height: NDArray[np.float64],
                 continue
         k += 1
     if not spans:
-        return where, height
-    keep = np.ones(len(where), dtype=bool)
-    s, z, deepest = [], [], 0.0
+        return data
+    level, deepest = height.copy(), 0.0
     for a, b in spans:
         inside = (where > nodes[a]) & (where < nodes[b])
-        keep &= ~inside
-        line = np.interp(where[inside], nodes[[a, b]], rough[[a, b]])
-        deepest = max(deepest, float(np.abs(height[inside] - line).max(initial=0.0)))
-        s.append(where[inside])
-        z.append(line)
+        level[inside] = np.interp(where[inside], nodes[[a, b]], rough[[a, b]])
+        deepest = max(deepest, float(np.abs(height - level)[inside].max(initial=0.0)))
     places = ", ".join(f"{nodes[a] / 1000:.1f}" for a, _ in spans[:5])
     log.mended("bridges", "dips and humps that no road has (bridges, tunnels, faults)", len(spans),
                f"levelled (km {places}{' ...' if len(spans) > 5 else ''}), up to {deepest:.0f} m")
-    s, z = [where[keep], *s], [height[keep], *z]
-    order = np.argsort(np.concatenate(s), kind="stable")
-    return np.concatenate(s)[order], np.concatenate(z)[order]
+    return replace(data, height=level)
 
 
 def _rims(height: NDArray[np.float64], nodes: NDArray[np.float64], grade: NDArray[np.float64],
@@ -290,13 +336,15 @@ def _drift(height: NDArray[np.float64], nodes: NDArray[np.float64],
 
     A random walk along the way, fitted to the differences between passes by least squares.
     """
-    first, second = _passes(nodes, latitude, longitude)
+    first, second, beyond = _passes(nodes, latitude, longitude)
     none = np.zeros_like(height)
     # Legs of a hairpin run side by side at other heights: no drift is as fast as that.
-    gap = np.abs(height[first] - height[second])
+    higher = height[first] - height[second] - beyond * np.gradient(height, nodes)[second]
+    gap = np.abs(higher)
     lasting = np.minimum(np.abs(nodes[first] - nodes[second]) / 1000.0, _DRIFT_LASTS)
     possible = gap < 2.0 + 3.0 * np.sqrt(_DRIFT_PER_KM * lasting)
-    first, second, gap = first[possible], second[possible], gap[possible]
+    first, second = first[possible], second[possible]
+    gap, higher = gap[possible], higher[possible]
     if not len(first) or np.sqrt(np.mean(gap**2)) < 1.0:
         return none
     knots = np.linspace(0.0, nodes[-1], min(max(int(nodes[-1] / 1000.0), 2), 1000) + 1)
@@ -304,7 +352,7 @@ def _drift(height: NDArray[np.float64], nodes: NDArray[np.float64],
     step_sd = np.sqrt(_DRIFT_PER_KM * (knots[1] - knots[0]) / 1000.0)
     walk = np.diff(np.eye(len(knots)), axis=0) / step_sd
     normal = rows.T @ rows + walk.T @ walk + 1e-6 * np.eye(len(knots))
-    knot_drift = np.linalg.solve(normal, rows.T @ (height[first] - height[second]))
+    knot_drift = np.linalg.solve(normal, rows.T @ higher)
     drift = np.interp(nodes, knots, knot_drift - knot_drift.mean())
     log.mended("drift", "places passed again at another height", len(first),
                f"up to {gap.max():.0f} m, evened out along the way")
@@ -323,20 +371,27 @@ def _hat(where: NDArray[np.float64], knots: NDArray[np.float64]) -> NDArray[np.f
 
 
 def _passes(nodes: NDArray[np.float64], latitude: NDArray[np.float64],
-            longitude: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Pairs of nodes where one road is ridden twice, along or against; and a closed course."""
+            longitude: NDArray[np.float64],
+            ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Pairs of nodes where one road is ridden twice, along or against; and a closed course.
+
+    The third array says how far the first place lies beyond the second, along its way [m].
+    """
     from scipy.spatial import cKDTree
 
-    thin = np.arange(0, len(nodes), max(round(20.0 / (nodes[1] - nodes[0])), 1))
-    place = cartesian(latitude, longitude)[:, thin].T
-    pairs = cKDTree(place).query_pairs(_SAME_ROAD, output_type="ndarray")
-    along = np.abs(nodes[thin][pairs[:, 0]] - nodes[thin][pairs[:, 1]])
-    pairs = pairs[along > _ANOTHER_PASS]
-    way = np.gradient(place, axis=0) if len(place) > 1 else np.ones_like(place)
+    thin = np.arange(0, len(nodes), max(round(_THIN / (nodes[1] - nodes[0])), 1))
+    thin = np.unique(np.append(thin, len(nodes) - 1))
+    everywhere = cartesian(latitude, longitude).T
+    place = everywhere[thin]
+    way = np.gradient(everywhere, axis=0)[thin]
     way = way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
-    same = np.abs(np.sum(way[pairs[:, 0]] * way[pairs[:, 1]], axis=1)) > 0.9
-    ends = np.isin(pairs[:, 0], (0,)) & np.isin(pairs[:, 1], (len(thin) - 1,))
-    pairs = pairs[same | ends]
-    if len(pairs) > 5_000:
-        pairs = pairs[::len(pairs) // 5_000 + 1]
-    return thin[pairs[:, 0]], thin[pairs[:, 1]]
+    pairs = cKDTree(place).query_pairs(_SAME_ROAD, output_type="ndarray")
+    pairs = pairs[np.abs(nodes[thin[pairs[:, 0]]] - nodes[thin[pairs[:, 1]]]) > _ANOTHER_PASS]
+    first, second = pairs.min(axis=1), pairs.max(axis=1)
+    same = np.abs(np.sum(way[first] * way[second], axis=1)) > 0.9
+    closed = (first == 0) & (second == len(thin) - 1)
+    first, second = first[same | closed], second[same | closed]
+    every = max(len(first) // 5_000, 1)
+    first, second = first[::every], second[::every]
+    beyond = np.sum((place[first] - place[second]) * way[second], axis=1)
+    return thin[first], thin[second], beyond
