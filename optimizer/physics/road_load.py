@@ -13,12 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GRAVITY", "DragArea", "aerodynamic_force", "road_load"]
+__all__ = ["GRAVITY", "DragArea", "aerodynamic_force", "drag_and_slope", "road_load"]
 
 GRAVITY = 9.80665  # m/s², standard gravity (CGPM 1901)
 _CELLS = 90  # of one degree of yaw, 0 to 90
@@ -45,6 +44,8 @@ class DragArea:
             values = np.repeat(area[:, :1], _CELLS + 1, axis=1)
             slopes = np.zeros_like(values)
         else:
+            from scipy.interpolate import CubicSpline  # slow to import, and seldom needed
+
             # Zero slope at both ends: even in yaw at 0, and no invention beyond the table.
             spline = CubicSpline(yaw, area, axis=1, bc_type="clamped")
             inside = np.minimum(nodes, yaw[-1])
@@ -76,6 +77,11 @@ class DragArea:
     def with_slopes(self, yaw: NDArray[np.float64] | float, position: NDArray[np.int64] | int = 0,
                     ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
         """CdA with first and second derivative by |yaw| folded to 0..pi/2."""
+        if len(self.yaw) == 1:
+            area = np.broadcast_to(self.area[position, 0], np.broadcast_shapes(
+                np.shape(yaw), np.shape(position)))
+            none = np.broadcast_to(0.0, area.shape)
+            return area, none, none
         beta = np.abs(np.asarray(yaw, dtype=float))
         folded = np.minimum(beta, np.pi - beta)
         sign = np.where(beta <= np.pi / 2, 1.0, -1.0)
@@ -112,6 +118,30 @@ def aerodynamic_force(
     second = half * ((bend * turn**2 + slope * turn2) * along * q + 2 * slope * turn * wind1
                      + area * wind2)
     return force, first, second
+
+
+def drag_and_slope(
+    speed: NDArray[np.float64], headwind: NDArray[np.float64] | float,
+    crosswind: NDArray[np.float64] | float, air_density: NDArray[np.float64] | float,
+    drag: DragArea, position: NDArray[np.int64] | int = 0, *,
+    factor: NDArray[np.float64] | float = 1.0, change: NDArray[np.float64] | float = 0.0,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """`aerodynamic_force` and its first derivative, with as little arithmetic as will do.
+
+    CdA is taken `factor` times, plus `change` [m²].
+    """
+    along = speed + headwind
+    square = along * along
+    q2 = square + np.square(crosswind) + 1e-12
+    q = np.sqrt(q2)
+    half = 0.5 * np.asarray(air_density)
+    if len(drag.yaw) == 1:
+        half = half * (drag.area[position, 0] * factor + change)
+        return half * along * q, half * (q + square / q)
+    across = np.abs(crosswind)
+    area, turn, _ = drag.with_slopes(np.arctan2(across, along), position)
+    area = half * (area * factor + change)
+    return area * along * q, area * (q + square / q) - half * factor * turn * across * along / q
 
 
 def road_load(
