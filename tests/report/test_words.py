@@ -1,0 +1,66 @@
+"""Figures in words."""
+
+from __future__ import annotations
+
+import pytest
+
+from optimizer.report.words import (
+    at_most,
+    clock,
+    compass,
+    listing,
+    money,
+    seconds,
+    signed_seconds,
+    span,
+)
+
+
+@pytest.mark.parametrize(("time", "text"), [
+    (0, "0:00"), (59.4, "0:59"), (59.6, "1:00"), (3462.0, "57:42"), (3599.6, "1:00:00"),
+    (3723, "1:02:03")])
+def test_clock_rounds_once(time, text):
+    assert clock(time) == text
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (0.0, "under 0.01 s"), (0.013, "0.01 s"), (0.4, "0.4 s"), (9.96, "10 s"), (1234.0, "1,234 s")])
+def test_seconds_have_two_digits_at_most_below_ten(value, text):
+    assert seconds(value) == text
+
+
+@pytest.mark.parametrize("value", [0.0, 0.003, 0.0101, 0.05, 0.1, 0.11, 3.21, 9.99, 10.2, 400.01])
+def test_a_bound_is_never_rounded_down(value):
+    text = at_most(value)
+    assert float(text.removesuffix(" s").replace(",", "")) >= value
+    assert float(text.removesuffix(" s").replace(",", "")) <= value * 1.1 + 1.0
+
+
+def test_at_most_keeps_what_is_round():
+    assert [at_most(x) for x in (0.05, 0.2, 3.0, 12.0)] == ["0.05 s", "0.2 s", "3.0 s", "12 s"]
+
+
+@pytest.mark.parametrize(("value", "text"), [(-3.44, "−3.4 s"), (0.04, "0 s"), (12.5, "+12 s")])
+def test_signed(value, text):
+    assert signed_seconds(value) == text
+
+
+def test_span():
+    assert span(9.2, 28.8) == "9 to 29 s"
+    assert span(-1.46, 13.9) == "−1 to 14 s"
+    assert span(0.21, 1.4) == "0.2 to 1.4 s"
+
+
+@pytest.mark.parametrize(("east", "north", "source"), [
+    (0, -1, "north"), (4, 3, "south-west"), (-1, 0, "east"), (1, -1, "north-west")])
+def test_wind_is_named_by_where_it_comes_from(east, north, source):
+    # Common practice in meteorology (WMO No. 8): a west wind blows from the west.
+    assert compass(east, north) == source
+
+
+def test_money_and_lists():
+    assert money(1500, "EUR") == "1,500 EUR"
+    assert money(12.5) == "12.50"
+    assert listing([]) == ""
+    assert listing(["a"]) == "a"
+    assert listing(["a", "b", "c"]) == "a, b and c"
