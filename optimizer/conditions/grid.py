@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,6 +22,8 @@ def sample(conditions: Conditions, values: NDArray[np.float64], distance: NDArra
     """
     if values.size == 1:
         return np.full(len(distance), values[0, 0])
+    from scipy.interpolate import RegularGridInterpolator  # slow, and not needed for one wind
+
     ends = ((conditions.wind_time, time), (conditions.wind_distance, distance))
     used = [(axis, np.clip(where, axis[0], axis[-1])) for axis, where in ends if len(axis) > 1]
     table = values.reshape([len(axis) for axis, _ in used])
