@@ -36,7 +36,9 @@ that is not there is null. `model` holds the arrays that the plan was computed o
 
 with the forces at the step's mean kinetic energy, v² = (v²_k + v²_{k+1}) / 2, g the
 `gravity_mps2`, and the reserve W' falling by (P − CP) Δt above CP and rising by
-`recovery_share` (CP − P) Δt below it. `cda_m2` is interpolated over `yaw_deg`, one row a position;
+`recovery_share` (CP − P) Δt below it (with `slowing_recovery` also in proportion to the empty
+share of it). Where `effort_rate` is not null, Σ (P_k/CP_k)^p Δt_k ≤ rate^p T + budget over the
+whole time T. `cda_m2` is interpolated over `yaw_deg`, one row a position;
 `position` says which row a step uses; between the table's angles a cubic spline with zero
 slopes at both ends, `cda_fine_m2` at every degree from 0 to 90 is that spline itself.
 """
@@ -174,6 +176,8 @@ def _rideable(result: Result) -> dict[str, Any]:
             "place": block.place, "position": block.position,
             "elapsed_s": float(np.interp(block.end, result.plan.distance, plan.time))}
             for block in plan.blocks],
+        "hills": [{"low_grade": hill.low, "high_grade": hill.high, "extra_w": hill.extra}
+                  for hill in plan.hills],
         "time_s": _list(plan.time), "speed_mps": _list(plan.speed),
         "power_w": _list(plan.power), "reserve_j": _list(plan.reserve)}
 
@@ -233,4 +237,4 @@ def _model(p: PacingProblem) -> dict[str, Any]:
         "bearing_n_per_mps": p.bearing[1], "gravity_mps2": GRAVITY, "w_prime_j": p.w_prime,
         "reserve_floor_j": p.reserve_floor, "start_speed_mps": p.start_speed,
         "lowest_speed_mps": p.lowest_speed, "effort_exponent": p.effort_exponent,
-        "effort_rate": p.effort_rate}
+        "effort_rate": p.effort_rate, "effort_budget_s": p.effort_budget}
