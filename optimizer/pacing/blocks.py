@@ -63,8 +63,9 @@ def recognisable_places(course: Course) -> tuple[Mark, ...]:
                         else "steeper" if after[k] > before[k] else "easier")
                 found.append((3, float(at[k]), kind))
     ranked = ([(0, m.distance, m.name) for m in course.marks]
-              + [(1, c.distance, c.name) for c in course.corners if c.dead_turn]
-              + [(2, c.distance, c.name) for c in course.corners if not c.dead_turn]
+              + [(1, c.distance, c.name or "dead turn") for c in course.corners if c.dead_turn]
+              + [(2, c.distance, c.name or ("right" if c.turn > 0 else "left") + " turn")
+                 for c in course.corners if not c.dead_turn]
               + found)
     kept: list[tuple[int, float, str]] = []
     for rank, place, name in sorted(ranked):
