@@ -21,6 +21,10 @@ class InputError(KitpaceError):
         place = f"{file}, {where}" if where else file
         super().__init__(f"{place}: {problem}\n  {remedy}" if remedy else f"{place}: {problem}")
 
+    def __reduce__(self) -> tuple[type[InputError], tuple[str, str, str, str]]:
+        """Pickle by the four parts, so that it survives the way back from another process."""
+        return type(self), (self.file, self.where, self.problem, self.remedy)
+
 
 class Infeasible(KitpaceError):  # noqa: N818 - an outcome, not a mistake
     """No plan meets the limits; `limit` names the one that binds."""
@@ -31,3 +35,7 @@ class Infeasible(KitpaceError):  # noqa: N818 - an outcome, not a mistake
         self.limit, self.remedy = limit, remedy
         super().__init__(f"no plan meets the limits: {limit}\n  {remedy}" if remedy else
                          f"no plan meets the limits: {limit}")
+
+    def __reduce__(self) -> tuple[type[Infeasible], tuple[str, str]]:
+        """Pickle by its parts, as InputError does."""
+        return type(self), (self.limit, self.remedy)

@@ -208,18 +208,20 @@ class Scenario(_Table):
 
 def read_scenario(path: Path | str, *, budget: float | None = None,
                   wind: tuple[float, float] | None = None,
-                  start_time: datetime | time | None = None) -> Job:
+                  start_time: datetime | time | None = None,
+                  rider_file: Path | None = None, forecast_file: Path | None = None) -> Job:
     """Read a scenario and every file that it names into a job.
 
-    `budget`, `wind` (km/h and the degrees it comes from) and `start_time` stand in for what the
-    file says. Raises InputError with file, line or row, and what would be right.
+    `budget`, `wind` (km/h and the degrees it comes from), `start_time` and the two files stand
+    in for what the scenario says; a wind goes before a forecast. Raises InputError with file,
+    line or row, and what would be right.
     """
     file = read_toml(path)
     scenario = check(Scenario, file)
     course = _course(file, scenario)
     baseline = _baseline(scenario.bike)
-    rider = _rider(file, scenario)
-    conditions = _conditions(file, scenario, course, wind, start_time)
+    rider = _rider(rider_file or _beside(file, scenario.rider, "rider"))
+    conditions = _conditions(file, scenario, course, wind, start_time, forecast_file)
     catalogue, effects, notes = _kit(file, scenario, course, conditions, rider, baseline)
     catalogue, rules = _rules(file, scenario, catalogue)
     return Job(
@@ -229,7 +231,9 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
         assumptions=(*_assumed(scenario, conditions), *notes),
-        sources=_sources(file, scenario))
+        sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
+                         "" if wind else forecast_file.name if forecast_file
+                         else scenario.conditions.forecast))
 
 
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
@@ -327,10 +331,9 @@ def _baseline(bike: BikeTable) -> Setup:
         crosswind_limit=(bike.crosswind_limit_kmh or math.inf) / 3.6)
 
 
-def _rider(file: TomlFile, scenario: Scenario) -> Rider:
+def _rider(path: Path) -> Rider:
     from optimizer.scenario.rider_file import read_rider
 
-    path = _beside(file, scenario.rider, "rider")
     rider = read_rider(path)
     if rider.critical_power >= rider.max_power:
         raise InputError(
@@ -341,8 +344,8 @@ def _rider(file: TomlFile, scenario: Scenario) -> Rider:
 
 
 def _conditions(file: TomlFile, scenario: Scenario, course: Course,
-                wind: tuple[float, float] | None,
-                start_time: datetime | time | None) -> Conditions:
+                wind: tuple[float, float] | None, start_time: datetime | time | None,
+                forecast: Path | None) -> Conditions:
     table = scenario.conditions
     if table.wind and table.forecast:
         raise file.error("names a wind and a forecast", "keep one of them", "conditions", "wind")
@@ -359,12 +362,13 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
         pressure_hpa=table.pressure_hpa, humidity_percent=table.humidity_percent,
         elevation_m=float(course.elevation[0]), wind_doubt_percent=table.wind_doubt_percent,
         wind_doubt_deg=table.wind_doubt_deg, wet=table.wet, start_time=start)
-    if table.forecast and wind is None:
-        from optimizer.scenario.forecast_file import read_forecast
+    if forecast is None and table.forecast:
+        forecast = _beside(file, table.forecast, "conditions", "forecast")
+    if forecast is None or wind is not None:
+        return conditions
+    from optimizer.scenario.forecast_file import read_forecast
 
-        path = _beside(file, table.forecast, "conditions", "forecast")
-        return read_forecast(path, start, conditions)
-    return conditions
+    return read_forecast(forecast, start, conditions)
 
 
 def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditions,
@@ -465,13 +469,13 @@ def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
     return found
 
 
-def _sources(file: TomlFile, scenario: Scenario) -> tuple[tuple[str, str], ...]:
+def _sources(file: TomlFile, scenario: Scenario, rider: str,
+             forecast: str | None) -> tuple[tuple[str, str], ...]:
     kit = scenario.kit
     gpx = scenario.course.gpx
     named = [("scenario", file.path.name),
              ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
-             ("features", scenario.course.features),
-             ("rider", scenario.rider), ("forecast", scenario.conditions.forecast)]
+             ("features", scenario.course.features), ("rider", rider), ("forecast", forecast)]
     if kit:
         named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs),
                   ("priors", kit.priors)]
