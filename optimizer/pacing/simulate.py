@@ -14,7 +14,7 @@ from scipy.linalg import solve_banded
 
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import FASTEST, drag_in_energy
-from optimizer.physics.road_load import aerodynamic_force, road_force
+from optimizer.physics.road_load import drag_and_slope, road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
 
 _CRAWL = 0.3  # m/s; below this a rider has stopped
+_SETTLED = 3e-5  # of the energy, a last Newton step that leaves less than 1e-8 m/s
 
 
 @dataclass(frozen=True)
@@ -80,19 +81,23 @@ def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDAr
     column = (slice(None),) + (None,) * (power.ndim - 1)
     cp = p.critical_power[column] if critical_power is None else critical_power
     full = np.asarray(p.w_prime if w_prime is None else w_prime)
-    net = (cp - power) * pace * p.step[column]  # J, positive where it refills
-    refill = np.maximum(net, 0.0) * p.recovery[column]
-    drain = np.minimum(net, 0.0)
+    net = (cp - power) * pace
+    net *= p.step[column]  # J, positive where it refills
     out = np.empty((p.steps + 1, *power.shape[1:]))
     out[0] = full
     if p.slowing_recovery:
-        keep = np.exp(-refill / full)
+        drain = np.minimum(net, 0.0)
+        keep = np.exp(-np.maximum(net, 0.0) * p.recovery[column] / full)
         for k in range(p.steps):
             out[k + 1] = full - (full - out[k]) * keep[k] + drain[k]
         return np.asarray(np.minimum(out, full))
+    if np.any(p.recovery < 1.0):
+        net *= np.where(net > 0, p.recovery[column], 1.0)
     # W = min(W', W + d) telescopes: the running sum less the excess it ever had.
-    total = np.cumsum(refill + drain, axis=0)
-    out[1:] = full + total - np.maximum(np.maximum.accumulate(total, axis=0), 0.0)
+    np.cumsum(net, axis=0, out=out[1:])
+    excess = np.maximum.accumulate(out[1:], axis=0)
+    out[1:] -= np.maximum(excess, 0.0, out=excess)
+    out[1:] += full
     return out
 
 
@@ -156,56 +161,52 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     def rows(values: NDArray[np.float64] | None, own: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.broadcast_to(own[:, None] if values is None else values, (p.steps, b))
 
-    head, cross = rows(var.headwind, p.headwind), np.abs(rows(var.crosswind, p.crosswind))
+    head, cross = rows(var.headwind, p.headwind), rows(var.crosswind, p.crosswind)
+    watts = np.asarray(power) * np.asarray(var.power_factor)
+    drive = rows(2 * p.drivetrain_efficiency * watts, p.step)
     mass = p.mass + np.asarray(var.mass_change)
     effective = p.effective_mass + np.asarray(var.mass_change)
     unit = road_force(p.grade, 1.0, 0.0)  # N per kg
     roll = road_force(p.grade, 1.0, p.rolling_resistance) - unit
-    watts = np.asarray(power) * np.asarray(var.power_factor)
-    top = np.minimum(p.speed_limit, FASTEST)
-    density = np.asarray(var.density_factor)
-    speed = np.empty((p.steps + 1, b))
-    speed[0] = min(p.start_speed, float(top[0]))
+    top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
+    lowest = 0.5 * _CRAWL**2
+    energy, speed = np.empty((p.steps + 1, b)), np.empty((p.steps + 1, b))
+    energy[0] = min(0.5 * p.start_speed**2, float(top[0]))
+    speed[0] = np.sqrt(2 * energy[0])
     stalled = np.zeros(b, dtype=bool)
+    force, by_end = np.zeros(b), np.full(b, np.inf)
     for k in range(p.steps):
-        v0 = speed[k]
-        half = 0.5 * effective / p.step[k]
-        drive = 2 * p.drivetrain_efficiency * watts[k]
-        resistance = mass * (unit[k] + roll[k] * var.rolling_factor) + p.bearing[0] - half * v0**2
-        v1 = np.maximum(v0, 1.0 if k else 2.0)
+        e0, v0 = energy[k], speed[k]
+        inertia = effective / p.step[k]
+        rest = mass * (unit[k] + roll[k] * var.rolling_factor) + p.bearing[0]
+        density = p.air_density[k] * np.asarray(var.density_factor)
+        # The last step's force and slope foretell this step's end.
+        e1 = e0 + (drive[k] / np.maximum(2 * v0, 1.0) - force - rest) / by_end if k else e0
+        e1 = np.maximum(e1, np.maximum(0.2 * e0, 0.5 if k else 2.0))
         for _ in range(30):
-            mean = np.sqrt(0.5 * (v0**2 + v1**2))
-            force, slope = _drag(p, k, mean, head[k], cross[k], var, density)
-            push = drive / (v0 + v1)
-            value = half * v1**2 - push + force + resistance
-            change = value / (2 * half * v1 + push / (v0 + v1) + slope * v1 / (2 * mean))
-            v1 = np.maximum(v1 - change, 0.3 * v1)
-            if np.max(np.abs(change)) < 1e-7:
+            v1 = np.sqrt(2 * e1)
+            mean = np.sqrt(e0 + e1)
+            force, slope = drag_and_slope(mean, head[k], cross[k], density, p.drag, p.position[k],
+                                          factor=var.drag_factor, change=var.drag_area_change)
+            force += p.bearing[1] * mean
+            total = v0 + v1
+            push = drive[k] / total
+            by_end = inertia + push / (total * v1) + 0.5 * (slope + p.bearing[1]) / mean
+            change = (inertia * (e1 - e0) - push + force + rest) / by_end
+            e1 = np.maximum(e1 - change, 0.09 * e1)
+            # What is left after a Newton step is about its square.
+            if np.max(np.abs(change) / e1) < _SETTLED:
                 break
-        stalled |= v1 < _CRAWL
-        speed[k + 1] = np.clip(v1, _CRAWL, top[k + 1])
+        stalled |= e1 < lowest
+        energy[k + 1] = np.minimum(np.maximum(e1, lowest), top[k + 1])
+        np.sqrt(2 * energy[k + 1], out=speed[k + 1])
     pace = 2.0 / (speed[:-1] + speed[1:])
-    time = np.concatenate([np.zeros((1, b)), np.cumsum(p.step[:, None] * pace, axis=0)])
+    time = np.zeros((p.steps + 1, b))
+    np.cumsum(p.step[:, None] * pace, axis=0, out=time[1:])
     reserve = reserve_along(p, np.broadcast_to(watts, pace.shape), pace,
                             p.critical_power[:, None] * var.critical_power_factor,
                             np.broadcast_to(p.w_prime * np.asarray(var.w_prime_factor), (b,)))
     return Ride(speed, time, reserve, stalled)
-
-
-def _drag(p: PacingProblem, k: int, speed: NDArray[np.float64], head: NDArray[np.float64],
-          cross: NDArray[np.float64], var: Variation, density: NDArray[np.float64],
-          ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Drag and bearing friction with its slope by speed on step k, (b,)."""
-    rho = p.air_density[k] * density
-    force, slope, _ = aerodynamic_force(speed, head, cross, rho, p.drag, p.position[k])
-    force, slope = force * var.drag_factor, slope * var.drag_factor
-    if np.any(var.drag_area_change):
-        along = speed + head
-        q = np.sqrt(along**2 + cross**2)
-        half = 0.5 * rho * np.asarray(var.drag_area_change)
-        force = force + half * along * q
-        slope = slope + half * (q + along**2 / np.maximum(q, 1e-9))
-    return force + p.bearing[1] * speed, slope + p.bearing[1]
 
 
 def holding_power(problem: PacingProblem, ride: Ride) -> NDArray[np.float64]:
