@@ -16,7 +16,9 @@ from optimizer.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Points", "read_gpx"]
+    from optimizer.course.course import Course
+
+__all__ = ["Points", "course_gpx", "read_gpx"]
 
 LARGEST_FILE = 256 * 2**20  # bytes; a million points take about 120 MB
 MOST_POINTS = 2_000_000
@@ -223,3 +225,27 @@ def _seconds(text: str) -> float:
         return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
     except (OverflowError, ValueError):
         return math.nan
+
+
+def course_gpx(course: Course) -> str:
+    """GPX 1.1 of a course: its line as one track, its marks as waypoints."""
+    from gpxpy import gpx
+
+    out = gpx.GPX()
+    out.creator = "kitpace"
+    out.name = _printable(course.name)
+    for mark in course.marks:
+        k = int(np.argmin(np.abs(course.distance - mark.distance)))
+        out.waypoints.append(gpx.GPXWaypoint(
+            round(float(course.latitude[k]), 6), round(float(course.longitude[k]), 6),
+            elevation=round(float(course.elevation[k]), 1), name=_printable(mark.name)))
+    out.tracks.append(gpx.GPXTrack(name=out.name))
+    out.tracks[0].segments.append(gpx.GPXTrackSegment([
+        gpx.GPXTrackPoint(round(float(a), 6), round(float(b), 6), elevation=round(float(h), 1))
+        for a, b, h in zip(course.latitude, course.longitude, course.elevation, strict=True)]))
+    return str(out.to_xml(version="1.1"))
+
+
+def _printable(text: str) -> str:
+    """Text without the control characters that XML cannot hold."""
+    return "".join(c if c.isprintable() else " " for c in text)

@@ -73,11 +73,13 @@ def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
         fit = _fit(replace(data, height=data.height - drift), nodes, chosen.penalty)
     _note_steep(fit, nodes, log)
     height_sd, grade_sd = _errors(chosen, nodes)
-    size = float(np.sqrt(np.mean((np.interp(where, nodes, fit) - height) ** 2)))
     log.mended("heights", "noise of the heights", len(where),
-               f"smoothed; all in all {size:.1f} m typical change, grades good to "
-               f"{100 * grade_sd:.1f} points")
+               f"smoothed: ascent {_ascent(height):.0f} m in the file, {_ascent(fit):.0f} m now")
     return Heights(fit, chosen.noise_sd, height_sd, grade_sd)
+
+
+def _ascent(height: NDArray[np.float64]) -> float:
+    return float(np.maximum(np.diff(height), 0.0).sum())
 
 
 # --- smoothing --------------------------------------------------------------------------

@@ -1,0 +1,170 @@
+"""`kitpace course`: what a course is, how far its data can be trusted, and when to start."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.job.start_times import StartTime
+
+__all__ = ["command"]
+
+_OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km": "from_km",
+                  "to_km": "to_km", "reverse": "reverse", "laps": "laps", "piece": "piece",
+                  "flat": "flat", "smoothing": "smoothing", "keep": "keep",
+                  "skill_percent": "skill_percent", "wet": "wet",
+                  "descent_cap_kmh": "descent_cap_kmh"}
+
+
+@click.command("course")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path())
+@click.option("--features", metavar="FILE.csv", type=click.Path(),
+              help="Surfaces, terrain, shelter, limits and marks: a table with the columns what, "
+                   "from_km, to_km, value, name.")
+@click.option("--from-km", type=float, metavar="KM", help="Where the course starts on the track.")
+@click.option("--to-km", type=float, metavar="KM", help="Where it ends.")
+@click.option("--reverse", is_flag=True, help="Ride it the other way round.")
+@click.option("--laps", type=click.IntRange(1, 100), default=1, help="How often it is ridden.")
+@click.option("--piece", type=click.IntRange(min=1), metavar="N",
+              help="Which of several unconnected pieces of the track; the longest without it.")
+@click.option("--flat", is_flag=True, help="Take a track without heights as flat.")
+@click.option("--smoothing", type=click.FloatRange(0, 1e12, min_open=True), metavar="X",
+              help="Fixed smoothing of the heights; without it the data's own noise decides.")
+@click.option("--keep", metavar="NAME", multiple=True,
+              help="A flaw not to be mended, as the table of corrections names it.")
+@click.option("--skill-percent", type=click.FloatRange(10, 100), metavar="X", default=60.0,
+              help="Share of the tyres' grip used in corners: 40 careful, 60 practised, 75 bold.")
+@click.option("--wet", is_flag=True, help="A wet road.")
+@click.option("--descent-cap-kmh", type=click.FloatRange(20, 130), metavar="KMH",
+              help="The highest speed that is ever wanted.")
+@click.option("--out", metavar="FILE.html", type=click.Path(),
+              help="Where the page goes; beside FILE by default.")
+@click.option("--gpx", "gpx_file", metavar="FILE.gpx", type=click.Path(),
+              help="Write the cleaned course as GPX as well.")
+@click.pass_context
+def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
+            gpx_file: str | None, **options: Any) -> None:
+    """Say what the course in FILE is: length, ascent, grades, corners, flaws and doubts.
+
+    FILE is a GPX file, or several that follow on each other; or one scenario, which also tells
+    its air and wind and, with a forecast by the hour, the finish time for each start.
+
+    \b
+    Example:
+      kitpace course courses/quern-pass/course.gpx
+      kitpace course loop.gpx --laps 2 --features roads.csv
+      kitpace course courses/tarn-loop/scenario.toml
+    """  # noqa: D301 - click reads the \b
+    first = Path(files[0])
+    page = Path(out) if out else first.with_name(f"{first.stem}-course.html")
+    for target in (page, *([Path(gpx_file)] if gpx_file else [])):
+        if target.is_dir():
+            raise InputError(str(target), "", "is a folder", "name a file in it")
+    if gpx_file and Path(gpx_file).resolve() in {Path(name).resolve() for name in files}:
+        raise InputError(gpx_file, "", "is the file that is read", "give the new one another name")
+    from optimizer.course.gpx import course_gpx
+    from optimizer.files import write_atomic
+    from optimizer.report.course_page import course_page
+
+    course: Course
+    conditions: Conditions | None
+    starts: tuple[StartTime, ...]
+    with progress("Reading") as tell:
+        if first.suffix.lower() == ".toml":
+            _refuse(context, files)
+            from optimizer.job.start_times import start_times
+            from optimizer.scenario import read_scenario
+
+            job = read_scenario(files[0])
+            course, conditions, starts = job.course, job.conditions, start_times(job, tell=tell)
+        else:
+            course, conditions, starts = _read(files, **options), None, ()
+        written = [("Page", write_atomic(page, course_page(course, conditions, starts)))]
+        if gpx_file:
+            written.append(("GPX", write_atomic(gpx_file, course_gpx(course))))
+    _tell(course, conditions, starts)
+    say()
+    for what, path in written:
+        say(f"{what}: {path}")
+
+
+def _refuse(context: click.Context, files: tuple[str, ...]) -> None:
+    """Refuse options beside a scenario, which says itself how its course is taken."""
+    if len(files) > 1:
+        raise InputError(files[0], "", "is a scenario beside other files",
+                         "name one scenario, or GPX files only")
+    given = [name for name in _OF_A_SCENARIO
+             if context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE]
+    if given:
+        raise InputError(files[0], "", f"does not go with --{given[0].replace('_', '-')}",
+                         f"write {_OF_A_SCENARIO[given[0]]} in the scenario")
+
+
+def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None,
+          to_km: float | None, reverse: bool, laps: int, piece: int | None, flat: bool,
+          smoothing: float | None, keep: tuple[str, ...], skill_percent: float, wet: bool,
+          descent_cap_kmh: float | None) -> Course:
+    from optimizer.course import MENDING, Cleaning, Handling, Shape, read_course
+    from optimizer.scenario.course_file import read_features
+    from optimizer.scenario.tables import suggest
+
+    for name in keep:
+        if name not in MENDING:
+            raise InputError("--keep", "", f'"{name}" is no flaw that is mended',
+                             suggest(name, MENDING))
+    for option, value in (("--from-km", from_km), ("--to-km", to_km)):
+        if value is not None and not math.isfinite(value):
+            raise InputError(option, "", f"{value} is not a distance", "give km from the start")
+    return read_course(
+        files,
+        shape=Shape(1000 * (from_km or 0.0), None if to_km is None else 1000 * to_km, reverse,
+                    laps),
+        cleaning=Cleaning(skip=frozenset(keep), penalty=smoothing, flat=flat, piece=piece),
+        handling=Handling(skill=skill_percent / 100, wet=wet,
+                          descent_cap=(descent_cap_kmh or math.inf) / 3.6),
+        features=read_features(features) if features else None)
+
+
+def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime, ...]) -> None:
+    from optimizer.report.course_page import (
+        CAUTION,
+        corner_rows,
+        grade_rows,
+        leg_rows,
+        sentences,
+        start_rows,
+        start_sentence,
+    )
+
+    say(f"{course.name}:", *sentences(course))
+    for doubt in course.doubts:
+        say(f"Mind: {doubt}")
+    say(CAUTION)
+    headings = ("Stretch", "km", "up, m", "grade, %", "head, km/h", "cross, km/h")
+    rows = leg_rows(course, conditions)
+    table(headings[:len(rows[0])], rows, "Stretches between the marks")
+    table(("Steepest", "up", "from", "down", "from"), grade_rows(course))
+    if course.corners:
+        slowest = sorted(course.corners, key=lambda corner: corner.speed)[:12]
+        table(("km", "", "turn", "radius, m", "km/h"),
+              corner_rows(sorted(slowest, key=lambda corner: corner.distance)),
+              f"The slowest {len(slowest)} of {len(course.corners)} corners; the page has all"
+              if len(slowest) < len(course.corners) else "Corners", left=(1, 2))
+    if course.corrections:
+        table(("Flaw", "found", "what was done", "name"),
+              [(c.what, c.count, c.effect, c.option or "-") for c in course.corrections],
+              "Mended; --keep NAME leaves one undone", left=(0, 2, 3))
+    if starts:
+        say()
+        say(start_sentence(starts))
+        table(("Start", "time", "loss", "head, km/h", "°C"), start_rows(starts),
+              "Finish time against start time")

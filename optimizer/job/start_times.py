@@ -1,0 +1,71 @@
+"""Finish time against start time, where the forecast changes over the day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.conditions import starting_at
+from optimizer.job.run import on_the_day, plan_for
+from optimizer.rider.environment import critical_power_factor
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from optimizer.job.values import Job
+
+__all__ = ["StartTime", "start_times"]
+
+_MOST = 49  # starts
+
+
+@dataclass(frozen=True)
+class StartTime:
+    """A start and what comes of it: the plan's finish time [s], mean head wind at the rider [m/s].
+
+    `beyond` says that the ride runs out of the forecast, whose last hour then goes on.
+    """
+
+    start: datetime
+    finish_time: float
+    headwind: float
+    temperature: float
+    beyond: bool
+
+
+def start_times(job: Job, every: float = 1800.0,
+                tell: Callable[[str], None] = lambda _words: None) -> tuple[StartTime, ...]:
+    """Plan the ride with the kit of today for each start that the forecast covers.
+
+    `every` seconds, further apart where more than 49 starts would come of it; none where the
+    weather does not change with time. Raises Infeasible where there is no plan.
+    """
+    weather = job.conditions
+    if len(weather.wind_time) < 2 or weather.start_time is None:
+        return ()
+    begin = weather.start_time + timedelta(seconds=float(weather.wind_time[0]))
+    length = float(np.ptp(weather.wind_time))
+    every = max(every, 600.0 * np.ceil(length / (_MOST - 1) / 600.0))
+    today, warm, found = on_the_day(job), None, []
+    cool = _left_by_heat(job, weather.temperature)
+    for later in np.arange(0.0, length + 1.0, every):
+        start = begin + timedelta(seconds=float(later))
+        tell(f"a start at {start:%H:%M}")
+        there = starting_at(weather, start)
+        # The effort limit is that of the job's own start; heat is the start's.
+        power = today.rider.critical_power * _left_by_heat(job, there.temperature) / cool
+        rider = replace(today.rider, critical_power=power)
+        warm = plan = plan_for(replace(today, rider=rider, conditions=there), job.baseline,
+                               warm=warm)
+        found.append(StartTime(
+            start, plan.finish_time,
+            float(np.average(plan.problem.headwind, weights=plan.problem.step)),
+            there.temperature, beyond=plan.finish_time > length - later + 1800.0))
+    return tuple(found)
+
+
+def _left_by_heat(job: Job, temperature: float) -> float:
+    return float(np.mean(critical_power_factor(job.rider, job.course.elevation, temperature)))

@@ -1,0 +1,340 @@
+"""The course as it was understood: road, grades, corners, air and wind, corrections, doubts."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.physics import lay_road
+from optimizer.report.along import (
+    ALONG,
+    axis,
+    legs,
+    line,
+    mark_letters,
+    mark_rules,
+    mean_over,
+    row_title,
+)
+from optimizer.report.course_map import course_map, letters
+from optimizer.report.page import Chart, Markup, Points, Section, Table, render
+from optimizer.report.words import clock, kilometres, signed_seconds
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Corner, Course
+    from optimizer.job.start_times import StartTime
+    from optimizer.physics import Road
+    from optimizer.report.page import Part
+
+__all__ = ["CAUTION", "corner_rows", "course_page", "grade_rows", "leg_rows", "sentences",
+           "start_rows", "start_sentence"]
+
+CAUTION = ("Corner and descent speeds are a model's, from a track and an assumed grip. Gravel, "
+           "traffic, marshals and the law come first; ride what you see, on brakes that a "
+           "qualified mechanic would pass.")
+_SPANS = (100.0, 500.0, 1000.0, 5000.0)  # m over which steepness is told
+_GRADES = (-0.10, -0.06, -0.03, -0.01, 0.01, 0.03, 0.06, 0.10)
+
+
+def course_page(course: Course, conditions: Conditions | None = None,
+                starts: Sequence[StartTime] = ()) -> str:
+    """Page of a course; with its weather, where `conditions` tell it."""
+    sections = [Section("road", "The road", _road(course, conditions)),
+                Section("corners", "Corners and limits", _corners(course))]
+    if conditions is not None:
+        sections.append(Section("air", "Air and wind", _air(course, conditions, starts)))
+    sections.append(Section("data", "What was mended, and what is doubtful", _data(course)))
+    return render(course.name, sentences(course), sections, kicker="The course", foot=[CAUTION])
+
+
+# --- words and rows, for the terminal as well -----------------------------------------------
+
+
+def sentences(course: Course) -> list[str]:
+    """Say in a few sentences what the course is, and how far it can be trusted."""
+    low, high = float(course.elevation.min()), float(course.elevation.max())
+    top, place = _steepest(course, 500.0)
+    out = [(f"{kilometres(course.length, 2)} with {_ascent(course)} of ascent, between "
+            f"{low:.0f} and {high:.0f} m.")]
+    if course.length > 600.0:
+        out.append(f"The steepest 500 m climb at {_percent(top)} from {kilometres(place)}.")
+    binding = [corner for corner in course.corners if corner.speed < 15.0]
+    dead = sum(corner.dead_turn for corner in course.corners)
+    if course.corners:
+        slow = min(course.corners, key=lambda corner: corner.speed)
+        turns = f", {_count(dead, 'dead turn')} among them" if dead else ""
+        out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}; "
+                   f"{len(binding)} below 54 km/h, the slowest {3.6 * slow.speed:.0f} km/h at "
+                   f"{kilometres(slow.distance)}.")
+    mended = sum(1 for c in course.corrections)
+    out.append(f"{_count(mended, 'kind')} of flaw mended in the data, "
+               f"{_count(len(course.doubts), 'doubt')} left." if mended or course.doubts else
+               "Nothing had to be mended.")
+    return out
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _ascent(course: Course) -> str:
+    """Ascent to the digits that its doubt leaves."""
+    rounded = round(course.ascent, -1) if course.ascent > 100.0 else course.ascent
+    return f"{rounded:.0f} m"
+
+
+def _percent(grade: float) -> str:
+    """Grade with its sign; no sign on what rounds to nothing."""
+    text = f"{100 * grade:+.1f}".replace("-", "−")
+    return f"{'0.0' if text[1:] == '0.0' else text} %"
+
+
+def _steepest(course: Course, span: float, sign: float = 1.0) -> tuple[float, float]:
+    """Steepest mean grade over `span` [m] and where it begins; up with sign 1, down with -1."""
+    start = course.distance[course.distance <= course.length - span]
+    if not len(start):
+        start = course.distance[:1]
+    end = np.minimum(start + span, course.length)
+    rise = np.interp(end, course.distance, course.elevation) - np.interp(
+        start, course.distance, course.elevation)
+    grade = rise / np.maximum(end - start, 1e-9)
+    k = int(np.argmax(sign * grade))
+    return float(grade[k]), float(start[k])
+
+
+def grade_rows(course: Course) -> list[tuple[str, str, str, str, str]]:
+    """Steepest up and down over some lengths, each with its place."""
+    rows = []
+    for span in _SPANS:
+        if span < course.length:
+            (up, up_at), (down, down_at) = (_steepest(course, span, s) for s in (1.0, -1.0))
+            rows.append((f"{span:.0f} m", _percent(up), kilometres(up_at), _percent(down),
+                         kilometres(down_at)))
+    return rows
+
+
+def corner_rows(corners: Sequence[Corner]) -> list[tuple[str, str, str, str, str]]:
+    """Place, name or kind, turn, radius and speed of each corner."""
+    rows = []
+    for corner in corners:
+        side = "right" if corner.turn > 0 else "left"
+        own = not np.isfinite(corner.radius)
+        rows.append((f"{corner.distance / 1000:.2f}",
+                     corner.name or ("dead turn" if corner.dead_turn else ""),
+                     "" if own or corner.dead_turn else
+                     f"{np.degrees(abs(corner.turn)):.0f}° {side}",
+                     "" if own else f"{corner.radius:.0f}", f"{3.6 * corner.speed:.0f}"))
+    return rows
+
+
+def leg_rows(course: Course, conditions: Conditions | None) -> list[tuple[str, ...]]:
+    """Stretches between marks: name, km, ascent, mean grade, and the wind of the start."""
+    edges, names = legs(course)
+    climb = np.concatenate([[0.0], np.cumsum(np.maximum(np.diff(course.elevation), 0.0))])
+    up = np.diff(np.interp(edges, course.distance, climb))
+    grade = mean_over(course.grade, course.distance, edges)
+    rows = [(name, f"{a / 1000:.1f} to {b / 1000:.1f}", f"{rise:.0f}", _percent(mean)[:-2])
+            for name, a, b, rise, mean in zip(names, edges[:-1], edges[1:], up, grade,
+                                              strict=True)]
+    if conditions is None:
+        return [tuple(row) for row in rows]
+    road = lay_road(course, conditions, course.distance)
+    along, across = (mean_over(values, course.distance, edges)
+                     for values in (road.headwind, np.abs(road.crosswind)))
+    return [(*row, f"{3.6 * head:+.0f}".replace("-", "−"), f"{3.6 * side:.0f}")
+            for row, head, side in zip(rows, along, across, strict=True)]
+
+
+def start_sentence(starts: Sequence[StartTime]) -> str:
+    """Say which start is fastest of those that the forecast covers, and by how much."""
+    covered = [start for start in starts if not start.beyond] or list(starts)
+    best, worst = (choose(covered, key=lambda s: s.finish_time) for choose in (min, max))
+    return (f"With the kit of today the fastest start is {best.start:%H:%M} "
+            f"({clock(best.finish_time)}), the slowest {worst.start:%H:%M} "
+            f"({signed_seconds(worst.finish_time - best.finish_time)}), among those whose whole "
+            "ride the forecast covers. It may turn: look again that morning.")
+
+
+def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, str, str, str, str]]:
+    """Start, finish time, loss against the best, mean head wind and temperature."""
+    best = min(s.finish_time for s in starts if not s.beyond or all(t.beyond for t in starts))
+    return [(f"{s.start:%H:%M}", clock(s.finish_time), signed_seconds(s.finish_time - best),
+             f"{3.6 * s.headwind:+.1f}".replace("-", "−"),
+             f"{s.temperature - 273.15:.0f}{' (beyond the forecast)' if s.beyond else ''}")
+            for s in starts]
+
+
+# --- sections -------------------------------------------------------------------------------
+
+
+def _road(course: Course, conditions: Conditions | None) -> list[Part]:
+    parts: list[Part] = [_profile(course)]
+    drawing = course_map(course, conditions)
+    if drawing:
+        key = Markup("").join(
+            Markup("<li><b>{}</b> {}, {}</li>").format(letter, mark.name,
+                                                       kilometres(mark.distance))
+            for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True))
+        parts.append(Markup('<figure class="mapped"><figcaption><h3>Where is that?</h3>'
+                            '</figcaption><div>{}<ol class="key">{}</ol></div></figure>'
+                            ).format(drawing, key))
+    parts.append(_grades(course))
+    return parts
+
+
+def _profile(course: Course) -> Chart:
+    """Height and grade, and the speeds that corners and caps allow."""
+    km = course.distance / 1000.0
+    over = np.append(_over_hundred(course), np.nan)
+    limit = np.where(np.isfinite(course.speed_limit), 3.6 * course.speed_limit, np.nan)
+    # In one line a gap is nothing; the readout says no limit where there is none.
+    data = [line(km, course.elevation, "y", {"color": "@ink", "width": 1.4}, "height", "m"),
+            line(km, 100.0 * over, "y2", {"color": "@ink", "width": 1, "shape": "hv"},
+                 "grade over 100 m", "%", 1),
+            line(km, np.minimum(limit, 100.0), "y3", {"color": "@ink", "width": 1},
+                 "speed limit", "km/h")]
+    layout = {
+        "height": 520, "margin": ALONG, "hovermode": False, "showlegend": False,
+        "meta": {"along": True, "print": (680, 260)}, "xaxis": axis(course, anchor="y3"),
+        "shapes": mark_rules(course),
+        "annotations": [*mark_letters(course), row_title("height, m"),
+                        row_title("grade over 100 m, %", 0.56),
+                        row_title("speed that corners allow, km/h (up to 100)", 0.24)],
+        "yaxis": {"domain": [0.64, 1.0], "nticks": 5, "automargin": False},
+        "yaxis2": {"domain": [0.32, 0.56], "nticks": 5, "automargin": False, "zeroline": True,
+                   "zerolinecolor": "@ink", "zerolinewidth": 1},
+        "yaxis3": {"domain": [0.0, 0.24], "nticks": 4, "range": [0, 100], "automargin": False}}
+    table = Table(("Stretch", "km", "ascent, m", "mean grade, %"), leg_rows(course, None),
+                  "Stretches between the marks")
+    return Chart("profile", "How steep, where?", {"data": data, "layout": layout}, table,
+                 note="Upright lines are the marks of the map. The lowest row includes the "
+                      "braking before each corner.")
+
+
+def _over_hundred(course: Course) -> NDArray[np.float64]:
+    """(n,) mean grade over the 100 m about each step."""
+    middle = 0.5 * (course.distance[1:] + course.distance[:-1])
+    a, b = np.maximum(middle - 50.0, 0.0), np.minimum(middle + 50.0, course.length)
+    height = [np.interp(at, course.distance, course.elevation) for at in (a, b)]
+    return np.asarray((height[1] - height[0]) / np.maximum(b - a, 1e-9))
+
+
+def _grades(course: Course) -> Table:
+    step = np.diff(course.distance)
+    over = _over_hundred(course)
+    edges = [-np.inf, *_GRADES, np.inf]
+    rows = []
+    for low, high in itertools.pairwise(edges):
+        inside = (over >= low) & (over < high)
+        name = (f"below {_percent(high)}" if not np.isfinite(low) else
+                f"above {_percent(low)}" if not np.isfinite(high) else
+                f"{_percent(low)[:-2]} to {_percent(high)}")
+        length = float(step[inside].sum())
+        if length > 0:
+            rows.append((name, f"{length / 1000:.1f}", f"{100 * length / course.length:.0f} %"))
+    doubt = f"; over 100 m they are good to {100 * course.grade_sd:.1f} points" \
+        if course.grade_sd else ""
+    return Table(("Grade over 100 m", "km", "of the course"), rows,
+                 f"How much of which grade{doubt}")
+
+
+def _corners(course: Course) -> list[Part]:
+    steep = Table(("Over", "up", "from", "down", "from"), grade_rows(course), "Steepest parts",
+                  left=(0,))
+    if not course.corners:
+        return ["No corner on this course limits speed.", steep]
+    return [Table(("km", "", "turn", "radius, m", "km/h"), corner_rows(course.corners),
+                  "Corners that may limit speed", left=(1, 2)),
+            ("Speeds come from the radius of the line through the corner and the share of grip "
+             "that the rider uses. A corner that is tighter or dirtier than the track shows, or "
+             "that you know better, gets a speed of its own in the scenario."), steep]
+
+
+def _air(course: Course, conditions: Conditions, starts: Sequence[StartTime]) -> list[Part]:
+    road = lay_road(course, conditions, course.distance)
+    least, most = road.air_density.min(), road.air_density.max()
+    density = f"{least:.3f}" if most - least < 0.0005 else f"{least:.3f} to {most:.3f}"
+    gust = float(conditions.gust.max())
+    words = [(f"Air density {density} kg/m³ along the course; wind at the rider, about 1.2 m "
+              f"above the road, is {100 * _left(road, conditions):.0f} % of that at "
+              f"{conditions.wind_height:.0f} m on average.")]
+    if gust > 14.0:
+        words.append(f"Gusts to {3.6 * gust:.0f} km/h are forecast: deep wheels and hands on "
+                     "extensions are a risk in such wind.")
+    parts: list[Part] = [" ".join(words), _wind(course, conditions, road)]
+    if starts:
+        parts += [start_sentence(starts), _starts(starts)]
+    return parts
+
+
+def _left(road: Road, conditions: Conditions) -> float:
+    speed = float(np.mean(conditions.wind_speed))
+    at_rider = float(np.mean(np.hypot(road.headwind, road.crosswind)))
+    return at_rider / speed if speed > 0.1 else 1.0
+
+
+def _wind(course: Course, conditions: Conditions, road: Road) -> Chart:
+    km = course.distance / 1000.0
+    head, side = (3.6 * np.append(values, values[-1]) for values in
+                  (road.headwind, np.abs(road.crosswind)))
+    data = [{**line(km, head, "y", {"color": "@ink", "width": 1.3, "shape": "hv"},
+                    "wind along the road", "km/h"),
+             "meta": {"say": "wind along the road", "unit": "km/h",
+                      "signs": ["in the face", "from behind"]}},
+            line(km, side, "y", {"color": "@ink", "width": 1, "dash": "dot", "shape": "hv"},
+                 "wind across", "km/h")]
+    layout = {"height": 260, "margin": ALONG, "hovermode": False, "showlegend": False,
+              "meta": {"along": True, "print": (680, 160)}, "xaxis": axis(course),
+              "shapes": mark_rules(course),
+              "annotations": [*mark_letters(course), row_title("km/h at the rider")],
+              "yaxis": {"nticks": 5, "automargin": False, "zeroline": True,
+                        "zerolinecolor": "@ink", "zerolinewidth": 1}}
+    table = Table(("Stretch", "km", "ascent, m", "mean grade, %", "wind along, km/h",
+                   "across, km/h"), leg_rows(course, conditions),
+                  "Stretches between the marks; wind in the face is positive")
+    return Chart("wind", "Where does the wind help, and where not?",
+                 {"data": data, "layout": layout}, table,
+                 note="Solid: along the road, in the face is up. Dotted: across it. As forecast "
+                      "for the start; a plan takes it as it is when the rider comes by.")
+
+
+def _starts(starts: Sequence[StartTime]) -> Chart:
+    data = [{"type": "scatter", "mode": "lines+markers",
+             "x": [s.start.strftime("%Y-%m-%d %H:%M") for s in starts],
+             "y": [s.finish_time / 60.0 for s in starts],
+             "line": {"color": "@plan", "width": 1.6}, "marker": {"color": "@plan", "size": 6},
+             "text": [f"{s.start:%H:%M}: {clock(s.finish_time)}" for s in starts],
+             "hovertemplate": "%{text}<extra></extra>"}]
+    layout = {"height": 280, "showlegend": False, "xaxis": {"title": "start", "type": "date"},
+              "yaxis": {"title": "finish time, min", "nticks": 6}}
+    table = Table(("Start", "Time", "against the best", "head wind, km/h", "°C"),
+                  start_rows(starts), "Each start on its own best plan", left=(0,))
+    return Chart("starts", "When is the best time to start?", {"data": data, "layout": layout},
+                 table, note="Each start has a plan of its own, with the kit of today and the wind "
+                             "that is forecast for when the rider comes by.")
+
+
+def _data(course: Course) -> list[Part]:
+    parts: list[Part] = []
+    if course.doubts:
+        parts.append(Points(course.doubts))
+    if course.corrections:
+        parts.append(Table(
+            ("Flaw", "found", "what was done", "name"),
+            [(c.what, f"{c.count:,}", c.effect, c.option or "–") for c in course.corrections],
+            "Corrections. A name leaves one undone: --keep NAME, or keep in the scenario",
+            left=(0, 2, 3)))
+    else:
+        parts.append("Nothing had to be mended.")
+    parts.append(f"Heights are good to about {course.elevation_sd:.1f} m against each other, "
+                 f"grades over 100 m to {100 * course.grade_sd:.1f} points (one standard error "
+                 "each, from the noise that the data show; an error that stays the same for long "
+                 "cannot be seen).")
+    return parts
