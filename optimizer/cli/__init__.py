@@ -16,7 +16,9 @@ __all__ = ["main"]
 # Name of the command -> one line for the list; the module of the same name holds `command`.
 COMMANDS: dict[str, str] = {
     "new": "Write a commented starter scenario into a folder.",
+    "course": "Say what a course is: length, grades, corners, flaws and doubts.",
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",
+    "batch": "Plan many riders, courses and forecasts in one go.",
     "worth": "Rank the items of an evidence table: what each is worth, and how sure.",
     "convert": "Convert a figure of aero testing to other currencies.",
     "cables": "Estimate what exposed cables, hoses, bottles and plates cost.",
