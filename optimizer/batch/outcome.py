@@ -1,0 +1,92 @@
+"""What became of a case, and the record of it that a later run looks at."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import unicodedata
+from dataclasses import asdict, dataclass, fields
+from typing import TYPE_CHECKING, Any
+
+from optimizer import __version__
+from optimizer.files import write_atomic
+from optimizer.scenario.batch_file import named_files
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from optimizer.scenario.batch_file import Case
+
+__all__ = ["Outcome", "digest", "folder_of", "read_record", "write_record"]
+
+_SCHEMA = "kitpace-case-1"
+_RECORD = "case.json"
+_LONGEST = 60  # characters of a folder's name
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One row of the table: what was planned, or why not.
+
+    `folder` is relative to that of the results; times [s], power [W], `spend` in `currency`.
+    `failure` is empty where there is a plan, else the message, with its `exit_code`. `kept`
+    tells that an earlier run did the work.
+    """
+
+    case: str
+    folder: str
+    course: str = ""
+    rider: str = ""
+    weather: str = ""
+    finish_time: float = 0.0
+    low: float = 0.0
+    high: float = 0.0
+    gap: float = 0.0
+    mean_power: float = 0.0
+    spend: float = 0.0
+    currency: str = ""
+    items: tuple[str, ...] = ()
+    failure: str = ""
+    exit_code: int = 0
+    kept: bool = False
+
+
+def folder_of(case: Case) -> str:
+    """Name of the case's folder: readable, fit for any file system, its own for every case."""
+    plain = unicodedata.normalize("NFKD", case.name).encode("ascii", "ignore").decode().lower()
+    words = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_LONGEST].strip("-")
+    mark = hashlib.sha256(case.name.encode("utf-8")).hexdigest()[:6]
+    return f"{words}-{mark}" if words else mark
+
+
+def digest(case: Case) -> str:
+    """Hash of everything that the case's plan follows from: files, changes to them, version.
+
+    Raises InputError for a file that cannot be read.
+    """
+    changes = [case.wind, case.budget, case.start_time.isoformat() if case.start_time else None]
+    whole = hashlib.sha256(json.dumps([_SCHEMA, __version__, case.name, changes]).encode())
+    for start in (case.scenario, case.rider, case.forecast):
+        for path in named_files(start) if start else ():
+            whole.update(hashlib.sha256(path.read_bytes()).digest())
+        whole.update(b"|")
+    return whole.hexdigest()
+
+
+def write_record(folder: Path, outcome: Outcome, inputs: str) -> None:
+    """Note that the case is done; the last file of a case to be written."""
+    content = {"schema": _SCHEMA, "inputs": inputs, "outcome": asdict(outcome)}
+    write_atomic(folder / _RECORD, json.dumps(content, ensure_ascii=False, indent=1) + "\n")
+
+
+def read_record(folder: Path, inputs: str) -> Outcome | None:
+    """Outcome of an earlier run on the same inputs, None if there is none that can be used."""
+    try:
+        content: dict[str, Any] = json.loads((folder / _RECORD).read_text(encoding="utf-8"))
+        if content["schema"] != _SCHEMA or content["inputs"] != inputs:
+            return None
+        said = {field.name: content["outcome"][field.name] for field in fields(Outcome)}
+    except (OSError, ValueError, KeyError, TypeError):
+        return None  # not there, or not ours: the case is planned again
+    return Outcome(**{**said, "items": tuple(said["items"]), "kept": True})

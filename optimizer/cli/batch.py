@@ -1,0 +1,110 @@
+"""`kitpace batch`: many riders, courses and forecasts in one go."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError, KitpaceError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from contextlib import AbstractContextManager
+
+    from optimizer.batch.outcome import Outcome
+    from optimizer.batch.run import Pools
+
+__all__ = ["command"]
+
+
+class _CasesFailedError(KitpaceError):
+    """Some cases have no plan; the highest exit code among them is the batch's."""
+
+
+@click.command("batch")
+@click.argument("batch_file", metavar="BATCH", type=click.Path())
+@click.option("--out", metavar="FOLDER", type=click.Path(),
+              help="Where the results go; a folder beside BATCH by default.")
+@click.option("--workers", metavar="N", type=click.IntRange(1, 256),
+              help="Processes on this machine; one for each core by default.")
+@click.option("--cluster", "address", metavar="ADDRESS",
+              help="Compute on a Dask scheduler instead, such as tcp://host:8786.")
+@click.option("--again", is_flag=True, help="Plan the cases that are done already as well.")
+def command(batch_file: str, out: str | None, workers: int | None, address: str | None,
+            again: bool) -> None:
+    """Plan every case of BATCH: a TOML of lists that are combined, or a CSV with a case a row.
+
+    Run it again after a stop or a mended file: cases that are done and whose inputs are the
+    same are kept. One case that fails does not lose the others; the exit code tells that some
+    did.
+
+    \b
+    Examples:
+      kitpace batch courses/squad.toml --out reports/squad
+      kitpace batch squad.csv --workers 2
+    """  # noqa: D301 - click reads the \b
+    folder = Path(out) if out else Path(batch_file).with_name(f"{Path(batch_file).stem}-results")
+    if folder.exists() and not folder.is_dir():
+        raise InputError(str(folder), "", "is a file", "name a folder for the results")
+    if address and workers:
+        raise InputError("--workers", "", "stands beside --cluster", "a cluster has its own")
+    from optimizer.batch import run_batch
+    from optimizer.batch.table import summary, table_csv, table_page
+    from optimizer.files import write_atomic
+    from optimizer.scenario.batch_file import read_batch
+
+    batch = read_batch(batch_file)
+    with _executors(address, workers) as (pools, count), progress("Planning") as tell:
+        total, done = len(batch.cases), 0
+
+        def tell_case(outcome: Outcome) -> None:
+            nonlocal done
+            done += 1
+            tell(f"{done} of {total}, last {outcome.case}")
+
+        outcomes = run_batch(batch, folder, pools, min(count, total), again=again, tell=tell_case)
+    index = write_atomic(folder / "index.html", table_page(batch.name, outcomes))
+    write_atomic(folder / "table.csv", "\ufeff" + table_csv(outcomes))
+    say(summary(outcomes))
+    _table(outcomes)
+    say()
+    say(f"Index: {index}")
+    _raise_failures(outcomes)
+
+
+@contextlib.contextmanager
+def _executors(address: str | None, workers: int | None) -> Iterator[tuple[Pools, int]]:
+    """Where cases are computed, and how many at once."""
+    from optimizer.batch.workers import cluster, cores, processes
+
+    if address is None:
+        yield processes, workers or cores()
+        return
+    with cluster(address) as (executor, threads):
+        def same(_count: int) -> AbstractContextManager[object]:
+            return contextlib.nullcontext(executor)
+
+        yield same, threads  # type: ignore[misc] # the executor outlives every use of it
+
+
+def _table(outcomes: tuple[Outcome, ...]) -> None:
+    from optimizer.report.words import clock, money, watts
+
+    table(("Case", "Time", "Nine in ten", "Mean", "Spent"), [
+        (one.case, "none", "", "", "") if one.failure else
+        (one.case, clock(one.finish_time), f"{clock(one.low)} to {clock(one.high)}",
+         watts(one.mean_power), money(one.spend, one.currency)) for one in outcomes])
+
+
+def _raise_failures(outcomes: tuple[Outcome, ...]) -> None:
+    failed = [one for one in outcomes if one.failure]
+    if not failed:
+        return
+    error = _CasesFailedError("these cases have no plan:\n" + "\n".join(
+        f"- {one.case}: {one.failure}" for one in failed))
+    error.exit_code = max(one.exit_code for one in failed)
+    raise error
