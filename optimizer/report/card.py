@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,8 +18,9 @@ from optimizer.report.words import clock
 
 if TYPE_CHECKING:
     from optimizer.job import Result
+    from optimizer.pacing import RideablePlan
 
-__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "write_card"]
+__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "hill_rules", "write_card"]
 
 
 def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
@@ -54,9 +56,32 @@ def card_fragment(result: Result) -> Markup:
                   "</h3></figcaption>{}</figure>").format(_slip(result, ""))
 
 
+def hill_rules(blocks: RideablePlan) -> list[tuple[str, float]]:
+    """Where the road is how steep, and the watts to add there to any block's power."""
+    rules = []
+    for hill in blocks.hills:
+        if hill.extra == 0.0:
+            continue
+        low, high = sorted((abs(hill.low), abs(hill.high)))
+        way = "rising" if hill.low >= 0 else "falling"
+        if hill.low < 0 < hill.high:
+            words = "about level"
+        elif math.isinf(high):
+            words = f"{way} more than {100 * low:g} %"
+        else:
+            words = f"{way} {100 * low:g} to {100 * high:g} %"
+        rules.append((words, hill.extra))
+    return rules
+
+
+def _extra(watts: float) -> str:
+    return f"{watts:+.0f}".replace("-", "−")
+
+
 def _slip(result: Result, change: str) -> Markup:
     """Set blocks with places, watts and the time on the clock where each begins."""
-    job, blocks, at = result.job, result.rideable.blocks, _clock_at(result)
+    job, ridden, at = result.job, result.rideable, _clock_at(result)
+    blocks = ridden.blocks
     rows = Markup("").join(
         Markup('<tr><td class="km">{}</td><td class="where">{}{}</td><td class="w">{}</td>'
                '<td class="t">{}</td></tr>').format(
@@ -68,12 +93,16 @@ def _slip(result: Result, change: str) -> Markup:
                  '<td class="w"></td><td class="t">{}</td></tr>').format(
         f"{job.course.length / 1000:.1f}", clock(at[-1]))
     note = Markup("<p>{}</p>").format(change) if change else ""
+    rules = Markup("").join(Markup("<li>{} <b>{}</b></li>").format(words, _extra(extra))
+                            for words, extra in hill_rules(ridden))
+    hills = Markup('<p>add to the watts where it is</p><ul class="hills">{}</ul>').format(
+        rules) if rules else ""
     return Markup(
         '<div class="card"><p class="who">{} <b>{}</b></p>{}'
         '<table><thead><tr><th scope="col">km</th><th scope="col">from here</th>'
         '<th scope="col">watts</th><th scope="col">clock</th></tr></thead>'
-        "<tbody>{}{}</tbody></table><p>Ride by what you see: law, marshals and the road come "
-        "first.</p></div>").format(job.course.name, clock(at[-1]), note, rows, end)
+        "<tbody>{}{}</tbody></table>{}<p>Ride by what you see: law, marshals and the road come "
+        "first.</p></div>").format(job.course.name, clock(at[-1]), note, rows, end, hills)
 
 
 def _clock_at(result: Result) -> list[float]:
@@ -83,7 +112,7 @@ def _clock_at(result: Result) -> list[float]:
 
 
 def card_csv(result: Result) -> str:
-    """Give the card as CSV, a row a block."""
+    """Give the card as CSV: a row a block, then a row a rule of what hills add to its power."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["block", "place", "start_km", "end_km", "power_w", "position", "elapsed_s",
@@ -93,6 +122,8 @@ def card_csv(result: Result) -> str:
         writer.writerow([k, _no_formula(block.place), f"{block.start / 1000:.3f}",
                          f"{block.end / 1000:.3f}", f"{block.power:g}",
                          _no_formula(block.position), f"{start:.1f}", clock(start)])
+    for words, extra in hill_rules(result.rideable):
+        writer.writerow(["hills", words, "", "", f"{extra:+g}", "", "", ""])
     return out.getvalue()
 
 
@@ -109,7 +140,9 @@ def card_gpx(result: Result) -> str:
     out = gpx.GPX()
     out.creator = "kitpace"
     out.name = _printable(f"{course.name}: {clock(blocks.finish_time)}")
-    out.description = _printable(f"Plan for {result.job.rider.name}, {len(blocks.blocks)} blocks")
+    rules = [f"{_extra(extra)} W {words}" for words, extra in hill_rules(blocks)]
+    out.description = _printable("; ".join(
+        [f"Plan for {result.job.rider.name}, {len(blocks.blocks)} blocks", *rules]))
 
     def waypoint(distance: float, name: str, words: str, kind: str) -> None:
         latitude, longitude, height = (

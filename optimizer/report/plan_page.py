@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.card import card_csv, card_fragment
+from optimizer.report.card import card_csv, card_fragment, hill_rules
 from optimizer.report.course_map import course_map, letters
 from optimizer.report.money import advice, frontier_data, money_parts
 from optimizer.report.page import Chart, Section, Table, asset, render
@@ -93,12 +93,16 @@ def _manner(result: Result) -> Markup:
     blocks = result.rideable.blocks
     hardest = max(blocks, key=lambda block: block.power)
     easiest = min(blocks, key=lambda block: block.power)
-    start = Markup("Ride it in {} blocks, hardest at {} from {}, easiest at {} from {}; that costs "
-                   "{} against the ideal.").format(
-        len(blocks), watts(hardest.power), _from(hardest), watts(easiest.power), _from(easiest),
-        seconds(result.rideable.price)) if len(blocks) > 1 else Markup(
-            "Ride it at {} throughout; that costs {} against the ideal.").format(
-                watts(hardest.power), seconds(result.rideable.price))
+    cost = seconds(result.rideable.price)
+    hills = " and one rule for hills" if hill_rules(result.rideable) else ""
+    if len(blocks) > 1:
+        start = Markup("Ride it in {} blocks{}, hardest at {} from {}, easiest at {} from {}; that "
+                       "costs {} against the ideal.").format(
+            len(blocks), hills, watts(hardest.power), _from(hardest), watts(easiest.power),
+            _from(easiest), cost)
+    else:
+        start = Markup("Ride it at {} throughout{}; that costs {} against the ideal.").format(
+            watts(hardest.power), hills, cost)
     return Markup("{} No other plan on this model is faster by more than {}, and no set within the "
                   "budget by more than {}.").format(start, at_most(result.plan.gap),
                                                     at_most(result.choice.proven_gap))
@@ -169,8 +173,15 @@ def _sensitivities(result: Result) -> Chart:
 
 
 def _ride(result: Result) -> list[Part]:
-    return [strip(result), _map(result), _blocks(result), _splits(result),
+    return [strip(result), _map(result), *_hills(result), _blocks(result), _splits(result),
             card_fragment(result)]
+
+
+def _hills(result: Result) -> list[Part]:
+    """Say what hills add to the power of any block."""
+    rules = [f"{abs(extra):.0f} W {'more' if extra > 0 else 'less'} where it is {words}"
+             for words, extra in hill_rules(result.rideable)]
+    return [f"In every block, ride {listing(rules)}."] if rules else []
 
 
 def _map(result: Result) -> Part:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -18,15 +19,18 @@ from optimizer.job import (
     Sensitivity,
     SetSplits,
     Trial,
+    plan_for,
 )
+from optimizer.job.outlook import trials
 from optimizer.kit import Catalogue, Choice, Item, KitSet, PairFactor
 from optimizer.kit.terms import setup_of
-from optimizer.pacing import Block, Plan, RideablePlan, pacing_problem
+from optimizer.pacing import Block, Hill, Plan, RideablePlan, pacing_problem
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import solve
 from optimizer.physics import Setup, lay_road
 from optimizer.rider import Position, Rider
 
+HILLS = (Hill(-math.inf, -0.015, -30.0), Hill(0.015, 0.04, 20.0), Hill(0.04, math.inf, 30.0))
 EVIL = "</script><img src=x onerror=alert(1)>"
 
 
@@ -75,9 +79,12 @@ def blocks_of(plan: Plan, edges: tuple[float, ...], places: tuple[str, ...]) -> 
         (t0, t1), (w0, w1) = (np.interp([a, b], plan.distance, v) for v in (plan.time, work))
         blocks.append(Block(a, b, float(5 * np.floor(0.985 * (w1 - w0) / (t1 - t0) / 5)), place))
     power = np.array([next(k.power for k in blocks if k.start <= m < k.end) for m in middle])
+    for hill in HILLS:
+        power = power + hill.extra * ((plan.problem.grade >= hill.low)
+                                      & (plan.problem.grade < hill.high))
     ride = simulate(plan.problem, power)
     return RideablePlan(tuple(blocks), ride.speed, ride.time, power, ride.reserve,
-                        float(ride.finish_time) - plan.finish_time)
+                        float(ride.finish_time) - plan.finish_time, HILLS)
 
 
 def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Result:
@@ -144,8 +151,32 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
         Sensitivity("Rolling resistance", "0.0001 more", 2.1, "0.0003", 6.3),
         Sensitivity("Mass", "1 kg more", 3.1), Sensitivity("Start", "an hour later", 5.0))
     windy = replace(conditions, wind_east=conditions.wind_east - 5.0)
-    trials = (Trial(-5.0, 0.0, sets[0].items,
+    checks = (Trial(-5.0, 0.0, sets[0].items,
                     made_up_plan(course, windy, rider, owned).finish_time),)
     return Result(job=job, choice=choice, plan=plan, baseline_plan=before, rideable=rideable,
                   spread=(T * 0.985, T, T * 1.016), splits=splits, worth=worth,
-                  sensitivities=sensitivities, trials=trials)
+                  sensitivities=sensitivities, trials=checks)
+
+
+def simple_result(job: Job) -> Result:
+    """A job planned with the first item of each place, without choosing among sets."""
+    first: dict[str, str] = {}
+    for item in job.catalogue.items:
+        if not item.requires:
+            first.setdefault(item.place, item.name)
+    excluded = {name for item in first.values() for name in job.catalogue[item].excludes}
+    names = tuple(item.name for item in job.catalogue.items
+                  if first.get(item.place) == item.name and item.name not in excluded)
+    sets, plans = [], []
+    for items in ((), names):
+        setup = setup_of(job.baseline, job.catalogue, job.effects, items)
+        plans.append(plan_for(job, setup))
+        sets.append(KitSet(items, sum(job.catalogue[name].cost for name in items), setup,
+                           plans[-1].finish_time, plans[-1].lower_bound))
+    choice = Choice(job.budget, job.currency, sets[0], sets[1], tuple(sets), 1.0)
+    marks = tuple(mark.distance for mark in job.course.marks)
+    few = blocks_of(plans[1], (0.0, *marks, job.course.length),
+                    ("start", *(mark.name for mark in job.course.marks)))
+    T = plans[1].finish_time
+    return Result(job=job, choice=choice, plan=plans[1], baseline_plan=plans[0], rideable=few,
+                  spread=(T * 0.98, T, T * 1.02), trials=trials(job, choice, plans[1]))

@@ -12,7 +12,7 @@ from defusedxml import ElementTree
 
 from optimizer.errors import InputError
 from optimizer.report import write_card
-from optimizer.report.card import card_csv, card_gpx, card_page
+from optimizer.report.card import card_csv, card_gpx, card_page, hill_rules
 from optimizer.report.words import clock
 from tests.fetched import fetched
 from tests.report.made_up import EVIL, made_up_result
@@ -21,7 +21,8 @@ GPX = {"g": "http://www.topografix.com/GPX/1/1"}
 
 
 def test_csv_holds_the_blocks_with_their_clock(result):
-    rows = list(csv.DictReader(io.StringIO(card_csv(result))))
+    rows = [row for row in csv.DictReader(io.StringIO(card_csv(result)))
+            if row["block"] != "hills"]
     blocks = result.rideable.blocks
     assert [float(row["power_w"]) for row in rows] == [block.power for block in blocks]
     assert [row["place"] for row in rows] == [block.place for block in blocks]
@@ -32,12 +33,22 @@ def test_csv_holds_the_blocks_with_their_clock(result):
     assert rows[-1]["end_km"] == f"{result.job.course.length / 1000:.3f}"
 
 
+def test_the_rule_for_hills_is_in_every_form(result):
+    rules = {"falling more than 1.5 %": -30, "rising 1.5 to 4 %": 20, "rising more than 4 %": 30}
+    assert dict(hill_rules(result.rideable)) == rules
+    saved = {row["place"]: float(row["power_w"])
+             for row in csv.DictReader(io.StringIO(card_csv(result))) if row["block"] == "hills"}
+    assert saved == rules
+    assert "+20 W rising 1.5 to 4 %" in card_gpx(result)
+    assert "<li>rising 1.5 to 4 % <b>+20</b></li>" in card_page(result)
+
+
 @pytest.mark.parametrize("name", ["=1+1", "+2", "-3", "@x", "\tx"])
 def test_a_place_is_no_formula_for_a_spreadsheet(result, name):
     # OWASP, CSV injection: cells that begin with = + - @ tab or return are run as formulas.
     block = replace(result.rideable.blocks[0], place=name)
     risky = replace(result, rideable=replace(result.rideable, blocks=(block,)))
-    (row,) = csv.DictReader(io.StringIO(card_csv(risky)))
+    row = next(csv.DictReader(io.StringIO(card_csv(risky))))
     assert row["place"] == f"'{name}"
 
 

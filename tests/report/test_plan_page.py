@@ -55,6 +55,8 @@ def test_the_first_screen_says_it_in_sentences(result, text):
     assert "over the budget" in lead
     assert "faster by more than 0.01 s" in lead
     assert "by more than 0.4 s" in lead
+    assert "in 5 blocks and one rule for hills" in lead
+    assert "20 W more where it is rising 1.5 to 4 %" in text
     assert "<table" not in lead
 
 

@@ -1,0 +1,51 @@
+"""A browser for the tests, and pages that note every complaint."""
+
+from __future__ import annotations
+
+import shutil
+from contextlib import contextmanager
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Chromium of the system, headless; skips where there is none."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        pytest.skip("no Chromium here")
+    with sync_api.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=found, args=[
+            "--no-sandbox", "--disable-gpu", "--disable-background-networking"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(chromium):
+    """Open a file: `with open_page(path, width=..., dark=...) as page`.
+
+    On leaving, the page must have said nothing on the console (but `said`, a part of the one
+    line expected there) and asked for nothing.
+    """
+    @contextmanager
+    def opened(path, *, width=1280, height=900, dark=False, said=None, **options):
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, accept_downloads=True,
+            color_scheme="dark" if dark else "light", **options)
+        page = context.new_page()
+        complaints: list[str] = []
+        page.on("console", lambda message: complaints.append(message.text))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
+        page.on("request", lambda request: None
+                if request.url.startswith(("file:", "blob:", "data:"))
+                else complaints.append(request.url))
+        page.goto(path.as_uri())
+        yield page
+        assert [line for line in complaints if said is None or said not in line] == []
+        assert said is None or complaints
+        context.close()
+
+    return opened

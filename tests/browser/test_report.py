@@ -1,0 +1,386 @@
+"""The report in a browser: every control, figures against the JSON, access, paper."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.kit.terms import setup_of
+from optimizer.pacing import pacing_problem
+from optimizer.pacing.solver import solve
+from optimizer.physics import lay_road
+from optimizer.report import write_card, write_report
+from optimizer.report.card import card_csv
+from optimizer.report.result_json import result_document
+from optimizer.report.words import clock
+from tests.fetched import fetched
+from tests.report.made_up import EVIL, made_up_result
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def result():
+    return made_up_result()
+
+
+@pytest.fixture(scope="module")
+def document(result):
+    return result_document(result)
+
+
+@pytest.fixture(scope="module")
+def report(result, tmp_path_factory):
+    return write_report(result, tmp_path_factory.mktemp("report") / "report.html")
+
+
+def draw_everything(page):
+    for plot in page.locator(".plot").all():
+        plot.scroll_into_view_if_needed()
+        plot.locator(".main-svg").first.wait_for()
+
+
+def cells(page, table):
+    return [[re.sub(r"\s+", " ", cell).strip() for cell in row.locator("th, td").all_inner_texts()]
+            for row in page.locator(f"#{table} tbody tr").all()]
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_opens_offline_without_a_complaint_and_fits(open_page, report, width, dark):
+    with open_page(report, width=width, dark=dark) as page:
+        draw_everything(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_answers_soon_after_it_is_opened(open_page, report):
+    spent = []
+    for _ in range(5):  # the machine may be busy with other things
+        with open_page(report) as page:
+            page.locator("#place").fill("5")
+            assert page.locator("#place-says").inner_text().startswith("5.0 km")
+            spent.append(page.evaluate("performance.now()") / 1000.0)
+        if spent[-1] < 2.0:
+            break
+    assert min(spent) < 2.0
+
+
+def test_names_from_files_do_nothing(open_page, tmp_path):
+    path = write_report(made_up_result(EVIL, EVIL), tmp_path / "evil.html")
+    with open_page(path) as page:
+        draw_everything(page)
+        assert EVIL in page.locator("h1").inner_text()
+        labels = page.locator('.plot[data-chart="ledger"] text').all_text_contents()
+        assert any(label.startswith("</script>") for label in labels)
+
+
+def test_foreign_scripts_are_blocked(open_page, report):
+    with open_page(report, said="violates the following Content Security Policy") as page:
+        ran = page.evaluate("""() => new Promise((done) => {
+            document.addEventListener('securitypolicyviolation', () => done(window.ran || false));
+            const script = document.createElement('script');
+            script.textContent = 'window.ran = true';
+            document.body.append(script);
+        })""")
+        assert ran is False
+
+
+# --- figures against the JSON ---------------------------------------------------------------
+
+
+def test_first_screen_has_the_figures_of_the_json(open_page, report, document):
+    with open_page(report) as page:
+        lead = page.locator(".lead").inner_text()
+    plan, kit = document["plan"], document["kit"]
+    assert lead.startswith(f"{clock(plan['finish_time_s'])}, nine times in ten between "
+                           f"{clock(plan['spread_s']['5'])} and {clock(plan['spread_s']['95'])}.")
+    assert f"Spend {kit['spent']:.0f} of {kit['budget']:,.0f} {kit['currency']}" in lead
+    assert f"{kit['saved_s']:.0f} s saved" in lead
+    assert f"in {len(document['rideable']['blocks'])} blocks" in lead
+
+
+def test_blocks_are_those_of_the_json(open_page, report, document):
+    with open_page(report) as page:
+        rows = cells(page, "blocks")
+    for row, block in zip(rows, document["rideable"]["blocks"], strict=True):
+        assert row[:3] == [block["place"], f"{block['start_m'] / 1000:.1f}",
+                           f"{block['power_w']:.0f} W"]
+        assert row[5] == clock(block["elapsed_s"])
+
+
+def test_splits_are_those_of_the_json(open_page, report, document):
+    with open_page(report) as page:
+        rows = cells(page, "splits")
+    for row, entry in zip(rows, document["set_splits"], strict=True):
+        assert row[0].startswith(entry["name"])
+        assert row[1] == f"{entry['spend']:,.0f}"
+        assert row[2:] == [f"{clock(t)} ({clock(a)} to {clock(b)})" for t, a, b in zip(
+            entry["elapsed_s"], entry["low_s"], entry["high_s"], strict=True)]
+
+
+def test_charts_hold_the_profile_of_the_json(open_page, report, document):
+    with open_page(report) as page:
+        drawn = page.evaluate("kitpace.charts")
+    traces = {trace["name"]: trace for chart in ("strip", "energy")
+              for trace in drawn[chart]["data"]}
+    profile = document["profile"]
+    assert traces["ideal power"]["y"][:-1] == pytest.approx(profile["power_w"], rel=1e-6)
+    assert traces["height"]["y"] == pytest.approx(profile["elevation_m"], rel=1e-6)
+    assert traces["value of a kJ"]["y"][:-1] == pytest.approx(
+        profile["seconds_per_kilojoule"], rel=1e-6)
+
+
+def test_frontier_and_ledger_are_those_of_the_json(open_page, report, document):
+    with open_page(report) as page:
+        page.locator("#frontier summary").click()
+        page.locator("#ledger summary").click()
+        sets, ledger = cells(page, "frontier-table"), cells(page, "ledger-table")
+    for row, entry in zip(sets, document["frontier"], strict=True):
+        assert row[:2] == [f"{entry['spend']:,.0f}", clock(entry["finish_time_s"])]
+    known = {entry["item"]: entry for entry in document["worth"]}
+    assert len(ledger) == len(known)
+    for row in ledger:
+        assert float(row[3].replace("−", "-")) == pytest.approx(known[row[0]]["saved_s"], abs=0.051)
+
+
+# --- controls -------------------------------------------------------------------------------
+
+
+def test_one_place_is_marked_in_everything(open_page, report, document):
+    with open_page(report) as page:
+        draw_everything(page)
+        page.locator("#place").fill("12.5")
+        said = page.locator("#place-says").inner_text()
+        k = int(np.searchsorted(document["profile"]["distance_m"], 12500.0, side="right")) - 1
+        assert f"ideal {document['profile']['power_w'][k]:.0f} W" in said
+        assert f"to ride {document['rideable']['power_w'][k]:.0f} W" in said
+        speed = 3.6 * np.interp(12500.0, document["profile"]["distance_m"],
+                                document["rideable"]["speed_mps"])
+        assert f"speed {speed:.0f} km/h" in said
+        cursors = page.locator(".cursor")
+        assert cursors.count() == 3
+        for cursor in cursors.all():
+            assert cursor.is_visible()
+        assert page.locator("#blocks tr.here th").inner_text() == "Chapel turn"
+        assert page.locator("svg.map .here").get_attribute("visibility") is None
+        at = [page.locator("svg.map .here").get_attribute(name) for name in ("cx", "cy")]
+        page.locator("#place").fill("0")
+        assert at != [page.locator("svg.map .here").get_attribute(name) for name in ("cx", "cy")]
+
+
+def test_the_place_moves_by_key_and_by_pointer(open_page, report):
+    with open_page(report) as page:
+        draw_everything(page)
+        slider = page.locator("#place")
+        slider.focus()
+        page.keyboard.press("ArrowRight")
+        assert slider.input_value() == "0.05"
+        assert slider.get_attribute("aria-valuetext").startswith("0.1 km")
+        page.locator('.plot[data-chart="strip"]').hover(position={"x": 600, "y": 200})
+        middle = float(slider.input_value())
+        assert 5 < middle < 15
+        page.locator("svg.map").hover(position={"x": 200, "y": 300})
+        assert float(slider.input_value()) != middle
+
+
+def test_a_set_of_the_frontier_can_be_looked_at(open_page, report, document):
+    with open_page(report) as page:
+        pick, says = page.locator("#set"), page.locator("#set-says")
+        entry = document["frontier"][2]
+        pick.select_option("2")
+        assert clock(entry["finish_time_s"]) in says.inner_text()
+        for item in entry["items"]:
+            assert item in says.inner_text()
+        pick.select_option("0")
+        assert "as owned" in says.inner_text()
+        plot = page.locator('.plot[data-chart="frontier"]')
+        plot.scroll_into_view_if_needed()
+        point = plot.locator(".points path").nth(1)
+        point.wait_for()
+        box = point.bounding_box()
+        page.mouse.move(box["x"] + 5, box["y"] + 5)
+        page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        assert pick.input_value() == "1"
+        assert document["frontier"][1]["items"][0] in says.inner_text()
+
+
+def test_tables_sort(open_page, report):
+    with open_page(report) as page:
+        page.locator("#splits thead button", has_text="Finish").click()
+        up = [row[-1] for row in cells(page, "splits")]
+        assert up == sorted(up)
+        assert page.locator('#splits th[aria-sort="ascending"]').inner_text().startswith("Finish")
+        page.locator("#splits thead button", has_text="Finish").click()
+        assert [row[-1] for row in cells(page, "splits")] == up[::-1]
+        page.locator("#splits thead button", has_text="Set").click()
+        names = [row[0] for row in cells(page, "splits")]
+        assert names == sorted(names)
+
+
+def test_tables_can_be_saved_and_copied(open_page, report, document):
+    with open_page(report, permissions=["clipboard-read", "clipboard-write"]) as page:
+        tools = page.locator(".scroll:has(> #splits) + .tools")
+        with page.expect_download() as caught:
+            tools.get_by_text("Save as CSV").click()
+        assert caught.value.suggested_filename == "splits.csv"
+        saved = caught.value.path().read_text(encoding="utf-8-sig").splitlines()
+        assert saved[0].startswith('Set,"Spent, EUR","A Pump house, 3.2 km"')
+        finish = document["set_splits"][0]["elapsed_s"][-1]
+        assert clock(finish) in saved[1]
+        assert len(saved) == 1 + len(document["set_splits"])
+        tools.get_by_text("Copy the table").click()
+        page.locator("#status", has_text="Copied").wait_for()
+        copied = page.evaluate("navigator.clipboard.readText()").splitlines()
+        assert copied[0].split("\t")[0] == "Set"
+        assert clock(finish) in copied[1]
+
+
+def test_the_card_can_be_saved_and_printed(open_page, report, result):
+    with open_page(report) as page:
+        with page.expect_download() as caught:
+            page.get_by_text("Save the card as CSV").click()
+        saved = caught.value.path().read_bytes().decode("utf-8-sig")
+        assert saved == card_csv(result)
+        page.evaluate("window.print = () => { window.printed = document.body.className; }")
+        page.get_by_text("Print the card").click()
+        assert page.evaluate("window.printed") == "only-card"
+        assert pages_of(page.pdf(prefer_css_page_size=True)) == 1
+        page.evaluate("dispatchEvent(new Event('afterprint'))")
+        assert page.evaluate("document.body.className") == ""
+
+
+# --- the page's own solver ------------------------------------------------------------------
+
+
+def finish_and_splits(page):
+    rows = page.locator("#try-splits tbody tr")
+    return [re.sub(r"\s+", " ", row) for row in rows.all_inner_texts()]
+
+
+def test_the_solver_of_the_page_measures_its_error(open_page, report):
+    with open_page(report) as page:
+        page.locator("#try-check[data-error]").wait_for(timeout=30_000, state="attached")
+        assert float(page.locator("#try-check").get_attribute("data-error")) < 0.01
+        assert "largest difference" in page.locator("#try-check").inner_text()
+
+
+def test_another_wind_and_set_are_planned_as_the_program_would(open_page, report, result):
+    speed_kmh, source_deg = 26.0, 120.0
+    names = ("Light tyres", "Deep wheels")
+    job = result.job
+    blow = speed_kmh / 3.6
+    windy = replace(job.conditions,
+                    wind_east=np.array([[-blow * np.sin(np.radians(source_deg))]]),
+                    wind_north=np.array([[-blow * np.cos(np.radians(source_deg))]]))
+    setup = setup_of(job.baseline, job.catalogue, job.effects, names)
+    road = lay_road(job.course, windy, result.plan.distance)
+    truth = solve(pacing_problem(road, job.rider, setup, start_speed=5.0))
+    places = [*(mark.distance for mark in job.course.marks), job.course.length]
+    with open_page(report) as page:
+        page.locator("#try-splits table").wait_for()
+        page.locator("#try-speed").fill(str(speed_kmh))
+        page.locator("#try-from").fill(str(source_deg))
+        for place, name in {"head": None, "tyres": names[0], "cockpit": None,
+                            "wheels": names[1]}.items():
+            options = page.locator(f'select[data-place="{place}"]')
+            label = "as it stands" if name is None else next(
+                text for text in options.locator("option").all_inner_texts() if name in text)
+            options.select_option(label=label)
+        page.locator("#try-says strong", has_text=clock(truth.finish_time)).wait_for()
+        rows = finish_and_splits(page)
+        assert "1,510 EUR" in page.locator("#try-says").inner_text()
+    for row, place in zip(rows, places, strict=True):
+        here, plan = truth.time_at(place), result.plan.time_at(place)
+        assert f" {clock(here)} " in row
+        difference = float(re.search(r"([+−]?[\d.]+) s$", row)[1].replace("−", "-"))
+        assert difference == pytest.approx(here - plan, abs=0.5)
+
+
+def test_the_try_goes_back(open_page, report, document):
+    with open_page(report) as page:
+        says = page.locator("#try-says strong")
+        says.wait_for()
+        assert says.inner_text() == clock(document["plan"]["finish_time_s"])
+        page.locator("#try-owned").click()
+        page.locator("#try-says strong",
+                     has_text=clock(document["baseline_plan"]["finish_time_s"])).wait_for()
+        page.locator("#try-plan").click()
+        page.locator("#try-says strong",
+                     has_text=clock(document["plan"]["finish_time_s"])).wait_for()
+
+
+# --- access ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_axe_has_no_serious_finding(open_page, report, width, dark):
+    # axe-core 4.14 (Deque), rules tagged WCAG 2.0 to 2.2, levels A and AA.
+    source = fetched("axe-core@4.14.1", "axe.min.js", npm=True).read_text(encoding="utf-8")
+    with open_page(report, width=width, dark=dark) as page:
+        draw_everything(page)
+        page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+        page.locator("#try-splits table").wait_for()
+        page.evaluate(source)
+        found = page.evaluate("""() => axe.run(document, {runOnly: {type: 'tag', values: [
+            'wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}})""")
+    bad = [(rule["id"], rule["nodes"][0]["html"][:120]) for rule in found["violations"]
+           if rule["impact"] in {"serious", "critical"}]
+    assert bad == []
+
+
+def test_the_keyboard_reaches_everything(open_page, report):
+    with open_page(report) as page:
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.className") == "skip"
+        page.keyboard.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "content"
+        reached = set()
+        for _ in range(120):
+            page.keyboard.press("Tab")
+            reached.add(page.evaluate("document.activeElement.id || "
+                                      "document.activeElement.textContent"))
+        assert {"set", "place", "try-speed", "try-from", "try-plan", "Print the card"} <= reached
+
+
+def test_motion_is_reduced_where_asked(open_page, report):
+    for wish, behaviour in (("reduce", "auto"), ("no-preference", "smooth")):
+        with open_page(report, reduced_motion=wish) as page:
+            assert page.evaluate(
+                "getComputedStyle(document.documentElement).scrollBehavior") == behaviour
+
+
+# --- paper ----------------------------------------------------------------------------------
+
+
+def pages_of(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type\s*/Page[^s]", pdf))
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_two_pages_on_paper(open_page, report, dark):
+    with open_page(report, dark=dark) as page:
+        pdf = page.pdf(prefer_css_page_size=True)
+        assert pages_of(pdf) == 2
+        draw_everything(page)  # and the screen is as it was
+        assert page.locator('.plot[data-chart="energy"] .main-svg').first.is_visible()
+
+
+def test_print_is_dark_on_light_in_dark_mode_too(open_page, report):
+    with open_page(report, dark=True) as page:
+        page.emulate_media(media="print")
+        ink = page.evaluate("getComputedStyle(document.body).color")
+        assert ink == "rgb(0, 0, 0)"
+
+
+def test_the_card_of_its_own_fits_a_phone_and_one_sheet(open_page, result, tmp_path):
+    path = write_card(result, tmp_path / "card.html")
+    with open_page(path, width=360, height=640) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        size = page.locator("td.w").first.evaluate(
+            "(cell) => parseFloat(getComputedStyle(cell).fontSize)")
+        assert size >= 30
+        assert pages_of(page.pdf()) == 1
