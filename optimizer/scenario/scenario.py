@@ -20,12 +20,12 @@ from optimizer.course import (
     Mark,
     Shape,
     Stretch,
-    read_course,
 )
 from optimizer.errors import InputError
 from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
 from optimizer.physics import Setup
+from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.tables import suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
 from optimizer.scenario.weather import standard_pressure, weather
@@ -252,7 +252,7 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
         if name not in MENDING:
             raise file.error(f'"{name}" is no flaw that is mended', suggest(name, MENDING),
                              "course", "keep", k)
-    course = read_course(
+    course = cached_course(
         paths,
         shape=Shape(start=1000.0 * (table.from_km or 0.0),
                     end=None if table.to_km is None else 1000.0 * table.to_km,

@@ -1,0 +1,123 @@
+"""Courses that were read before, kept in the user's cache folder by the hash of what made them."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import json
+import os
+from dataclasses import asdict, fields
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+from zipfile import BadZipFile
+
+import numpy as np
+
+from optimizer.course import (
+    Cleaning,
+    Corner,
+    Correction,
+    Course,
+    Features,
+    Handling,
+    Mark,
+    Shape,
+    read_course,
+)
+from optimizer.errors import InputError
+from optimizer.files import write_atomic
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+__all__ = ["cached_course"]
+
+_MOST = 100  # courses that are kept
+_LISTS = {"marks": Mark, "corners": Corner, "corrections": Correction}
+
+
+def cached_course(paths: Sequence[Path], *, shape: Shape, cleaning: Cleaning,
+                  handling: Handling, features: Features) -> Course:
+    """Read a course as `read_course` does, or take what an earlier reading of the same gave.
+
+    The same are the bytes of the files, every setting, and the program that reads them. A cache
+    that cannot be read or written is done without. Raises InputError as `read_course` does.
+    """
+    key = _key(paths, [asdict(part) for part in (shape, cleaning, handling, features)])
+    file = _folder() / f"{key}.npz" if key else None
+    known = _load(file) if file else None
+    if known is not None:
+        return known
+    course = read_course(paths, shape=shape, cleaning=cleaning, handling=handling,
+                         features=features)
+    if file:
+        with contextlib.suppress(InputError, OSError):
+            write_atomic(file, _packed(course))
+            _tidy(file.parent)
+    return course
+
+
+def _folder() -> Path:
+    from platformdirs import user_cache_path
+
+    return user_cache_path("kitpace", appauthor=False) / "courses"
+
+
+def _key(paths: Sequence[Path], settings: list[dict[str, Any]]) -> str:
+    """Hash of all that a course follows from; empty where a file cannot be read."""
+    whole = hashlib.sha256(_reader().encode())
+    whole.update(json.dumps(settings, sort_keys=True, default=sorted).encode())
+    try:
+        for path in paths:
+            with path.open("rb") as stream:
+                content = hashlib.file_digest(stream, "sha256").hexdigest()
+            whole.update(json.dumps([path.name, content]).encode())
+    except (OSError, ValueError):
+        return ""  # the reader will say what is wrong with it
+    return whole.hexdigest()
+
+
+@cache
+def _reader() -> str:
+    """Hash of the modules that read a course, so that a changed reader reads again."""
+    whole = hashlib.sha256(np.__version__.encode())
+    for module in sorted(resources.files("optimizer.course").iterdir(), key=lambda m: m.name):
+        if module.name.endswith(".py"):
+            whole.update(module.read_bytes())
+    return whole.hexdigest()
+
+
+def _packed(course: Course) -> bytes:
+    """Course as one archive: its arrays, and the rest as JSON; nothing in it can run."""
+    parts = {field.name: getattr(course, field.name) for field in fields(course)}
+    arrays = {name: value for name, value in parts.items() if isinstance(value, np.ndarray)}
+    rest = {name: [asdict(entry) for entry in value] if name in _LISTS else value
+            for name, value in parts.items() if name not in arrays}
+    out = io.BytesIO()
+    np.savez(out, allow_pickle=False, rest=np.array(json.dumps(rest)), **arrays)
+    return out.getvalue()
+
+
+def _load(file: Path) -> Course | None:
+    """Course of an archive, None where it is not there or not whole."""
+    try:
+        with file.open("rb") as stream, np.load(stream, allow_pickle=False) as archive:
+            rest = json.loads(str(archive["rest"]))
+            arrays = {name: archive[name] for name in archive.files if name != "rest"}
+        for name, kind in _LISTS.items():
+            rest[name] = tuple(kind(**entry) for entry in rest[name])
+        course = Course(**{**rest, "doubts": tuple(rest["doubts"])}, **arrays)
+        os.utime(file)  # used today
+    except (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile):
+        return None
+    return course
+
+
+def _tidy(folder: Path) -> None:
+    """Drop the courses that were not used for longest."""
+    by_age = sorted(folder.glob("*.npz"), key=lambda file: file.stat().st_mtime)
+    for file in by_age[:-_MOST]:
+        file.unlink(missing_ok=True)
