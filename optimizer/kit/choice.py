@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from optimizer.physics import Setup
 
-__all__ = ["Choice", "KitSet"]
+__all__ = ["Alternative", "Choice", "KitSet"]
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,18 @@ class KitSet:
 
 
 @dataclass(frozen=True)
+class Alternative:
+    """The best set within the budget that decides otherwise about one item.
+
+    `seconds` it is slower than the best set; `kit` is None where there is no such set.
+    """
+
+    item: str
+    kit: KitSet | None
+    seconds: float
+
+
+@dataclass(frozen=True)
 class Choice:
     """The best set within a budget, with everything that was weighed against it.
 
@@ -38,6 +50,9 @@ class Choice:
     frontier : sets that no cheaper set beats, by spend, from `owned` up
     proven_gap : s, no set within the budget is faster by more than this
     left_out : item -> why it is not in the best set
+    alternatives : for each item the best set without it, if `best` holds it, else with it
+    frontier_gap : s, no set at any spend is faster than the frontier by more than this
+    sets, planned : how many sets there are, and how many were planned to rule out the others
     """
 
     budget: float
@@ -47,3 +62,7 @@ class Choice:
     frontier: tuple[KitSet, ...]
     proven_gap: float
     left_out: tuple[tuple[str, str], ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    frontier_gap: float = float("inf")
+    sets: float = 0.0
+    planned: int = 0

@@ -1,0 +1,253 @@
+"""A lower bound on the time of every set of kit, from the multipliers of one solved plan.
+
+With multipliers y ≥ 0 of its rows, the Lagrangian of the pacing program underestimates the time
+of every plan. It does so for every set of kit as well, if y is carried over to that set. Divide
+the work row by the effective mass m_e; with ē the mean energy of a step,
+
+    (e' - e)/Δs - σ f + Σ_j a_j Φ_j(ē) + μ (Φ_rider(ē) + bearing) + g cos θ (γ grade + ζ) ≤ 0
+
+where a set enters through nothing but
+
+    a_j = ΔCdA(β_j)/m_e,  μ = 1/m_e,  σ = η/m_e,  γ = m/m_e,  ζ = m Crr/m_e.
+
+Keep the multiplier y_work m_e of that row, scale those of the reserve, power and effort rows with
+σ, and let the pace row's follow, y_pace' = y_pace + (σ'/σ - 1)(y_pace - Δs). Then crank work, pace
+and reserve stay at their stationary values, the terms in e' - e keep their multipliers, and the
+bound on another set differs from the one on this set by terms of single steps:
+
+    T(θ') ≥ V + slope · (θ' - θ) + Σ_k min_ē [B_k(ē) + u_k(θ') (ē - ē_k) + r_k(ē, θ')]
+
+B_k ≥ 0 is what the Lagrangian of step k rises above its tangent plane, u_k is linear in θ' - θ
+and r_k the small rest of Φ above its tangent. With the greatest b_k for which B_k - |r_k| lies
+above a parabola of that curvature (as far as |u_k| can push the minimum), the sum is at least
+-½ Σ u_k²/b_k: a quadratic form. `slope` is the envelope derivative of the optimal time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.pacing.convex import FASTEST
+from optimizer.pacing.interior_point import ROWS, gradient, row_values
+from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.pacing import PacingProblem
+    from optimizer.pacing.convex import ConvexProgram
+    from optimizer.pacing.interior_point import Solution
+    from optimizer.physics import Setup
+
+__all__ = ["Bound", "bound_from", "coordinates", "levels"]
+
+WORK, PACE, POWER, TOP = (ROWS.index(name) for name in ("work", "pace", "power", "top"))
+_NEAR = np.array([0.01, 0.03, 0.06, 0.1, 0.16, 0.25, 0.36])  # of ē, either side
+_FAR = np.linspace(0.0, 1.0, 9)[1:]
+
+
+@dataclass(frozen=True)
+class Bound:
+    """T(θ') ≥ value + slope · δ - ½ δ bend δ + corners, δ = θ' - point; d coordinates.
+
+    Attributes
+    ----------
+    value : s, the bound on the set it was made from
+    point, slope : (d,)
+    bend : (d, d), positive semidefinite
+    cornering : factor on corner speeds of the set it was made from
+    corner_price : s, what the square of that factor is worth
+    """
+
+    value: float
+    point: NDArray[np.float64]
+    slope: NDArray[np.float64]
+    bend: NDArray[np.float64]
+    cornering: float
+    corner_price: float
+
+    def at(self, theta: NDArray[np.float64],
+           cornering: NDArray[np.float64] | float = 1.0) -> NDArray[np.float64]:
+        """Bound [s] on sets with coordinates (..., d) and factors on corner speed (...)."""
+        delta = theta - self.point
+        curved = np.einsum("...i,ij,...j->...", delta, self.bend, delta)
+        corners = self.corner_price * (self.cornering**2 - np.asarray(cornering)**2)
+        return np.asarray(self.value + delta @ self.slope - 0.5 * curved + corners)
+
+
+def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
+    """(m + 4,) what the pacing program sees of a set: (a_1 .. a_m, μ, σ, γ, ζ)."""
+    mass = rider_mass + setup.mass
+    effective = mass + setup.wheel_inertia / setup.wheel_radius**2
+    return np.array([*levels(setup.drag_area_change), 1.0, setup.drivetrain_efficiency, mass,
+                     mass * setup.rolling_resistance]) / effective
+
+
+def levels(table: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(..., m) CdA tables as the value at zero yaw and what the others differ from it.
+
+    Sets differ much in the first and little in the rest, which keeps `reach` small.
+    """
+    return np.concatenate([table[..., :1], table[..., 1:] - table[..., :1]], axis=-1)
+
+
+def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
+               reach: NDArray[np.float64]) -> Bound:
+    """Bound from a solved program; `reach` (d,) is how far |θ' - θ| may go on each coordinate."""
+    p = program.problem
+    x = solution.point
+    value, y, stray = _stationary(program, solution)
+    theta = coordinates(setup, p.mass - setup.mass)
+    m = len(setup.yaw)
+    share = setup.drivetrain_efficiency / p.effective_mass  # σ
+    price = y[WORK] * p.effective_mass
+    mean = 0.5 * (x.energy[:-1] + x.energy[1:])
+    force, force_slope = _forces(p, setup, mean)
+    weight = GRAVITY / np.sqrt(1.0 + p.grade**2)
+    rolling = p.rolling_resistance / setup.rolling_resistance
+    slope = np.array([*(force @ price)[:m], force[m] @ price, -float(price @ x.work),
+                      float(price @ (weight * p.grade)), float(price @ (weight * rolling))])
+
+    # Slope of each step along its mean energy, by each coordinate: what can move the minimum.
+    _, along, tilt = _pace_plane(x.energy)
+    by_share = (y[PACE] - p.step) / share
+    push = np.zeros((m + 4, p.steps))
+    push[:m + 1] = price * force_slope
+    push[m + 1] = by_share * along
+    pace_price = np.maximum(y[PACE] - np.abs(by_share) * reach[m + 1], 0.0)
+    curvature, dips = _curvature(program, x.energy, price, pace_price, setup, reach,
+                                 reach @ np.abs(push))
+    bend = (push / curvature) @ push.T
+    bend[m + 1, m + 1] += float(np.sum(by_share**2 * tilt**2 * np.sqrt(2 * mean)**5
+                                       / np.maximum(pace_price, 1e-9)))
+    # What is left of the gradient by energy moves the minima as well, very little.
+    stray = np.abs(stray[:-1]) + np.abs(stray[1:])
+    value -= float(dips.sum()) + float(np.sum(stray**2 * (
+        1.0 / curvature + np.sqrt(2 * mean)**5 / np.maximum(pace_price, 1e-9))))
+    limited = p.speed_limit[1:] < FASTEST
+    corners = float(np.sum((0.5 * y[TOP] * p.speed_limit[1:]**2)[limited]))
+    return Bound(value, theta, slope, bend, setup.cornering_factor,
+                 corners / setup.cornering_factor**2)
+
+
+def _stationary(program: ConvexProgram, solution: Solution,
+                ) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
+    """Lagrangian at the solution [s], multipliers, and its gradient by energy, (n + 1,).
+
+    The multipliers are mended until the gradient by crank work and pace vanishes, with the work
+    row's (the power row's, where that would be negative) and the pace row's, both of which
+    are tight. What then remains by reserve is bounded by the size of the reserve.
+    """
+    p, x = program.problem, solution.point
+    y = np.maximum(solution.multipliers, 0.0)
+    mend = gradient(program, x, y, solution.effort_multiplier).work / p.drivetrain_efficiency
+    mend = np.maximum(mend, -y[WORK])
+    y[WORK] += mend
+    y[POWER] += np.maximum(-gradient(program, x, y, solution.effort_multiplier).work, 0.0)
+    y[PACE] += gradient(program, x, y, solution.effort_multiplier).pace
+    left = gradient(program, x, y, solution.effort_multiplier)
+    value = float(p.step @ x.pace) + float(np.sum(y * row_values(program, x)))
+    if program.has_effort:
+        value += solution.effort_multiplier * program.effort(x.work, x.pace)
+    value -= float(np.sum(np.abs(left.reserve))) * (p.w_prime - p.reserve_floor)
+    return value, y, left.energy
+
+
+def _forces(p: PacingProblem, setup: Setup, energy: NDArray[np.float64],
+            ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Φ_1 .. Φ_m and Φ_rider with bearings at energies (..., n), and slopes by e: (m + 1, ..., n).
+
+    Drag is linear in the CdA table, so each yaw angle of it has a force of its own.
+    """
+    speed = np.sqrt(2 * energy)
+    m = len(setup.yaw)
+    units = DragArea(setup.yaw, np.concatenate([np.ones((1, m)), np.eye(m)[1:]]))
+    rider = DragArea(setup.yaw, p.drag.area - setup.drag_area_change)
+    parts = [aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, units,
+                               np.full(p.steps, j))[:2] for j in range(m)]
+    own, own_slope, _ = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, rider,
+                                          p.position)
+    parts.append((own + p.bearing[0] + p.bearing[1] * speed, own_slope + p.bearing[1]))
+    return (np.array([part[0] for part in parts]),
+            np.array([part[1] for part in parts]) / speed)
+
+
+def _pace_plane(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    """Pace 2/(√(2e) + √(2e')), its slope along ē, and its slope along half e - e', (n,) each.
+
+    Node 0 is fixed: the first step moves with its end alone, half as much as ē would say.
+    """
+    speed = np.sqrt(2 * energy)
+    v0, v1 = speed[:-1], speed[1:]
+    total = v0 + v1
+    by_end = -2.0 / (total**2 * v1)
+    by_start = np.concatenate([by_end[:1], -2.0 / (total[1:]**2 * v0[1:])])
+    return 2.0 / total, by_start + by_end, by_start - by_end
+
+
+def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArray[np.float64],
+               pace_price: NDArray[np.float64], setup: Setup, reach: NDArray[np.float64],
+               push: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """b_k and how far a step's Lagrangian dips below its plane [s], (n,) each, by sampling.
+
+    `price` of the work row per mass, least `pace_price` on any set, `push` the most of |u_k|.
+    """
+    p = program.problem
+    mean = 0.5 * (energy[:-1] + energy[1:])
+    at = _samples(program, mean)
+    run = at - mean
+    force, slope = _forces(p, setup, mean)
+    rest = _forces(p, setup, at)[0] - force[:, None] - slope[:, None] * run
+    own = np.array([*levels(setup.drag_area_change), 1.0]) / p.effective_mass
+    count = len(own)
+    rise = (price * (np.tensordot(own, rest, 1) - np.tensordot(reach[:count], np.abs(rest), 1))
+            + pace_price * _pace_rise(energy, mean, at))
+    dips = 2.0 * np.maximum(-rise.min(axis=0), 0.0)
+    rise = rise + dips
+    far = np.abs(run)
+    # Greatest b for which the parabola, going on as a straight line once its slope is `push`,
+    # stays below the rise.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        needed = np.where(2 * rise <= push * far, 2 * rise / far**2,
+                          np.where(rise < push * far, 0.5 * push**2 / (push * far - rise),
+                                   np.inf))
+    return np.clip(needed.min(axis=0), 1e-12, 1e12), dips
+
+
+def _samples(program: ConvexProgram, mean: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean energies (samples, n) between the bounds on speed, closer together near `mean`."""
+    start = [program.start_energy]
+    low, high = (0.5 * (ends[:-1] + ends[1:]) for ends in (
+        np.concatenate([start, program.bottom]), np.concatenate([start, program.top])))
+    near = mean * (1.0 + np.concatenate([-_NEAR[::-1], _NEAR])[:, None])
+    far = np.concatenate([mean + _FAR[:, None] * (end - mean) for end in (low, high)])
+    samples = np.clip(np.concatenate([near, far]), low, high)
+    # Where a bound is met there is nothing to sample; take a place just inside.
+    return np.where(np.abs(samples - mean) < 1e-6 * mean, mean * (1 + 1e-4), samples)
+
+
+def _pace_rise(energy: NDArray[np.float64], mean: NDArray[np.float64],
+               at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Least that the pace lies above its tangent plane at mean energies `at` (samples, n).
+
+    With t half of e - e', the pace 2/(√(2e) + √(2e')) is 1/√(ē + √(ē² - t²)), convex in t; the
+    least of it above the plane, over t, by Newton's method.
+    """
+    pace, along, tilt = _pace_plane(energy)
+    half = 0.5 * (energy[:-1] - energy[1:])
+    split = np.clip(tilt * np.sqrt(2 * at)**5, -0.9 * at, 0.9 * at)
+    for _ in range(4):
+        root = np.sqrt(at**2 - split**2)
+        slope = 0.5 * split / (root * (at + root)**1.5)
+        bend = 0.5 * at**2 / (root**3 * (at + root)**1.5) + 0.75 * split**2 / (
+            root**2 * (at + root)**2.5)
+        split = np.clip(split - (slope - tilt) / bend, -0.999 * at, 0.999 * at)
+    rise = (1.0 / np.sqrt(at + np.sqrt(at**2 - split**2)) - pace - along * (at - mean)
+            - tilt * (split - half))
+    end = np.maximum(2 * at[:, 0] - energy[0], 0.0)  # the start is fixed
+    rise[:, 0] = (2.0 / (np.sqrt(2 * energy[0]) + np.sqrt(2 * end)) - pace[0]
+                  - along[0] * (at[:, 0] - mean[0]))
+    return np.asarray(np.maximum(rise, 0.0))

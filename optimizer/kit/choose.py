@@ -1,0 +1,145 @@
+"""Choosing kit: the fastest set for the money, with the proof, and what it was weighed against."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.errors import Infeasible
+from optimizer.kit.choice import Alternative, Choice, KitSet
+from optimizer.kit.judge import pacing_judge
+from optimizer.kit.ledger import ledger
+from optimizer.kit.search import Known, Search
+from optimizer.kit.sweep import gather
+from optimizer.kit.terms import tabulate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.evidence import Effect
+    from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.judge import Judge
+    from optimizer.physics import Setup
+    from optimizer.rider import Rider
+
+__all__ = ["TOLERANCE", "choose_kit", "forbidden", "search_for", "strongest_crosswind"]
+
+TOLERANCE = 0.01  # s, differences between sets that are not looked into
+
+
+def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
+               catalogue: Catalogue, effects: Sequence[Effect], budget: float, currency: str, *,
+               rules: Sequence[str] = (), step: float | None = None, start_speed: float = 0.0,
+               judge: Judge | None = None,
+               tell: Callable[[str], None] = lambda _words: None) -> Choice:
+    """Choose the set that is fastest with a plan of its own, among all that the budget allows.
+
+    Parameters
+    ----------
+    rules : names of the rule sets in force
+    step, start_speed : of the grid, as for `optimizer.pacing.plan_ride`
+    judge : who says how fast a set is; by default the pacing solver
+    tell : called with words on what is under way
+
+    The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
+    leave none within the budget that is faster by more than `Choice.proven_gap`.
+
+    Raises Infeasible where the budget is negative or no plan meets the limits.
+    """
+    if not budget >= 0:
+        raise Infeasible(f"the budget of {budget:g} {currency} is below zero",
+                         "give what may be spent, or 0 for what is owned")
+    if judge is None:
+        judge = pacing_judge(course, conditions, rider, baseline, step=step,
+                             start_speed=start_speed)
+    wind = strongest_crosswind(course, conditions)
+    ruled_out = forbidden(catalogue, rules, wind)
+    search = search_for(rider, baseline, catalogue, effects, judge, ruled_out)
+    most = float(search.book.terms.cost.sum())
+    tell("sets along money and time")
+    search.explore(most)
+    frontier_gap = search.prove_front(most)
+    tell("proof for the budget")
+    gap = search.prove_best(budget)
+    best = search.fastest(budget)
+    alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
+    return Choice(
+        budget=budget, currency=currency, owned=_kit_set(search, search.fastest(0.0)),
+        best=_kit_set(search, best),
+        frontier=tuple(_kit_set(search, known) for known in search.front()),
+        proven_gap=gap, left_out=left_out, alternatives=alternatives,
+        frontier_gap=frontier_gap,
+        sets=math.prod(float(len(group.cost)) for group in search.groups),
+        planned=len(search.known))
+
+
+def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+               judge: Judge, ruled_out: dict[str, str]) -> Search:
+    """Set up a search over what `ruled_out` leaves of a catalogue."""
+    terms = tabulate(baseline, catalogue, effects)
+    book = ledger(terms, catalogue, baseline, rider.mass)
+    allowed = np.array([name not in ruled_out for name in terms.names], dtype=bool)
+    return Search(catalogue, book, baseline, judge, allowed,
+                  gather(catalogue, book, allowed), TOLERANCE)
+
+
+def strongest_crosswind(course: Course, conditions: Conditions) -> float:
+    """Strongest cross wind at the rider that the forecast holds anywhere [m/s], gusts included."""
+    from optimizer.physics import lay_road
+
+    nodes = np.linspace(0.0, course.length, max(int(course.length / 200.0), 2) + 1)
+    worst = 0.0
+    for time in conditions.wind_time:
+        road = lay_road(course, conditions, nodes, np.full(len(nodes), float(time)))
+        worst = max(worst, float(np.abs(road.crosswind).max()))
+    wind = float(conditions.wind_speed.max())
+    return worst * max(1.0, float(conditions.gust.max()) / wind) if wind > 0 else worst
+
+
+def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> dict[str, str]:
+    """Items that cannot be used on the day, each with the reason."""
+    out = {}
+    for item in catalogue.items:
+        broken = [name for name in item.forbidden_by if name in rules]
+        if broken:
+            out[item.name] = f"not allowed by {' and '.join(broken)}"
+        elif crosswind > item.crosswind_limit:
+            out[item.name] = (f"up to {3.6 * crosswind:.0f} km/h of cross wind are forecast, above "
+                              f"its limit of {3.6 * item.crosswind_limit:.0f} km/h")
+    return out
+
+
+def _kit_set(search: Search, known: Known) -> KitSet:
+    chosen = np.zeros((1, len(search.allowed)), dtype=bool)
+    chosen[0, list(known.rows)] = True
+    return KitSet(tuple(search.book.terms.names[row] for row in known.rows), known.spend,
+                  known.setup, known.time, min(float(search.lower(chosen)[0]), known.time))
+
+
+def _weighed(search: Search, best: Known, budget: float, ruled_out: dict[str, str],
+             currency: str) -> tuple[tuple[Alternative, ...], tuple[tuple[str, str], ...]]:
+    """Decide otherwise about each item in turn, and say why what is left out is left out."""
+    search.refer(best.rows)
+    alternatives, left_out = [], []
+    for row, item in enumerate(search.catalogue.items):
+        if item.name in ruled_out:
+            left_out.append((item.name, ruled_out[item.name]))
+            continue
+        inside = row in best.rows
+        other = search.best_where(row, held=not inside, budget=budget, near=best)
+        seconds = other.time - best.time if other else math.inf
+        alternatives.append(Alternative(item.name, _kit_set(search, other) if other else None,
+                                        seconds))
+        if inside:
+            continue
+        if item.cost > budget:
+            left_out.append((item.name, f"costs {item.cost:g} {currency}, more than the budget"))
+        elif other is None:
+            left_out.append((item.name, "no set within the budget can hold it"))
+        else:
+            left_out.append((item.name, f"the best set with it is {seconds:.1f} s slower"))
+    return tuple(alternatives), tuple(left_out)

@@ -1,0 +1,154 @@
+"""What sets of kit add up to, in the coordinates that the pacing program sees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.kit.bound import levels
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.terms import Terms
+    from optimizer.physics import Setup
+
+__all__ = ["Ledger", "ledger"]
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """What sets add up to: Θ, the effective mass times `optimizer.kit.bound.coordinates`.
+
+    For n items, t overlaps and d coordinates, of which the last, m Crr, is a product and not
+    kept here (`rolling` gives it to first order):
+
+    Attributes
+    ----------
+    terms : the catalogue in arrays
+    places : row numbers of the items of each place
+    start : (d - 1,) Θ of the bare baseline
+    item, overlap : (n, d - 1), (t, d - 1) what each adds
+    mass, effective, crr : (1 + n,) of rider and bare bike [kg, kg, 1], then what each item adds
+    cornering : factor on corner speeds of the bare baseline
+    low, high : (d,) range of Θ over all sets
+    mass_range, effective_range : of mass and effective mass over all sets [kg]
+    """
+
+    terms: Terms
+    places: tuple[NDArray[np.int64], ...]
+    start: NDArray[np.float64]
+    item: NDArray[np.float64]
+    overlap: NDArray[np.float64]
+    mass: NDArray[np.float64]
+    effective: NDArray[np.float64]
+    crr: NDArray[np.float64]
+    cornering: float
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    mass_range: tuple[float, float]
+    effective_range: tuple[float, float]
+
+    @property
+    def usual_effective(self) -> float:
+        """Middle of the effective masses [kg]."""
+        return 0.5 * sum(self.effective_range)
+
+    def reach(self) -> NDArray[np.float64]:
+        """(d,) the most by which coordinates of two sets can differ."""
+        ends = np.array([bound / mass for bound in (self.low, self.high)
+                         for mass in self.effective_range])
+        return np.asarray(ends.max(axis=0) - ends.min(axis=0))
+
+    def rolling(self, mass: float, crr: float) -> NDArray[np.float64]:
+        """(1 + n,) m Crr about a mass and a Crr: of the bare baseline, and what items add.
+
+        Exact but for (m - mass) (Crr - crr).
+        """
+        terms = mass * self.crr + crr * self.mass
+        terms[0] -= mass * crr
+        return np.asarray(terms)
+
+    def coordinates(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """(s, d) coordinates of sets (s, n)."""
+        share = chosen.astype(float)
+        total = self.start + share @ self.item + self.overlapping(chosen) @ self.overlap
+        mass, effective, crr = (column[0] + share @ column[1:]
+                                for column in (self.mass, self.effective, self.crr))
+        return np.asarray(np.column_stack([total, mass * crr]) / effective[:, None])
+
+    def corners(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """(s,) factor on corner speeds of sets (s, n)."""
+        return np.asarray(self.cornering * np.where(chosen, self.terms.cornering, 1.0).prod(axis=1))
+
+    def overlapping(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """(s, t) 1 where an overlap counts in a set (s, n)."""
+        out = np.zeros((len(chosen), len(self.terms.overlaps)))
+        for t, over in enumerate(self.terms.overlaps):
+            out[:, t] = chosen[:, over.payer] & chosen[:, list(over.partners)].any(axis=1)
+        return out
+
+    def corner_terms(self) -> NDArray[np.float64]:
+        """(n,) linear terms that lie above the product of squared factors on corner speed.
+
+        The product is 1 and, place by place, its growth times the product so far, which is put
+        at its largest where the factor makes it grow and at its least where it shrinks. Each is
+        multiplied with the effective mass, over the usual one, at the end of its range that
+        does the same.
+        """
+        low, high = (end / self.usual_effective for end in self.effective_range)
+        growth = self.terms.cornering**2 - 1.0
+        out = np.zeros(len(growth))
+        least = most = 1.0
+        for rows in self.places:
+            here = growth[rows]
+            out[rows] = np.where(here > 0, here * most * high, here * least * low)
+            least *= 1.0 + min(float(here.min()), 0.0)
+            most *= 1.0 + max(float(here.max()), 0.0)
+        return out
+
+    def spread(self, start: NDArray[np.float64] | float, item: NDArray[np.float64],
+               overlap: NDArray[np.float64] | None = None,
+               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Range of a sum to which each place adds one of its items or nothing."""
+        low, high = np.array(start, dtype=float), np.array(start, dtype=float)
+        for rows in self.places:
+            low = low + np.minimum(item[rows].min(axis=0), 0.0)
+            high = high + np.maximum(item[rows].max(axis=0), 0.0)
+        if overlap is not None:
+            low = low + np.minimum(overlap, 0.0).sum(axis=0)
+            high = high + np.maximum(overlap, 0.0).sum(axis=0)
+        return low, high
+
+
+def ledger(terms: Terms, catalogue: Catalogue, baseline: Setup, rider_mass: float) -> Ledger:
+    """Write a catalogue as a ledger."""
+    bare = terms.setup(baseline, [])
+    per_inertia = 1.0 / baseline.wheel_radius**2
+    mass = np.array([rider_mass + bare.mass, *terms.mass])
+    effective = mass + per_inertia * np.array([bare.wheel_inertia, *terms.inertia])
+    crr = np.array([bare.rolling_resistance, *terms.rolling])
+    losses = np.array([over.loss for over in terms.overlaps]).reshape(-1, len(terms.yaw))
+    overlap = np.zeros((len(losses), len(terms.yaw) + 3))
+    overlap[:, :len(terms.yaw)] = levels(losses)
+    book = Ledger(
+        terms=terms,
+        places=tuple(np.array([row for row, item in enumerate(catalogue.items)
+                               if item.place == place]) for place in catalogue.places),
+        start=np.array([*levels(bare.drag_area_change), 1.0, bare.drivetrain_efficiency,
+                        mass[0]]),
+        item=np.column_stack([levels(terms.drag), np.zeros(len(terms.names)), terms.efficiency,
+                              terms.mass]),
+        overlap=overlap, mass=mass, effective=effective, crr=crr,
+        cornering=bare.cornering_factor, low=np.zeros(0), high=np.zeros(0),
+        mass_range=(0.0, 0.0), effective_range=(0.0, 0.0))
+    masses, effectives, crrs = (tuple(float(end) for end in book.spread(column[0], column[1:]))
+                                for column in (mass, effective, crr))
+    low, high = book.spread(book.start, book.item, overlap)
+    return replace(book, low=np.append(low, masses[0] * crrs[0]),
+                   high=np.append(high, masses[1] * crrs[1]),
+                   mass_range=(masses[0], masses[1]), effective_range=(effectives[0],
+                                                                       effectives[1]))

@@ -1,0 +1,259 @@
+"""The search for the fastest set, at one budget and at all of them.
+
+A few sets are solved with their multipliers and give bounds on all others. Their tangents tell
+which sets are worth a plan of their own; those are solved; and then it is shown that no other set
+can beat them by more than a tolerance: at all budgets by `optimizer.kit.sweep`, at the one in
+question by the mixed-integer program as well, which knows nothing of the sweep.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.kit.master import Master, directions
+from optimizer.kit.sweep import Plane, best_by_cost, candidates, least_by_cost, plane_of, tangent_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.kit.bound import Bound
+    from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.judge import Judge
+    from optimizer.kit.ledger import Ledger
+    from optimizer.kit.sweep import Group
+    from optimizer.physics import Setup
+
+__all__ = ["Known", "Search"]
+
+_ROUNDS = 8  # of tangents and sets that they lead to
+_CHORD_LOSS = 0.02  # s, what a bound may lose to the next one along the frontier
+_PIECE_GROWTH = 3.0
+_MOST_PROPOSALS = 200
+_TRIED = 2  # sets that a tangent holds for best
+
+
+@dataclass(frozen=True)
+class Known:
+    """A set with a plan of its own: row numbers, money, setup, time [s]."""
+
+    rows: tuple[int, ...]
+    spend: float
+    setup: Setup
+    time: float
+
+
+class Search:
+    """Sets and bounds found so far for one catalogue; it grows as it is asked."""
+
+    def __init__(self, catalogue: Catalogue, book: Ledger, baseline: Setup, judge: Judge,
+                 allowed: NDArray[np.bool_], groups: Sequence[Group], tolerance: float) -> None:
+        self.catalogue, self.book, self.baseline = catalogue, book, baseline
+        self.judge, self.allowed, self.groups = judge, allowed, groups
+        self.tolerance = tolerance
+        self.known: dict[tuple[int, ...], Known] = {}
+        self.bounds: dict[tuple[int, ...], Bound] = {}
+        first = self.refer(())
+        self.basis = directions(first.bend, book.reach())
+        along = np.abs(np.linalg.pinv(self.basis)[:, 0] @ first.slope)
+        bend = np.linalg.pinv(self.basis)[:, 0] @ first.bend @ np.linalg.pinv(self.basis)[:, 0]
+        # Seconds apart along the main direction at which the bend costs `_CHORD_LOSS`.
+        self.spacing = float(along * np.sqrt(2 * _CHORD_LOSS / max(float(bend), 1e-12)))
+        self.per_second = 1.0 / float(along)
+
+    def look(self, rows: Iterable[int]) -> Known:
+        """Judge a set, once."""
+        key = tuple(int(row) for row in rows)
+        if key not in self.known:
+            setup = self.book.terms.setup(self.baseline, key)
+            self.known[key] = Known(key, float(self.book.terms.cost[list(key)].sum()), setup,
+                                    self.judge.time(setup))
+        return self.known[key]
+
+    def refer(self, rows: Iterable[int]) -> Bound:
+        """Take a set as the origin of a bound, once."""
+        key = tuple(int(row) for row in rows)
+        if key not in self.bounds:
+            self.bounds[key] = self.judge.bound(self.book.terms.setup(self.baseline, key),
+                                                self.book.reach())
+        return self.bounds[key]
+
+    def lower(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """(s,) best bound on sets (s, n) [s]."""
+        theta, corners = self.book.coordinates(chosen), self.book.corners(chosen)
+        return np.asarray(np.max([bound.at(theta, corners) for bound in self.bounds.values()],
+                                 axis=0))
+
+    def feasible(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """(s,) whether sets (s, n) keep what items require and exclude."""
+        row = {name: k for k, name in enumerate(self.book.terms.names)}
+        keep: NDArray[np.bool_] = ~np.any(chosen & ~self.allowed, axis=1)
+        for k, item in enumerate(self.catalogue.items):
+            for name in item.requires:
+                keep &= ~chosen[:, k] | chosen[:, row[name]]
+            for name in item.excludes:
+                keep &= ~(chosen[:, k] & chosen[:, row[name]])
+        return np.asarray(keep)
+
+    def fastest(self, budget: float) -> Known:
+        """Fastest known set within a budget, the cheapest of equals."""
+        return min((known for known in self.known.values() if known.spend <= budget + 1e-9),
+                   key=lambda known: (known.time, known.spend, known.rows))
+
+    def best_where(self, row: int, *, held: bool, budget: float, near: Known) -> Known | None:
+        """Fastest set within a budget that holds an item, or does not, by tangents at `near`."""
+        groups = []
+        for group in self.groups:
+            here = group.chosen[:, row] == held
+            inside = group.chosen[:, row].any()
+            groups.append(group.take(here) if inside else group)
+        if held and not any(group.chosen[:, row].any() for group in groups):
+            return None
+        sets = best_by_cost(groups, tangent_of(self.refer(near.rows), self.book), budget)
+        sets = sets[self.feasible(sets)]
+        if not len(sets):
+            return None
+        order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
+        return min((self.look(np.flatnonzero(sets[k])) for k in order), key=lambda k: k.time)
+
+    def front(self) -> list[Known]:
+        """Return the known sets that no other known set beats, cheapest first."""
+        out: list[Known] = []
+        for known in sorted(self.known.values(), key=lambda k: (k.spend, k.time, k.rows)):
+            if not out or known.time < out[-1].time - 1e-9:
+                out.append(known)
+        return out
+
+    def explore(self, most: float) -> None:
+        """Find and solve what the tangents of bounds, spaced along the frontier, lead to."""
+        pool = np.zeros((1, len(self.book.terms.names)), dtype=bool)
+        asked: set[tuple[int, ...]] = set()
+        for _ in range(_ROUNDS):
+            parts = [pool]
+            for key, bound in self.bounds.items():
+                if key not in asked:
+                    asked.add(key)
+                    parts.append(best_by_cost(self.groups, tangent_of(bound, self.book), most))
+            pool = np.unique(np.concatenate(parts), axis=0)
+            pool = pool[self.feasible(pool)]
+            pool, guess = self._front_of(pool)
+            ahead = self._beyond(guess)
+            if not len(ahead):
+                break
+            for k in ahead:
+                self.refer(np.flatnonzero(pool[k]))
+        for chosen in pool:
+            self.look(np.flatnonzero(chosen))
+
+    def _front_of(self, pool: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+        """Return the sets of the pool that may lie on the frontier, with the bound as a guess of time."""
+        guess, cost = self.lower(pool), pool @ self.book.terms.cost
+        order = np.lexsort((guess, cost))
+        best = np.minimum.accumulate(guess[order])
+        keep = order[guess[order] <= best + self.tolerance]
+        return pool[keep], guess[keep]
+
+    def _beyond(self, guess: NDArray[np.float64]) -> list[int]:
+        """Places along the frontier that are too far from every bound's origin."""
+        values = [bound.value for bound in self.bounds.values()]
+        out: list[int] = []
+        for k in np.argsort(-guess):
+            if min(abs(guess[k] - value) for value in values) > self.spacing:
+                out.append(int(k))
+                values.append(float(guess[k]))
+        return out
+
+    def prove_front(self, most: float) -> float:
+        """Show that no set beats the frontier of known sets; return by how much one still may [s].
+
+        What the bounds cannot rule out is solved.
+        """
+        front = self.front()
+        edges = np.array([known.spend for known in front] + [most + 1.0])
+        times = np.array([known.time for known in front])
+        values = np.array([bound.value for bound in self.bounds.values()])
+        nearest = np.abs(times[:, None] - values).argmin(axis=1)
+        open_gap = 0.0
+        found: list[NDArray[np.bool_]] = []
+        for b, bound in enumerate(self.bounds.values()):
+            mine = np.flatnonzero(nearest == b)
+            for begin, end in _runs(mine):
+                for plane in self._pieces(bound):
+                    ceilings = self._ceilings(times[begin:end], bound, plane)
+                    sets = candidates(self.groups, plane, edges[begin:end + 1], ceilings)
+                    if sets is None:
+                        least = least_by_cost(self.groups, plane, edges[begin + 1:end + 1])
+                        open_gap = max(open_gap, float(np.max(ceilings - least)))
+                    else:
+                        found.append(sets)
+        sets = np.unique(np.concatenate(found), axis=0)
+        sets = sets[self.feasible(sets)]
+        at = np.searchsorted(edges, sets @ self.book.terms.cost + 1e-9, side="right") - 1
+        for chosen in sets[self.lower(sets) < times[at] - self.tolerance]:
+            self.look(np.flatnonzero(chosen))
+        return self.tolerance + open_gap
+
+    def _ceilings(self, times: NDArray[np.float64], bound: Bound,
+                  plane: Plane) -> NDArray[np.float64]:
+        """Values of a plane from which on a set cannot beat `times` by the tolerance."""
+        low, high = self.book.effective_range
+        ahead = times - self.tolerance - bound.value
+        return np.asarray(ahead + np.abs(ahead) * (high - low) / (high + low) + plane.slack)
+
+    def _pieces(self, bound: Bound) -> list[Plane]:
+        """Planes below a bound that together cover all sets: near its origin, and farther off."""
+        book, cut = self.book, len(self.book.start)
+        scale = self.basis[:, :cut].T / book.usual_effective
+        low, high = book.spread(
+            (book.start - book.effective[0] * bound.point[:cut]) @ scale,
+            (book.item - np.outer(book.effective[1:], bound.point[:cut])) @ scale,
+            book.overlap @ scale)
+        wider = book.usual_effective / book.effective_range[0]
+        low, high = np.minimum(low, 0.0) * wider, np.maximum(high, 0.0) * wider
+        width = 2.0 * self.spacing * self.per_second
+        breaks = [-width, width]
+        while breaks[-1] < max(-low[0], high[0]):
+            breaks = [_PIECE_GROWTH * breaks[0], *breaks, _PIECE_GROWTH * breaks[-1]]
+        at = np.unique(np.clip(breaks, low[0], high[0]))
+        rest = np.column_stack([low, high])[1:]
+        return [plane_of(bound, book, self.basis, np.vstack([[[a, b]], rest]))
+                for a, b in itertools.pairwise(at)]
+
+    def prove_best(self, budget: float) -> float:
+        """Show by the mixed-integer program that no set within the budget beats the fastest known.
+
+        Returns by how much one still may [s].
+        """
+        master = Master(self.catalogue, self.book, list(self.allowed),
+                        self.bounds[()], self.tolerance)
+        target = self.fastest(budget)
+        near = sorted(self.bounds.values(), key=lambda bound: abs(bound.value - target.time))
+        for bound in near[:5]:
+            master.add(bound)
+        for known in self.known.values():
+            if known.time < target.time + 1.0:
+                master.exclude(known.rows)
+        for _ in range(_MOST_PROPOSALS):
+            target = self.fastest(budget)
+            chosen = np.zeros((1, len(self.allowed)), dtype=bool)
+            chosen[0, list(target.rows)] = True
+            proposal = master.propose(budget, target.time, self.book.coordinates(chosen)[0])
+            if proposal is None:
+                return self.tolerance
+            self.look(proposal)
+            master.add(self.refer(proposal))
+            master.exclude(proposal)
+        return float("inf")
+
+
+def _runs(rows: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Begin and end of each run of consecutive numbers."""
+    if not len(rows):
+        return []
+    parts = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [(int(part[0]), int(part[-1]) + 1) for part in parts]
