@@ -169,7 +169,7 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
 def _without_jumps(points: Points, log: Log) -> Points:
     """Drop a few points in a row that lie far off the line of those before and after."""
     steps = _lengths(points)
-    usual = median_filter(steps, size=21, mode="nearest")
+    usual = median_filter(steps, size=21, mode="mirror")
     pause = np.diff(points.time)
     slow = steps < _TOO_FAST * np.where(np.isfinite(pause), pause, 0.0)
     long = np.flatnonzero((steps > np.maximum(_JUMP, 15 * usual)) & ~slow)

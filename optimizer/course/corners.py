@@ -105,7 +105,7 @@ def _regions(turn: NDArray[np.float64], step: float) -> list[tuple[int, int]]:
     for a, b in pairwise(edges):
         if sign[a] == 0.0:
             continue
-        if runs and sign[runs[-1][0]] == sign[a] and (a - runs[-1][1]) * step <= 10.0:
+        if runs and sign[runs[-1][0]] == sign[a] and (a - runs[-1][1]) * step <= 20.0:
             runs[-1] = (runs[-1][0], int(b))
         else:
             runs.append((int(a), int(b)))

@@ -127,7 +127,7 @@ class _Reader:
                            "export the course again from where it was drawn")
 
     def _start(self, qualified: str, attributes: dict[str, str]) -> None:
-        tag = qualified.rpartition(":")[2]
+        tag = qualified.rpartition(":")[2] if ":" in qualified else qualified
         path = self.path
         if not path and tag != "gpx":
             raise self._refuse(f"is not GPX: it begins with <{tag[:40]}>", "name a GPX file")

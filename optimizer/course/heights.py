@@ -28,11 +28,12 @@ _RISER_SD = 0.2  # m
 _SPIKE = 6.0  # m
 _STEEP = 0.25  # steeper, down and up again at once, is no road but a bridge or a fault
 _DENSE = 40.0  # m
+_ROUGH = (2.0, 20.0, 200.0)  # penalties, per datum and 10 m
+_NO_ROAD = 8.0  # m
 _LONGEST_BRIDGE, _LONGEST_TUNNEL = 1500.0, 4000.0  # m
 _SAME_ROAD, _ANOTHER_PASS = 15.0, 300.0  # m beside, m along
 _THIN = 20.0  # m between places that are looked at
 _DRIFT_PER_KM, _DRIFT_LASTS = 1.8, 10.0  # m², km: 3 m of standard deviation
-_IMPLAUSIBLE = 0.25
 
 
 @dataclass(frozen=True)
@@ -265,24 +266,26 @@ def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
     where, height = data.where, data.height
     if np.median(np.diff(where)) > _DENSE:
         return data  # a slope between two points is all there is to see
-    rough = _fit(data, nodes, 2.0 * max(len(data) / len(nodes), 0.05))
+    rough = _rough(data, nodes)
     grade = np.diff(rough) / np.diff(nodes)
     steep = np.sign(grade) * (np.abs(grade) > _STEEP)
     edges = np.flatnonzero(np.diff(np.concatenate([[0.0], steep, [0.0]])))
-    flanks = [(int(a), int(b), int(steep[a])) for a, b in pairwise(edges)
-              if steep[a]]
+    flanks = [(int(a), int(b), int(steep[a])) for a, b in pairwise(edges) if steep[a]]
     spans: list[tuple[int, int]] = []
+    alone: list[tuple[float, int]] = []
     k = 0
-    while k + 1 < len(flanks):
-        (a, _, sign), (_, b, other) = flanks[k], flanks[k + 1]
-        longest = _LONGEST_BRIDGE if sign < 0 else _LONGEST_TUNNEL
-        if sign != other and nodes[b] - nodes[a] < longest:
-            rims = _rims(rough, nodes, grade, a, b)
-            if rims is not None:
-                spans.append(rims)
-                k += 2
-                continue
-        k += 1
+    while k < len(flanks):
+        rims = _paired(rough, nodes, grade, *flanks[k:k + 2])
+        if rims is None:
+            a, b, _ = flanks[k]
+            alone.append((abs(rough[b] - rough[a]), a))
+        else:
+            spans.append(rims)
+        k += 1 if rims is None else 2
+    size, place = max(alone, default=(0.0, 0))
+    if size > _NO_ROAD:
+        log.doubts.append(f"At km {nodes[place] / 1000:.1f} the heights jump by {size:.0f} m, "
+                          "steeper than roads are; the grades there may be wrong.")
     if not spans:
         return data
     level, deepest = height.copy(), 0.0
@@ -294,6 +297,32 @@ def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
     log.mended("bridges", "dips and humps that no road has (bridges, tunnels, faults)", len(spans),
                f"levelled (km {places}{' ...' if len(spans) > 5 else ''}), up to {deepest:.0f} m")
     return replace(data, height=level)
+
+
+def _rough(data: _Data, nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Smooth just so much that noise makes no grades of more than a few percent."""
+    step = float(nodes[1] - nodes[0])
+    bend = np.diff(data.height, 2)
+    noise_sd = 1.4826 * float(np.median(np.abs(bend))) / np.sqrt(6.0)
+    noise = noise_sd * np.random.default_rng(0).standard_normal(len(data))
+    density = max(len(data) / len(nodes), 0.05)
+    for strength in _ROUGH:
+        penalty = strength * density * (10.0 / step) ** 3
+        if np.std(np.diff(_fit(replace(data, height=noise), nodes, penalty))) < 0.04 * step:
+            break
+    return _fit(data, nodes, penalty)
+
+
+def _paired(height: NDArray[np.float64], nodes: NDArray[np.float64], grade: NDArray[np.float64],
+            *flanks: tuple[int, int, int]) -> tuple[int, int] | None:
+    """Rims of a dip or hump between two steep flanks, or None where they are none."""
+    if len(flanks) < 2:
+        return None
+    (a, _, sign), (_, b, other) = flanks
+    longest = _LONGEST_BRIDGE if sign < 0 else _LONGEST_TUNNEL
+    if sign == other or nodes[b] - nodes[a] > longest:
+        return None
+    return _rims(height, nodes, grade, a, b)
 
 
 def _rims(height: NDArray[np.float64], nodes: NDArray[np.float64], grade: NDArray[np.float64],
@@ -323,7 +352,7 @@ def _rims(height: NDArray[np.float64], nodes: NDArray[np.float64], grade: NDArra
 def _note_steep(height: NDArray[np.float64], nodes: NDArray[np.float64], log: Log) -> None:
     grade = np.diff(height) / np.diff(nodes)
     worst = int(np.argmax(np.abs(grade)))
-    if abs(grade[worst]) > _IMPLAUSIBLE:
+    if abs(grade[worst]) > _STEEP:
         log.doubts.append(f"A grade of {grade[worst]:+.0%} at km {nodes[worst] / 1000:.1f} is "
                           "steeper than roads are; the heights there may be wrong.")
 

@@ -86,3 +86,15 @@ def test_nodes_without_data_are_bridged():
     where = np.concatenate([np.arange(0, 20.0), np.arange(80, 100.0)])
     fit = smooth(where, 2.0 * where, 100)
     assert fit.values == pytest.approx(2.0 * np.arange(100), abs=0.1)
+
+
+def test_of_very_many_data_the_middle_chooses(monkeypatch):
+    rng = np.random.default_rng(7)
+    x = np.arange(3000) / 3
+    data = 20 * np.sin(x / 50) + rng.standard_normal(3000)
+    whole = smooth(x, data, 1000)
+    monkeypatch.setattr("optimizer.course.smoothing._MOST_ASKED", 2000)
+    part = smooth(x, data, 1000)
+    assert part.penalty == pytest.approx(whole.penalty, rel=0.4)
+    assert part.penalty != whole.penalty
+    assert part.values == pytest.approx(whole.values, abs=0.3)
