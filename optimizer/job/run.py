@@ -82,8 +82,8 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
     tell("which kit")
     choice = choose_kit(
         job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
-        job.budget, currency=job.currency, rules=job.rules, step=job.options.step,
-        start_speed=job.options.start_speed)
+        job.budget, job.currency, rules=job.rules, step=job.options.step,
+        start_speed=job.options.start_speed, tell=tell)
     tell("how to ride it")
     owned = plan_for(job, choice.owned.setup)
     best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
