@@ -15,6 +15,7 @@ from optimizer.report.page import Chart, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.strip import strip, value_of_energy, where_won
 from optimizer.report.try_it import try_it, try_it_data
+from optimizer.report.weather import steady
 from optimizer.report.words import (
     at_most,
     clock,
@@ -185,7 +186,7 @@ def _hills(result: Result) -> list[Part]:
 
 
 def _map(result: Result) -> Part:
-    drawing = course_map(result.job.course, result.job.conditions)
+    drawing = course_map(result.job.course, steady(result))
     if not drawing:
         return ""
     marks = result.job.course.marks

@@ -129,7 +129,7 @@ const replan = (() => {
         effort += ratio * f * f / z - allowed * z;
       }
     }
-    return { rows, d, effort };
+    return { rows, d, effort: effort - p.effortBudget };
   };
 
   // Transposed Jacobian times weights of the rows; node 0 is fixed.
@@ -174,6 +174,11 @@ const replan = (() => {
     return out;
   };
 
+  // A point or step plus a share of another.
+  const moved = (point, step, share) => Object.fromEntries(
+    Object.entries(point).map(([name, values]) =>
+      [name, values.map((value, k) => value + share * step[name][k])]));
+
   // Cholesky factor of a positive-definite band of half width 3, in place; false where it fails.
   // band[d][j] holds the entry (j + d, j).
   const factorBand = (band, size) => {
@@ -203,10 +208,13 @@ const replan = (() => {
     }
   };
 
-  // The Newton matrix, pace z and u = W' - W + Δs (f - CP z) eliminated on each step, factored.
+  // The Newton matrix, factored. On each step the pace z and u, which stands for the work f, are
+  // eliminated: f = a u - b (W' - W) + CP z, with b = a where the reserve row is tight, else 0.
   const newtonAt = (g, x, d, y, weight, effortY, effortWeight) => {
     const { p, n } = g;
     const inverse = { uu: zeros(n), uz: zeros(n), zz: zeros(n) };
+    const bends = [zeros(n), zeros(n), zeros(n)];
+    const b = zeros(n);
     const bu = Array.from({ length: 4 }, () => zeros(n));
     const bz = Array.from({ length: 4 }, () => zeros(n));
     const gu = Array.from({ length: 4 }, () => zeros(n));
@@ -224,24 +232,32 @@ const replan = (() => {
       const a = 1 / p.step[k];
       const cp = p.criticalPower[k];
       m.fill(0);
+      const tight = weight[RESERVE][k] * p.step[k] ** 2
+        > p.efficiency ** 2 * weight[WORK][k] + weight[POWER][k] + weight[COAST][k] ? 1 : 0;
+      b[k] = tight * a;
       add(weight[WORK][k], [-p.efficiency * a, -p.efficiency * cp, d.work0[k], d.work1[k],
-        -p.efficiency * a, p.efficiency * a]);
+        -p.efficiency * b[k], p.efficiency * b[k]]);
       add(weight[PACE][k], [0, -1, d.pace0[k], d.pace1[k], 0, 0]);
-      add(weight[POWER][k], [a, cp - p.powerLimit[k], 0, 0, a, -a]);
-      add(weight[COAST][k], [-a, -cp, 0, 0, -a, a]);
+      add(weight[RESERVE][k], [1, 0, 0, 0, tight - 1, 1 - tight]);
+      add(weight[POWER][k], [a, cp - p.powerLimit[k], 0, 0, b[k], -b[k]]);
+      add(weight[COAST][k], [-a, -cp, 0, 0, -b[k], b[k]]);
       if (g.recovery) {
-        const r = g.recovery[k];
-        add(weight[RECOVERY][k], [r, 0, 0, 0, r - 1, 1 - r]);
+        const share = g.recovery[k];
+        add(weight[RECOVERY][k], [share, 0, 0, 0, share * tight - 1, 1 - share * tight]);
       }
-      if (g.effort) add(effortY * d.effortBend[k], [a, cp - x.f[k] / x.z[k], 0, 0, a, -a]);
-      m[0] += weight[RESERVE][k];
+      if (g.effort) {
+        add(effortY * d.effortBend[k], [a, cp - x.f[k] / x.z[k], 0, 0, b[k], -b[k]]);
+      }
       // Where wind makes drag concave, no more of it than the pace's own curvature can carry.
       const carried = y[PACE][k] * (d.pace00[k] * d.pace11[k] - d.pace01[k] ** 2)
         / (d.pace00[k] + d.pace11[k] - 2 * d.pace01[k]);
       const bend = Math.max(y[WORK][k] * d.bend[k], -0.95 * carried);
-      m[14] += bend + y[PACE][k] * d.pace00[k];
-      m[15] += bend + y[PACE][k] * d.pace01[k];
-      m[21] += bend + y[PACE][k] * d.pace11[k];
+      bends[0][k] = bend + y[PACE][k] * d.pace00[k];
+      bends[1][k] = bend + y[PACE][k] * d.pace01[k];
+      bends[2][k] = bend + y[PACE][k] * d.pace11[k];
+      m[14] += bends[0][k];
+      m[15] += bends[1][k];
+      m[21] += bends[2][k];
       const det = m[0] * m[7] - m[1] * m[1];
       const [uu, uz, zz] = [m[7] / det, -m[1] / det, m[0] / det];
       inverse.uu[k] = uu;
@@ -289,15 +305,16 @@ const replan = (() => {
       for (let k = 0; k < n; k += 1) {
         const a = 1 / p.step[k];
         const ru = right.f[k] * a;
+        const rW = right.f[k] * b[k];
         const rz = right.z[k] + p.criticalPower[k] * right.f[k];
         hu[k] = inverse.uu[k] * ru + inverse.uz[k] * rz;
         hz[k] = inverse.uz[k] * ru + inverse.zz[k] * rz;
         const reduced = (i) => bu[i][k] * hu[k] + bz[i][k] * hz[k];
         flat[2 * k] += right.e[k + 1] - reduced(1);
-        flat[2 * k + 1] += right.W[k + 1] - ru - reduced(3);
+        flat[2 * k + 1] += right.W[k + 1] - rW - reduced(3);
         if (k > 0) {
           flat[2 * k - 2] -= reduced(0);
-          flat[2 * k - 1] += ru - reduced(2);
+          flat[2 * k - 1] += rW - reduced(2);
         }
       }
       solveBand(band, 2 * n, flat);
@@ -315,7 +332,7 @@ const replan = (() => {
           dz -= gz[i][k] * ends[i];
         }
         out.z[k] = dz;
-        out.f[k] = (du - out.W[k + 1] + out.W[k]) / p.step[k] + p.criticalPower[k] * dz;
+        out.f[k] = du / p.step[k] - b[k] * (out.W[k + 1] - out.W[k]) + p.criticalPower[k] * dz;
       }
       return out;
     };
@@ -328,11 +345,29 @@ const replan = (() => {
     };
     const base = banded({ e: zeros(n + 1), W: zeros(n + 1), f: d.effortF, z: d.effortZ });
     const scale = effortWeight / (1 + effortWeight * inner(base));
-    return (right) => {
+    const updated = (right) => {
       const step = banded(right);
-      const share = scale * inner(step);
-      for (const name of ["e", "W", "f", "z"]) {
-        for (let k = 0; k < step[name].length; k += 1) step[name][k] -= share * base[name][k];
+      return moved(step, base, -scale * inner(step));
+    };
+    const product = (step) => {
+      const out = transposed(g, d, times(g, d, step).map((row, i) =>
+        row.map((value, k) => value * weight[i][k])));
+      const share = effortWeight * inner(step);
+      for (let k = 0; k < n; k += 1) {
+        if (k) out.e[k] += bends[0][k] * step.e[k] + bends[1][k] * step.e[k + 1];
+        out.e[k + 1] += bends[1][k] * step.e[k] + bends[2][k] * step.e[k + 1];
+        const ratioHere = x.f[k] / x.z[k];
+        const along = effortY * d.effortBend[k] * (step.f[k] - ratioHere * step.z[k]);
+        out.f[k] += along + share * d.effortF[k];
+        out.z[k] += share * d.effortZ[k] - ratioHere * along;
+      }
+      return out;
+    };
+    // The update cancels where the effort row is tight; refinement restores the digits.
+    return (right) => {
+      let step = updated(right);
+      for (let round = 0; round < 2; round += 1) {
+        step = moved(step, updated(moved(right, product(step), -1)), 1);
       }
       return step;
     };
@@ -358,7 +393,9 @@ const replan = (() => {
     const boundary = 0.995;
     const sizes = [10, 0.05, 0.02 * p.wPrime, 5, 5, 10, 10, 0.02 * p.wPrime, 0.02 * p.wPrime,
       0.02 * p.wPrime];
-    const x = startOf(g);
+    let x = startOf(g);
+    let patience = 4;
+    let best = null;
     let { rows, d, effort } = slopesAt(g, x);
     const s = rows.map((row, i) => row.map((value) => Math.max(-value, 0.1 * sizes[i])));
     let length = 0;
@@ -381,10 +418,16 @@ const replan = (() => {
       for (let i = 0; i < g.rows; i += 1) for (let k = 0; k < n; k += 1) gap += s[i][k] * y[i][k];
       for (let k = 0; k < n; k += 1) time += p.step[k] * x.z[k];
       const residual = Math.max(...rp.map((row, i) => most(row) / sizes[i]));
-      const dual = Math.max(most(rd.f) * 25, most(rd.z) * 0.1, most(rd.e) * 50,
-        most(rd.W) * p.wPrime);
-      if (gap < tolerance * time && residual < 1e-6 && dual < 1e-2) {
-        return { x, iteration, converged: true };
+      if (gap < tolerance * time && residual < 1e-7) {
+        // Seconds that a bound would lose to gradients that are not yet zero.
+        let loss = 0;
+        for (let k = 0; k < n; k += 1) {
+          loss += Math.abs(rd.f[k]) * p.powerLimit[k] * x.z[k] + 5 * Math.abs(rd.z[k]) * x.z[k]
+            + Math.abs(rd.e[k + 1]) * x.e[k + 1] + Math.abs(rd.W[k + 1]) * p.wPrime;
+        }
+        if (!best || loss < best.loss) best = { x, iteration, loss };
+        patience -= 1;
+        if (loss < 1e-6 * time || patience === 0) return best;
       }
       if (!Number.isFinite(gap)) break;
       const weight = y.map((row, i) => row.map((value, k) => value / s[i][k]));
@@ -433,9 +476,7 @@ const replan = (() => {
         es * ey + first.eds * first.edy - aim);
       alpha = Math.min(boundary * longest(second), 1);
       beta = Math.min(boundary * longestDual(second), 1);
-      for (const name of ["e", "W", "f", "z"]) {
-        for (let k = 0; k < x[name].length; k += 1) x[name][k] += alpha * second.step[name][k];
-      }
+      x = moved(x, second.step, alpha);
       for (let i = 0; i < g.rows; i += 1) {
         for (let k = 0; k < n; k += 1) {
           s[i][k] += alpha * second.ds[i][k];
@@ -448,14 +489,14 @@ const replan = (() => {
       }
       ({ rows, d, effort } = slopesAt(g, x));
     }
-    return { x, iteration: 120, converged: false };
+    return best;
   };
 
   // The plan for a problem: elapsed time, speed, power and reserve; null where none was found.
   return (p) => {
     const program = programOf(p);
     const found = interiorPoint(program);
-    if (!found.converged) return null;
+    if (!found) return null;
     const { e, W, f, z } = found.x;
     const time = zeros(e.length);
     for (let k = 0; k < z.length; k += 1) {

@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer import __version__
 from optimizer.report.page import Folded, Points, Table
+from optimizer.report.weather import wind_met
 from optimizer.report.words import at_most, compass, kilometres, money, seconds
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def rests_on(result: Result) -> list[Part]:
     parts += [
         Folded("The rider", [_rider(job)]),
         Folded("Course and corrections", _course(job)),
-        Folded("Air and wind", [_conditions(job)]),
+        Folded("Air and wind", [_conditions(result)]),
         Folded("Bike and kit", [_kit(result)]),
         Folded("How it was computed", [_computation(result), _sources(job)]),
     ]
@@ -91,16 +92,18 @@ def _course(job: Job) -> list[Part]:
     return parts
 
 
-def _conditions(job: Job) -> Table:
-    air = job.conditions
-    speed = 3.6 * np.hypot(air.wind_east, air.wind_north)
-    source = compass(float(air.wind_east.mean()), float(air.wind_north.mean()))
+def _conditions(result: Result) -> Table:
+    air = result.job.conditions
+    east, north = wind_met(result)
+    speed = 3.6 * np.hypot(east, north)
+    source = compass(float(east.mean()), float(north.mean()))
     wind = (f"{speed.min():.0f} to {speed.max():.0f} km/h, mostly from {source}"
             if np.ptp(speed) > 0.5 else f"{speed.mean():.0f} km/h from {source}")
     rows = [("Temperature", f"{air.temperature - 273.15:.0f} °C"),
             ("Pressure at the place", f"{air.pressure / 100:.0f} hPa"),
             ("Relative humidity", f"{100 * air.humidity:.0f} %"),
-            (f"Wind at {air.wind_height:.0f} m", wind if speed.max() > 0.5 else "none"),
+            (f"Wind at {air.wind_height:.0f} m, where and when the plan rides",
+             wind if speed.max() > 0.5 else "none"),
             ("Doubt of the wind, one standard deviation",
              f"{100 * air.speed_sd:.0f} % of its speed, {math.degrees(air.direction_sd):.0f}°"),
             ("Road", "wet" if air.wet else "dry"),

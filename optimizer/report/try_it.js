@@ -52,22 +52,53 @@
     return { area: spread(kit.area, whole), slope: spread(kit.slope, 0) };
   });
 
+  // Forecast on the steps for arrival times; between two hours all is linear.
+  const forecastAt = (time) => {
+    const { slices } = wind;
+    if (!slices) return problem;
+    const out = { headwind: [], crosswind: [], density: [] };
+    let hour = 0;
+    problem.step.forEach((_, k) => {
+      const when = Math.min(0.5 * (time[k] + time[k + 1]), slices[slices.length - 1].time);
+      while (hour < slices.length - 2 && slices[hour + 1].time <= when) hour += 1;
+      const [a, b] = [slices[hour], slices[hour + 1]];
+      const share = (when - a.time) / (b.time - a.time);
+      for (const name of Object.keys(out)) {
+        out[name].push(a[name][k] + share * (b[name][k] - a[name][k]));
+      }
+    });
+    return out;
+  };
+
   // `east`, `north`: what the wind has more than the forecast, where the air moves to [m/s].
-  const problemOf = (rows, east, north) => {
+  const problemOf = (rows, east, north, forecast) => {
     const setup = setupOf(rows);
     const mass = problem.riderMass + setup.mass;
     const shifted = (own, byEast, byNorth) =>
       Float64Array.from(own, (value, k) => value + east * byEast[k] + north * byNorth[k]);
     return {
       ...problem, mass, effectiveMass: mass + setup.inertia / setup.radius ** 2,
-      headwind: shifted(problem.headwind, wind.headByEast, wind.headByNorth),
-      crosswind: shifted(problem.crosswind, wind.crossByEast, wind.crossByNorth),
+      headwind: shifted(forecast.headwind, wind.headByEast, wind.headByNorth),
+      crosswind: shifted(forecast.crosswind, wind.crossByEast, wind.crossByNorth),
+      density: forecast.density,
       rolling: Float64Array.from(problem.rollingFactor, (factor) => factor * setup.rolling),
       speedLimit: Float64Array.from(problem.speedLimit, (limit) => limit * setup.cornering),
       effortRate: problem.effortRate === null ? Infinity : problem.effortRate,
       efficiency: setup.efficiency, bearing: setup.bearing, drag: dragOf(setup),
       crosswindLimit: setup.crosswind,
     };
+  };
+
+  // Plan, with a changing forecast taken at the plan's own arrival times.
+  const planOf = (rows, east, north) => {
+    let time = wind.arrival;
+    for (let round = 0; ; round += 1) {
+      const p = problemOf(rows, east, north, forecastAt(time));
+      const plan = replan(p);
+      const off = plan ? Math.max(...plan.time.map((value, k) => Math.abs(value - time[k]))) : 0;
+      if (!plan || !wind.slices || off < 1 || round === 5) return { p, plan };
+      time = plan.time;
+    }
   };
 
   const distance = [0];
@@ -124,8 +155,7 @@
     const blow = Number(speed.value) / 3.6;
     const [east, north] = untouched
       ? [0, 0] : [-blow * Math.sin(angle) - wind.mean[0], -blow * Math.cos(angle) - wind.mean[1]];
-    const p = problemOf(rows, east, north);
-    const plan = replan(p);
+    const { p, plan } = planOf(rows, east, north);
     const strongest = Math.max(...p.crosswind.map(Math.abs));
     const spend = rows.reduce((sum, row) => sum + kit.items[row].cost, 0);
     if (!plan) {
@@ -193,7 +223,7 @@
   const errors = [];
   const measure = () => {
     const check = checks[errors.length];
-    const plan = replan(problemOf(rowsOf(check.items), check.east, check.north));
+    const { plan } = planOf(rowsOf(check.items), check.east, check.north);
     errors.push(plan ? Math.abs(plan.time[plan.time.length - 1] - check.time) : Infinity);
     if (errors.length < checks.length) {
       setTimeout(measure, 30);

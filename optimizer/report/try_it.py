@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +9,7 @@ from markupsafe import Markup
 
 from optimizer.kit.terms import tabulate
 from optimizer.physics import DragArea, lay_road
+from optimizer.report.weather import steady
 from optimizer.report.words import money
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ _HOW = ("Choose a wind and a set: the page plans the whole ride anew, for this r
         "course, and says what changes. Nothing leaves the page.")
 _NOT_HERE = ("This rider's reserve refills more slowly as it fills. The page cannot plan for that "
              "by itself; run `kitpace plan` with another `--wind` or scenario instead.")
+_SLOWEST = 2.0  # times the plan's finish, after which the forecast is not followed any more
 _DEGREES = np.radians(np.arange(91.0))
 
 
@@ -33,18 +34,21 @@ def try_it(result: Result) -> list[Part]:
     if result.plan.problem.slowing_recovery:
         return [_NOT_HERE]
     places = Markup("").join(_place(result, place) for place in result.job.catalogue.places)
-    wind = _mean_wind(result)
+    mean = steady(result)
+    wind = (float(mean.wind_east[0, 0]), float(mean.wind_north[0, 0]))
     speed = 3.6 * float(np.hypot(*wind))
     source = float(np.degrees(np.arctan2(-wind[0], -wind[1])) % 360.0)
     return [_HOW, Markup(
                 '<form id="try-form" class="try"><fieldset><legend>Wind at {height} m, as in a '
-                'forecast</legend>{speed}{source}</fieldset>'
+                'forecast{changing}</legend>{speed}{source}</fieldset>'
                 '<fieldset><legend>Kit</legend><div class="places">{places}</div></fieldset>'
                 '<p class="tools"><button type="button" id="try-plan">As in the plan</button>'
                 '<button type="button" id="try-owned">With what is owned</button></p></form>'
                 '<div id="try-says" aria-live="polite"><p>This needs scripts.</p></div>'
                 '<div id="try-splits"></div><p class="aside" id="try-check"></p>',
             ).format(height=f"{result.job.conditions.wind_height:.0f}", places=places,
+                     changing="; its mean over the ride, about which it changes as forecast"
+                     if len(result.job.conditions.wind_time) > 1 else "",
                      speed=_slider("try-speed", "Speed", 0, 60, 0.5, speed, "km/h"),
                      source=_slider("try-from", "From", 0, 359, 1, source, "°"))]
 
@@ -75,19 +79,15 @@ def _cost(item: Item) -> str:
     return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
 
 
-def _mean_wind(result: Result) -> tuple[float, float]:
-    air = result.job.conditions
-    return float(air.wind_east.mean()), float(air.wind_north.mean())
-
-
 def try_it_data(result: Result) -> dict[str, Any] | None:
     """Arrays of the problem, of the catalogue and of trials that were planned beforehand."""
     problem, job, best = result.plan.problem, result.job, result.choice.best
     if problem.slowing_recovery:
         return None
     nodes = result.plan.distance
-    east, north = (lay_road(job.course, _unit_wind(result, *unit), nodes)
+    east, north = (lay_road(job.course, steady(result, *unit), nodes)
                    for unit in ((1.0, 0.0), (0.0, 1.0)))
+    mean = steady(result)
     marks = [(mark.name, mark.distance) for mark in job.course.marks
              if 0 < mark.distance < job.course.length]
     return {
@@ -101,9 +101,10 @@ def try_it_data(result: Result) -> dict[str, Any] | None:
             "riderMass": problem.mass - best.setup.mass, "wPrime": problem.w_prime,
             "reserveFloor": problem.reserve_floor, "startSpeed": problem.start_speed,
             "lowestSpeed": problem.lowest_speed, "effortExponent": problem.effort_exponent,
-            "effortRate": problem.effort_rate,
+            "effortRate": problem.effort_rate, "effortBudget": problem.effort_budget,
             "areas": [position.drag_area for position in job.rider.positions]},
-        "wind": {"mean": _mean_wind(result),
+        "wind": {"mean": [mean.wind_east[0, 0], mean.wind_north[0, 0]],
+                 "slices": _slices(result), "arrival": result.plan.time,
                  "headByEast": east.headwind, "headByNorth": north.headwind,
                  "crossByEast": east.crosswind, "crossByNorth": north.crosswind},
         "kit": _kit(result),
@@ -118,12 +119,23 @@ def try_it_data(result: Result) -> dict[str, Any] | None:
     }
 
 
-def _unit_wind(result: Result, east: float, north: float) -> Any:
-    """Conditions with one steady wind of unit speed everywhere."""
-    zero = np.zeros(1)
-    return replace(result.job.conditions, wind_time=zero, wind_distance=zero,
-                   wind_east=np.array([[east]]), wind_north=np.array([[north]]),
-                   temperature_change=np.zeros((1, 1)), gust=np.zeros((1, 1)))
+def _slices(result: Result) -> list[dict[str, Any]] | None:
+    """Wind and air on the steps at each hour of a changing forecast; None where nothing changes.
+
+    Between two hours all is linear in time. Hours that no rider meets are left out.
+    """
+    air, plan = result.job.conditions, result.plan
+    if len(air.wind_time) == 1:
+        return None
+    late = _SLOWEST * plan.finish_time
+    inside = air.wind_time[(air.wind_time > 0.0) & (air.wind_time < late)]
+    found = []
+    for when in (0.0, *inside, late):
+        road = lay_road(result.job.course, air, plan.distance,
+                        np.full(len(plan.distance), when))
+        found.append({"time": when, "headwind": road.headwind, "crosswind": road.crosswind,
+                      "density": road.air_density})
+    return found
 
 
 def _limits(limit: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from optimizer.job import on_the_day
 from optimizer.kit.terms import setup_of
 from optimizer.pacing import pacing_problem
 from optimizer.pacing.solver import solve
@@ -16,9 +18,11 @@ from optimizer.report import write_card, write_report
 from optimizer.report.card import card_csv
 from optimizer.report.result_json import result_document
 from optimizer.report.words import clock
+from optimizer.scenario import read_scenario
 from tests.fetched import fetched
-from tests.report.made_up import EVIL, made_up_result
+from tests.report.made_up import EVIL, made_up_result, simple_result
 
+COURSES = Path(__file__).parents[2] / "courses"
 pytestmark = pytest.mark.browser
 
 
@@ -265,6 +269,18 @@ def test_the_solver_of_the_page_measures_its_error(open_page, report):
         page.locator("#try-check[data-error]").wait_for(timeout=30_000, state="attached")
         assert float(page.locator("#try-check").get_attribute("data-error")) < 0.01
         assert "largest difference" in page.locator("#try-check").inner_text()
+
+
+@pytest.mark.parametrize("course", ["petrel-flats", "tarn-loop", "quern-pass"])
+def test_its_error_on_the_demo_courses(open_page, course, tmp_path):
+    # Six other winds and sets each, a changing forecast and an effort limit among them.
+    job = on_the_day(read_scenario(COURSES / course / "scenario.toml"))
+    path = write_report(simple_result(job), tmp_path / "report.html")
+    with open_page(path) as page:
+        page.locator("#try-check[data-error]").wait_for(timeout=120_000, state="attached")
+        error = float(page.locator("#try-check").get_attribute("data-error"))
+    print(f"{course}: largest error of the page's solver {error:.5f} s")
+    assert error < 0.5
 
 
 def test_another_wind_and_set_are_planned_as_the_program_would(open_page, report, result):
