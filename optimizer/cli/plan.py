@@ -13,8 +13,9 @@ from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Callable
 
-    from optimizer.job import Result
+    from optimizer.job import Job, Result
 
 __all__ = ["command"]
 
@@ -34,9 +35,12 @@ _CARDS = (".html", ".htm", ".gpx", ".csv")
               help="Write the card as .html, .gpx or .csv as well; may be given several times.")
 @click.option("--against", metavar="FILE", type=click.Path(),
               help="Say what changed against an earlier plan, written with --json.")
+@click.option("--kit-from", metavar="FILE", type=click.Path(),
+              help="Keep the kit of an earlier plan, written with --json, and say what changed: "
+                   "for race morning, in seconds.")
 def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
             start_time: dt.datetime | dt.time | None, out: str | None, json_file: str | None,
-            cards: tuple[str, ...], against: str | None) -> None:
+            cards: tuple[str, ...], against: str | None, kit_from: str | None) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
 
     The times hold for the model and its data; law, marshals and your own eyes come first.
@@ -45,6 +49,11 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     Example:
       kitpace plan courses/petrel-flats/scenario.toml
       kitpace plan my-race/scenario.toml --budget 750 --wind '25@225'
+
+    \b
+    Race morning, with the kit of yesterday's plan:
+      kitpace plan my-race/scenario.toml --wind '25@225' \\
+          --kit-from plan.json --card card.html
     """  # noqa: D301 - click reads the \b
     report = Path(out) if out else Path(scenario).parent / "report.html"
     _check_targets([report, *map(Path, [json_file] if json_file else [])], cards)
@@ -56,8 +65,8 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     with progress("Planning") as tell:
         tell("reading the files")
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
-        earlier = read_earlier(against) if against else None
-        result = run(job, tell)
+        earlier = read_earlier(against or kit_from) if against or kit_from else None
+        result = run(job, tell) if kit_from is None else _with_kit_of(kit_from, job, tell)
         tell("writing the report")
         changed = changes(result, earlier) if earlier else ""
         written = _write(result, report, json_file, cards, changed)
@@ -68,6 +77,14 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     say()
     for what, path in written:
         say(f"{what}: {path}")
+
+
+def _with_kit_of(file: str, job: Job, tell: Callable[[str], None]) -> Result:
+    """Plan with the kit of an earlier plan."""
+    from optimizer.job.again import run_again
+    from optimizer.scenario.earlier_file import read_earlier
+
+    return run_again(job, read_earlier(file).items, tell)
 
 
 def _check_targets(files: list[Path], cards: tuple[str, ...]) -> None:
@@ -105,6 +122,8 @@ def _tell(result: Result) -> None:
         bought = [name for name in choice.best.items if not job.catalogue[name].owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {seconds(saved)} faster than with what is owned.")
+    elif choice.planned == 1:
+        say(f"With the kit of the earlier plan: {listing(choice.best.items) or 'as it stands'}.")
     elif job.catalogue.items:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
     say(f"{watts(plan.mean_power)} on average; in {len(result.rideable.blocks)} blocks that a "

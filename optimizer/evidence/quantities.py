@@ -30,6 +30,14 @@ _SPELLINGS = {
     "cm²": "cm**2", "cm2": "cm**2", "cm^2": "cm**2",
     "mi": "mile", "°": "degree", "deg": "degree",
 }
+# The usual ones in SI, since pint takes longer to start than a plan for race morning may last.
+_USUAL: dict[str, tuple[float, Dimension]] = {
+    "km/hour": (1 / 3.6, "speed"), "m/s": (1.0, "speed"), "watt": (1.0, "power"),
+    "newton": (1.0, "force"), "gram_force": (9.80665e-3, "force"),
+    "g": (1e-3, "mass"), "kg": (1.0, "mass"), "second": (1.0, "time"), "minute": (60.0, "time"),
+    "m": (1.0, "length"), "km": (1e3, "length"), "cm": (1e-2, "length"), "mm": (1e-3, "length"),
+    "m**2": (1.0, "area"), "cm**2": (1e-4, "area"), "degree": (math.pi / 180, "angle"),
+}
 _EXAMPLES = {"speed": "45 km/h", "power": "250 W", "length": "40 km", "mass": "80 kg"}
 _SPACES = {"\u2212": "-", "\u2013": "-", "\u2192": "->", "\u202f": " ", "\u00a0": " ",
            "\u2009": " ", "\ufeff": "", "\u200b": ""}
@@ -67,9 +75,12 @@ class Stated:
 
     def in_si(self, value: float, unit: str) -> tuple[float, Dimension]:
         """Value in SI with its dimension."""
-        import pint  # 0.2 s: only where a unit is read
-
         spelling = _SPELLINGS.get(unit, _SPELLINGS.get(unit.lower(), unit))
+        if spelling in _USUAL:
+            factor, usual = _USUAL[spelling]
+            return value * factor, usual
+        import pint
+
         try:
             quantity = _registry().Quantity(value, spelling)
             dimension = next((d for d in _DIMENSIONS if quantity.check(f"[{d}]")), None)

@@ -32,3 +32,15 @@ def test_refuses(text, problem):
 def test_tidy_undoes_a_spreadsheet():
     assert tidy("\ufeff saves\u00a037\u202fg  ") == "saves 37 g"
     assert tidy("\u22120,004 m2") == "-0,004 m2"
+
+
+def test_the_usual_units_are_those_of_pint():
+    import pint
+
+    from optimizer.evidence.quantities import _USUAL
+
+    registry = pint.UnitRegistry()
+    for unit, (factor, dimension) in _USUAL.items():
+        quantity = registry.Quantity(1.0, unit)
+        assert quantity.to_base_units().magnitude == pytest.approx(factor, rel=1e-14)
+        assert quantity.check("[]" if dimension == "angle" else f"[{dimension}]")

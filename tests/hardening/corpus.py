@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 import math
 import re
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from click.testing import CliRunner
 
 from optimizer.cli import group
 from optimizer.errors import KitpaceError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 RIDER = """name = "R. Made-Up"
 mass_kg = 72

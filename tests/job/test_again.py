@@ -1,0 +1,77 @@
+"""Race morning: the kit that is there, the plan that a full run would give for it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from optimizer.errors import InputError
+from optimizer.job import run
+from optimizer.job.again import run_again
+from optimizer.scenario import read_scenario
+from tests.hardening.corpus import EVIDENCE, KIT, kitpace, race
+
+MORE = KIT + "Deep wheel,rear wheel,300,no,,,\n"
+
+
+@pytest.fixture(scope="module")
+def scenario(tmp_path_factory):
+    return race(tmp_path_factory.mktemp("morning"), kit=MORE, evidence=EVIDENCE)
+
+
+@pytest.fixture(scope="module")
+def evening(scenario):
+    return run(read_scenario(scenario, budget=600))
+
+
+def test_the_same_weather_gives_the_same_plan(scenario, evening):
+    assert set(evening.choice.best.items) == {"Disc", "Helmet"}
+    morning = run_again(read_scenario(scenario), evening.choice.best.items)
+    assert morning.plan.finish_time == pytest.approx(evening.plan.finish_time, abs=0.01)
+    assert morning.choice.best.spend == 0
+    assert morning.rideable.finish_time == pytest.approx(evening.rideable.finish_time, abs=0.5)
+    assert morning.spread == pytest.approx(evening.spread, abs=0.5)
+
+
+def test_another_wind_gives_what_planning_anew_with_this_kit_gives(scenario, evening):
+    wind = (28.0, 60.0)
+    morning = run_again(read_scenario(scenario, wind=wind), evening.choice.best.items)
+    anew = run(read_scenario(scenario, budget=600, wind=wind))
+    assert set(anew.choice.best.items) == set(morning.choice.best.items)
+    assert morning.plan.finish_time == pytest.approx(anew.plan.finish_time, abs=0.01)
+    assert abs(morning.plan.finish_time - evening.plan.finish_time) > 1
+
+
+def test_cross_wind_beyond_a_limit_takes_the_owned_part_instead(tmp_path, evening):
+    rows = [f"{row},{'30' if row.startswith('Disc') else ''}" for row in KIT.splitlines()[1:]]
+    kit = "\n".join([KIT.splitlines()[0] + ",crosswind_limit_kmh", *rows]) + "\n"
+    scenario = race(tmp_path, kit=kit, evidence=EVIDENCE)
+    calm = run_again(read_scenario(scenario, wind=(10.0, 125.0)), evening.choice.best.items)
+    assert "Disc" in calm.choice.best.items
+    storm = run_again(read_scenario(scenario, wind=(80.0, 125.0)), evening.choice.best.items)
+    assert "Disc" not in storm.choice.best.items
+    assert "Helmet" in storm.choice.best.items
+    assert "cross wind" in dict(storm.choice.left_out)["Disc"]
+
+
+def test_an_item_that_is_gone_is_named(scenario):
+    with pytest.raises(InputError, match='"Sail" is not in the catalogue'):
+        run_again(read_scenario(scenario), ["Sail"])
+
+
+def test_the_command_keeps_the_kit_and_says_what_changed(scenario):
+    first, card = scenario.with_name("evening.json"), scenario.with_name("card.html")
+    code, _ = kitpace("plan", scenario, "--budget", 600, "--json", first)
+    assert code == 0
+    code, said = kitpace("plan", scenario, "--wind", "30@60", "--kit-from", first, "--card", card,
+                         "--json", scenario.with_name("morning.json"))
+    assert code == 0
+    words = " ".join(said.split())
+    assert "With the kit of the earlier plan: Disc and Helmet" in words
+    assert "Against evening.json" in words
+    assert "30 km/h from the north-east instead of 12 km/h from the south-west" in words
+    assert "30 km/h from the north-east" in card.read_text(encoding="utf-8")
+    document = json.loads(scenario.with_name("morning.json").read_text())
+    assert document["kit"]["chosen"] == ["Disc", "Helmet"]
+    assert document["kit"]["spent"] == 0
