@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimizer.job.run import plan_for
+from optimizer.job.plans import plan_for
 from optimizer.job.values import ItemWorth, Job
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.terms import setup_of

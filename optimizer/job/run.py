@@ -10,10 +10,12 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.outlook import sensitivity_table, spread, trials
+from optimizer.job.outlook import set_splits, spread, trials
+from optimizer.job.plans import plan_for, ride_in_blocks
+from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import plan_ride
+from optimizer.pacing.positions import choose_positions
 from optimizer.pacing.sparing import plan_within_effort
 from optimizer.rider.environment import critical_power_factor, environment_cautions
 
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["effects_for", "on_the_day", "plan", "plan_for", "run"]
+__all__ = ["effects_for", "on_the_day", "plan", "run"]
 
 
 def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
@@ -75,24 +77,26 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
     where no plan meets it.
     """
     from optimizer.kit import choose_kit
-    from optimizer.pacing.blocks import recognisable_places, rideable
+    from optimizer.kit.judge import pacing_judge
 
     tell("what the rider can do on the day")
     job = on_the_day(job)
     tell("which kit")
-    choice = choose_kit(
-        job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
-        job.budget, job.currency, rules=job.rules, step=job.options.step,
-        start_speed=job.options.start_speed, tell=tell)
+    judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
+                         step=job.options.step, start_speed=job.options.start_speed,
+                         position=job.position)
+    choice = choose_kit(job.course, job.conditions, job.rider, job.baseline, job.catalogue,
+                        job.effects, job.budget, job.currency, rules=job.rules, judge=judge,
+                        tell=tell)
     tell("how to ride it")
     owned = plan_for(job, choice.owned.setup)
     best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
-    few = rideable(best, recognisable_places(job.course), blocks=job.options.blocks,
-                   rounding=job.options.power_rounding)
+    few = ride_in_blocks(job, best)
     tell("how sure it is")
     return Result(
         job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-        spread=spread(job, choice.best, best),
+        spread=spread(job, choice.best, best), splits=set_splits(job, choice, best, owned),
+        worth=worth(job, choice.owned, owned),
         sensitivities=sensitivity_table(job, choice.best, best),
         trials=trials(job, choice, best), sparing=_price_of_sparing(job, best, choice.best.setup))
 
@@ -102,29 +106,30 @@ def _price_of_sparing(job: Job, spared: Plan, setup: Setup) -> float:
     whole = replace(job.rider, effort_share=1.0, time_share=1.0)
     if whole == job.rider:
         return 0.0
-    free = plan_within_effort(job.course, job.conditions, whole, setup, step=job.options.step,
-                              start_speed=job.options.start_speed, warm=spared)[1]
+    rider, _ = plan_within_effort(job.course, job.conditions, whole, setup,
+                                  step=job.options.step, start_speed=job.options.start_speed)
+    free = plan_for(replace(job, rider=rider), setup, warm=spared)
     return max(spared.finish_time - free.finish_time, 0.0)
-
-
-def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
-             measure_grid: bool = False) -> Plan:
-    """Plan the job's ride with a set of kit."""
-    return plan_ride(job.course, job.conditions, job.rider, setup, step=job.options.step,
-                     start_speed=job.options.start_speed, warm=warm, measure_grid=measure_grid)
 
 
 def on_the_day(job: Job) -> Job:
     """Return the job with the rider as height, heat and the length of the ride leave them.
 
     CP takes the mean over the course of what the rider's chosen relations say; the effort limit
-    is that of the ride's own duration with the kit of today.
+    is that of the ride's own duration with the kit of today, and so are the positions, which
+    every set of kit then shares.
     """
     rider, course = job.rider, job.course
     factor = float(np.mean(critical_power_factor(rider, course.elevation,
                                                  job.conditions.temperature)))
     fresh = replace(rider, critical_power=factor * rider.critical_power)
-    spared, _ = plan_within_effort(course, job.conditions, fresh, job.baseline,
-                                   step=job.options.step, start_speed=job.options.start_speed)
-    return replace(job, rider=spared, assumptions=(*job.assumptions,
-                                                   *environment_cautions(rider)))
+    spared, first = plan_within_effort(course, job.conditions, fresh, job.baseline,
+                                       step=job.options.step,
+                                       start_speed=job.options.start_speed)
+    position = None
+    if len(rider.positions) > 1:
+        position = choose_positions(
+            course, job.conditions, spared, job.baseline, step=job.options.step,
+            start_speed=job.options.start_speed, warm=first).position
+    return replace(job, rider=spared, position=position,
+                   assumptions=(*job.assumptions, *environment_cautions(rider)))

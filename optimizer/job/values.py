@@ -41,7 +41,11 @@ class Options:
 
 @dataclass(frozen=True)
 class Job:
-    """Everything that a scenario holds, read and checked, in SI."""
+    """Everything that a scenario holds, read and checked, in SI.
+
+    `position` (n,) rows of the rider's positions on the steps of the grid; None, until
+    `on_the_day` has found them, and where there is only one.
+    """
 
     name: str
     course: Course
@@ -57,6 +61,7 @@ class Job:
     named_sets: tuple[tuple[str, tuple[str, ...]], ...] = ()
     assumptions: tuple[str, ...] = ()
     sources: tuple[tuple[str, str], ...] = ()
+    position: NDArray[np.int64] | None = None
 
 
 @dataclass(frozen=True)

@@ -59,13 +59,16 @@ class _Solved(NamedTuple):
 class PacingJudge:
     """Plans on one road for one rider."""
 
-    def __init__(self, road: Road, rider: Rider, start_speed: float) -> None:
+    def __init__(self, road: Road, rider: Rider, start_speed: float,
+                 position: NDArray[np.int64] | None = None) -> None:
         self.road, self.rider, self.start_speed = road, rider, start_speed
+        self.position = position
         self._solved: list[_Solved] = []
 
     def problem(self, setup: Setup) -> PacingProblem:
         """Pacing problem of a set."""
-        return pacing_problem(self.road, self.rider, setup, start_speed=self.start_speed)
+        return pacing_problem(self.road, self.rider, setup, start_speed=self.start_speed,
+                              position=self.position)
 
     def plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit."""
@@ -142,11 +145,15 @@ def _unused(problem: PacingProblem, power: NDArray[np.float64], ride: Ride) -> f
 
 
 def pacing_judge(course: Course, conditions: Conditions, rider: Rider, baseline: Setup, *,
-                 step: float | None = None, start_speed: float = 0.0) -> PacingJudge:
-    """Judge on a course; a wind that changes with time is met when the baseline would meet it."""
+                 step: float | None = None, start_speed: float = 0.0,
+                 position: NDArray[np.int64] | None = None) -> PacingJudge:
+    """Judge on a course; a wind that changes with time is met when the baseline would meet it.
+
+    `position` (n,) rows of the rider's positions on the grid, for every set alike.
+    """
     arrival = None
     if len(conditions.wind_time) > 1:
         arrival = plan_ride(course, conditions, rider, baseline, step=step,
-                            start_speed=start_speed).time
+                            start_speed=start_speed, position=position).time
     road = lay_road(course, conditions, grid(course, step, start_speed), arrival)
-    return PacingJudge(road, rider, start_speed)
+    return PacingJudge(road, rider, start_speed, position)

@@ -9,8 +9,9 @@ import pytest
 
 from optimizer.evidence import Effect
 from optimizer.job import Job, Options, on_the_day, plan_for
-from optimizer.job.outlook import draw_times, sensitivity_table, spread
-from optimizer.kit import Catalogue, Item, KitSet
+from optimizer.job.outlook import draw_times, spread
+from optimizer.job.sensitivity import sensitivity_table, worth
+from optimizer.kit import Catalogue, Item, KitSet, setup_of
 from optimizer.pacing import sensitivities
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
@@ -105,3 +106,15 @@ def test_height_and_length_of_the_ride_cost_power():
     assert any("altitude" in text for text in ready.assumptions)
     low = on_the_day(job(SURE))
     assert low.rider.critical_power == SURE.critical_power
+
+
+def test_the_worth_of_an_item_is_that_of_a_plan_with_it(sure):
+    task, plan = sure
+    for row in worth(task, kit(task), plan):
+        setup = setup_of(task.baseline, task.catalogue, task.effects, [row.item])
+        again = plan_for(task, setup, warm=plan)
+        assert row.seconds == pytest.approx(plan.finish_time - again.finish_time, rel=0.03)
+    helmet, suit = worth(task, kit(task), plan)
+    assert helmet.low == helmet.high == helmet.seconds
+    assert suit.high - suit.seconds == pytest.approx(
+        1.645 * sensitivities(plan).drag_area.sum() * 0.004)

@@ -1,0 +1,141 @@
+"""What moves the finish time: each input, and each item of the catalogue."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimizer.conditions import starting_at
+from optimizer.evidence import Effect
+from optimizer.job.plans import plan_for
+from optimizer.job.values import ItemWorth, Job, Sensitivity
+from optimizer.kit import setup_of
+from optimizer.pacing import sensitivities
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from optimizer.kit import KitSet
+    from optimizer.pacing import Plan, Sensitivities
+    from optimizer.physics import Setup
+
+__all__ = ["sensitivity_table", "worth"]
+
+_NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
+
+
+def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
+    """Seconds that each item saves by itself on top of what is owned, to first order.
+
+    An item takes the place of what is owned there; one that is owned is weighed against the set
+    without it. The multipliers of the plan with what is owned price the change; the doubt is
+    that of the item's evidence.
+    """
+    slope = sensitivities(plan)
+    effects = {effect.item: effect for effect in job.effects}
+    found = []
+    for item in job.catalogue.items:
+        others = [name for name in owned.items if job.catalogue[name].place != item.place]
+        before = others if item.name in owned.items else owned.items
+        without, with_it = (setup_of(job.baseline, job.catalogue, job.effects, names)
+                            for names in (before, [*others, item.name]))
+        effect = effects.get(item.name, Effect(item.name))
+        saved = -_seconds(slope, without, with_it)
+        doubt = _NINE_IN_TEN * math.hypot(
+            float(slope.drag_area.sum()) * effect.drag_area_sd,
+            float(slope.rolling_resistance.sum()) * effect.rolling_resistance_sd,
+            float(slope.drivetrain_efficiency.sum()) * effect.efficiency_sd,
+            float(slope.mass.sum()) * effect.mass_sd)
+        found.append(ItemWorth(item.name, saved, saved - doubt, saved + doubt))
+    return tuple(found)
+
+
+def _seconds(slope: Sensitivities, before: Setup, after: Setup) -> float:
+    """First-order change of the finish time from one setup to another [s]."""
+    area = (np.interp(slope.yaw, after.yaw, after.drag_area_change)
+            - np.interp(slope.yaw, before.yaw, before.drag_area_change))
+    return float(
+        slope.drag_area @ area + slope.mass.sum() * (after.mass - before.mass)
+        + slope.rolling_resistance.sum() * (after.rolling_resistance - before.rolling_resistance)
+        + slope.drivetrain_efficiency.sum() * (after.drivetrain_efficiency
+                                               - before.drivetrain_efficiency))
+
+
+def sensitivity_table(job: Job, chosen: KitSet, plan: Plan) -> tuple[Sensitivity, ...]:
+    """Say what one input more or less does to the finish time, each by a plan of its own."""
+    found = []
+    for what in (*_of_the_wind(job), *_of_the_rider(job), *_of_the_bike(job, chosen.setup)):
+        other = plan_for(what.job, what.setup or chosen.setup, warm=plan)
+        seconds = other.finish_time - plan.finish_time
+        found.append(Sensitivity(what.name, what.change, seconds, what.doubt,
+                                 abs(what.units * seconds) if what.doubt else math.nan))
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class _What:
+    """A changed job, the change in words, and its doubt in words and in units of the change."""
+
+    name: str
+    change: str
+    job: Job
+    doubt: str = ""
+    units: float = 0.0
+    setup: Setup | None = None
+
+
+def _of_the_wind(job: Job) -> Iterator[_What]:
+    air = job.conditions
+    wind = float(air.wind_speed.mean())
+    if wind < 0.1:
+        yield _What("Wind", "5 km/h from the west", _with_air(job, wind_east=air.wind_east
+                                                              + 5 / 3.6))
+    else:
+        factor, turn = 1.0 + 1 / 3.6 / wind, math.radians(10.0)
+        yield _What("Wind speed", "1 km/h more",
+                    _with_air(job, wind_east=factor * air.wind_east,
+                              wind_north=factor * air.wind_north),
+                    f"{100 * air.speed_sd:.0f} % of it", air.speed_sd * wind * 3.6)
+        yield _What("Wind direction", "10° clockwise", _with_air(
+            job, wind_east=math.cos(turn) * air.wind_east + math.sin(turn) * air.wind_north,
+            wind_north=math.cos(turn) * air.wind_north - math.sin(turn) * air.wind_east),
+            f"{math.degrees(air.direction_sd):.0f}°", air.direction_sd / turn)
+    yield _What("Air temperature", "5 °C warmer", _with_air(job, temperature=air.temperature + 5))
+    if len(air.wind_time) > 1 and air.start_time is not None:
+        later = starting_at(air, air.start_time + timedelta(hours=1))
+        yield _What("Start", "an hour later", replace(job, conditions=later))
+
+
+def _with_air(job: Job, **changes: Any) -> Job:
+    return replace(job, conditions=replace(job.conditions, **changes))
+
+
+def _of_the_rider(job: Job) -> Iterator[_What]:
+    rider = job.rider
+    positions = tuple(replace(p, drag_area=p.drag_area + 0.005) for p in rider.positions)
+    yield _What("Drag area", "0.005 m² more", _with_rider(job, positions=positions),
+                f"{rider.drag_area_sd:.3f} m²" if rider.drag_area_sd else "",
+                rider.drag_area_sd / 0.005)
+    yield _What("Critical power", "5 W more",
+                _with_rider(job, critical_power=rider.critical_power + 5.0),
+                f"{rider.critical_power_sd:.0f} W" if rider.critical_power_sd else "",
+                rider.critical_power_sd / 5.0)
+    yield _What("Reserve W′", "1 kJ more", _with_rider(job, w_prime=rider.w_prime + 1000.0),
+                f"{rider.w_prime_sd / 1000:.1f} kJ" if rider.w_prime_sd else "",
+                rider.w_prime_sd / 1000.0)
+    yield _What("Mass", "1 kg more", _with_rider(job, mass=rider.mass + 1.0))
+
+
+def _with_rider(job: Job, **changes: Any) -> Job:
+    return replace(job, rider=replace(job.rider, **changes))
+
+
+def _of_the_bike(job: Job, setup: Setup) -> Iterator[_What]:
+    yield _What("Rolling resistance", "Crr 0.0002 more", job, setup=replace(
+        setup, rolling_resistance=setup.rolling_resistance + 0.0002))
+    yield _What("Drivetrain", "efficiency 1 % less", job, setup=replace(
+        setup, drivetrain_efficiency=setup.drivetrain_efficiency - 0.01))
