@@ -23,7 +23,8 @@ _GRAVITY = 9.80665  # m/s²; course stands below physics and cannot ask it
 _WIDE = 150.0  # m; a radius beyond this limits no rider
 _FASTEST = 25.0  # m/s; a corner that allows more limits no rider either
 _LEAST_TURN = np.radians(20.0)
-_WINDOW = 15.0  # m over which the sharpest part of a corner is measured
+_HARDLY = 500.0  # m; a radius beyond this is none
+_WINDOW, _LONGEST_WINDOW = 15.0, 50.0  # m over which the sharpest part of a corner is measured
 _NEAR = 40.0  # m within which a limit given by the rider speaks of a corner
 _PITCH_OVER = 0.5  # of g
 
@@ -98,22 +99,27 @@ def _turns(heading: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _regions(turn: NDArray[np.float64], step: float) -> list[tuple[int, int]]:
-    """First and last (excluded) index of each run that turns one way, short straights included."""
-    sign = np.sign(turn) * (np.abs(_window_mean(turn, step)) / step > 1.0 / _WIDE)
+    """First and last (excluded) index of each run that turns one way.
+
+    A run is a corner where it is somewhere tighter than 150 m; it lasts while it turns the
+    same way at all, so that noise does not break it in pieces.
+    """
+    bend = _window_mean(turn, step, _WINDOW) / step
+    sign = np.sign(bend) * (np.abs(bend) > 1.0 / _HARDLY)
     edges = np.flatnonzero(np.diff(np.concatenate([[0.0], sign, [0.0]])))
     runs: list[tuple[int, int]] = []
     for a, b in pairwise(edges):
-        if sign[a] == 0.0:
+        if sign[a] == 0.0 or np.abs(bend[a:b]).max() < 1.0 / _WIDE:
             continue
-        if runs and sign[runs[-1][0]] == sign[a] and (a - runs[-1][1]) * step <= 20.0:
+        if runs and sign[runs[-1][0]] == sign[a] and (a - runs[-1][1]) * step <= _WINDOW:
             runs[-1] = (runs[-1][0], int(b))
         else:
             runs.append((int(a), int(b)))
     return runs
 
 
-def _window_mean(values: NDArray[np.float64], step: float) -> NDArray[np.float64]:
-    width = min(max(round(_WINDOW / step), 1), len(values))
+def _window_mean(values: NDArray[np.float64], step: float, length: float) -> NDArray[np.float64]:
+    width = min(max(round(length / step), 1), len(values))
     return np.convolve(values, np.ones(width) / width, mode="same")
 
 
@@ -131,7 +137,9 @@ def _corner(distance: NDArray[np.float64], turn: NDArray[np.float64], first: int
             handling: Handling) -> Corner:
     angle = float(turn[first:last].sum())
     step = float(distance[1] - distance[0])
-    bend = np.abs(_window_mean(turn, step)[first:last]) / step
+    # A long corner is measured over a longer part, where noise matters less.
+    part = float(np.clip((last - first) * step / 2.5, _WINDOW, _LONGEST_WINDOW))
+    bend = np.abs(_window_mean(turn, step, part)[first:last]) / step
     sharpest = int(np.argmax(bend))
     radius = max(1.0 / max(float(bend[sharpest]), 1e-9), _line_radius(angle, handling.lane))
     return Corner("", float(distance[first + 1 + sharpest]), radius, angle,
