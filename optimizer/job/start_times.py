@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions import starting_at
-from optimizer.job.run import on_the_day, plan_for
+from optimizer.job.plans import plan_for
+from optimizer.job.run import on_the_day
 from optimizer.rider.environment import critical_power_factor
 
 if TYPE_CHECKING:
