@@ -99,13 +99,14 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
     # One yaw table for all sets, so that their drag is a plain sum.
     yaw = np.unique(np.concatenate([[0.0], baseline.yaw, *(effect.yaw for effect in found)]))
     drag = np.array([np.interp(yaw, effect.yaw, effect.drag_area) for effect in found])
+    drag = drag.reshape(len(found), len(yaw))  # also where there is no item
     items = catalogue.items
 
     def column(values: Iterable[float]) -> NDArray[np.float64]:
         return np.array(list(values), dtype=float)
 
     return Terms(
-        names=tuple(item.name for item in items), yaw=yaw, drag=drag.reshape(len(items), len(yaw)),
+        names=tuple(item.name for item in items), yaw=yaw, drag=drag,
         drag_sd=column(effect.drag_area_sd for effect in found),
         rolling=column(effect.rolling_resistance for effect in found),
         rolling_sd=column(effect.rolling_resistance_sd for effect in found),
