@@ -65,7 +65,8 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     with progress("Planning") as tell:
         tell("reading the files")
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
-        earlier = read_earlier(against or kit_from) if against or kit_from else None
+        before = against or kit_from
+        earlier = read_earlier(before) if before else None
         result = run(job, tell) if kit_from is None else _with_kit_of(kit_from, job, tell)
         tell("writing the report")
         changed = changes(result, earlier) if earlier else ""
@@ -119,7 +120,9 @@ def _tell(result: Result) -> None:
         f"{clock(high)}. No plan on this model is faster by more than {at_most(plan.gap)}.")
     saved = choice.owned.finish_time - choice.best.finish_time
     if choice.best.spend > 0:
-        bought = [name for name in choice.best.items if not job.catalogue[name].owned]
+        items = [job.catalogue[name] for name in choice.best.items]
+        bought = [f"{item.name} (hired)" if item.hired else item.name for item in items
+                  if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {seconds(saved)} faster than with what is owned.")
     elif choice.planned == 1:

@@ -95,7 +95,7 @@ def test_an_impossible_ride_is_exit_code_3_and_leaves_no_report(race):
     (race / "wall.toml").write_text(text.replace('gpx = "course.gpx"', 'gpx = "wall.gpx"'))
     points = "".join(
         f'<trkpt lat="{-38 + k * 2e-4:.6f}" lon="-20"><ele>{k * 18.0:.1f}</ele></trkpt>'
-        for k in range(300))
+        for k in range(450))
     (race / "wall.gpx").write_text(
         '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
         f"{points}</trkseg></trk></gpx>")
