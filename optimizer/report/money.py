@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _FEW = 3  # items that the first screen names
 _HEAD = 6  # rows of a long list that are always shown
+_CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 16  # rows of the forest plot that fit on paper
 
 __all__ = ["advice", "frontier", "frontier_data", "ledger", "money_parts"]
@@ -42,6 +43,8 @@ def _in_short(result: Result, names: list[str]) -> str:
     """Names of a few items; of many only those that save most."""
     if len(names) <= _FEW + 1:
         return listing(names)
+    if not result.worth:
+        return f"{len(names)} things"
     worth = {row.item: row.seconds for row in result.worth}
     most = sorted(names, key=lambda name: -worth.get(name, 0.0))[:_FEW]
     return f"{len(names)} things, above all {listing(most)}"
@@ -114,13 +117,14 @@ def frontier(result: Result) -> Chart:
     y = np.array([choice.owned.finish_time - kit.finish_time for kit in sets])
     top = float(max(x[-1], choice.budget)) * 1.04
     chosen = [kit.items == choice.best.items for kit in sets]
+    small = 10 if len(sets) < _CROWD else 5
     data = [
         {"type": "scatter", "mode": "lines", "x": [*x, top], "y": [*y, y[-1]],
          "line": {"color": "@other", "width": 1.2, "shape": "hv"}, "hoverinfo": "skip"},
         {"type": "scatter", "mode": "markers", "x": x, "y": y,
          "text": [f"{money(kit.spend, choice.currency)}: {clock(kit.finish_time)}" for kit in sets],
          "hovertemplate": "%{text}<extra></extra>",
-         "marker": {"size": [15 if this else 10 for this in chosen], "line": {
+         "marker": {"size": [15 if this else small for this in chosen], "line": {
              "color": ["@plan" if this else "@other" for this in chosen], "width": 1.6},
              "color": ["@plan" if this else "@paper" for this in chosen],
              "opacity": 1, "symbol": ["diamond" if this else "circle" for this in chosen]}},
@@ -150,8 +154,8 @@ def frontier(result: Result) -> Chart:
     return Chart("frontier", "What does more money buy?", {"data": data, "layout": layout},
                  Table((f"Spent, {choice.currency}", "Finish", "Saved", "Set"), rows,
                        "Sets that no cheaper set beats", ident="frontier-table", left=(3,)),
-                 note="Each point is a set that no cheaper one beats. Choose a point, here or in "
-                      "the list below, to see what is in it.")
+                 note="Each point is a set that no cheaper one beats. Choose a point, here or "
+                      "with the slider below, to see what is in it.")
 
 
 def frontier_data(result: Result) -> list[dict[str, object]]:
@@ -170,14 +174,11 @@ def _described(result: Result, kit: KitSet) -> list[str]:
 
 def _picker(result: Result) -> Markup:
     choice = result.choice
-    options = Markup("").join(
-        Markup('<option value="{}"{}>{}</option>').format(
-            k, Markup(" selected") if kit.items == choice.best.items else "",
-            f"{money(kit.spend, choice.currency)}: {clock(kit.finish_time)}")
-        for k, kit in enumerate(choice.frontier))
-    return Markup('<div class="screen pick"><label for="set">Set on the frontier</label> '
-                  '<select id="set">{}</select><div id="set-says" aria-live="polite"></div></div>',
-                  ).format(options)
+    best = next((k for k, kit in enumerate(choice.frontier) if kit.items == choice.best.items), 0)
+    return Markup('<div class="screen pick"><label for="set">A set of the frontier, by what it '
+                  'costs</label><input type="range" id="set" min="0" max="{}" step="1" '
+                  'value="{}"><div id="set-says" aria-live="polite"></div></div>',
+                  ).format(len(choice.frontier) - 1, best)
 
 
 # --- ledger ---------------------------------------------------------------------------------

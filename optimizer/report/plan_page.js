@@ -15,13 +15,12 @@
     const list = document.createElement("ul");
     kit.items.forEach((item) => list.append(element("li", item)));
     says.replaceChildren(
-      element("p", kit.items.length
-        ? `For ${kit.spend}: ${kit.finish}, ${kit.saved} saved.`
-        : `Nothing spent: ${kit.finish}, as owned.`), list);
+      element("p", `For ${kit.spend}: ${kit.finish}, ${kit.saved} saved.`), list);
+    pick.setAttribute("aria-valuetext", `${kit.spend}: ${kit.finish}`);
   };
 
   if (pick) {
-    pick.addEventListener("change", describe);
+    pick.addEventListener("input", describe);
     describe();
     const plot = document.querySelector('.plot[data-chart="frontier"]');
     kitpace.onDraw(() => {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ from markupsafe import Markup
 from optimizer.report.card import card_csv, card_fragment, hill_rules
 from optimizer.report.course_map import course_map, letters
 from optimizer.report.money import advice, frontier_data, money_parts
-from optimizer.report.page import Chart, Section, Table, asset, render
+from optimizer.report.page import Chart, Folded, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.strip import strip, value_of_energy, where_won
 from optimizer.report.try_it import try_it, try_it_data
@@ -95,6 +96,8 @@ def _manner(result: Result) -> Markup:
     hardest = max(blocks, key=lambda block: block.power)
     easiest = min(blocks, key=lambda block: block.power)
     cost = seconds(result.rideable.price)
+    spared = f" Sparing the legs for what follows costs {seconds(result.sparing)}." if (
+        result.sparing >= 0.05) else ""
     hills = " and one rule for hills" if hill_rules(result.rideable) else ""
     if len(blocks) > 1:
         start = Markup("Ride it in {} blocks{}, hardest at {} from {}, easiest at {} from {}; that "
@@ -104,9 +107,9 @@ def _manner(result: Result) -> Markup:
     else:
         start = Markup("Ride it at {} throughout{}; that costs {} against the ideal.").format(
             watts(hardest.power), hills, cost)
-    return Markup("{} No other plan on this model is faster by more than {}, and no set within the "
-                  "budget by more than {}.").format(start, at_most(result.plan.gap),
-                                                    at_most(result.choice.proven_gap))
+    return Markup("{}{} No other plan on this model is faster by more than {}, and no set within "
+                  "the budget by more than {}.").format(start, spared, at_most(result.plan.gap),
+                                                        at_most(result.choice.proven_gap))
 
 
 def _from(block: Block) -> str:
@@ -174,8 +177,25 @@ def _sensitivities(result: Result) -> Chart:
 
 
 def _ride(result: Result) -> list[Part]:
-    return [strip(result), _map(result), *_hills(result), _blocks(result), _splits(result),
-            card_fragment(result)]
+    return [strip(result), _map(result), *_hills(result), _blocks(result), *_positions(result),
+            _splits(result), card_fragment(result)]
+
+
+def _positions(result: Result) -> list[Part]:
+    """Say where to leave the first position, if anywhere."""
+    plan, positions = result.plan, result.job.rider.positions
+    used = plan.problem.position
+    if not np.any(used):
+        return []
+    edges = np.flatnonzero(np.diff(used, prepend=-1, append=-1))
+    rows = [(positions[used[a]].name, f"{plan.distance[a] / 1000:.1f}",
+             f"{plan.distance[b] / 1000:.1f}", clock(plan.time[b] - plan.time[a]))
+            for a, b in pairwise(edges) if used[a] > 0]
+    table = Table(("Position", "from km", "to km", "lasts"), rows,
+                  "Where another position is faster or has to be taken", ident="positions")
+    words = (f"Ride in the position {positions[0].name}, but for {len(rows)} "
+             f"{'stretch' if len(rows) == 1 else 'stretches'}.")
+    return [words, Folded("Where to change position", [table])]
 
 
 def _hills(result: Result) -> list[Part]:

@@ -215,7 +215,7 @@
   document.getElementById("try-owned").addEventListener("click", () => reset(data.owned));
   form.addEventListener("submit", (event) => event.preventDefault());
 
-  // Measure the page's solver against plans made beforehand, when nothing else is to be done.
+  // Measure the page's solver against plans made beforehand, once the reader comes here.
   const rowsOf = (names) => names.map((name) => kit.items.findIndex((item) => item.name === name))
     .sort((a, b) => a - b);
   const checks = [{ east: 0, north: 0, items: data.best, time: data.plan[data.plan.length - 1] },
@@ -238,5 +238,10 @@
         worst < 0.01 ? "less than 0.01" : worst.toFixed(2)} s. Beyond that it knows what the plan `
       + "knows, and no more.";
   };
-  setTimeout(() => { answer(); setTimeout(measure, 300); }, 400);
+  new IntersectionObserver((entries, observer) => {
+    if (!entries.some((entry) => entry.isIntersecting)) return;
+    observer.disconnect();
+    answer();
+    setTimeout(measure, 300);
+  }, { rootMargin: "300px" }).observe(form);
 })();

@@ -60,16 +60,19 @@ def test_opens_offline_without_a_complaint_and_fits(open_page, report, width, da
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_answers_soon_after_it_is_opened(open_page, report):
-    spent = []
-    for _ in range(5):  # the machine may be busy with other things
-        with open_page(report) as page:
-            page.locator("#place").fill("5")
-            assert page.locator("#place-says").inner_text().startswith("5.0 km")
-            spent.append(page.evaluate("performance.now()") / 1000.0)
-        if spent[-1] < 2.0:
-            break
-    assert min(spent) < 2.0
+def test_answers_soon_after_it_is_opened(chromium, report):
+    # Time of the page's own thread, so that other work on the machine does not count.
+    page = chromium.new_page(viewport={"width": 1280, "height": 900})
+    talk = page.context.new_cdp_session(page)
+    talk.send("Performance.enable", {"timeDomain": "threadTicks"})
+    page.goto(report.as_uri())
+    page.locator("#place").fill("5")
+    assert page.locator("#place-says").inner_text().startswith("5.0 km")
+    spent = {row["name"]: row["value"] for row in talk.send("Performance.getMetrics")["metrics"]}
+    print(f"busy for {spent['TaskDuration']:.2f} s, answered after "
+          f"{page.evaluate('performance.now()') / 1000:.2f} s")
+    page.close()
+    assert spent["TaskDuration"] < 2.0
 
 
 def test_names_from_files_do_nothing(open_page, tmp_path):
@@ -194,12 +197,15 @@ def test_a_set_of_the_frontier_can_be_looked_at(open_page, report, document):
     with open_page(report) as page:
         pick, says = page.locator("#set"), page.locator("#set-says")
         entry = document["frontier"][2]
-        pick.select_option("2")
+        pick.fill("2")
         assert clock(entry["finish_time_s"]) in says.inner_text()
+        assert clock(entry["finish_time_s"]) in pick.get_attribute("aria-valuetext")
         for item in entry["items"]:
             assert item in says.inner_text()
-        pick.select_option("0")
-        assert "as owned" in says.inner_text()
+        pick.focus()
+        page.keyboard.press("ArrowLeft")
+        assert clock(document["frontier"][1]["finish_time_s"]) in says.inner_text()
+        pick.fill("0")
         plot = page.locator('.plot[data-chart="frontier"]')
         plot.scroll_into_view_if_needed()
         point = plot.locator(".points path").nth(1)
@@ -259,6 +265,11 @@ def test_the_card_can_be_saved_and_printed(open_page, report, result):
 # --- the page's own solver ------------------------------------------------------------------
 
 
+def come_to_the_try(page):
+    page.locator("#try-form").scroll_into_view_if_needed()
+    page.locator("#try-splits table").wait_for(timeout=60_000)
+
+
 def finish_and_splits(page):
     rows = page.locator("#try-splits tbody tr")
     return [re.sub(r"\s+", " ", row) for row in rows.all_inner_texts()]
@@ -266,7 +277,8 @@ def finish_and_splits(page):
 
 def test_the_solver_of_the_page_measures_its_error(open_page, report):
     with open_page(report) as page:
-        page.locator("#try-check[data-error]").wait_for(timeout=30_000, state="attached")
+        come_to_the_try(page)
+        page.locator("#try-check[data-error]").wait_for(timeout=60_000)
         assert float(page.locator("#try-check").get_attribute("data-error")) < 0.01
         assert "largest difference" in page.locator("#try-check").inner_text()
 
@@ -277,7 +289,8 @@ def test_its_error_on_the_demo_courses(open_page, course, tmp_path):
     job = on_the_day(read_scenario(COURSES / course / "scenario.toml"))
     path = write_report(simple_result(job), tmp_path / "report.html")
     with open_page(path) as page:
-        page.locator("#try-check[data-error]").wait_for(timeout=120_000, state="attached")
+        come_to_the_try(page)
+        page.locator("#try-check[data-error]").wait_for(timeout=120_000)
         error = float(page.locator("#try-check").get_attribute("data-error"))
     print(f"{course}: largest error of the page's solver {error:.5f} s")
     assert error < 0.5
@@ -296,7 +309,7 @@ def test_another_wind_and_set_are_planned_as_the_program_would(open_page, report
     truth = solve(pacing_problem(road, job.rider, setup, start_speed=5.0))
     places = [*(mark.distance for mark in job.course.marks), job.course.length]
     with open_page(report) as page:
-        page.locator("#try-splits table").wait_for()
+        come_to_the_try(page)
         page.locator("#try-speed").fill(str(speed_kmh))
         page.locator("#try-from").fill(str(source_deg))
         for place, name in {"head": None, "tyres": names[0], "cockpit": None,
@@ -317,8 +330,8 @@ def test_another_wind_and_set_are_planned_as_the_program_would(open_page, report
 
 def test_the_try_goes_back(open_page, report, document):
     with open_page(report) as page:
+        come_to_the_try(page)
         says = page.locator("#try-says strong")
-        says.wait_for()
         assert says.inner_text() == clock(document["plan"]["finish_time_s"])
         page.locator("#try-owned").click()
         page.locator("#try-says strong",
@@ -331,15 +344,14 @@ def test_the_try_goes_back(open_page, report, document):
 # --- access ---------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)])
 def test_axe_has_no_serious_finding(open_page, report, width, dark):
     # axe-core 4.14 (Deque), rules tagged WCAG 2.0 to 2.2, levels A and AA.
     source = fetched("axe-core@4.14.1", "axe.min.js", npm=True).read_text(encoding="utf-8")
     with open_page(report, width=width, dark=dark) as page:
         draw_everything(page)
         page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-        page.locator("#try-splits table").wait_for()
+        come_to_the_try(page)
         page.evaluate(source)
         found = page.evaluate("""() => axe.run(document, {runOnly: {type: 'tag', values: [
             'wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}})""")
