@@ -11,12 +11,19 @@ class KitpaceError(Exception):
     exit_code = 1
 
 
+def _short(text: str, most: int) -> str:
+    """Text without its middle where it is longer than a person reads."""
+    return text if len(text) <= most else f"{text[:most // 2]} ... {text[-most // 4:]}"
+
+
 class InputError(KitpaceError):
     """Input that cannot be used: which file, where in it, what is wrong, what would be right."""
 
     exit_code = 2
 
     def __init__(self, file: str, where: str, problem: str, remedy: str) -> None:
+        # What is quoted comes from the file and may be of any length.
+        where, problem, remedy = _short(where, 200), _short(problem, 600), _short(remedy, 1000)
         self.file, self.where, self.problem, self.remedy = file, where, problem, remedy
         place = f"{file}, {where}" if where else file
         super().__init__(f"{place}: {problem}\n  {remedy}" if remedy else f"{place}: {problem}")

@@ -92,7 +92,11 @@ def _headings(file: Path) -> list[str]:
     """Names in the first row, as `read_rows` spells them."""
     head = next((line for line in read_text(file).splitlines()
                  if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")), "")
-    cells = next(csv.reader(io.StringIO(head), delimiter=max(",;\t", key=head.count)), [])
+    try:
+        cells = next(csv.reader(io.StringIO(head), delimiter=max(",;\t", key=head.count)), [])
+    except csv.Error as error:
+        raise InputError(str(file), "row 1", f"is no row of headings: {error}",
+                         "a ride has headings in its first row") from error
     names = [re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in cells]
     return [name for name in dict.fromkeys(names) if name and not name.startswith("#")]
 

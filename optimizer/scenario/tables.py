@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["Row", "read_rows", "read_text"]
 
 _LARGEST = 20_000_000  # bytes; a table that people edit has thousands of rows, not millions
+_MOST_COLUMNS = 1000
 _SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2007": " ",
                          "\u200b": "", "\ufeff": ""})
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-"})
@@ -227,6 +228,8 @@ def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
     """Name of each column, checked; those to be left out start with #."""
     number, cells = line
     where, known = f"row {number}", [*required, *optional]
+    if len(cells) > _MOST_COLUMNS:
+        raise InputError(file, where, f"has {len(cells):,} columns", "is it the right file?")
     names = [re.sub(r"[\s-]+", "_", cell.lower()) for cell in cells]
     for cell, name in zip(cells, names, strict=True):
         if name and not name.startswith("#") and name not in known:

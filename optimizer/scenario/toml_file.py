@@ -21,6 +21,7 @@ __all__ = ["TomlFile", "check", "read_toml"]
 
 _Key = tuple[str | int, ...]
 _LARGEST = 1_000_000  # bytes; people write these by hand
+_MOST_DOTS = 2000  # in a line before its first "="
 _Model = TypeVar("_Model", bound="BaseModel")
 
 _WORDS = {
@@ -75,9 +76,13 @@ def read_toml(path: Path | str) -> TomlFile:
     """Read a TOML file; NaN and infinity are refused."""
     file = Path(path)
     text = read_text(file, _LARGEST)
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.partition("=")[0].count(".") > _MOST_DOTS:  # tomllib takes their square in time
+            raise InputError(str(file), f"line {number}", "holds endless dots",
+                             "is it a text file of settings?")
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also an integer without end
         message = str(error) or "it is nested too deeply"
         found = re.search(r" \(at line (\d+), column (\d+)\)", message)
         where = f"line {found[1]}, column {found[2]}" if found else ""
