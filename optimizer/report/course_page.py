@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.conditions.wind import height_factor
 from optimizer.physics import lay_road
 from optimizer.report.along import (
     ALONG,
@@ -19,7 +20,7 @@ from optimizer.report.along import (
     row_title,
 )
 from optimizer.report.course_map import course_map, letters
-from optimizer.report.page import Chart, Markup, Points, Section, Table, render
+from optimizer.report.page import Chart, Markup, Points, Section, Table, asset, render
 from optimizer.report.words import clock, kilometres, signed_seconds
 
 if TYPE_CHECKING:
@@ -51,7 +52,8 @@ def course_page(course: Course, conditions: Conditions | None = None,
     if conditions is not None:
         sections.append(Section("air", "Air and wind", _air(course, conditions, starts)))
     sections.append(Section("data", "What was mended, and what is doubtful", _data(course)))
-    return render(course.name, sentences(course), sections, kicker="The course", foot=[CAUTION])
+    return render(course.name, sentences(course), sections, kicker="The course", foot=[CAUTION],
+                  style=asset("plan_page.css"))
 
 
 # --- words and rows, for the terminal as well -----------------------------------------------
@@ -263,7 +265,7 @@ def _air(course: Course, conditions: Conditions, starts: Sequence[StartTime]) ->
     density = f"{least:.3f}" if most - least < 0.0005 else f"{least:.3f} to {most:.3f}"
     gust = float(conditions.gust.max())
     words = [(f"Air density {density} kg/m³ along the course; wind at the rider, about 1.2 m "
-              f"above the road, is {100 * _left(road, conditions):.0f} % of that at "
+              f"above the road, is {100 * _left(course, conditions):.0f} % of that at "
               f"{conditions.wind_height:.0f} m on average.")]
     if gust > 14.0:
         words.append(f"Gusts to {3.6 * gust:.0f} km/h are forecast: deep wheels and hands on "
@@ -274,10 +276,10 @@ def _air(course: Course, conditions: Conditions, starts: Sequence[StartTime]) ->
     return parts
 
 
-def _left(road: Road, conditions: Conditions) -> float:
-    speed = float(np.mean(conditions.wind_speed))
-    at_rider = float(np.mean(np.hypot(road.headwind, road.crosswind)))
-    return at_rider / speed if speed > 0.1 else 1.0
+def _left(course: Course, conditions: Conditions) -> float:
+    """Mean share of the forecast wind that reaches the rider."""
+    factor = course.shelter * height_factor(course.roughness, reference=conditions.wind_height)
+    return float(np.average(factor, weights=np.diff(course.distance)))
 
 
 def _wind(course: Course, conditions: Conditions, road: Road) -> Chart:

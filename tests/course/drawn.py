@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from geographiclib.geodesic import Geodesic
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 __all__ = ["arc_road", "gpx_text", "on_ellipsoid", "straight", "write_road"]
 

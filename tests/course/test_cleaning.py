@@ -14,7 +14,7 @@ def track(east, north, elevation=None, time=None, segment=None):
     latitude, longitude = on_ellipsoid(np.asarray(east, float), np.asarray(north, float))
     n = len(latitude)
     return Points("t", latitude, longitude,
-                  100.0 + 0.01 * np.arange(n) if elevation is None else np.asarray(elevation, float),
+                  np.asarray(100 + 0.01 * np.arange(n) if elevation is None else elevation, float),
                   np.full(n, np.nan) if time is None else np.asarray(time, float),
                   np.zeros(n, dtype=int) if segment is None else np.asarray(segment))
 

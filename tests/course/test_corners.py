@@ -147,7 +147,8 @@ def test_braking_is_that_of_marching_backwards(seed):
     limit = np.where(rng.random(n + 1) < 0.1, rng.uniform(2, 20, n + 1), np.inf)
     ours = braking_envelope(limit, distance, elevation, 3.0)
     theirs = brute(limit, distance, elevation, 3.0)
-    assert np.where(np.isfinite(ours), ours, 1e9) == pytest.approx(np.minimum(theirs, 1e9), rel=1e-6)
+    assert np.where(np.isfinite(ours), ours, 1e9) == pytest.approx(np.minimum(theirs, 1e9),
+                                                                   rel=1e-6)
     assert (ours <= limit).all()
 
 

@@ -8,7 +8,7 @@ from optimizer.course.heights import road_heights
 from tests.course.drawn import on_ellipsoid
 
 
-def heights(where, height, length=None, skip=(), penalty=None, place=None, step=10.0):
+def heights(where, height, skip=(), penalty=None, place=None, step=10.0):
     """Heights of a straight road, or of one whose nodes lie at `place` (east, north)."""
     nodes = np.linspace(0.0, where[-1], round(where[-1] / step) + 1)
     east, north = place(nodes) if place else (nodes, np.zeros(len(nodes)))
@@ -119,7 +119,7 @@ def test_a_steep_real_hill_is_no_spike_and_no_bridge():
 
 @pytest.mark.parametrize(("width", "depth"), [(80.0, -18.0), (300.0, -60.0), (700.0, 160.0)])
 def test_bridges_and_tunnels_are_levelled(width, depth):
-    """A valley under a bridge, a hill over a tunnel: flanks as steep as a terrain model draws."""
+    """A valley under a bridge, a hill over a tunnel, with the flanks of a terrain model."""
     s = np.arange(0.0, 6000.0, 10.0)
     road = 200.0 + 0.01 * s
     off = depth * np.clip(1.4 * (1 - np.abs(s - 3000.0) / (width / 2)), 0, 1)
@@ -129,7 +129,7 @@ def test_bridges_and_tunnels_are_levelled(width, depth):
     assert out.values == pytest.approx(200.0 + 0.01 * nodes, abs=3.0)
     assert np.abs(np.diff(out.values) / 10).max() < 0.08
     if width < 100.0:
-        return  # so short a dip is taken for noise and smoothed away even if no bridge is looked for
+        return  # so short a dip is smoothed away as noise even if no bridge is looked for
     _, kept, _ = heights(s, road + off, skip={"bridges"})
     assert np.abs(kept.values - (200.0 + 0.01 * nodes)).max() > 0.6 * abs(depth)
 

@@ -76,7 +76,7 @@ def test_absurd_lengths_are_refused(length):
     latitude, longitude = np.full(200, 1.0), east / 111_300.0
     points = Points("t", latitude, longitude, np.arange(200.0), np.full(200, np.nan),
                     np.zeros(200, dtype=int))
-    with pytest.raises(InputError, match="is .* long"):
+    with pytest.raises(InputError, match=r"is .* long"):
         draw_line(points, Cleaning(), Log("file.gpx", frozenset()))
 
 
