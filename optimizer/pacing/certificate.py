@@ -13,20 +13,22 @@ too high.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from optimizer.pacing.convex import FASTEST, ConvexProgram, drag_in_energy
 from optimizer.pacing.interior_point import ROWS, Point, Solution, gradient, row_values
+from optimizer.physics.road_load import drag_and_slope
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["dual_bound", "linear_bound"]
+__all__ = ["attainable", "dual_bound", "linear_bound"]
 
 _SAMPLES = 25
+_STARTS = 8  # speeds at the start of a step that are tried to find its fastest end
 WORK, PACE = ROWS.index("work"), ROWS.index("pace")
 
 
@@ -84,6 +86,40 @@ def _planes(program: ConvexProgram, energy: NDArray[np.float64],
         dip[dip < 1e-9] = 0.0
         joint[joint < 1e-13] = 0.0
     return _Planes(drag, slope, 2.0 / total, pace0, pace1, dip, joint)
+
+
+def attainable(program: ConvexProgram) -> ConvexProgram:
+    """Narrow the speed bounds to what a plan can reach, so that the planes dip less below.
+
+    No plan is faster at a node than one that spends the power limit on the step before, from
+    whichever speed within the bounds lets it end fastest; those are sampled.
+    """
+    p = program.problem
+    top = np.empty(p.steps)
+    high = program.start_energy
+    low = np.concatenate([[program.start_energy], program.bottom])
+    ceiling = np.minimum(program.top, 0.5 * FASTEST**2)
+    share = np.linspace(0.0, 1.0, _STARTS)
+    drive = 2.0 * p.drivetrain_efficiency * p.power_limit
+    for k in range(p.steps):
+        e0 = low[k] + share**2 * max(high - low[k], 0.0)
+        v0 = np.sqrt(2 * e0)
+        e1 = np.full(_STARTS, max(high, 20.0))
+        for _ in range(30):
+            v1, mean = np.sqrt(2 * e1), np.sqrt(e0 + e1)
+            force, slope = drag_and_slope(mean, p.headwind[k], p.crosswind[k], p.air_density[k],
+                                          p.drag, p.position[k])
+            push = drive[k] / (v0 + v1)
+            change = (program.inertia[k] * (e1 - e0) - push + force + p.bearing[1] * mean
+                      + program.resistance[k]) / (
+                program.inertia[k] + push / ((v0 + v1) * v1)
+                + 0.5 * (slope + p.bearing[1]) / mean)
+            e1 = np.maximum(e1 - change, 0.09 * e1)
+            if np.max(np.abs(change) / e1) < 1e-4:
+                break
+        high = min(max(float(e1.max()) * 1.001, 1.0001 * program.bottom[k]), ceiling[k])
+        top[k] = high
+    return replace(program, top=top)
 
 
 def _box(program: ConvexProgram) -> tuple[Point, Point]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.pacing.problem import pacing_problem
-from optimizer.pacing.solver import solve
+from optimizer.pacing.solver import StepTooLong, solve
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     `step` [m] is the longest step; None takes what gives about 1200. Steps shrink towards a
     standing start and towards corners that brake the rider.
     """
-    longest = step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
+    longest = _longest_step(course, step)
     places = {corner.distance for corner in course.corners if corner.speed < 15.0}
     sharp = np.array(sorted(places | ({0.0} if start_speed < 3.0 else set())))
     fixed = np.array(sorted({0.0, course.length, *places,
@@ -61,6 +61,10 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
         pieces = max(int(np.ceil(end - begin)), 1)
         nodes.append(np.interp(np.linspace(begin, end, pieces + 1)[1:], count, fine))
     return np.concatenate(nodes)
+
+
+def _longest_step(course: Course, step: float | None) -> float:
+    return step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
 
 
 def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup, *,
@@ -87,7 +91,8 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
 
     Raises Infeasible, which names the limit, where there is no plan.
     """
-    nodes = grid(course, step, start_speed)
+    longest = _longest_step(course, step)
+    nodes = grid(course, longest, start_speed)
     arrival = None
     if len(conditions.wind_time) > 1 and warm is not None and len(warm.time) == len(nodes):
         arrival = warm.time
@@ -96,12 +101,18 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
         road = lay_road(course, conditions, nodes, arrival)
         problem = pacing_problem(road, rider, setup, start_speed=start_speed, position=position,
                                  critical_power_factor=critical_power_factor)
-        plan = solve(problem, plan, second_bound=second_bound)
+        try:
+            plan = solve(problem, plan, second_bound=second_bound)
+        except StepTooLong:
+            if position is not None or np.ndim(critical_power_factor):
+                raise  # they belong to this grid
+            return plan_ride(course, conditions, rider, setup, step=longest / 4,
+                             start_speed=start_speed, critical_power_factor=critical_power_factor,
+                             measure_grid=measure_grid, second_bound=second_bound)
         if arrival is not None and np.max(np.abs(plan.time - arrival)) < 1.0:
             break
         arrival = plan.time
     if measure_grid:
-        longest = step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
         coarse_nodes = grid(course, 2 * longest, start_speed)
         shrink = None if position is None else position[np.minimum(
             np.searchsorted(nodes, 0.5 * (coarse_nodes[:-1] + coarse_nodes[1:])) - 1,

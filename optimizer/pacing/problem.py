@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Road
     from optimizer.rider import Rider
 
-__all__ = ["PacingProblem", "pacing_problem"]
+__all__ = ["PacingProblem", "pacing_problem", "split_steps"]
 
 
 @dataclass(frozen=True)
@@ -117,3 +117,20 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
         slowing_recovery=rider.recovery == "slowing", effort_exponent=rider.effort_exponent,
         effort_rate=rider.effort_rate, effort_budget=rider.effort_budget)
+
+
+def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProblem:
+    """Cut each step into `pieces` (n,) equal ones on the same road; new nodes have no limit."""
+    p = problem
+
+    def cut(values: NDArray[Any]) -> NDArray[Any]:
+        return np.repeat(values, pieces)
+
+    limit = np.full(int(pieces.sum()) + 1, np.inf)
+    limit[np.concatenate([[0], np.cumsum(pieces)])] = p.speed_limit
+    return replace(
+        p, step=cut(p.step / pieces), grade=cut(p.grade), headwind=cut(p.headwind),
+        crosswind=cut(p.crosswind), air_density=cut(p.air_density),
+        rolling_resistance=cut(p.rolling_resistance), speed_limit=limit,
+        power_limit=cut(p.power_limit), critical_power=cut(p.critical_power),
+        recovery=cut(p.recovery), position=cut(p.position))

@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.errors import Infeasible
-from optimizer.pacing.certificate import dual_bound, linear_bound
+from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
 from optimizer.pacing.convex import ConvexProgram, convex_program
 from optimizer.pacing.interior_point import ROWS, Point, Solution, interior_point
 from optimizer.pacing.plan import Plan
+from optimizer.pacing.problem import split_steps
 from optimizer.pacing.simulate import Ride, holding_power, require_moving, simulate
+from optimizer.physics.road_load import road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["solve"]
+__all__ = ["StepTooLong", "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
-_POLISHES = 12
+_POLISHES = 30
+_SHARES = (1.0, 0.5, 0.2, 0.05, 0.01)  # of the way to a polished plan that are tried
+_WON = 1e-5  # of the finish time, less than which ends the polish
+_WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
+_FINE = 10.0  # m, steps that are short enough for any slope
+_UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
+
+
+class StepTooLong(Infeasible):
+    """No plan on this grid, for which a step is too long; a finer one may have one."""
 
 
 def solve(problem: PacingProblem, warm: Plan | None = None, *,
@@ -39,30 +50,50 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
     Infeasible
         where no plan meets the limits; it names the limit that binds
     """
+    _check_limits(problem)
     program = convex_program(problem)
     solution = interior_point(program, _start(program, warm))
+    iterations = solution.iterations
     if not solution.converged and warm is not None:
         solution = interior_point(program)
-    if not solution.converged:
-        _explain(program, solution)
-    bound = dual_bound(program, solution)
-    best, iterations = solution, solution.iterations
-    lossless = _waiting(program, solution.point) < _WAITING
+        iterations += solution.iterations
     notes: list[str] = []
-    if not lossless or problem.slowing_recovery:
-        best, more = _polish(program, solution)
+    usable = solution.converged or solution.residual < _UNSETTLED
+    lossless = usable and _waiting(program, solution.point) < _WAITING
+    best = _ridden(problem, solution) if usable else None
+    if not solution.converged:
+        notes.append("the solver did not settle; the plan is the best one met on the way")
+    if usable and (not lossless or problem.slowing_recovery):
+        best, polished, more = _polish(program, solution, best)
         iterations += more
         if not lossless:
             notes.append("the relaxation let the rider wait; the plan is a local optimum")
         if problem.slowing_recovery:
             notes.append("recovery slows as the reserve fills: the bound takes full recovery, "
                          "the plan is a local optimum of the slowing one")
-    power, ride = _ridden(problem, best)
-    row = dict(zip(ROWS, best.multipliers, strict=False))
+    else:
+        polished = solution
+    if not lossless or best is None:
+        steady = _steady(problem)
+        if steady is not None and (best is None or steady.time < best.time):
+            best = steady
+            notes.append("the plan is a ride at one share of critical power, within the limits; "
+                         "steps are too coarse here for a better one")
+    if best is None:
+        _explain(problem)
+        raise Infeasible(
+            f"the solver did not settle (largest violation {solution.residual:.1e} after "
+            f"{iterations} iterations)", "take shorter steps where it is steep")
+    bound = dual_bound(program, solution)
+    if best.time - bound > _WIDE * best.time:
+        program = attainable(program)
+        bound = max(bound, dual_bound(program, solution))
+    power, ride = best.power, best.ride
+    row = dict(zip(ROWS, polished.multipliers, strict=False))
     refill = row.get("recovery", np.zeros(problem.steps)) * problem.recovery
     return Plan(
         problem=problem, speed=ride.speed, time=ride.time, power=power, reserve=ride.reserve,
-        lower_bound=min(bound, float(ride.finish_time)), lossless=lossless, iterations=iterations,
+        lower_bound=min(max(bound, 0.0), best.time), lossless=lossless, iterations=iterations,
         seconds_per_joule=row["work"] * problem.drivetrain_efficiency / problem.step,
         seconds_per_reserve_joule=float(row["reserve"][0] + row.get("recovery", [0.0])[0]
                                         + np.sum(row["full"])),
@@ -97,36 +128,55 @@ def _waiting(program: ConvexProgram, point: Point) -> float:
     return float(np.sum(program.problem.step * (point.pace - 2.0 / (speed[:-1] + speed[1:]))))
 
 
-def _polish(program: ConvexProgram, solution: Solution) -> tuple[Solution, int]:
-    """Local optimum of the true model: convex programs around the last point until it settles.
+def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
+            ) -> tuple[_Ridden | None, Solution, int]:
+    """Local optimum of the true model: convex programs around the best ride met so far.
 
     Waiting is priced off by the tangent of the pace (a convex-concave procedure); slowing
-    recovery is taken by its tangent in reserve and work.
+    recovery is taken by its tangent in reserve and work at the best ride. Each program's powers
+    are ridden, in part where the whole way to them wins nothing, and only what is verified
+    counts. Gives the best ride, the last program's solution and all iterations.
     """
     p = program.problem
     current, iterations, weight = solution, 0, np.zeros(p.steps)
+    idle = 0
     for _ in range(_POLISHES):
         x = current.point
         speed = np.sqrt(2 * x.energy)
         total = speed[:-1] + speed[1:]
         slack = p.step * (x.pace - 2.0 / total)
         weight = np.where(slack > _WAITING / p.steps, np.maximum(2.0 * weight, 0.3), weight)
+        waits = bool(np.sum(slack) > _WAITING)
         cost = np.zeros(p.steps + 1)
         priced = weight * p.step * 2.0 / total**2
         cost[1:-1] += priced[1:] / speed[1:-1]  # node 0 is fixed
         cost[1:] += priced / speed[1:]
         trial = replace(program, pace_cost=p.step * (1.0 + weight), energy_cost=cost)
         if p.slowing_recovery:
-            trial = _slowing(trial, x)
+            trial = _slowing(trial, x if best is None else best.point)
         after = interior_point(trial)
         iterations += after.iterations
-        if not after.converged:
+        if not after.converged and after.residual > _UNSETTLED:
             break
-        moved = float(np.max(np.abs(after.point.energy - x.energy)))
         current = after
-        if moved < 1e-4 and _waiting(program, after.point) < _WAITING:
-            break
-    return current, iterations
+        better = _towards(p, best, after)
+        won = (np.inf if best is None else best.time - better.time) if better is not None else 0.0
+        if won > 0:
+            best = better
+        if best is not None and won <= _WON * best.time and not waits:
+            idle += 1
+            if idle == 2:  # the first may still have moved where waiting was priced
+                break
+    return best, current, iterations
+
+
+def _towards(p: PacingProblem, best: _Ridden | None, solution: Solution) -> _Ridden | None:
+    """Ride a solution's powers, or a share of the way to them from the best ride so far."""
+    for share in _SHARES if best is not None else (1.0,):
+        after = _ridden(p, solution, None if share == 1.0 else best, share)
+        if after is not None and (best is None or after.time < best.time * (1 - 0.1 * _WON)):
+            return after
+    return None
 
 
 def _slowing(program: ConvexProgram, x: Point) -> ConvexProgram:
@@ -142,63 +192,163 @@ def _slowing(program: ConvexProgram, x: Point) -> ConvexProgram:
     return replace(program, recovery=p.recovery * share, carry=keep, offset=offset)
 
 
-def _ridden(problem: PacingProblem, solution: Solution) -> tuple[NDArray[np.float64], Ride]:
-    """Powers of a solution with the ride that comes of them, inside the reserve.
+@dataclass(frozen=True)
+class _Ridden:
+    """Powers (n,) with the ride that comes of them, inside all limits."""
 
-    What rounding and a last trace of waiting leave missing is taken from all powers alike.
+    problem: PacingProblem
+    power: NDArray[np.float64]
+    ride: Ride
+
+    @property
+    def time(self) -> float:
+        """Finish time [s]."""
+        return float(self.ride.finish_time)
+
+    @property
+    def point(self) -> Point:
+        """The same in the unknowns of the program."""
+        pace = np.diff(self.ride.time) / self.problem.step
+        return Point(0.5 * self.ride.speed**2, self.ride.reserve, self.power * pace, pace)
+
+
+def _ridden(problem: PacingProblem, solution: Solution, start: _Ridden | None = None,
+            share: float = 1.0) -> _Ridden | None:
+    """Ride a solution's powers, or a share of the way from `start` to them.
+
+    What rounding and a last trace of waiting leave missing is taken from all powers alike. None
+    where no share of the powers keeps the limits.
     """
     p = problem
     x = solution.point
     power = np.clip(x.work / x.pace, 0.0, p.power_limit)
-    ride = simulate(p, power, x.energy)
-    require_moving(ride, p)
+    guess = x.energy
+    if start is not None:
+        power = start.power + share * (power - start.power)
+        guess = 0.5 * start.ride.speed**2
+    ride = simulate(p, power, guess)
+    if np.any(ride.stalled):
+        return None
     power = np.minimum(power, holding_power(p, ride))  # none is spent against the brakes
-    ride = simulate(p, power, 0.5 * ride.speed**2)
-    if _spare(p, power, ride) >= 0:
-        return power, ride
+    return _within(p, power, 0.5 * ride.speed**2)
+
+
+def _within(p: PacingProblem, power: NDArray[np.float64],
+            guess: NDArray[np.float64] | None = None) -> _Ridden | None:
+    """Give back the least share of all powers that keeps the limits; None where none does."""
+    ride = simulate(p, power, guess)
+    if not np.any(ride.stalled):
+        guess = 0.5 * ride.speed**2
+        if _spare(p, power, ride) >= 0:
+            return _Ridden(p, power, ride)
     low, high = 0.0, 1.0
     best = None
     share = 1e-6
     for _ in range(60):  # find a share of power to give back, then as little as will do
         trial = power * (1.0 - share)
-        after = simulate(p, trial, 0.5 * ride.speed**2)
+        after = simulate(p, trial, guess)
         if not np.any(after.stalled) and _spare(p, trial, after) >= 0:
-            best, high = (trial, after), share
+            best, high = _Ridden(p, trial, after), share
+        elif np.any(after.stalled) and share > 1e-3:
+            high = share  # too much given back already
         else:
             low = share
-        if best is None:
+        if best is None and high == 1.0:
             share = min(4 * share, 0.5 * (1 + share))
         elif high - low < max(1e-7, 0.02 * high):
             return best
         else:
             share = 0.5 * (low + high)
-    if best is None:
-        raise Infeasible("the reserve runs out whatever the pace",
-                         "lower the reserve to keep, or look at the steepest climb")
     return best
+
+
+def _steady(p: PacingProblem) -> _Ridden | None:
+    """Ride one share of CP all the way, the highest that the limits allow."""
+    return _within(p, p.power_limit * np.minimum(
+        1.0, 1.5 * p.critical_power / p.power_limit))
 
 
 def _spare(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
     """How far the ride stays inside its limits; negative where it does not."""
-    spare = float(ride.reserve.min()) - p.reserve_floor + 1e-6 * p.w_prime
-    if np.isfinite(p.effort_rate):
-        spent = float(np.sum((power / p.critical_power) ** p.effort_exponent * np.diff(ride.time)))
-        allowed = (p.effort_rate**p.effort_exponent * float(ride.finish_time)
-                   + p.effort_budget)
-        spare = min(spare, (allowed * (1 + 1e-6) - spent) * p.w_prime / allowed)
-    return spare
+    return min(_spare_reserve(p, ride), _spare_effort(p, power, ride))
 
 
-def _explain(program: ConvexProgram, solution: Solution) -> None:
-    """Say which limit leaves no plan, by riding at the power limit everywhere."""
-    p = program.problem
-    require_moving(simulate(p, p.power_limit), p)
-    steady = simulate(p, np.minimum(p.critical_power, p.power_limit))
-    if np.any(steady.stalled):
-        place = float(p.distance[1:][np.argmin(steady.speed[1:])])
+def _spare_reserve(p: PacingProblem, ride: Ride) -> float:
+    """Least reserve above its floor [J], and a trace more."""
+    return float(ride.reserve.min()) - p.reserve_floor + 1e-6 * p.w_prime
+
+
+def _spare_effort(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
+    """Unspent share of the effort, and a trace more, in parts of W' [J]; inf without limit."""
+    if not np.isfinite(p.effort_rate):
+        return float("inf")
+    spent = float(np.sum((power / p.critical_power) ** p.effort_exponent * np.diff(ride.time)))
+    allowed = p.effort_rate**p.effort_exponent * float(ride.finish_time) + p.effort_budget
+    return float((allowed * (1 + 1e-6) - spent) * p.w_prime / max(allowed, 1e-12))
+
+
+def _check_limits(problem: PacingProblem) -> None:
+    """Raise Infeasible where a limit leaves no plan whatever the road."""
+    p = problem
+    if p.reserve_floor >= p.w_prime:
         raise Infeasible(
-            f"the reserve of {p.w_prime / 1000:.1f} kJ does not carry the rider over the climb at "
-            f"{place / 1000:.2f} km", "look at the grade there, or at critical power and W'")
-    raise Infeasible(
-        f"the solver did not settle (largest violation {solution.residual:.1e} after "
-        f"{solution.iterations} iterations)", "please report it with the scenario")
+            f"the reserve to keep, {p.reserve_floor / 1000:.1f} kJ, is not below the "
+            f"{p.w_prime / 1000:.1f} kJ that the rider has", "lower the reserve to keep")
+    if np.any(p.power_limit <= 0):
+        raise Infeasible("the power limit is nothing on part of the course", "raise it")
+    if np.isfinite(p.effort_rate) and p.effort_rate <= 0 and p.effort_budget <= 0:
+        raise Infeasible("the effort limit allows no effort at all", "raise the effort limit")
+
+
+def _explain(problem: PacingProblem) -> None:
+    """Raise Infeasible with the limit that leaves no plan, by riding; pass where none is found."""
+    p = problem
+    climb = road_force(p.grade, p.mass, p.rolling_resistance) * p.lowest_speed
+    needed = climb / p.drivetrain_efficiency
+    short = needed - p.power_limit
+    hardest = int(np.argmax(short))
+    place = float(p.distance[hardest]) / 1000
+    if simulate(p, p.power_limit).stalled and short[hardest] > 0:
+        raise Infeasible(
+            f"the climb at {place:.2f} km ({100 * p.grade[hardest]:.0f} %) takes "
+            f"{needed[hardest]:.0f} W at {p.lowest_speed:.0f} m/s and the power limit is "
+            f"{p.power_limit[hardest]:.0f} W", "raise the power limit, or look at the grade there")
+    fastest = simulate(p, p.power_limit)
+    if fastest.stalled:
+        pieces = np.ceil(p.step / _FINE).astype(np.int64)
+        finer = split_steps(p, pieces)
+        if not simulate(finer, finer.power_limit).stalled:
+            k = int(np.argmin(fastest.speed[1:]))
+            raise StepTooLong(f"a step of {p.step[k]:.0f} m is too long for the slope at "
+                              f"{p.distance[k] / 1000:.2f} km", "take shorter steps")
+    require_moving(fastest, p)
+    least = _least_power(p)
+    if least is None:
+        return
+    power, ride = least
+    if _spare_effort(p, power, ride) < 0:
+        raise Infeasible(
+            "the slowest ride that gets over the climbs takes more effort than the effort limit "
+            "allows", "raise the effort limit, or look at the steepest climb")
+    if _spare_reserve(p, ride) < 0:
+        place = float(p.distance[int(ride.reserve.argmin())]) / 1000
+        raise Infeasible(
+            f"the reserve of {p.w_prime / 1000:.1f} kJ with {p.reserve_floor / 1000:.1f} kJ to "
+            f"keep does not carry the rider over the climb that ends at {place:.2f} km",
+            "lower the reserve to keep, or look at the grade there, critical power and W'")
+
+
+def _least_power(p: PacingProblem) -> tuple[NDArray[np.float64], Ride] | None:
+    """Ride the least share of the power limit at CP or less elsewhere that does not stall."""
+    low, high, best = 0.0, 1.0, None
+    for _ in range(30):
+        share = 0.5 * (low + high)
+        walking = road_force(p.grade, p.mass, p.rolling_resistance) * 2.0 * p.lowest_speed
+        power = np.clip(np.maximum(share * p.critical_power,
+                                   walking / p.drivetrain_efficiency), 0.0, p.power_limit)
+        ride = simulate(p, power)
+        if ride.stalled:
+            low = share
+        else:
+            best, high = (power, ride), share
+    return best
