@@ -32,6 +32,7 @@ _APART = 150.0  # m, places closer than this count as one
 _FEEL = 60.0  # m behind and ahead
 HILLS = (-0.04, -0.015, 0.015, 0.04)
 """Grades between which a rider tells steep and gentle descents, flat, gentle and steep climbs."""
+_MANY = 10  # blocks, of which half as many are tried as well
 _MOVES = 40  # most improving moves while rounding
 _TRIES = 12  # most trials for one of them
 _SLIP = 300.0  # J, by which a first-order forecast of the reserve may err
@@ -89,7 +90,7 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: flo
     Edges are found by dynamic programming on the ideal powers, powers by sequential quadratic
     programming on the forward simulation with exact gradients, rounded powers by a search among
     neighbours. The rider stops pedalling where the brakes are on. A rule is kept only where it
-    wins time.
+    wins time, and so are more blocks: rounding sometimes turns the tables.
     """
     p = plan.problem
     nodes = plan.distance
@@ -98,6 +99,20 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: flo
         k = int(np.argmin(np.abs(nodes - place.distance)))
         if 0 < k < p.steps:
             at.setdefault(k, place.name)
+    tries = [(blocks, hills)]
+    if len(hills):
+        tries.append((blocks, ()))
+    if blocks >= _MANY:
+        tries.append((blocks // 2, hills))
+    return min((_simplified(plan, at, few, rounding, rule) for few, rule in tries),
+               key=lambda ridden: ridden.finish_time)
+
+
+def _simplified(plan: Plan, at: dict[int, str], blocks: int, rounding: float,
+                hills: Sequence[float]) -> RideablePlan:
+    """Blocks that begin at the nodes `at`, with a rule for hills."""
+    p = plan.problem
+    nodes = plan.distance
     candidates = np.array([*sorted(at), p.steps])
     time = np.diff(plan.time)
     rise = np.searchsorted(np.asarray(hills), _felt_grade(p)) if len(hills) else np.zeros(
@@ -406,9 +421,13 @@ def _inside(layout: _Layout, x: NDArray[np.float64], unit: float,
 def _promising(layout: _Layout, x: NDArray[np.float64], unit: float,
                lowest: NDArray[np.float64], top: float) -> list[NDArray[np.float64]]:
     """List moves of one power up, or one up and one down, that should win time; best first."""
+    p = layout.problem
     ride, used, held = layout.ride(x)
-    by_time, by_reserve, _ = layout.slopes(x, ride, used, held)
-    reserve = ride.reserve[layout.lowest(ride)]
+    by_time, by_reserve, by_effort = layout.slopes(x, ride, used, held)
+    spare = ride.reserve[layout.lowest(ride)] - p.reserve_floor
+    effort = (layout.room(ride, used)[-1] * float(np.sum(p.step)) / 10.0
+              if np.isfinite(p.effort_rate) else np.inf)
+    slip = 0.01 * float(np.abs(by_effort).sum()) * unit
     tries = []
     for up in range(len(x)):
         for down in [-1, *range(len(x))]:
@@ -417,7 +436,8 @@ def _promising(layout: _Layout, x: NDArray[np.float64], unit: float,
             if down >= 0:
                 step[down] -= unit
             inside = np.all((x + step >= lowest) & (x + step <= top))
-            left = float((reserve + by_reserve @ step).min()) - layout.problem.reserve_floor
-            if inside and by_time @ step < -1e-4 and left > -_SLIP:
+            left = float((spare + by_reserve @ step).min())
+            if (inside and by_time @ step < -1e-4 and left > -_SLIP
+                    and effort - by_effort @ step > -slip):
                 tries.append((float(by_time @ step), step))
     return [step for _, step in sorted(tries, key=lambda item: item[0])[:_TRIES]]
