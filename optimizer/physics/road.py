@@ -78,7 +78,8 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
         distance=nodes, elevation=elevation, speed_limit=_least_near(course, nodes),
         grade=np.diff(elevation) / step, heading=heading,
         headwind=headwind, crosswind=crosswind,
-        air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:])),
+        air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:]),
+                                      middle, time),
         rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes))
 
 

@@ -41,3 +41,19 @@ def test_pressure_from_sea_level_and_back():
                          humidity=0.0)
     rho = air_density_along(weather, np.array([0.0]))
     assert rho[0] == pytest.approx(float(air_density(284.9 + 3.25, 101_325.0, 0.0)), rel=1e-6)
+
+
+def test_a_road_takes_the_temperature_of_the_arrival():
+    from optimizer.course.course import Course
+    from optimizer.physics import lay_road
+
+    nodes = np.linspace(0.0, 1000.0, 11)
+    one = np.ones(10)
+    course = Course("c", nodes, 0 * nodes, 0 * nodes, 0 * nodes, 0 * one, one, nodes + 9, one, one)
+    weather = Conditions(wind_time=np.array([0.0, 3600.0]), wind_east=np.zeros((2, 1)),
+                         wind_north=np.zeros((2, 1)),
+                         temperature_change=np.array([[0.0], [10.0]]))
+    at_once = lay_road(course, weather, nodes).air_density
+    later = lay_road(course, weather, nodes, arrival=np.full(11, 3600.0)).air_density
+    assert at_once == pytest.approx(float(air_density(293.15, 101_325.0, 0.5)))
+    assert later == pytest.approx(float(air_density(303.15, 101_325.0, 0.5)))

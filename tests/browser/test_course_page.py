@@ -1,0 +1,73 @@
+"""The page of `kitpace course` in a browser."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from optimizer.course import Mark
+from optimizer.job.start_times import StartTime
+from optimizer.report.course_page import course_page
+from optimizer.scenario import read_scenario
+from tests.fetched import fetched
+
+pytestmark = pytest.mark.browser
+DEMO = Path(__file__).parents[2] / "courses" / "quern-pass" / "scenario.toml"
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory):
+    job = read_scenario(DEMO)
+    hostile = replace(job.course, marks=(*job.course.marks, Mark("</script><b>", 19_000.0)))
+    six = datetime(2030, 6, 16, 6)  # noqa: DTZ001 - local time
+    starts = tuple(StartTime(six + timedelta(hours=k), 2400.0 + 20 * k, 0.5, 288.0, k > 2)
+                   for k in range(4))
+    path = tmp_path_factory.mktemp("course") / "course.html"
+    path.write_text(course_page(hostile, job.conditions, starts), encoding="utf-8")
+    return path
+
+
+def drawn(page, charts=3):
+    for k in range(charts):
+        place = page.locator(".plot").nth(k)
+        place.scroll_into_view_if_needed()
+        place.locator(".main-svg").first.wait_for()
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_opens_offline_without_a_complaint_and_fits(open_page, page_file, width):
+    with open_page(page_file, width=width) as page:
+        drawn(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.locator("svg.map .mark").count() == 7  # the start, five of the demo, one of ours
+
+
+def test_one_place_is_shown_everywhere(open_page, page_file):
+    with open_page(page_file) as page:
+        drawn(page)
+        slider = page.locator("#place")
+        slider.focus()
+        before = page.locator("#place-says").inner_text()
+        for _ in range(5):
+            page.keyboard.press("PageUp")
+        after = page.locator("#place-says").inner_text()
+    assert after != before
+    assert "height" in after
+    assert "grade over 100 m" in after
+
+
+@pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)])
+def test_axe_has_no_serious_finding(open_page, page_file, width, dark):
+    # axe-core 4.14 (Deque), rules tagged WCAG 2.0 to 2.2, levels A and AA.
+    source = fetched("axe-core@4.14.1", "axe.min.js", npm=True).read_text(encoding="utf-8")
+    with open_page(page_file, width=width, dark=dark) as page:
+        drawn(page)
+        page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+        page.evaluate(source)
+        found = page.evaluate("""() => axe.run(document, {runOnly: {type: 'tag', values: [
+            'wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}})""")
+    assert [(rule["id"], rule["nodes"][0]["html"][:120]) for rule in found["violations"]
+            if rule["impact"] in {"serious", "critical"}] == []
