@@ -32,7 +32,7 @@ _ROUGH = (2.0, 20.0, 200.0)  # penalties, per datum and 10 m
 _NO_ROAD = 8.0  # m
 _LONGEST_BRIDGE, _LONGEST_TUNNEL = 1500.0, 4000.0  # m
 _SAME_ROAD, _ANOTHER_PASS = 15.0, 300.0  # m beside, m along
-_THIN = 20.0  # m between places that are looked at
+_THIN, _MOST_PLACES = 20.0, 5000  # m between places that are looked at, at most so many
 _DRIFT_PER_KM, _DRIFT_LASTS = 1.8, 10.0  # m², km: 3 m of standard deviation
 
 
@@ -410,7 +410,8 @@ def _passes(nodes: NDArray[np.float64], latitude: NDArray[np.float64],
     """
     from scipy.spatial import cKDTree
 
-    thin = np.arange(0, len(nodes), max(round(_THIN / (nodes[1] - nodes[0])), 1))
+    apart = max(_THIN, nodes[-1] / _MOST_PLACES)  # laps by the hundred make pairs by the million
+    thin = np.arange(0, len(nodes), max(round(apart / (nodes[1] - nodes[0])), 1))
     thin = np.unique(np.append(thin, len(nodes) - 1))
     everywhere = cartesian(latitude, longitude).T
     place = everywhere[thin]

@@ -93,7 +93,7 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
             inside = (line.distance >= stretch.start) & (line.distance <= stretch.end)
             fine[inside] = np.minimum(fine[inside], stretch.value)
     fine = braking_envelope(fine, line.distance, line.elevation, handling.deceleration)
-    _doubt(line, handling, log)
+    _doubt(line, log)
     return Course(
         name=points.name, distance=nodes,
         latitude=np.interp(nodes, line.distance, line.latitude),
@@ -192,8 +192,7 @@ def _placed(limits: tuple[Limit, ...], marks: tuple[Mark, ...], log: Log) -> tup
     return tuple(placed)
 
 
-def _doubt(line: Line, handling: Handling, log: Log) -> None:
-    del handling
+def _doubt(line: Line, log: Log) -> None:
     if line.grade_sd > 0.005:
         log.doubts.append(f"Grades over 100 m are good to {100 * line.grade_sd:.1f} points only.")
     if line.heading_sd > np.radians(10.0):

@@ -76,7 +76,7 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
         score = freedom * np.log(misfit) + y.shape[1] * (log_det - (nodes - 2) * log_penalty)
         return float(score), curve, misfit
 
-    if penalty is None and len(y) > _MOST_ASKED:
+    if penalty is None and max(len(y), nodes) > _MOST_ASKED:
         penalty = _asked_of_the_middle(where, y, w, least_penalty, largest_penalty)
     if penalty is None:
         best = _least(lambda x: fit(x)[0], float(np.log(least_penalty)),
@@ -90,13 +90,20 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
 
 
 def _asked_of_the_middle(where: NDArray[np.float64], data: NDArray[np.float64],
-                         weight: NDArray[np.float64], least: float, largest: float) -> float:
-    """Penalty that the middle of many data chooses; their noise is the same all along."""
-    first = (len(where) - _MOST_ASKED) // 2
-    middle = slice(first, first + _MOST_ASKED)
-    offset = np.floor(where[first])
-    nodes = int(where[middle][-1] - offset) + 2
-    return smooth(where[middle] - offset, data[middle], nodes, weight=weight[middle],
+                         weight: NDArray[np.float64], least: float,
+                         largest: float) -> float | None:
+    """Penalty that the middle of a long curve chooses; None where little was measured there.
+
+    The noise is taken to be the same all along.
+    """
+    start = np.floor(max(0.5 * (where[-1] - _MOST_ASKED), 0.0))
+    first, last = np.searchsorted(where, [start, start + _MOST_ASKED - 2])
+    last = min(last, first + _MOST_ASKED)
+    if last - first < 1000:
+        return None
+    middle = slice(int(first), int(last))
+    nodes = int(where[last - 1] - start) + 2
+    return smooth(where[middle] - start, data[middle], nodes, weight=weight[middle],
                   least_penalty=least, largest_penalty=largest).penalty
 
 
