@@ -14,7 +14,7 @@ from markupsafe import Markup
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.page import asset, bare
-from optimizer.report.words import clock
+from optimizer.report.words import clock, place_words
 
 if TYPE_CHECKING:
     from optimizer.job import Result
@@ -82,11 +82,12 @@ def _slip(result: Result, change: str) -> Markup:
     """Set blocks with places, watts and the time on the clock where each begins."""
     job, ridden, at = result.job, result.rideable, _clock_at(result)
     blocks = ridden.blocks
+    several = len({block.position for block in blocks}) > 1
     rows = Markup("").join(
         Markup('<tr><td class="km">{}</td><td class="where">{}{}</td><td class="w">{}</td>'
                '<td class="t">{}</td></tr>').format(
-            f"{block.start / 1000:.1f}", block.place,
-            Markup(" <i>{}</i>").format(block.position) if block.position else "",
+            f"{block.start / 1000:.1f}", place_words(block.place),
+            Markup(" <i>{}</i>").format(block.position) if several else "",
             f"{block.power:.0f}", clock(start))
         for block, start in zip(blocks, at, strict=False))
     end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
@@ -119,7 +120,7 @@ def card_csv(result: Result) -> str:
                      "elapsed"])
     for k, (block, start) in enumerate(zip(result.rideable.blocks, _clock_at(result),
                                            strict=False), 1):
-        writer.writerow([k, _no_formula(block.place), f"{block.start / 1000:.3f}",
+        writer.writerow([k, _no_formula(place_words(block.place)), f"{block.start / 1000:.3f}",
                          f"{block.end / 1000:.3f}", f"{block.power:g}",
                          _no_formula(block.position), f"{start:.1f}", clock(start)])
     for words, extra in hill_rules(result.rideable):
@@ -153,8 +154,8 @@ def card_gpx(result: Result) -> str:
             name=_printable(name), description=_printable(words), type=kind))
 
     for block, start in zip(blocks.blocks, _clock_at(result), strict=False):
-        words = (f"{block.power:.0f} W from {block.place}, {block.start / 1000:.1f} km, to "
-                 f"{block.end / 1000:.1f} km; clock {clock(start)}")
+        words = (f"{block.power:.0f} W from {place_words(block.place)}, "
+                 f"{block.start / 1000:.1f} km, to {block.end / 1000:.1f} km; clock {clock(start)}")
         waypoint(block.start, f"{block.power:.0f} W", words, "block")
     for mark in course.marks:
         elapsed = float(np.interp(mark.distance, result.plan.distance, blocks.time))

@@ -26,7 +26,7 @@ const kitpace = (() => {
     const font = getComputedStyle(document.body).getPropertyValue("--figures");
     const axis = {
       fixedrange: true, showgrid: false, zeroline: false, showline: true, ticks: "outside",
-      ticklen: 4, linecolor: colour("quiet"), tickcolor: colour("quiet"), linewidth: 1,
+      ticklen: 4, tickangle: 0, nticks: printing ? 5 : 0, linecolor: colour("quiet"), tickcolor: colour("quiet"), linewidth: 1,
       tickfont: { color: colour("quiet") }, automargin: true,
       title: { font: { color: colour("quiet"), size: printing || narrow ? 11 : 13 }, standoff: 8 },
     };

@@ -23,6 +23,7 @@ from optimizer.report.words import (
     kilometres,
     listing,
     money,
+    place_words,
     seconds,
     signed_seconds,
     watts,
@@ -114,8 +115,8 @@ def _manner(result: Result) -> Markup:
 
 def _from(block: Block) -> str:
     """Where a block begins, with the words for the place if it has any."""
-    start = kilometres(block.start)
-    return f"{start} ({block.place})" if block.place else start
+    start, words = kilometres(block.start), place_words(block.place)
+    return f"{start} ({words})" if words else start
 
 
 # --- how sure -------------------------------------------------------------------------------
@@ -158,7 +159,7 @@ def _sensitivities(result: Result) -> Chart:
     most = 1.25 * max((row.doubt_seconds for row in known), default=1.0)
     layout = {
         "height": 70 + 30 * len(known), "meta": {"print": (330, 50 + 15 * len(known))},
-        "margin": {"l": 150, "r": 50, "t": 8, "b": 44},
+        "margin": {"l": 150, "r": 90, "t": 8, "b": 44},
         "xaxis": {"title": "s on the finish time", "zeroline": True, "zerolinecolor": "@ink",
                   "zerolinewidth": 1, "range": [-most, most]},
         "yaxis": {"tickvals": y, "ticktext": [f"{row.name}" for row in known],
@@ -177,8 +178,8 @@ def _sensitivities(result: Result) -> Chart:
 
 
 def _ride(result: Result) -> list[Part]:
-    return [strip(result), _map(result), *_hills(result), _blocks(result), *_positions(result),
-            _splits(result), card_fragment(result)]
+    return [strip(result), _map(result), *_hills(result), *_positions(result),
+            _blocks(result), _splits(result), card_fragment(result)]
 
 
 def _positions(result: Result) -> list[Part]:
@@ -220,17 +221,17 @@ def _map(result: Result) -> Part:
 def _blocks(result: Result) -> Table:
     blocks, plan = result.rideable, result.plan
     cp = result.job.rider.critical_power
+    several = len({block.position for block in blocks.blocks}) > 1
     rows = []
     for block in blocks.blocks:
         t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
-        rows.append((block.place, f"{block.start / 1000:.1f}", watts(block.power),
+        rows.append((place_words(block.place), f"{block.start / 1000:.1f}", watts(block.power),
                      f"{100 * block.power / cp:.0f} %", clock(t1 - t0), clock(t1),
                      f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",
-                     *([block.position] if block.position else [])))
+                     *([block.position] if several else [])))
     headings = ["From", "km", "Power", "of CP", "lasts", "until", "reserve then"]
-    if any(block.position for block in blocks.blocks):
+    if several:
         headings.append("position")
-        rows = [row if len(row) == len(headings) else (*row, "") for row in rows]
     return Table(headings, rows, "The blocks to ride; CP is critical power", ident="blocks",
                  tools=True, stretches=[(b.start / 1000, b.end / 1000) for b in blocks.blocks])
 
@@ -252,10 +253,11 @@ def _splits(result: Result) -> Table | str:
 
 def _set_name(row: SetSplits, result: Result) -> Markup:
     items = [name for name in row.items if name not in result.choice.owned.items]
+    title = row.name[:1].upper() + row.name[1:]
     if not items:
-        return Markup("{}").format(row.name)
+        return Markup("{}").format(title)
     what = listing(items) if len(items) < 4 else f"{len(items)} items"
-    return Markup("{} <small>{}</small>").format(row.name, what)
+    return Markup("{} <small>{}</small>").format(title, what)
 
 
 # --- where time is won ----------------------------------------------------------------------

@@ -1,5 +1,5 @@
-// The fastest plan for other kit and another wind, found in the page: the project's own program
-// (primal-dual interior point; see DEVELOPERS.md for the mathematics), on the plan's own grid.
+// The fastest plan for other kit and another wind, found in the page by the program of the plan
+// (optimizer/pacing: convex.py has the mathematics, interior_point.py the method), on its grid.
 const replan = (() => {
   const GRAVITY = 9.80665;  // m/s², standard gravity (CGPM 1901)
   const FASTEST = 45;  // m/s, where the course sets no limit

@@ -47,7 +47,8 @@ def strip(result: Result) -> Chart:
         _line(x, _on_nodes(plan.power), "ideal power", "y3",
               {"color": "@plan", "width": 1, "shape": "hv"}, "ideal", "W"),
         _line(x, _on_nodes(blocks.power), "power to ride", "y3",
-              {"color": "@ink", "width": 2.4, "shape": "hv"}, "to ride", "W"),
+              {"color": "@ink", "width": 1, "shape": "hv"}, "to ride", "W"),
+        *_blocks_alone(result),
         _line(x, 3.6 * plan.speed, "ideal speed", "y4", {"color": "@plan", "width": 1}),
         _line(x, 3.6 * blocks.speed, "speed of the blocks", "y4",
               {"color": "@ink", "width": 1.6}, "speed", "km/h", 0),
@@ -57,7 +58,7 @@ def strip(result: Result) -> Chart:
     ]
     layout: dict[str, Any] = {
         "height": 720, "margin": _MARGIN, "hovermode": False,
-        "meta": {"along": True, "print": (680, 330)}, "xaxis": _along(course, anchor="y5"),
+        "meta": {"along": True, "print": (680, 280)}, "xaxis": _along(course, anchor="y5"),
         "shapes": _rules(course), "annotations": [*_letters(course), *_labels(result)],
     }
     top = 1.0
@@ -72,9 +73,17 @@ def strip(result: Result) -> Chart:
         top -= share + gap
     return Chart(
         "strip", "How hard, where?", {"data": data, "layout": layout}, _strip_table(result),
-        note="Heavy: the blocks to ride. Thin, in colour: the ideal plan that they stand for. The "
-             "upright lines are the marks of the map and of the table of splits. The band about "
-             "the wind holds it nine times in ten.")
+        note="Heavy: the blocks of the card; black: what is ridden, with the rule for hills; in "
+             "colour: the ideal plan. The upright lines are the marks of the map and of the table "
+             "of splits. The band about the wind holds it nine times in ten.")
+
+
+def _blocks_alone(result: Result) -> list[dict[str, Any]]:
+    """Draw the powers of the card as heavy lines, without what hills add and brakes take."""
+    edges = [v / 1000.0 for block in result.rideable.blocks for v in (block.start, block.end)]
+    powers = [v for block in result.rideable.blocks for v in (block.power, block.power)]
+    return [_line(np.array(edges), np.array(powers), "block", "y3",
+                  {"color": "@ink", "width": 2.6})]
 
 
 def value_of_energy(result: Result) -> Chart:

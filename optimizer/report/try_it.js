@@ -18,6 +18,14 @@
     const two = (value) => String(value).padStart(2, "0");
     return hours ? `${hours}:${two(minutes)}:${two(rest)}` : `${minutes}:${two(rest)}`;
   };
+  const amount = (value) => {
+    const size = Math.abs(value);
+    if (size >= 119.5) {
+      return `${Math.floor(Math.round(size) / 60)} min ${
+        String(Math.round(size) % 60).padStart(2, "0")} s`;
+    }
+    return `${size < 9.95 ? size.toFixed(1) : size.toFixed(0)} s`;
+  };
   const signed = (value) => {
     const size = Math.abs(value) < 9.95 ? Math.abs(value).toFixed(1) : Math.abs(value).toFixed(0);
     return Number(size) === 0 ? "0 s" : `${value < 0 ? "−" : "+"}${size} s`;
@@ -168,9 +176,8 @@
     const first = document.createElement("p");
     first.append(made("strong", clock(time)), Math.abs(more) < 0.05
       ? ", as in the plan"
-      : `, ${Math.abs(more) < 9.95 ? Math.abs(more).toFixed(1) : Math.abs(more).toFixed(0)} s ${
-        more > 0 ? "slower" : "faster"} than the plan`,
-    `, give or take about ${((data.spread[2] - data.spread[0]) / 2).toFixed(0)} s nine times in `
+      : `, ${amount(more)} ${more > 0 ? "slower" : "faster"} than the plan`,
+    `, give or take about ${amount((data.spread[2] - data.spread[0]) / 2)} nine times in `
       + `ten. The set costs ${spend.toLocaleString("en")} ${data.currency}.`);
     const list = document.createElement("ul");
     objections(rows, strongest, p.crosswindLimit).forEach((text) => list.append(made("li", text)));

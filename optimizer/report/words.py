@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
-           "signed_seconds", "span", "watts"]
+__all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "place_words",
+           "seconds", "signed_seconds", "span", "watts"]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -23,12 +23,15 @@ def clock(time: float) -> str:
 
 
 def seconds(value: float) -> str:
-    """Amount of seconds, to two digits at the most below ten."""
+    """Amount of seconds, to two digits at the most below ten; minutes from two on."""
     size = abs(value)
     if size < 0.005:
         return "under 0.01 s"
     if size < 0.1:
         return f"{size:.2f} s"
+    if size >= 119.5:
+        minutes, rest = divmod(round(size), 60)
+        return f"{minutes} min {rest:02d} s"
     return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
 
 
@@ -71,6 +74,14 @@ def watts(power: float) -> str:
 def kilometres(distance: float, digits: int = 1) -> str:
     """Metres as kilometres."""
     return f"{distance / 1000.0:.{digits}f} km"
+
+
+_FELT = {"easier": "road eases", "steeper": "road steepens"}
+
+
+def place_words(place: str) -> str:
+    """Where a block begins, for a reader who does not know that the road is meant."""
+    return _FELT.get(place, place)
 
 
 def compass(east: float, north: float) -> str:
