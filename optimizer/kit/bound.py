@@ -21,6 +21,14 @@ B_k ≥ 0 is what the Lagrangian of step k rises above its tangent plane, u_k is
 and r_k the small rest of Φ above its tangent. With the greatest b_k for which B_k - |r_k| lies
 above a parabola of that curvature (as far as |u_k| can push the minimum), the sum is at least
 -½ Σ u_k²/b_k: a quadratic form. `slope` is the envelope derivative of the optimal time.
+
+One more freedom is used: all multipliers but the pace row's may grow by a common factor
+r = 1/(1 - ρ), y_pace' following. That changes the bound to
+
+    T(θ') ≥ V + r slope · (θ' - θ) - ½ r² Σ (u_k - ρ a_k)²/b_k,   a_k = Δs dφ/dē, φ the pace,
+
+for any ρ with |r σ'/σ - 1| ≤ `GROWTH`, which is as far as b_k allows y_pace to move. The best ρ
+takes most of the quadratic form away.
 """
 
 from __future__ import annotations
@@ -45,19 +53,23 @@ if TYPE_CHECKING:
 __all__ = ["Bound", "bound_from", "coordinates", "levels"]
 
 WORK, PACE, POWER, TOP = (ROWS.index(name) for name in ("work", "pace", "power", "top"))
+GROWTH = 0.01  # most that y_pace moves by, as a part of Δs - y_pace
 _NEAR = np.array([0.01, 0.03, 0.06, 0.1, 0.16, 0.25, 0.36])  # of ē, either side
 _FAR = np.linspace(0.0, 1.0, 9)[1:]
 
 
 @dataclass(frozen=True)
 class Bound:
-    """T(θ') ≥ value + slope · δ - ½ δ bend δ + corners, δ = θ' - point; d coordinates.
+    """A lower bound on the time of all sets, from one of them; d coordinates.
 
     Attributes
     ----------
     value : s, the bound on the set it was made from
     point, slope : (d,)
-    bend : (d, d), positive semidefinite
+    push, cross, stiffness : (d, d), (d,), scalar; Σ u_k²/b_k, Σ u_k a_k/b_k, Σ a_k²/b_k
+    bend : (d, d), positive semidefinite; T ≥ value + slope · δ - ½ δ bend δ + corners with
+        δ = θ' - point, good for finding what may beat a time within `range` of `value`
+    range : s
     cornering : factor on corner speeds of the set it was made from
     corner_price : s, what the square of that factor is worth
     """
@@ -65,7 +77,11 @@ class Bound:
     value: float
     point: NDArray[np.float64]
     slope: NDArray[np.float64]
+    push: NDArray[np.float64]
+    cross: NDArray[np.float64]
+    stiffness: float
     bend: NDArray[np.float64]
+    range: float
     cornering: float
     corner_price: float
 
@@ -73,9 +89,16 @@ class Bound:
            cornering: NDArray[np.float64] | float = 1.0) -> NDArray[np.float64]:
         """Bound [s] on sets with coordinates (..., d) and factors on corner speed (...)."""
         delta = theta - self.point
-        curved = np.einsum("...i,ij,...j->...", delta, self.bend, delta)
-        corners = self.corner_price * (self.cornering**2 - np.asarray(cornering)**2)
-        return np.asarray(self.value + delta @ self.slope - 0.5 * curved + corners)
+        first = delta @ self.slope + self.corner_price * (self.cornering**2
+                                                          - np.asarray(cornering)**2)
+        across = delta @ self.cross
+        share = theta[..., -3] / self.point[-3]
+        rho = np.clip((first + across) / (self.stiffness + 2 * np.abs(first)),
+                      1.0 - share / (1.0 - GROWTH), 1.0 - share / (1.0 + GROWTH))
+        square = (np.einsum("...i,ij,...j->...", delta, self.push, delta) - 2 * rho * across
+                  + rho**2 * self.stiffness)
+        return np.asarray(self.value + first / (1.0 - rho)
+                          - 0.5 * square / (1.0 - rho)**2)
 
 
 def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
@@ -117,20 +140,55 @@ def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
     push = np.zeros((m + 4, p.steps))
     push[:m + 1] = price * force_slope
     push[m + 1] = by_share * along
-    pace_price = np.maximum(y[PACE] - np.abs(by_share) * reach[m + 1], 0.0)
-    curvature, dips = _curvature(program, x.energy, price, pace_price, setup, reach,
-                                 reach @ np.abs(push))
-    bend = (push / curvature) @ push.T
-    bend[m + 1, m + 1] += float(np.sum(by_share**2 * tilt**2 * np.sqrt(2 * mean)**5
-                                       / np.maximum(pace_price, 1e-9)))
+    pace_price = np.maximum(y[PACE] - GROWTH * np.abs(y[PACE] - p.step), 0.0)
+    turn = GROWTH + reach[m + 1] / share  # most of |ρ|
+    curvature, dips = _curvature(program, x.energy, price, pace_price, setup, reach, turn,
+                                 reach @ np.abs(push) + turn * p.step * np.abs(along))
+    # Along half of e - e' as well, where nothing but the pace bends.
+    crooked = p.step * tilt**2 * np.sqrt(2 * mean)**5 / np.maximum(pace_price, 1e-9)
+    square = (push / curvature) @ push.T
+    square[m + 1, m + 1] += float(crooked @ (by_share**2 / p.step))
+    cross = push @ (p.step * along / curvature)
+    cross[m + 1] += float(crooked @ by_share)
+    stiffness = float(p.step**2 @ (along**2 / curvature)) + float(crooked @ p.step)
     # What is left of the gradient by energy moves the minima as well, very little.
     stray = np.abs(stray[:-1]) + np.abs(stray[1:])
     value -= float(dips.sum()) + float(np.sum(stray**2 * (
         1.0 / curvature + np.sqrt(2 * mean)**5 / np.maximum(pace_price, 1e-9))))
     limited = p.speed_limit[1:] < FASTEST
     corners = float(np.sum((0.5 * y[TOP] * p.speed_limit[1:]**2)[limited]))
-    return Bound(value, theta, slope, bend, setup.cornering_factor,
-                 corners / setup.cornering_factor**2)
+    bend, span = _one_form(slope, square, cross, stiffness, reach, share)
+    return Bound(value, theta, slope, square, cross, stiffness, bend, span,
+                 setup.cornering_factor, corners / setup.cornering_factor**2)
+
+
+def _one_form(slope: NDArray[np.float64], square: NDArray[np.float64],
+              cross: NDArray[np.float64], stiffness: float, reach: NDArray[np.float64],
+              share: float) -> tuple[NDArray[np.float64], float]:
+    """Put a ρ that is linear in θ' into the bound: one quadratic form below it, with its range [s].
+
+    ρ = ω - (σ' - σ)/σ with the best ω. The form takes |slope · δ| ≤ range for granted; beyond
+    that it may lie too high, but the time itself is then so far from `value` that it makes no
+    difference to what may beat a time within half the range.
+    """
+    turn = np.zeros(len(slope))
+    turn[-3] = 1.0 / share
+    most_turn = GROWTH + float(turn @ reach)
+    wide = 1.0 / (1.0 - most_turn)
+    mixed = np.outer(cross, turn)
+    form = square + mixed + mixed.T + stiffness * np.outer(turn, turn)
+    across = slope + wide**2 * (cross + stiffness * turn)
+    most = float(np.abs(across) @ reach)
+    loss = max(float(reach @ np.abs(form) @ reach), most**2 / stiffness)
+    span = 30.0 + loss
+    rigid = wide**2 * stiffness + 4.0 * wide * span
+    gain = min(1.0, (GROWTH - 2 * most_turn**2) * rigid / max(most, 1e-12))
+    lean = np.outer(slope, turn)
+    form = (wide**2 * form + lean + lean.T + 4.0 * wide * span * np.outer(turn, turn)
+            - (2 * gain - gain**2) / rigid * np.outer(across, across))
+    size = np.maximum(reach, 1e-12)
+    strength, axes = np.linalg.eigh(form * np.outer(size, size))
+    return (axes * np.maximum(strength, 0.0)) @ axes.T / np.outer(size, size), span
 
 
 def _stationary(program: ConvexProgram, solution: Solution,
@@ -190,10 +248,12 @@ def _pace_plane(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
 
 def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArray[np.float64],
                pace_price: NDArray[np.float64], setup: Setup, reach: NDArray[np.float64],
-               push: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+               turn: float, push: NDArray[np.float64],
+               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """b_k and how far a step's Lagrangian dips below its plane [s], (n,) each, by sampling.
 
-    `price` of the work row per mass, least `pace_price` on any set, `push` the most of |u_k|.
+    `price` of the work row per mass, grown by `turn` at most, least `pace_price` on any set, `push`
+    the most that moves a step.
     """
     p = program.problem
     mean = 0.5 * (energy[:-1] + energy[1:])
@@ -203,8 +263,10 @@ def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArr
     rest = _forces(p, setup, at)[0] - force[:, None] - slope[:, None] * run
     own = np.array([*levels(setup.drag_area_change), 1.0]) / p.effective_mass
     count = len(own)
-    rise = (price * (np.tensordot(own, rest, 1) - np.tensordot(reach[:count], np.abs(rest), 1))
-            + pace_price * _pace_rise(energy, mean, at))
+    drag = np.tensordot(own, rest, 1)
+    drag = drag - turn * np.abs(drag) - (1 + turn) * np.tensordot(reach[:count],
+                                                                      np.abs(rest), 1)
+    rise = price * drag + pace_price * _pace_rise(energy, mean, at)
     dips = 2.0 * np.maximum(-rise.min(axis=0), 0.0)
     rise = rise + dips
     far = np.abs(run)

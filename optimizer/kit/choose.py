@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
 __all__ = ["TOLERANCE", "choose_kit", "forbidden", "search_for", "strongest_crosswind"]
 
-TOLERANCE = 0.01  # s, differences between sets that are not looked into
+TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
+ALONG = 1e-5  # of the time, the same along the frontier
 
 
 def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
@@ -66,6 +67,7 @@ def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: S
     tell("proof for the budget")
     gap = search.prove_best(budget)
     best = search.fastest(budget)
+    search.settle(search.fastest(0.0).rows, TOLERANCE)
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
     return Choice(
         budget=budget, currency=currency, owned=_kit_set(search, search.fastest(0.0)),
@@ -83,8 +85,9 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     terms = tabulate(baseline, catalogue, effects)
     book = ledger(terms, catalogue, baseline, rider.mass)
     allowed = np.array([name not in ruled_out for name in terms.names], dtype=bool)
+    along = max(TOLERANCE, ALONG * judge.time(terms.setup(baseline, [])))
     return Search(catalogue, book, baseline, judge, allowed,
-                  gather(catalogue, book, allowed), TOLERANCE)
+                  gather(catalogue, book, allowed), TOLERANCE, along)
 
 
 def strongest_crosswind(course: Course, conditions: Conditions) -> float:
@@ -114,10 +117,8 @@ def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> d
 
 
 def _kit_set(search: Search, known: Known) -> KitSet:
-    chosen = np.zeros((1, len(search.allowed)), dtype=bool)
-    chosen[0, list(known.rows)] = True
     return KitSet(tuple(search.book.terms.names[row] for row in known.rows), known.spend,
-                  known.setup, known.time, min(float(search.lower(chosen)[0]), known.time))
+                  known.setup, known.time, min(search.lower_of(known), known.time))
 
 
 def _weighed(search: Search, best: Known, budget: float, ruled_out: dict[str, str],

@@ -15,9 +15,10 @@ import numpy as np
 
 from optimizer.kit.bound import bound_from, coordinates
 from optimizer.pacing import grid, pacing_problem, plan_ride, simulate, solve
-from optimizer.pacing.convex import convex_program
+from optimizer.pacing.convex import convex_program, drag_in_energy
 from optimizer.pacing.interior_point import interior_point
 from optimizer.physics import lay_road
+from optimizer.physics.road_load import road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,6 +34,7 @@ __all__ = ["Judge", "PacingJudge", "pacing_judge"]
 
 _SECANTS = 12
 _LEFT = 1.0  # J of reserve that a scaled plan may leave unused, a few hundredths of a second
+_AT_CP = 2e-4  # share of CP within which a power is held to be at CP
 _CLOSE = 1e-3  # s of pace that speed does not explain, above which a solution is not a plan
 
 
@@ -104,15 +106,21 @@ class PacingJudge:
 
 
 def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
-    """Finish time with the powers of `near` scaled to the limits; None where that fails."""
+    """Finish time with the powers of `near` scaled to the limits; None where that fails.
+
+    What would only work against the brakes is left out. Steps at CP stay there: power above CP
+    costs reserve while power below it may not give any back.
+    """
     share, energy, best = 0.0, near.energy, None
+    free = np.abs(near.power / problem.critical_power - 1.0) > _AT_CP
     tried: list[tuple[float, float]] = []
     for _ in range(_SECANTS):
-        power = np.minimum(near.power * (1.0 + share), problem.power_limit)
-        ride = simulate(problem, power, energy)
+        wanted = np.minimum(near.power * (1.0 + share * free), problem.power_limit)
+        ride = simulate(problem, wanted, energy)
         if np.any(ride.stalled):
             return None
         energy = 0.5 * ride.speed**2
+        power = _without_brakes(problem, wanted, ride)
         left = _unused(problem, power, ride)
         tried.append((share, left))
         if left >= 0:
@@ -121,13 +129,26 @@ def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
             if left < _LEFT:
                 return best
         if len(tried) == 1:
-            share = (left - 0.5 * _LEFT) / float(near.power @ np.diff(ride.time))
+            share = (left - 0.5 * _LEFT) / float((near.power * free) @ np.diff(ride.time))
             continue
         (first, before), (second, after) = tried[-2:]
         if after == before:
             return best
         share = second - (after - 0.5 * _LEFT) * (second - first) / (after - before)
     return best
+
+
+def _without_brakes(problem: PacingProblem, power: NDArray[np.float64],
+                    ride: Ride) -> NDArray[np.float64]:
+    """Powers that ride the same speeds, where these are held by the brakes."""
+    p = problem
+    energy = 0.5 * ride.speed**2
+    force = (p.effective_mass * np.diff(energy) / p.step
+             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
+             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
+    needed = force / p.drivetrain_efficiency * p.step / np.diff(ride.time)
+    return np.where(ride.speed[1:] >= p.speed_limit[1:] * (1 - 1e-9),
+                    np.clip(needed, 0.0, power), power)
 
 
 def _unused(problem: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:

@@ -9,7 +9,7 @@ question by the mixed-integer program as well, which knows nothing of the sweep.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["Known", "Search"]
 
 _ROUNDS = 8  # of tangents and sets that they lead to
-_CHORD_LOSS = 0.02  # s, what a bound may lose to the next one along the frontier
+_ALONG = 16  # origins of bounds along the frontier
 _PIECE_GROWTH = 3.0
 _MOST_PROPOSALS = 200
 _TRIED = 2  # sets that a tangent holds for best
@@ -49,22 +49,23 @@ class Known:
 
 
 class Search:
-    """Sets and bounds found so far for one catalogue; it grows as it is asked."""
+    """Sets and bounds found so far for one catalogue; it grows as it is asked.
+
+    Differences below `tolerance` [s] at the budget, and `along` the frontier, are let be.
+    """
 
     def __init__(self, catalogue: Catalogue, book: Ledger, baseline: Setup, judge: Judge,
-                 allowed: NDArray[np.bool_], groups: Sequence[Group], tolerance: float) -> None:
+                 allowed: NDArray[np.bool_], groups: Sequence[Group], tolerance: float,
+                 along: float) -> None:
         self.catalogue, self.book, self.baseline = catalogue, book, baseline
         self.judge, self.allowed, self.groups = judge, allowed, groups
-        self.tolerance = tolerance
+        self.tolerance, self.along = tolerance, along
         self.known: dict[tuple[int, ...], Known] = {}
         self.bounds: dict[tuple[int, ...], Bound] = {}
         first = self.refer(())
         self.basis = directions(first.bend, book.reach())
-        along = np.abs(np.linalg.pinv(self.basis)[:, 0] @ first.slope)
-        bend = np.linalg.pinv(self.basis)[:, 0] @ first.bend @ np.linalg.pinv(self.basis)[:, 0]
-        # Seconds apart along the main direction at which the bend costs `_CHORD_LOSS`.
-        self.spacing = float(along * np.sqrt(2 * _CHORD_LOSS / max(float(bend), 1e-12)))
-        self.per_second = 1.0 / float(along)
+        self.per_second = 1.0 / float(np.abs(np.linalg.pinv(self.basis)[:, 0] @ first.slope))
+        self.spacing = 0.0  # s between the origins of bounds along the frontier
 
     def look(self, rows: Iterable[int]) -> Known:
         """Judge a set, once."""
@@ -74,6 +75,27 @@ class Search:
             self.known[key] = Known(key, float(self.book.terms.cost[list(key)].sum()), setup,
                                     self.judge.time(setup))
         return self.known[key]
+
+    def settle(self, rows: Iterable[int], within: float) -> Known:
+        """Judge a set until time and bound agree `within` [s], or as well as its own plan can."""
+        known = self.look(rows)
+        if known.rows in self.bounds or known.time - self.lower_of(known) <= within:
+            return known
+        self.refer(known.rows)
+        known = replace(known, time=min(known.time, self.judge.time(known.setup)))
+        self.known[known.rows] = known
+        return known
+
+    def lower_of(self, known: Known) -> float:
+        """Best bound on one set [s]."""
+        return float(self.lower(self.flags([known.rows]))[0])
+
+    def flags(self, sets: Sequence[Sequence[int]]) -> NDArray[np.bool_]:
+        """(s, n) sets given by row numbers."""
+        out = np.zeros((len(sets), len(self.allowed)), dtype=bool)
+        for k, rows in enumerate(sets):
+            out[k, list(rows)] = True
+        return out
 
     def refer(self, rows: Iterable[int]) -> Bound:
         """Take a set as the origin of a bound, once."""
@@ -142,6 +164,7 @@ class Search:
             pool = np.unique(np.concatenate(parts), axis=0)
             pool = pool[self.feasible(pool)]
             pool, guess = self._front_of(pool)
+            self.spacing = float(np.ptp(guess)) / _ALONG
             ahead = self._beyond(guess)
             if not len(ahead):
                 break
@@ -149,13 +172,21 @@ class Search:
                 self.refer(np.flatnonzero(pool[k]))
         for chosen in pool:
             self.look(np.flatnonzero(chosen))
+        self._settle_front()
+
+    def _settle_front(self) -> None:
+        """Settle the sets on the frontier, and those that take their place."""
+        settled: set[tuple[int, ...]] = set()
+        while ahead := [known for known in self.front() if known.rows not in settled]:
+            for known in ahead:
+                settled.add(self.settle(known.rows, self.along).rows)
 
     def _front_of(self, pool: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-        """Return the sets of the pool that may lie on the frontier, with the bound as a guess of time."""
+        """Return what of the pool may lie on the frontier, with the bound as a guess of time."""
         guess, cost = self.lower(pool), pool @ self.book.terms.cost
         order = np.lexsort((guess, cost))
         best = np.minimum.accumulate(guess[order])
-        keep = order[guess[order] <= best + self.tolerance]
+        keep = order[guess[order] <= best + self.along]
         return pool[keep], guess[keep]
 
     def _beyond(self, guess: NDArray[np.float64]) -> list[int]:
@@ -171,7 +202,7 @@ class Search:
     def prove_front(self, most: float) -> float:
         """Show that no set beats the frontier of known sets; return by how much one still may [s].
 
-        What the bounds cannot rule out is solved.
+        What the bounds cannot rule out is settled.
         """
         front = self.front()
         edges = np.array([known.spend for known in front] + [most + 1.0])
@@ -194,15 +225,25 @@ class Search:
         sets = np.unique(np.concatenate(found), axis=0)
         sets = sets[self.feasible(sets)]
         at = np.searchsorted(edges, sets @ self.book.terms.cost + 1e-9, side="right") - 1
-        for chosen in sets[self.lower(sets) < times[at] - self.tolerance]:
-            self.look(np.flatnonzero(chosen))
-        return self.tolerance + open_gap
+        for chosen in sets[self.lower(sets) < times[at] - self.along]:
+            self.settle(np.flatnonzero(chosen), self.along)
+        self._settle_front()
+        return max(self.along, self.shortfall(most)) + open_gap
+
+    def shortfall(self, budget: float) -> float:
+        """By how much the bounds let known sets within a budget beat the frontier [s]."""
+        known = [k for k in self.known.values() if k.spend <= budget + 1e-9]
+        lower = self.lower(self.flags([k.rows for k in known]))
+        front = self.front()
+        spends = np.array([k.spend for k in front])
+        at = np.searchsorted(spends, [k.spend + 1e-9 for k in known], side="right") - 1
+        return float(np.max(np.array([front[k].time for k in at]) - lower))
 
     def _ceilings(self, times: NDArray[np.float64], bound: Bound,
                   plane: Plane) -> NDArray[np.float64]:
-        """Values of a plane from which on a set cannot beat `times` by the tolerance."""
+        """Values of a plane from which on a set cannot beat `times` by more than `along`."""
         low, high = self.book.effective_range
-        ahead = times - self.tolerance - bound.value
+        ahead = times - self.along - bound.value
         return np.asarray(ahead + np.abs(ahead) * (high - low) / (high + low) + plane.slack)
 
     def _pieces(self, bound: Bound) -> list[Plane]:
@@ -239,14 +280,18 @@ class Search:
             if known.time < target.time + 1.0:
                 master.exclude(known.rows)
         for _ in range(_MOST_PROPOSALS):
-            target = self.fastest(budget)
-            chosen = np.zeros((1, len(self.allowed)), dtype=bool)
-            chosen[0, list(target.rows)] = True
-            proposal = master.propose(budget, target.time, self.book.coordinates(chosen)[0])
+            target = self.settle(self.fastest(budget).rows, self.tolerance)
+            near_it = self.book.coordinates(self.flags([target.rows]))[0]
+            proposal = master.propose(budget, target.time, near_it)
             if proposal is None:
-                return self.tolerance
-            self.look(proposal)
-            master.add(self.refer(proposal))
+                best = self.fastest(budget).time
+                rows = [k.rows for k in self.known.values() if k.spend <= budget + 1e-9]
+                least = float(self.lower(self.flags(rows)).min())
+                return max(self.tolerance, best - least)
+            if float(self.lower(self.flags([proposal]))[0]) < target.time - self.tolerance:
+                self.settle(proposal, self.tolerance)
+                if proposal in self.bounds:
+                    master.add(self.bounds[proposal])
             master.exclude(proposal)
         return float("inf")
 

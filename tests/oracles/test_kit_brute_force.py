@@ -1,0 +1,60 @@
+"""The chosen set against brute force: every set of a random catalogue, solved on its own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optimizer.kit import choose_kit, setup_of
+from optimizer.kit.judge import pacing_judge
+from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
+
+STEP = 400.0
+
+
+def case(seed: int, largest: int):
+    rng = np.random.default_rng(seed)
+    course = road(rng, length=float(rng.uniform(8_000, 30_000)), turns=int(rng.integers(0, 3)))
+    weather = wind(float(rng.uniform(0, 5)), float(rng.uniform(0, 6.28)))
+    per_place = []
+    while np.prod([k + 1 for k in per_place]) < largest / 5:
+        per_place.append(int(rng.integers(1, 5)))
+    wanted, effects = catalogue(rng, tuple(per_place[:12]))
+    total = sum(item.cost for item in wanted.items)
+    return course, weather, wanted, effects, float(rng.uniform(0.1, 0.7)) * total
+
+
+def check(seed: int, largest: int) -> float:
+    """Seconds by which the choice misses the best of all sets; also checks the frontier."""
+    course, weather, wanted, effects, budget = case(seed, largest)
+    choice = choose_kit(course, weather, RIDER, BASELINE, wanted, effects, budget, "EUR",
+                        step=STEP)
+    judge = pacing_judge(course, weather, RIDER, BASELINE, step=STEP)
+    sets = every_set(wanted)
+    assert len(sets) <= 4096
+    times, spends = [], []
+    for names in sets:
+        times.append(judge.plan(setup_of(BASELINE, wanted, effects, names)).finish_time)
+        spends.append(sum(wanted[name].cost for name in names))
+    affordable = [time for time, spend in zip(times, spends, strict=True) if spend <= budget]
+    best = min(affordable)
+    mine = judge.plan(choice.best.setup).finish_time
+    assert choice.best.spend <= budget
+    assert choice.best.lower_bound <= best + 0.002
+    assert choice.proven_gap <= 0.02
+    for kit in choice.frontier:
+        rival = min(t for t, s in zip(times, spends, strict=True) if s <= kit.spend + 1e-9)
+        assert kit.finish_time <= rival + choice.frontier_gap + 0.002
+        assert kit.finish_time >= rival - 0.002
+    return mine - best
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_small_catalogues(seed):
+    assert check(seed, 120) <= 0.01
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(100))
+def test_a_hundred_catalogues(seed):
+    assert check(1000 + seed, 4096 if seed % 10 == 0 else 700) <= 0.01
