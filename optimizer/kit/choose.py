@@ -26,10 +26,11 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["TOLERANCE", "choose_kit", "forbidden", "search_for", "strongest_crosswind"]
+__all__ = ["TOLERANCE", "choice_of", "choose_kit", "forbidden", "kit_set", "search_for",
+           "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
-ALONG = 1e-5  # of the time, the same along the frontier
+ALONG = 1e-4  # of the time, the same along the frontier, far inside any doubt
 
 
 def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
@@ -51,28 +52,33 @@ def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: S
 
     Raises Infeasible where the budget is negative or no plan meets the limits.
     """
-    if not budget >= 0:
-        raise Infeasible(f"the budget of {budget:g} {currency} is below zero",
-                         "give what may be spent, or 0 for what is owned")
     if judge is None:
         judge = pacing_judge(course, conditions, rider, baseline, step=step,
                              start_speed=start_speed)
-    wind = strongest_crosswind(course, conditions)
-    ruled_out = forbidden(catalogue, rules, wind)
+    ruled_out = forbidden(catalogue, rules, strongest_crosswind(course, conditions))
     search = search_for(rider, baseline, catalogue, effects, judge, ruled_out)
+    return choice_of(search, budget, currency, ruled_out, tell)
+
+
+def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str, str],
+              tell: Callable[[str], None]) -> Choice:
+    """Search and prove; `ruled_out` says why what the search may not use is left out."""
+    if not 0 <= budget < math.inf:
+        raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
+                         "give what may be spent, or 0 for what is owned")
     most = float(search.book.terms.cost.sum())
     tell("sets along money and time")
     search.explore(most)
     frontier_gap = search.prove_front(most)
     tell("proof for the budget")
     gap = search.prove_best(budget)
-    best = search.fastest(budget)
-    search.settle(search.fastest(0.0).rows, TOLERANCE)
+    best, owned = search.fastest(budget), search.fastest(0.0)
+    search.settle(owned.rows, TOLERANCE)
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
     return Choice(
-        budget=budget, currency=currency, owned=_kit_set(search, search.fastest(0.0)),
-        best=_kit_set(search, best),
-        frontier=tuple(_kit_set(search, known) for known in search.front()),
+        budget=budget, currency=currency, owned=kit_set(search, search.fastest(0.0)),
+        best=kit_set(search, best),
+        frontier=tuple(kit_set(search, known) for known in search.front()),
         proven_gap=gap, left_out=left_out, alternatives=alternatives,
         frontier_gap=frontier_gap,
         sets=math.prod(float(len(group.cost)) for group in search.groups),
@@ -116,7 +122,8 @@ def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> d
     return out
 
 
-def _kit_set(search: Search, known: Known) -> KitSet:
+def kit_set(search: Search, known: Known) -> KitSet:
+    """Return a known set as a result."""
     return KitSet(tuple(search.book.terms.names[row] for row in known.rows), known.spend,
                   known.setup, known.time, min(search.lower_of(known), known.time))
 
@@ -133,7 +140,7 @@ def _weighed(search: Search, best: Known, budget: float, ruled_out: dict[str, st
         inside = row in best.rows
         other = search.best_where(row, held=not inside, budget=budget, near=best)
         seconds = other.time - best.time if other else math.inf
-        alternatives.append(Alternative(item.name, _kit_set(search, other) if other else None,
+        alternatives.append(Alternative(item.name, kit_set(search, other) if other else None,
                                         seconds))
         if inside:
             continue

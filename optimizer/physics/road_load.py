@@ -53,9 +53,10 @@ class DragArea:
         width = nodes[1]
         jump = np.diff(values, axis=1) / width
         left, right = slopes[:, :-1], slopes[:, 1:]
-        cells = np.stack([values[:, :-1], left, (3 * jump - 2 * left - right) / width,
-                          (left + right - 2 * jump) / width**2], axis=-1)
-        columns = np.ascontiguousarray(np.moveaxis(cells, -1, 1))
+        cells = np.stack([values[:, :-1].ravel(), left.ravel(),
+                          ((3 * jump - 2 * left - right) / width).ravel(),
+                          ((left + right - 2 * jump) / width**2).ravel()])
+        columns = np.ascontiguousarray(cells.reshape(4, len(area), _CELLS).swapaxes(0, 1))
         for name, array in (("yaw", yaw), ("area", area), ("_cells", cells),
                             ("_columns", columns)):
             array.flags.writeable = False
@@ -88,9 +89,10 @@ class DragArea:
         folded = np.minimum(beta, np.pi - beta)
         sign = np.where(beta <= np.pi / 2, 1.0, -1.0)
         width = np.pi / 2 / _CELLS
-        cell = np.minimum((folded / width).astype(np.int64), _CELLS - 1)
+        cell = np.minimum((folded * (1.0 / width)).astype(np.int64), _CELLS - 1)
         u = folded - cell * width
-        a, b, c, d = np.moveaxis(self._cells[position, cell], -1, 0)  # type: ignore[attr-defined]
+        row = np.multiply(position, _CELLS) + cell
+        a, b, c, d = (part.take(row) for part in self._cells)  # type: ignore[attr-defined]
         return (a + u * (b + u * (c + u * d)), sign * (b + u * (2 * c + 3 * u * d)),
                 2 * c + 6 * u * d)
 
