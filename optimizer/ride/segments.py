@@ -1,0 +1,232 @@
+"""A ride cut at its nodes: work, kinetic energy, way and air of each segment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.conditions.air import air_density_along
+from optimizer.conditions.wind import wind_along
+from optimizer.physics import GRAVITY, DragArea, Setup, aerodynamic_force
+from optimizer.ride.places import Nodes, heading_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.ride.ride import Ride
+
+__all__ = ["Samples", "Segments", "cut", "drag_energy"]
+
+_GAP = 5.0  # s between samples beyond which nothing is known of what was in between
+_OPEN_LAND = 0.03  # m, roughness length of open land in the classes of Davenport and Wieringa
+_UNIT = DragArea.constant(1.0)
+
+
+@dataclass(frozen=True)
+class Samples:
+    """All rides sample by sample, each with the segment that it lies in.
+
+    Attributes
+    ----------
+    segment : (n,) number of the segment, -1 for what lies in none
+    weight : (n,) seconds of the segment that the sample stands for
+    speed : (n,) m/s
+    heading : (n,) rad; nan where unknown
+    density : (n,) kg/m³
+    east, north : (n,) where the air is thought to move to, at the rider [m/s]
+    """
+
+    segment: NDArray[np.int64]
+    weight: NDArray[np.float64]
+    speed: NDArray[np.float64]
+    heading: NDArray[np.float64]
+    density: NDArray[np.float64]
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Segments:
+    """The energy of each segment between two nodes.
+
+    Attributes
+    ----------
+    nodes : the moments and places; `first` (s,) is the node at the start of each segment,
+        `first` + 1 the one at its end
+    ride : (s,) number of the ride
+    clock : (s,) seconds of the middle, on one clock for all rides
+    duration, length : (s,) s, m
+    work : (s,) J at the wheel
+    kinetic : (s,) J gained
+    bearing : (s,) J lost in bearings
+    speed : (s,) mean, m/s
+    node_clock, node_height, node_speed, node_distance : (k,) at the nodes; height nan where
+        unknown
+    complete : (s,) whether everything was recorded throughout
+    mass, effective_mass : kg, rider with bike; the latter with the inertia of the wheels
+    samples : what the air's share is summed over
+    """
+
+    nodes: Nodes
+    first: NDArray[np.int64]
+    ride: NDArray[np.int64]
+    clock: NDArray[np.float64]
+    duration: NDArray[np.float64]
+    length: NDArray[np.float64]
+    work: NDArray[np.float64]
+    kinetic: NDArray[np.float64]
+    bearing: NDArray[np.float64]
+    speed: NDArray[np.float64]
+    node_clock: NDArray[np.float64]
+    node_height: NDArray[np.float64]
+    node_speed: NDArray[np.float64]
+    node_distance: NDArray[np.float64]
+    complete: NDArray[np.bool_]
+    mass: float
+    effective_mass: float
+    samples: Samples
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+
+def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, rider_mass: float,
+        nodes: Nodes) -> Segments:
+    """Cut rides at their nodes.
+
+    `conditions`: one a ride, for the density of the air; `setup`: efficiency, inertia,
+    bearings and mass, taken as known.
+    """
+    parts = [_cut_one(ride, offset, weather, setup, nodes, number) for number, (ride, offset, weather)
+             in enumerate(zip(rides, _clock_offsets(rides), conditions, strict=True))]
+    first = np.flatnonzero(nodes.ride[1:] == nodes.ride[:-1])
+    counts = np.cumsum([0, *(len(part["duration"]) for part in parts)])
+
+    def joined(name: str) -> NDArray[np.float64]:
+        return np.concatenate([part[name] for part in parts])
+
+    mass = rider_mass + setup.mass
+    effective = mass + setup.wheel_inertia / setup.wheel_radius**2
+    speed = joined("node_speed")
+    segment = np.concatenate([np.where(part["segment"] >= 0, part["segment"] + start, -1)
+                              for part, start in zip(parts, counts[:-1], strict=True)])
+    return Segments(
+        nodes=nodes, first=first, ride=nodes.ride[first],
+        clock=joined("clock"), duration=joined("duration"), length=joined("length"),
+        work=setup.drivetrain_efficiency * joined("work"),
+        kinetic=0.5 * effective * (speed[first + 1]**2 - speed[first]**2),
+        bearing=joined("bearing"), speed=joined("length") / joined("duration"),
+        node_clock=joined("node_clock"), node_height=joined("node_height"), node_speed=speed,
+        node_distance=joined("node_distance"), complete=joined("complete").astype(bool), mass=mass,
+        effective_mass=effective,
+        samples=Samples(segment.astype(np.int64), joined("weight"), joined("speed"),
+                        joined("heading"), joined("density"), joined("east"), joined("north")))
+
+
+def _clock_offsets(rides: Sequence[Ride]) -> list[float]:
+    """Start of each ride on one clock; ten minutes between rides that have none."""
+    if all(ride.start is not None for ride in rides):
+        zero = min(ride.start for ride in rides if ride.start is not None)
+        return [(ride.start - zero).total_seconds() for ride in rides if ride.start is not None]
+    ends = np.cumsum([ride.duration + 600.0 for ride in rides])
+    return [0.0, *(float(end) for end in ends[:-1])]
+
+
+def _cut_one(ride: Ride, offset: float, conditions: Conditions, setup: Setup, nodes: Nodes,
+             number: int) -> dict[str, NDArray[np.float64]]:
+    at = nodes.time[nodes.ride == number]
+    time = ride.time
+    power = np.where(np.isfinite(ride.power), ride.power, 0.0)
+    duration = np.diff(at)
+    density = (air_density_along(conditions, ride.elevation) if ride.has_elevation else
+               air_density_along(conditions, np.full(len(time), conditions.reference_elevation)))
+    a, b = setup.bearing
+    east, north = _wind_at_rider(conditions, ride)
+    # Each sample stands for the time half-way to its neighbours, within its segment.
+    edges = np.concatenate([[time[0]], 0.5 * (time[1:] + time[:-1]), [time[-1]]])
+    segment = np.searchsorted(at, time, side="right") - 1
+    segment = np.where((time < at[0]) | (segment >= len(duration)), -1, segment)
+    inside = np.clip(segment, 0, len(duration) - 1)
+    weight = np.maximum(np.minimum(edges[1:], at[inside + 1])
+                        - np.maximum(edges[:-1], at[inside]), 0.0)
+    weight = np.where(segment >= 0, weight, 0.0)
+    total = np.bincount(inside, weight, len(duration))
+    weight = weight * np.divide(duration, total, out=np.zeros_like(total), where=total > 0)[inside]
+    blind = np.interp(at, time, _running(time, _missing(ride)))
+    travelled = np.diff(np.interp(at, time, ride.distance))
+    return {
+        "segment": segment.astype(float), "weight": weight, "speed": ride.speed,
+        "heading": heading_of(ride), "density": density, "east": east, "north": north,
+        "clock": offset + 0.5 * (at[1:] + at[:-1]), "duration": duration, "length": travelled,
+        "work": np.diff(np.interp(at, time, _running(time, power))),
+        "bearing": a * travelled + b * np.diff(np.interp(at, time, _running(time, ride.speed**2))),
+        "node_clock": offset + at, "node_height": _around(ride, ride.elevation, at),
+        "node_speed": _around(ride, ride.speed, at),
+        "node_distance": np.interp(at, time, ride.distance),
+        "complete": (np.diff(blind) < 0.5) & (total > 0)}
+
+
+def _running(time: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Integral over time from the first sample, by trapezia."""
+    return np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time))])
+
+
+def _missing(ride: Ride) -> NDArray[np.float64]:
+    """1 where power or samples are missing, else 0."""
+    gap = np.concatenate([[0.0], np.diff(ride.time)]) > _GAP
+    gap |= np.concatenate([np.diff(ride.time), [0.0]]) > _GAP
+    return np.where(gap | ~np.isfinite(ride.power), 1.0, 0.0)
+
+
+def _around(ride: Ride, values: NDArray[np.float64],
+            at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of the five samples about a moment, which is less noisy than one."""
+    kernel = np.ones(5)
+    padded = np.pad(values, 2, mode="reflect", reflect_type="odd")
+    return np.asarray(np.interp(at, ride.time, np.convolve(padded, kernel / 5.0, mode="valid")))
+
+
+def _wind_at_rider(conditions: Conditions,
+                   ride: Ride) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Wind of the weather report over open land, at the height of the rider."""
+    n = len(ride.time)
+    north, east = wind_along(conditions, ride.distance, ride.time, np.zeros(n),
+                             np.full(n, _OPEN_LAND), np.ones(n))
+    return east, -north
+
+
+def drag_energy(segments: Segments, east: float, north: float,
+                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(s,) energy that the air takes per unit of CdA [J/m²], and its slope by speed.
+
+    `east`, `north`: what the wind at the rider is more than was thought [m/s]. Where the
+    heading is unknown the air is taken as calm.
+    """
+    samples = segments.samples
+    inside = samples.segment >= 0
+    way = samples.speed * samples.weight
+    force, slope = (np.bincount(samples.segment[inside], (part * way)[inside], len(segments))
+                    for part in _unit_drag(segments, east, north))
+    return force, slope
+
+
+def _unit_drag(segments: Segments, east: float, north: float,
+               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Force at each sample per unit of CdA [N/m²], and its slope by speed."""
+    samples = segments.samples
+    sine, cosine = np.sin(samples.heading), np.cos(samples.heading)
+    east_all, north_all = samples.east + east, samples.north + north
+    headwind = np.nan_to_num(-(east_all * sine + north_all * cosine))
+    crosswind = np.nan_to_num(east_all * cosine - north_all * sine)
+    force, slope, _ = aerodynamic_force(samples.speed, headwind, crosswind, samples.density, _UNIT)
+    return force, slope
+
+
+def gravity_of(segments: Segments) -> float:
+    """Weight of rider and bike [N]."""
+    return segments.mass * GRAVITY
