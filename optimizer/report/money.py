@@ -17,12 +17,14 @@ if TYPE_CHECKING:
     from optimizer.kit import Item, KitSet
     from optimizer.report.page import Part
 
+_NINE_IN_TEN, _ONE_SIDE = 1.645, 1.282  # standard normal: 95 % and 90 % points
 _FEW = 3  # items that the first screen names
 _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 16  # rows of the forest plot that fit on paper
 
-__all__ = ["advice", "frontier", "frontier_data", "ledger", "money_parts"]
+__all__ = ["advice", "frontier", "frontier_data", "last_money", "ledger", "money_parts",
+           "told_apart"]
 
 
 def advice(result: Result) -> Markup:
@@ -37,6 +39,36 @@ def advice(result: Result) -> Markup:
     return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> saved against what "
                   "is owned.").format(money(best.spend), money(choice.budget, choice.currency),
                                       _in_short(result, new), seconds(saved))
+
+
+def last_money(result: Result) -> Markup:
+    """Say how much of the money buys a gain that the evidence cannot tell from nothing."""
+    best = result.choice.best
+    alike = [kit for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)
+             if not told and kit.spend < best.spend]
+    if not alike:
+        return Markup("")
+    least = min(alike, key=lambda kit: kit.spend)
+    return Markup(' But the evidence <a href="#frontier">cannot tell from nothing</a> what the '
+                  "last {} of it buy: a set for {} is {} slower.").format(
+        money(best.spend - least.spend, result.choice.currency), money(least.spend),
+        seconds(least.finish_time - best.finish_time))
+
+
+def told_apart(result: Result) -> list[bool]:
+    """Whether the evidence tells each set of the frontier from the best one, nine times in ten.
+
+    To first order: the items that two sets do not share bring the doubt of their own gain each,
+    independent of each other; what they share brings none.
+    """
+    doubt = {row.item: (row.high - row.low) / (2 * _NINE_IN_TEN) for row in result.worth}
+    best = result.choice.best
+    told = []
+    for kit in result.choice.frontier:
+        apart = set(kit.items) ^ set(best.items)
+        sd = math.hypot(*(doubt.get(name, 0.0) for name in apart))
+        told.append(bool(apart) and abs(kit.finish_time - best.finish_time) > _ONE_SIDE * sd)
+    return told
 
 
 def _in_short(result: Result, names: list[str]) -> str:
@@ -78,13 +110,16 @@ def _basket(result: Result) -> Table:
     choice = result.choice
     worth = {row.item: row for row in result.worth}
     effects = {effect.item: effect for effect in result.job.effects}
+    without = {other.item: other.seconds for other in choice.alternatives
+               if other.kit is not None}
     rows = []
     for name in choice.best.items:
         item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
         rows.append((name, item.place, _price(item), span(row.low, row.high) if row else None,
+                     seconds(without[name]) if name in without else None,
                      effect.basis if effect else "", _caution(item)))
-    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves by itself", "Rests on",
-                  "Mind"), rows,
+    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves by itself",
+                  "The best set without it is slower by", "Rests on", "Mind"), rows,
                  f"The best set for {money(choice.budget, choice.currency)}. Gains overlap, so "
                  "they do not add up to the whole; each range holds the gain nine times in ten.",
                  ident="basket")
@@ -117,6 +152,7 @@ def frontier(result: Result) -> Chart:
     y = np.array([choice.owned.finish_time - kit.finish_time for kit in sets])
     top = float(max(x[-1], choice.budget)) * 1.04
     chosen = [kit.items == choice.best.items for kit in sets]
+    told = told_apart(result)
     small = 10 if len(sets) < _CROWD else 5
     data = [
         {"type": "scatter", "mode": "lines", "x": [*x, top], "y": [*y, y[-1]],
@@ -126,7 +162,8 @@ def frontier(result: Result) -> Chart:
          "hovertemplate": "%{text}<extra></extra>",
          "marker": {"size": [15 if this else small for this in chosen], "line": {
              "color": ["@plan" if this else "@other" for this in chosen], "width": 1.6},
-             "color": ["@plan" if this else "@paper" for this in chosen],
+             "color": ["@plan" if this else "@paper" if apart else "@other"
+                       for this, apart in zip(chosen, told, strict=True)],
              "opacity": 1, "symbol": ["diamond" if this else "circle" for this in chosen]}},
     ]
     annotations = [{
@@ -149,22 +186,24 @@ def frontier(result: Result) -> Chart:
                     "x1": choice.budget, "y0": 0, "y1": 1,
                     "line": {"color": "@quiet", "dash": "dash", "width": 1}}]}
     rows = [(money(kit.spend), clock(kit.finish_time), seconds(gain) if gain > 0 else "–",
-             listing(kit.items) or "as owned")
-            for kit, gain in zip(sets, y, strict=True)]
+             "yes" if told else "≈", listing(kit.items) or "as owned")
+            for kit, gain, told in zip(sets, y, told_apart(result), strict=True)]
     return Chart("frontier", "What does more money buy?", {"data": data, "layout": layout},
-                 Table((f"Spent, {choice.currency}", "Finish", "Saved", "Set"), rows,
-                       "Sets that no cheaper set beats", ident="frontier-table", left=(3,)),
+                 Table((f"Spent, {choice.currency}", "Finish", "Saved", "Told from the best",
+                        "Set"), rows, "Sets that no cheaper set beats", ident="frontier-table",
+                       left=(4,)),
                  note="Each point is a set that no cheaper one beats. Choose a point, here or "
-                      "with the slider below, to see what is in it.")
+                      "with the slider below, to see what is in it. The evidence cannot tell the "
+                      "filled points from the best set.")
 
 
 def frontier_data(result: Result) -> list[dict[str, object]]:
     """Give the sets of the frontier to the script of the page."""
     owned = result.choice.owned
     return [{"spend": money(kit.spend, result.choice.currency), "finish": clock(kit.finish_time),
-             "saved": seconds(owned.finish_time - kit.finish_time),
+             "saved": seconds(owned.finish_time - kit.finish_time), "told": told,
              "items": _described(result, kit)}
-            for kit in result.choice.frontier]
+            for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)]
 
 
 def _described(result: Result, kit: KitSet) -> list[str]:

@@ -15,7 +15,8 @@
     const list = document.createElement("ul");
     kit.items.forEach((item) => list.append(element("li", item)));
     says.replaceChildren(
-      element("p", `For ${kit.spend}: ${kit.finish}, ${kit.saved} saved.`), list);
+      element("p", `For ${kit.spend}: ${kit.finish}, ${kit.saved} saved.${
+        kit.told ? "" : " The evidence cannot tell it from the best set."}`), list);
     pick.setAttribute("aria-valuetext", `${kit.spend}: ${kit.finish}`);
   };
 

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from optimizer.report.card import card_csv, card_fragment, hill_rules
 from optimizer.report.course_map import course_map, letters
-from optimizer.report.money import advice, frontier_data, money_parts
+from optimizer.report.money import advice, frontier_data, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.strip import strip, value_of_energy, where_won
@@ -73,7 +73,8 @@ def _lead(result: Result) -> list[Markup]:
     low, _, high = result.spread
     first = Markup("<strong>{}</strong>, nine times in ten between <strong>{} and {}</strong>."
                    ).format(clock(result.plan.finish_time), clock(low), clock(high))
-    return [first, Markup("{} {}").format(advice(result), _left_out(result)), _manner(result)]
+    return [first, Markup("{}{} {}").format(
+        advice(result), last_money(result), _left_out(result)), _manner(result)]
 
 
 def _left_out(result: Result) -> Markup:

@@ -34,6 +34,7 @@ def open_page(chromium):
         context = chromium.new_context(
             viewport={"width": width, "height": height}, accept_downloads=True,
             color_scheme="dark" if dark else "light", **options)
+        context.set_default_timeout(120_000)  # a machine may be busy with other things
         page = context.new_page()
         complaints: list[str] = []
         page.on("console", lambda message: complaints.append(message.text))

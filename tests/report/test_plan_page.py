@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from optimizer.report import write_report
+from optimizer.report.money import told_apart
 from optimizer.report.plan_page import plan_page
 from optimizer.report.words import clock
 from tests.report.made_up import EVIL, made_up_result
@@ -65,6 +66,23 @@ def test_many_items_are_named_by_their_largest(result):
     best = replace(result.choice.best, items=names)
     text = plan_page(replace(result, choice=replace(result.choice, best=best)))
     assert "5 things, above all Smooth helmet, Light tyres and Deep wheels" in text
+
+
+def test_money_that_buys_no_certain_gain_is_said(result):
+    # Two sets apart by one item, gain g of normal doubt s: told apart nine times in ten (one-sided)
+    # where g > 1.2816 s, the 90 % point of the standard normal (tables, e.g. Abramowitz and
+    # Stegun 1964, table 26.5).
+    kit, best = result.choice.frontier[2], result.choice.best
+    (item,) = set(best.items) - set(kit.items)
+    gain = kit.finish_time - best.finish_time
+    for share, told in ((0.97, True), (1.03, False)):
+        half = 1.6449 * share * gain / 1.2816
+        worth = tuple(replace(row, low=gain - half, high=gain + half) if row.item == item else row
+                      for row in result.worth)
+        doubted = replace(result, worth=worth)
+        assert told_apart(doubted)[2] is told
+        lead = words(plan_page(doubted))
+        assert ("what the last 240 EUR of it buy: a set for 190" in lead) is not told
 
 
 def test_nothing_to_buy_is_said(result):
