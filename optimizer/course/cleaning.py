@@ -7,10 +7,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from optimizer.course.course import Correction
 from optimizer.course.geodesy import step_lengths
+from optimizer.course.smoothing import running_median
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -169,7 +169,7 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
 def _without_jumps(points: Points, log: Log) -> Points:
     """Drop a few points in a row that lie far off the line of those before and after."""
     steps = _lengths(points)
-    usual = median_filter(steps, size=21, mode="mirror")
+    usual = running_median(steps, 21)
     pause = np.diff(points.time)
     slow = steps < _TOO_FAST * np.where(np.isfinite(pause), pause, 0.0)
     long = np.flatnonzero((steps > np.maximum(_JUMP, 15 * usual)) & ~slow)

@@ -14,6 +14,8 @@ import numpy as np
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.course.course import Course
@@ -105,10 +107,10 @@ class _Reader:
         self.file = file
         self.path: list[str] = []
         self.text: list[str] | None = None
-        self.length = 0
         self.name = ""
         self.segment = {"trkpt": -1, "rtept": -1}
-        self.found: dict[str, list[tuple[float, float, float, float, int]]] = {
+        # Latitude, longitude, height and time as written, segment.
+        self.found: dict[str, list[tuple[float, float, str | None, str | None, int]]] = {
             "trkpt": [], "rtept": []}
         self.places: list[tuple[str, float, float]] = []
         self.point = ""  # tag of the point that is open
@@ -137,25 +139,24 @@ class _Reader:
             raise self._refuse("nests elements too deep", "export the course again")
         if self.point:
             if tag in _PARTS and path[-2] == self.point:
-                self.text, self.length = [], 0
+                self.text = []
         elif tag in _POINTS:
             self.point, self.position, self.parts = tag, self._place(tag, attributes), {}
         elif (tag == "trkseg" and depth == 3) or (tag == "rte" and depth == 2):
             self.segment["trkpt" if tag == "trkseg" else "rtept"] += 1
         elif tag == "name" and not self.name and path[-2] in _NAMED:
-            self.text, self.length = [], 0
+            self.text = []
 
     def _characters(self, content: str) -> None:
         if self.text is not None:
-            self.length += len(content)
-            if self.length > LONGEST_TEXT:
-                raise self._refuse("holds an endless name or number", "export the course again")
             self.text.append(content)
 
     def _end(self, _: str) -> None:
         tag = self.path.pop()
         if self.text is not None:
             text, self.text = "".join(self.text).strip(), None
+            if len(text) > LONGEST_TEXT:
+                raise self._refuse("holds an endless name or number", "export the course again")
             if self.point:
                 self.parts[tag] = text
             else:
@@ -181,10 +182,8 @@ class _Reader:
         if tag == "wpt":
             self.places.append((parts.get("name", ""), *self.position))
             return
-        height = _number(parts["ele"]) if "ele" in parts else math.nan
-        when = _seconds(parts["time"]) if "time" in parts else math.nan
         points = self.found[tag]
-        points.append((*self.position, height, when, self.segment[tag]))
+        points.append((*self.position, parts.get("ele"), parts.get("time"), self.segment[tag]))
         if len(points) > MOST_POINTS:
             raise self._refuse(f"has more than {MOST_POINTS:,} points", "cut the course out of it")
 
@@ -198,9 +197,31 @@ class _Reader:
             raise InputError(self.file, "", f"has {('no point', 'one point')[len(rows)]} of a "
                              "track or route; a course needs at least two",
                              "export it as a track (trk) rather than as single waypoints")
-        table = np.array(rows, dtype=float)
-        return Points(self.name or Path(self.file).stem, table[:, 0], table[:, 1], table[:, 2],
-                      table[:, 3], table[:, 4].astype(np.int64), tuple(self.places))
+        latitude, longitude, heights, times, segment = zip(*rows, strict=True)
+        return Points(self.name or Path(self.file).stem, np.array(latitude), np.array(longitude),
+                      _numbers(heights), _all_seconds(times), np.array(segment, dtype=np.int64),
+                      tuple(self.places))
+
+
+def _numbers(texts: Sequence[str | None]) -> NDArray[np.float64]:
+    """Numbers, nan where there is none; all at once where all are plain."""
+    try:
+        values = np.array(["nan" if text is None else text for text in texts], dtype=float)
+    except ValueError:
+        values = np.array([_number(text) for text in texts])
+    return np.where(np.isfinite(values), values, np.nan)
+
+
+def _all_seconds(texts: Sequence[str | None]) -> NDArray[np.float64]:
+    """Seconds since 1970, nan where unknown; all at once where all are whole seconds in UTC."""
+    if all(text is not None and len(text) == 20 and text[-1] == "Z" for text in texts):
+        try:
+            moments = np.array([text[:-1] for text in texts if text], dtype="datetime64[s]")
+        except ValueError:
+            pass
+        else:
+            return moments.astype(np.float64)
+    return np.array([math.nan if text is None else _seconds(text) for text in texts])
 
 
 def _number(text: str | None) -> float:

@@ -7,10 +7,9 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from optimizer.course.geodesy import cartesian
-from optimizer.course.smoothing import Smooth, smooth
+from optimizer.course.smoothing import Smooth, running_median, smooth
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -186,7 +185,7 @@ def _without_spikes(data: _Data, log: Log) -> _Data:
     where, height = data.where, data.height
     if len(height) < 7:
         return data
-    middle = median_filter(height, size=5, mode="nearest")
+    middle = running_median(height, 5)
     off = np.abs(height - middle)
     reach = np.interp(np.arange(len(where)) + 2, np.arange(len(where)), where) - np.interp(
         np.arange(len(where)) - 2, np.arange(len(where)), where)

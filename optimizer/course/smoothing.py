@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["Smooth", "smooth"]
+__all__ = ["Smooth", "running_median", "smooth"]
 
 _MOST_ASKED = 50_000  # data
 
@@ -87,6 +87,16 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
     curve = curve + middle
     return Smooth(curve if data.ndim == 2 else curve[:, 0], float(np.sqrt(misfit / freedom)),
                   float(np.exp(best)))
+
+
+def running_median(values: NDArray[np.float64], size: int) -> NDArray[np.float64]:
+    """Median of `size` (odd) neighbours about each value, mirrored at the ends."""
+    if not len(values):
+        return values
+    half = min(size // 2, len(values) - 1)
+    padded = np.pad(values, half, mode="reflect")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1),
+                                axis=1))
 
 
 def _asked_of_the_middle(where: NDArray[np.float64], data: NDArray[np.float64],
