@@ -200,6 +200,9 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
         stalled |= e1 < lowest
         energy[k + 1] = np.minimum(np.maximum(e1, lowest), top[k + 1])
         np.sqrt(2 * energy[k + 1], out=speed[k + 1])
+        if stalled.all():  # nobody rides on
+            speed[k + 2:] = np.minimum(_CRAWL, np.sqrt(2 * top[k + 2:, None]))
+            break
     pace = 2.0 / (speed[:-1] + speed[1:])
     time = np.zeros((p.steps + 1, b))
     np.cumsum(p.step[:, None] * pace, axis=0, out=time[1:])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
 
@@ -25,6 +25,7 @@ __all__ = ["StepTooLong", "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
+_HOPEFUL = 6  # of them, after which waiting must have halved or a ride been found
 _SHARES = (1.0, 0.5, 0.2, 0.05, 0.01)  # of the way to a polished plan that are tried
 _WON = 1e-5  # of the finish time, less than which ends the polish
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
@@ -63,7 +64,9 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
     best = _ridden(problem, solution) if usable else None
     if not solution.converged:
         notes.append("the solver did not settle; the plan is the best one met on the way")
-    if usable and (not lossless or problem.slowing_recovery):
+    if best is None:
+        _check_climbs(problem)
+    if (solution.converged or best is not None) and (not lossless or problem.slowing_recovery):
         best, polished, more = _polish(program, solution, best)
         iterations += more
         if not lossless:
@@ -74,20 +77,13 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
     else:
         polished = solution
     if not lossless or best is None:
-        steady = _steady(problem)
-        if steady is not None and (best is None or steady.time < best.time):
-            best = steady
-            notes.append("the plan is a ride at one share of critical power, within the limits; "
-                         "steps are too coarse here for a better one")
+        best = _or_steady(problem, best, notes)
     if best is None:
-        _explain(problem)
-        raise Infeasible(
-            f"the solver did not settle (largest violation {solution.residual:.1e} after "
-            f"{iterations} iterations)", "take shorter steps where it is steep")
-    bound = dual_bound(program, solution)
+        _explain(problem, solution)
+    narrow, bound = program, dual_bound(program, solution)
     if best.time - bound > _WIDE * best.time:
-        program = attainable(program)
-        bound = max(bound, dual_bound(program, solution))
+        narrow = attainable(program)
+        bound = max(bound, dual_bound(narrow, solution))
     power, ride = best.power, best.ride
     row = dict(zip(ROWS, polished.multipliers, strict=False))
     refill = row.get("recovery", np.zeros(problem.steps)) * problem.recovery
@@ -100,7 +96,7 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
         seconds_per_speed=np.concatenate([[0.0], row["top"] * np.sqrt(2 * program.top)]),
         seconds_per_critical_joule=row["reserve"] + refill,
         seconds_per_limit_joule=row["power"] / problem.step,
-        linear_bound=linear_bound(program, solution) if second_bound else float("nan"),
+        linear_bound=linear_bound(narrow, solution) if second_bound else float("nan"),
         notes=tuple(notes))
 
 
@@ -139,14 +135,18 @@ def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
     """
     p = program.problem
     current, iterations, weight = solution, 0, np.zeros(p.steps)
-    idle = 0
-    for _ in range(_POLISHES):
+    idle, first = 0, np.inf
+    for tried in range(_POLISHES):
         x = current.point
         speed = np.sqrt(2 * x.energy)
         total = speed[:-1] + speed[1:]
         slack = p.step * (x.pace - 2.0 / total)
         weight = np.where(slack > _WAITING / p.steps, np.maximum(2.0 * weight, 0.3), weight)
-        waits = bool(np.sum(slack) > _WAITING)
+        waiting = float(np.sum(slack))
+        first = min(first, waiting) if tried < 2 else first
+        if best is None and tried == _HOPEFUL and waiting > 0.5 * first:
+            break
+        waits = waiting > _WAITING
         cost = np.zeros(p.steps + 1)
         priced = weight * p.step * 2.0 / total**2
         cost[1:-1] += priced[1:] / speed[1:-1]  # node 0 is fixed
@@ -237,10 +237,11 @@ def _within(p: PacingProblem, power: NDArray[np.float64],
             guess: NDArray[np.float64] | None = None) -> _Ridden | None:
     """Give back the least share of all powers that keeps the limits; None where none does."""
     ride = simulate(p, power, guess)
-    if not np.any(ride.stalled):
-        guess = 0.5 * ride.speed**2
-        if _spare(p, power, ride) >= 0:
-            return _Ridden(p, power, ride)
+    if np.any(ride.stalled):
+        return None  # less power would not help
+    guess = 0.5 * ride.speed**2
+    if _spare(p, power, ride) >= 0:
+        return _Ridden(p, power, ride)
     low, high = 0.0, 1.0
     best = None
     share = 1e-6
@@ -260,6 +261,16 @@ def _within(p: PacingProblem, power: NDArray[np.float64],
         else:
             share = 0.5 * (low + high)
     return best
+
+
+def _or_steady(p: PacingProblem, best: _Ridden | None, notes: list[str]) -> _Ridden | None:
+    """Ride at one share of CP instead, and note it, where that is faster."""
+    steady = _steady(p)
+    if steady is None or (best is not None and best.time <= steady.time):
+        return best
+    notes.append("the plan is a ride at one share of critical power, within the limits; steps "
+                 "are too coarse here for a better one")
+    return steady
 
 
 def _steady(p: PacingProblem) -> _Ridden | None:
@@ -300,8 +311,8 @@ def _check_limits(problem: PacingProblem) -> None:
         raise Infeasible("the effort limit allows no effort at all", "raise the effort limit")
 
 
-def _explain(problem: PacingProblem) -> None:
-    """Raise Infeasible with the limit that leaves no plan, by riding; pass where none is found."""
+def _check_climbs(problem: PacingProblem) -> None:
+    """Raise Infeasible where a climb takes more than the power limit even at walking speed."""
     p = problem
     climb = road_force(p.grade, p.mass, p.rolling_resistance) * p.lowest_speed
     needed = climb / p.drivetrain_efficiency
@@ -313,6 +324,11 @@ def _explain(problem: PacingProblem) -> None:
             f"the climb at {place:.2f} km ({100 * p.grade[hardest]:.0f} %) takes "
             f"{needed[hardest]:.0f} W at {p.lowest_speed:.0f} m/s and the power limit is "
             f"{p.power_limit[hardest]:.0f} W", "raise the power limit, or look at the grade there")
+
+
+def _explain(problem: PacingProblem, solution: Solution) -> NoReturn:
+    """Raise Infeasible with the limit that leaves no plan, found by riding."""
+    p = problem
     fastest = simulate(p, p.power_limit)
     if fastest.stalled:
         pieces = np.ceil(p.step / _FINE).astype(np.int64)
@@ -323,9 +339,15 @@ def _explain(problem: PacingProblem) -> None:
                               f"{p.distance[k] / 1000:.2f} km", "take shorter steps")
     require_moving(fastest, p)
     least = _least_power(p)
-    if least is None:
-        return
-    power, ride = least
+    if least is not None:
+        _explain_spending(p, *least)
+    raise Infeasible(
+        f"the solver did not settle (largest violation {solution.residual:.1e} after "
+        f"{solution.iterations} iterations)", "take shorter steps where it is steep")
+
+
+def _explain_spending(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> None:
+    """Raise Infeasible where the least ride spends too much effort or reserve."""
     if _spare_effort(p, power, ride) < 0:
         raise Infeasible(
             "the slowest ride that gets over the climbs takes more effort than the effort limit "

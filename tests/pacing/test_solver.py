@@ -1,0 +1,86 @@
+"""Plans at the edge of what is possible, and the limits that are named beyond it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.errors import Infeasible
+from optimizer.pacing import simulate, solve
+from optimizer.pacing.problem import split_steps
+from optimizer.pacing.solver import StepTooLong
+from tests.pacing.random_problems import random_problem
+
+
+def calm(**fields):
+    return random_problem(2, **({"steps": 300, "length": 20e3, "wind": 0.0} | fields))
+
+
+def hill(grade, watts, limit, **fields):
+    """Five flat kilometres, one of climb, four flat."""
+    n = 400
+    return calm(steps=n, length=10e3, grade=np.repeat([0.0, grade, 0.0], [200, 40, 160]),
+                speed_limit=np.full(n + 1, np.inf), critical_power=np.full(n, watts),
+                power_limit=np.full(n, limit), mass=90.0, effective_mass=91.5, **fields)
+
+
+def test_power_limit_below_what_the_climb_takes():
+    with pytest.raises(Infeasible, match=r"climb at 5\.\d+ km .* takes \d+ W .* limit is 160 W"):
+        solve(hill(0.25, 120.0, 160.0))
+
+
+def test_reserve_too_small_for_the_climb():
+    with pytest.raises(Infeasible, match=r"reserve of 8\.0 kJ .* does not carry"):
+        solve(hill(0.22, 100.0, 500.0, w_prime=8e3))
+
+
+def test_nothing_left_to_spend():
+    problem = calm()
+    with pytest.raises(Infeasible, match="reserve to keep"):
+        solve(replace(problem, reserve_floor=problem.w_prime))
+
+
+def test_effort_that_no_climb_allows():
+    with pytest.raises(Infeasible, match="effort"):
+        solve(hill(0.12, 250.0, 600.0, effort_rate=0.05))
+
+
+def test_no_effort_at_all():
+    with pytest.raises(Infeasible, match="effort limit"):
+        solve(calm(effort_rate=0.0))
+
+
+def test_step_too_long_for_a_slope_is_named_and_shorter_ones_help():
+    problem = random_problem(411, wind=10.0)
+    with pytest.raises(StepTooLong, match="step of 310 m"):
+        solve(problem)
+    plan = solve(split_steps(problem, np.full(problem.steps, 4)))
+    assert plan.gap < 1e-3 * plan.finish_time
+
+
+@pytest.mark.parametrize("seed", [112, 230, 388, 391])
+def test_plans_where_waiting_seems_to_pay(seed):
+    """Lossy relaxations: said so, verified, and close to the bound all the same."""
+    problem = random_problem(seed, wind=10.0)
+    plan = solve(problem)
+    assert not plan.lossless
+    assert any("wait" in note for note in plan.notes)
+    assert plan.gap < 5e-3 * plan.finish_time
+    ride = simulate(problem, plan.power)
+    assert float(ride.finish_time) == pytest.approx(plan.finish_time, abs=1e-4)
+    assert ride.reserve.min() >= -2e-6 * problem.w_prime
+
+
+def test_ill_centred_iterates_recover():
+    """A problem on which a plain corrector takes a hundred iterations."""
+    assert solve(random_problem(104, wind=10.0)).iterations < 40
+
+
+@pytest.mark.parametrize("seed", [3, 8])
+def test_start_from_a_neighbour_is_as_good(seed):
+    problem = random_problem(seed, steps=400, length=30e3)
+    first = solve(problem)
+    windier = replace(problem, headwind=problem.headwind + 0.3)
+    assert solve(windier, first).finish_time == pytest.approx(solve(windier).finish_time, abs=1e-3)
