@@ -19,6 +19,8 @@ COMMANDS: dict[str, str] = {
     "course": "Say what a course is: length, grades, corners, flaws and doubts.",
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",
     "batch": "Plan many riders, courses and forecasts in one go.",
+    "kit": "Say what to buy, what not, in which order, and what to test first.",
+    "compare": "Compare named sets of kit: splits, where seconds are won, and why.",
     "worth": "Rank the items of an evidence table: what each is worth, and how sure.",
     "convert": "Convert a figure of aero testing to other currencies.",
     "cables": "Estimate what exposed cables, hoses, bottles and plates cost.",

@@ -15,10 +15,10 @@ import numpy as np
 
 from optimizer.kit.bound import bound_from, coordinates
 from optimizer.pacing import grid, pacing_problem, plan_ride, simulate, solve
-from optimizer.pacing.convex import convex_program, drag_in_energy
+from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
+from optimizer.pacing.simulate import holding_power
 from optimizer.physics import lay_road
-from optimizer.physics.road_load import road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -120,7 +120,7 @@ def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
         if np.any(ride.stalled):
             return None
         energy = 0.5 * ride.speed**2
-        power = _without_brakes(problem, wanted, ride)
+        power = np.minimum(wanted, holding_power(problem, ride))
         left = _unused(problem, power, ride)
         tried.append((share, left))
         if left >= 0:
@@ -136,19 +136,6 @@ def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
             return best
         share = second - (after - 0.5 * _LEFT) * (second - first) / (after - before)
     return best
-
-
-def _without_brakes(problem: PacingProblem, power: NDArray[np.float64],
-                    ride: Ride) -> NDArray[np.float64]:
-    """Powers that ride the same speeds, where these are held by the brakes."""
-    p = problem
-    energy = 0.5 * ride.speed**2
-    force = (p.effective_mass * np.diff(energy) / p.step
-             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
-             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
-    needed = force / p.drivetrain_efficiency * p.step / np.diff(ride.time)
-    return np.where(ride.speed[1:] >= p.speed_limit[1:] * (1 - 1e-9),
-                    np.clip(needed, 0.0, power), power)
 
 
 def _unused(problem: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:

@@ -15,7 +15,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.kit.master import Master, directions
-from optimizer.kit.sweep import Plane, best_by_cost, candidates, least_by_cost, plane_of, tangent_of
+from optimizer.kit.sweep import (
+    Group,
+    Plane,
+    best_by_cost,
+    candidates,
+    least_by_cost,
+    plane_of,
+    tangent_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -26,7 +34,6 @@ if TYPE_CHECKING:
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.judge import Judge
     from optimizer.kit.ledger import Ledger
-    from optimizer.kit.sweep import Group
     from optimizer.physics import Setup
 
 __all__ = ["Known", "Search"]
@@ -140,6 +147,17 @@ class Search:
         sets = sets[self.feasible(sets)]
         if not len(sets):
             return None
+        order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
+        return min((self.look(np.flatnonzero(sets[k])) for k in order), key=lambda k: k.time)
+
+    def best_among(self, usable: NDArray[np.bool_], cost: NDArray[np.float64], budget: float,
+                   near: Known) -> Known:
+        """Fastest set of usable items (n,) at other prices (n,), by tangents at `near`."""
+        groups = [Group(group.chosen[keep], group.chosen[keep] @ cost, group.overlaps[keep],
+                        group.across)
+                  for group in self.groups for keep in [~group.chosen[:, ~usable].any(axis=1)]]
+        sets = best_by_cost(groups, tangent_of(self.refer(near.rows), self.book), budget)
+        sets = sets[self.feasible(sets)]
         order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
         return min((self.look(np.flatnonzero(sets[k])) for k in order), key=lambda k: k.time)
 

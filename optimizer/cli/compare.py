@@ -1,0 +1,91 @@
+"""`kitpace compare`: the named sets of a scenario side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from optimizer.cli._options import start_option, wind_option
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from optimizer.kit.compare import Comparison, Difference
+
+__all__ = ["command"]
+
+
+@click.command("compare")
+@click.argument("scenario", metavar="SCENARIO", type=click.Path())
+@wind_option
+@start_option
+@click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
+              help="Days to draw for the bands, instead of the scenario's.")
+@click.option("--out", metavar="FILE.html", type=click.Path(), help="Write a page as well.")
+def command(scenario: str, wind: tuple[float, float] | None,
+            start_time: dt.datetime | dt.time | None, draws: int | None, out: str | None) -> None:
+    """Compare the named sets of SCENARIO: splits, where seconds are won, and why.
+
+    Each set rides its own best plan; all sets meet the same drawn days. The sets stand in the
+    scenario as [[set]] tables, and the first one is what the others are held against.
+
+    \b
+    Example:
+      kitpace compare courses/petrel-flats/scenario.toml
+      kitpace compare my-race/scenario.toml --wind '25@225' --out compare.html
+    """  # noqa: D301 - click reads the \b
+    from optimizer.job.run import on_the_day
+    from optimizer.kit.compare import compare_sets
+    from optimizer.kit.judge import pacing_judge
+    from optimizer.report.kit_page import compare_lead, compare_page
+    from optimizer.scenario import read_scenario
+
+    with progress("Comparing") as tell:
+        tell("reading the files")
+        job = read_scenario(scenario, wind=wind, start_time=start_time)
+        if len(job.named_sets) < 2:
+            raise InputError(scenario, "", f"names {len(job.named_sets)} set(s); two are needed "
+                             "to compare", 'add [[set]] tables with name = "..." and items = [...]')
+        job = on_the_day(job)
+        tell("a plan for each set")
+        judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
+                             step=job.options.step, start_speed=job.options.start_speed,
+                             position=job.position)
+        result = compare_sets(
+            job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
+            job.named_sets, judge, count=draws or job.options.draws, seed=job.options.seed)
+        if out:
+            from optimizer.files import write_atomic
+
+            write_atomic(out, compare_page(job, result))
+    for sentence in compare_lead(job, result):
+        say(sentence)
+    _splits(result)
+    for difference in result.differences:
+        _why(result, difference)
+    if out:
+        say()
+        say(f"Page: {out}")
+
+
+def _splits(result: Comparison) -> None:
+    from optimizer.report.words import clock
+
+    table(("Place", "km", *(run.name for run in result.runs)),
+          [(name, f"{distance / 1000:.1f}",
+            *(f"{clock(run.arrival[k])}\n{clock(run.low[k])}–{clock(run.high[k])}"
+              for run in result.runs))
+           for k, (name, distance) in enumerate(result.places)],
+          "Splits; below them the range of nine days in ten")
+
+
+def _why(result: Comparison, difference: Difference) -> None:
+    from optimizer.report.kit_page import why_rows
+
+    headings, rows = why_rows(result, difference)
+    table(headings, rows,
+          f"Where {difference.first} wins (−) and loses (+) against {difference.second}, and "
+          "why: seconds of the finish time that the forces of each stretch are worth")

@@ -1,0 +1,203 @@
+"""`kitpace kit`: what to buy, what not, in which order, and what to test first."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from optimizer.cli._options import budget_option, start_option, wind_option
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from optimizer.job import Job
+    from optimizer.kit.weighing import Weighing
+    from optimizer.report.page import Table
+
+__all__ = ["command"]
+
+_PURCHASES, _TESTS = 8, 6  # rows on the terminal; the page has all
+
+
+def _steps(context: click.Context, parameter: click.Parameter, value: str | None,
+           ) -> tuple[float, ...]:
+    """Read `--money 750,1500`: rising amounts in all."""
+    del context, parameter
+    if value is None:
+        return ()
+    from optimizer.scenario.tables import parse_number
+
+    try:
+        amounts = tuple(parse_number(part) for part in value.replace(";", ",").split(","))
+    except ValueError as error:
+        raise InputError("--money", "", f'"{value}" {error}',
+                         "write amounts such as 750,1500") from error
+    if any(later <= earlier for earlier, later in itertools.pairwise((0.0, *amounts))):
+        raise InputError("--money", "", f'"{value}" does not rise from above zero',
+                         "write what there is in all at each stage, such as 750,1500")
+    return amounts
+
+
+def _target(context: click.Context, parameter: click.Parameter, value: str | None,
+            ) -> float | None:
+    """Read `--target 57:30` or `--target 1:02:00`."""
+    del context, parameter
+    if value is None:
+        return None
+    parts = value.strip().split(":")
+    if not 2 <= len(parts) <= 3 or not all(part.isdigit() for part in parts):
+        raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss")
+    seconds = 0.0
+    for part in parts:
+        seconds = 60.0 * seconds + float(part)
+    return seconds
+
+
+@click.command("kit")
+@click.argument("scenarios", metavar="SCENARIO...", type=click.Path(), nargs=-1, required=True)
+@budget_option
+@wind_option
+@start_option
+@click.option("--by", type=click.Choice(["mean", "quantile", "cvar", "target"]), default="mean",
+              show_default=True,
+              help="What to choose by over the drawn days: the expected time, a quantile, the "
+                   "mean of the worst days (cvar), or the chance to beat a target.")
+@click.option("--level", type=click.FloatRange(0.5, 0.99), default=0.9, show_default=True,
+              help="The quantile, or where the worst days begin.")
+@click.option("--target", metavar="M:SS", callback=_target, help="Time to beat, for --by target.")
+@click.option("--money", metavar="A,B,...", callback=_steps,
+              help="Money in all at each stage, where it comes in steps: 750,1500.")
+@click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
+              help="Days to draw, instead of the scenario's.")
+@click.option("--out", metavar="FILE.html", type=click.Path(),
+              help="Write a page with every set of the frontier as well.")
+def command(scenarios: tuple[str, ...], out: str | None, **options: Any) -> None:
+    """Say what to buy for SCENARIO, what not, in which order, and what to test first.
+
+    With several scenarios (riders) the budget is shared among them.
+
+    Prices and effects are those of the catalogue and the evidence. Brakes, steering and wheels
+    are for a qualified mechanic; the rules of the event decide what is allowed.
+
+    \b
+    Example:
+      kitpace kit courses/petrel-flats/scenario.toml --budget 750
+      kitpace kit my-race/scenario.toml --by target --target 57:30
+      kitpace kit my-race/scenario.toml --money 750,1500
+      kitpace kit ann/scenario.toml ben/scenario.toml --budget 1500
+    """  # noqa: D301 - click reads the \b
+    if (options["by"] == "target") != (options["target"] is not None):
+        raise InputError("--target", "", "goes with --by target, and --by target needs it",
+                         "write --by target --target 57:30")
+    if out and Path(out).is_dir():
+        raise InputError(out, "", "is a folder", "name a file in it")
+    if len(scenarios) > 1:
+        if out or options["money"] or options["by"] != "mean":
+            raise InputError("kit", "", "a shared budget is split by expected times alone",
+                             "leave out --out, --money and --by, or name one scenario")
+        _shared(scenarios, options)
+        return
+    with progress("Weighing kit") as tell:
+        job, weighing = _weigh(scenarios[0], options, tell)
+        if out:
+            from optimizer.files import write_atomic
+            from optimizer.report.kit_page import kit_page
+
+            write_atomic(out, kit_page(job, weighing, job.options.empty_risk))
+    _tell(job, weighing)
+    if out:
+        say()
+        say(f"Page: {out}")
+
+
+def _read(scenario: str, options: dict[str, Any], tell: Callable[[str], None]) -> Job:
+    from optimizer.job.run import on_the_day
+    from optimizer.scenario import read_scenario
+
+    tell("reading the files")
+    return on_the_day(read_scenario(scenario, budget=options["budget"], wind=options["wind"],
+                                    start_time=options["start_time"]))
+
+
+def _weigh(scenario: str, options: dict[str, Any],
+           tell: Callable[[str], None]) -> tuple[Job, Weighing]:
+    from optimizer.kit.judge import pacing_judge
+    from optimizer.kit.weighing import weigh_kit
+
+    job = _read(scenario, options, tell)
+    judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
+                         step=job.options.step, start_speed=job.options.start_speed,
+                         position=job.position)
+    return job, weigh_kit(
+        job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
+        job.budget, job.currency, by=options["by"], level=options["level"],
+        target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
+        seed=job.options.seed, risk=job.options.empty_risk, stages=options["money"],
+        rules=job.rules, judge=judge, tell=tell)
+
+
+def _tell(job: Job, weighing: Weighing) -> None:
+    """Say the answer first, then the set, the money, and the advice."""
+    from optimizer.report import kit_page as page
+
+    currency = job.currency
+    for sentence in page.kit_lead(job, weighing, job.options.empty_risk):
+        say(sentence)
+    _show(page.basket(job, weighing))
+    _show(page.frontier_table(weighing, page.landmarks(weighing.choice.frontier)))
+    _show(page.purchase_table(weighing, currency, _PURCHASES))
+    if weighing.stages:
+        _show(page.stage_table(weighing, currency))
+    if weighing.tests:
+        _show(page.worth_table(weighing, currency, _TESTS))
+    if weighing.choice.left_out:
+        table(("Left out", "Why"), weighing.choice.left_out, left=(0, 1))
+
+
+def _show(shown: Table) -> None:
+    table(shown.headings, shown.rows, shown.caption, shown.left)
+
+
+def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
+    """Share one budget among several riders."""
+    from optimizer.kit import choose_kit
+    from optimizer.kit.judge import pacing_judge
+    from optimizer.kit.weighing import share_budget
+    from optimizer.report.words import clock, listing, money, seconds
+
+    jobs, choices = [], []
+    with progress("Weighing kit") as tell:
+        for scenario in scenarios:
+            job = _read(scenario, options, tell)
+            tell(job.name)
+            judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
+                                 step=job.options.step, start_speed=job.options.start_speed,
+                                 position=job.position)
+            jobs.append(job)
+            choices.append(choose_kit(
+                job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
+                job.budget, job.currency, rules=job.rules, judge=judge))
+    currencies = {job.currency for job in jobs}
+    if len(currencies) > 1:
+        raise InputError("kit", "", f"the scenarios are in {listing(sorted(currencies))}",
+                         "give all prices in one currency")
+    budget = options["budget"] if options["budget"] is not None else jobs[0].budget
+    sets = share_budget([choice.frontier for choice in choices], budget)
+    spent = sum(kit.spend for kit in sets)
+    saved = sum(choice.owned.finish_time - kit.finish_time
+                for choice, kit in zip(choices, sets, strict=True))
+    say(f"Spend {money(spent)} of {money(budget, jobs[0].currency)} for {len(jobs)} riders: "
+        f"{seconds(saved)} faster in all. Every rider has kit of their own; nothing is passed on "
+        "between starts.")
+    table(("Scenario", "Spend", "Saves", "Time", "Buy"),
+          [(job.name, money(kit.spend), seconds(choice.owned.finish_time - kit.finish_time),
+            clock(kit.finish_time),
+            ", ".join(name for name in kit.items if not job.catalogue[name].owned
+                      and job.catalogue[name].cost > 0) or "nothing")
+           for job, choice, kit in zip(jobs, choices, sets, strict=True)],
+          "Shares of the budget", left=(0, 4))

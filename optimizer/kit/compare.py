@@ -1,0 +1,180 @@
+"""Sets of kit side by side on one course: splits with bands, where seconds are won, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.kit.choice import KitSet
+from optimizer.kit.doubt import chance_faster, draw, finish_times, ride_in_draws
+from optimizer.kit.terms import tabulate
+from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.evidence import Effect
+    from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.judge import PacingJudge
+    from optimizer.pacing import Plan
+    from optimizer.physics import Setup
+    from optimizer.rider import Rider
+
+__all__ = ["CAUSES", "Comparison", "Difference", "SetRun", "compare_sets", "explain"]
+
+CAUSES = ("drag", "rolling", "mass", "drivetrain", "corners")
+_SIMPSON = ((0.0, 1 / 6), (0.5, 4 / 6), (1.0, 1 / 6))
+
+
+@dataclass(frozen=True)
+class SetRun:
+    """One set on the course: its plan, and the arrival at each place with 5 and 95 % points [s]."""
+
+    name: str
+    kit: KitSet
+    plan: Plan
+    arrival: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    finish: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What the `first` set wins on the `second`.
+
+    Attributes
+    ----------
+    seconds : with plans of their own; `low`, `high` 5 and 95 % points on common days
+    chance : that the first is faster
+    at : (p,) won up to each place [s]
+    why : (p, causes) seconds won by the end of each stretch's forces, by `CAUSES`: what a force
+        less is worth where it acts, which may show on the clock further on
+    rest : s, what the causes leave unexplained
+    """
+
+    first: str
+    second: str
+    seconds: float
+    low: float
+    high: float
+    chance: float
+    at: NDArray[np.float64]
+    why: NDArray[np.float64]
+    rest: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Sets side by side at `places` (name, metres), the last the finish; all against the first."""
+
+    places: tuple[tuple[str, float], ...]
+    runs: tuple[SetRun, ...]
+    differences: tuple[Difference, ...]
+
+
+def compare_sets(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
+                 catalogue: Catalogue, effects: Sequence[Effect],
+                 sets: Sequence[tuple[str, Sequence[str]]], judge: PacingJudge, *,
+                 count: int = 400, seed: int = 1) -> Comparison:
+    """Compare named sets of items; all others with the first.
+
+    `count` days are drawn from `seed`, the same for all sets.
+    """
+    terms = tabulate(baseline, catalogue, effects)
+    draws = draw(conditions, rider, effects, count, seed)
+    places = [(mark.name, mark.distance) for mark in course.marks
+              if 0.0 < mark.distance < course.length - 0.5]
+    places = [*sorted(places, key=lambda place: place[1]), ("Finish", course.length)]
+    at = np.array([distance for _, distance in places])
+    runs = []
+    for name, items in sets:
+        setup = terms.setup(baseline, terms.rows(items))
+        plan = judge.plan(setup)
+        ride = ride_in_draws(plan, draws, effects, items)
+        finish = finish_times(plan, ride)
+        # What the reserve is worth in the end is spread over the way.
+        time = ride.time * (finish / ride.time[-1])
+        low, high = (np.interp(at, plan.distance, points)
+                     for points in np.percentile(time, [5.0, 95.0], axis=1))
+        kit = KitSet(tuple(items), sum(catalogue[item].cost for item in items), setup,
+                     plan.finish_time, plan.lower_bound)
+        runs.append(SetRun(name, kit, plan, np.interp(at, plan.distance, plan.time), low, high,
+                           finish))
+    return Comparison(tuple(places), tuple(runs),
+                      tuple(_difference(run, runs[0], at, judge) for run in runs[1:]))
+
+
+def _difference(run: SetRun, other: SetRun, at: NDArray[np.float64],
+                judge: PacingJudge) -> Difference:
+    low, high = np.percentile(other.finish - run.finish, [5.0, 95.0])
+    steps = explain(run.kit.setup, other.kit.setup, run.plan, other.plan, judge)
+    ends = np.searchsorted(run.plan.distance, at - 1e-6)
+    total = np.concatenate([np.zeros((1, len(CAUSES))), np.cumsum(steps, axis=0)])
+    why = np.diff(np.concatenate([total[:1], total[ends]]), axis=0)
+    seconds = other.plan.finish_time - run.plan.finish_time
+    return Difference(run.name, other.name, seconds, float(low), float(high),
+                      chance_faster(run.finish, other.finish), other.arrival - run.arrival,
+                      why, seconds - float(why.sum()))
+
+
+def explain(first: Setup, second: Setup, fast: Plan, slow: Plan,
+            judge: PacingJudge) -> NDArray[np.float64]:
+    """(n, causes) seconds that `first` wins on `second`, step by step and cause by cause.
+
+    The derivative of the optimal time by each force, integrated on the straight way from one
+    set to the other (Aumann and Shapley 1974) by Simpson's rule: the causes add up to the
+    difference but for the error of that rule.
+    """
+    middle = _between(first, second)
+    plans = (slow, judge.plan(middle), fast)
+    out = np.zeros((slow.problem.steps, len(CAUSES)))
+    for plan, (_, weight) in zip(plans, _SIMPSON, strict=True):
+        out += weight * _won(plan, first, second)
+    return out
+
+
+def _between(first: Setup, second: Setup) -> Setup:
+    """Middle of two sets in every respect; both have the same yaw table."""
+    from dataclasses import replace
+
+    def mean(name: str) -> float:
+        return float(0.5 * (getattr(first, name) + getattr(second, name)))
+
+    return replace(
+        first, name="between", mass=mean("mass"), rolling_resistance=mean("rolling_resistance"),
+        drivetrain_efficiency=mean("drivetrain_efficiency"), wheel_inertia=mean("wheel_inertia"),
+        cornering_factor=mean("cornering_factor"),
+        drag_area_change=0.5 * (first.drag_area_change + second.drag_area_change))
+
+
+def _won(plan: Plan, first: Setup, second: Setup) -> NDArray[np.float64]:
+    """(n, causes) seconds that the first set wins on the second, by the slopes of one plan."""
+    p = plan.problem
+    energy = 0.5 * plan.speed**2
+    speed = np.sqrt(energy[:-1] + energy[1:])
+    price = plan.seconds_per_joule * p.step / p.drivetrain_efficiency  # s/N
+    weight = GRAVITY / np.sqrt(1.0 + p.grade**2)
+    surface = p.rolling_resistance / (0.5 * (first.rolling_resistance
+                                             + second.rolling_resistance))
+    saved = second.drag_area_change - first.drag_area_change
+    drag = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density,
+                             DragArea(first.yaw, saved[None]))[0]
+    mass = second.mass - first.mass
+    inertia = (second.wheel_inertia - first.wheel_inertia) / first.wheel_radius**2
+    rise = np.diff(energy) / p.step
+    rolling = (second.rolling_resistance - first.rolling_resistance) * surface * p.mass * weight
+    heavy = mass * (rise + weight * (p.grade + p.rolling_resistance)) + inertia * rise
+    driven = ((first.drivetrain_efficiency - second.drivetrain_efficiency)
+              * plan.power * np.diff(plan.time) / p.step)
+    limit = np.minimum(p.speed_limit, 1e3)
+    faster = limit * (first.cornering_factor - second.cornering_factor) / (
+        0.5 * (first.cornering_factor + second.cornering_factor))
+    corners = (plan.seconds_per_speed * faster)[1:]
+    return np.column_stack([price * drag, price * rolling, price * heavy, price * driven, corners])

@@ -1,0 +1,225 @@
+"""How the time of every set answers to every draw, to first order, and the choice by it.
+
+One plan is ridden in all draws, and the derivative of each finish time by every force comes from
+one backward pass (the adjoint of the forward simulation). That makes the time of any set in any
+draw a sum over its items. The sums are scaled so that without doubt they have the slope of the
+re-optimised time, and corrected by what a set's own plan says about it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from optimizer.conditions.draws import spread_wind
+from optimizer.kit.doubt import finish_times, ride_in_draws
+from optimizer.kit.master import add_sets
+from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.evidence import Effect
+    from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.doubt import Draws
+    from optimizer.kit.ledger import Ledger
+    from optimizer.pacing import Plan, Ride
+    from optimizer.physics import Setup
+
+__all__ = ["Criterion", "Response", "propose", "response", "score"]
+
+Criterion = Literal["mean", "quantile", "cvar", "target"]
+"""Expected time, a quantile, the mean of the worst draws, the chance to beat a target time."""
+
+
+@dataclass(frozen=True)
+class Response:
+    """Time in k draws as a sum over items: base + Σ item + Σ overlap [s].
+
+    `base` (k,), `item` (k, n), `overlap` (k, t); `still` the same three without any doubt, with
+    k = 1; `doubt` (n,) standard error of what each item does by itself [s].
+    """
+
+    base: NDArray[np.float64]
+    item: NDArray[np.float64]
+    overlap: NDArray[np.float64]
+    doubt: NDArray[np.float64]
+    still: Response | None = None
+
+    def times(self, chosen: NDArray[np.bool_], overlaps: NDArray[np.float64],
+              planned: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+        """(s, k) times of sets (s, n) with their overlaps (s, t).
+
+        `planned` (s,) are times of their own plans without doubt, to correct the sums by.
+        """
+        out = self.base + chosen @ self.item.T + overlaps @ self.overlap.T
+        if planned is None or self.still is None:
+            return np.asarray(out)
+        return np.asarray(out + planned[:, None] - self.still.times(chosen, overlaps))
+
+
+def response(plan: Plan, setup: Setup, rows: Sequence[int], draws: Draws,
+             effects: Sequence[Effect], book: Ledger) -> Response:
+    """Response of all sets, from the plan of one of them, `rows`, with its setup."""
+    names = [book.terms.names[row] for row in rows]
+    ride = ride_in_draws(plan, draws, effects, names)
+    head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind)
+    drawn = _slopes(plan, ride, setup, head.T, cross.T, draws.critical_power)
+    p = plan.problem
+    own = _slopes(plan, _still(plan), setup, p.headwind[:, None], p.crosswind[:, None],
+                  np.ones(1))
+    best = _reoptimised(plan, setup)
+    drawn = drawn * best / np.where(np.abs(own) > 1e-12, own, 1.0)
+    terms = book.terms
+    amounts = np.column_stack([terms.drag, terms.rolling, terms.mass, terms.efficiency,
+                               book.effective[1:] - book.mass[1:]])
+    losses = np.zeros((len(terms.overlaps), amounts.shape[1]))
+    for t, over in enumerate(terms.overlaps):
+        losses[t, :len(terms.yaw)] = over.loss
+    m = len(terms.yaw)
+    doubt = np.column_stack([terms.drag_sd, terms.rolling_sd, terms.mass_sd,
+                             terms.efficiency_sd])
+    plain = np.column_stack([drawn[:, :m].sum(axis=1), drawn[:, m:m + 3]])
+    noise = np.array([draws.items.get(name, np.zeros(draws.count)) for name in terms.names]).T
+    item = drawn @ amounts.T + noise * (plain @ doubt.T)
+    overlap = drawn @ losses.T
+    errors = np.abs(np.array([best[:m].sum(), *best[m:m + 3]]) @ doubt.T)
+    item_still, overlap_still = (best @ amounts.T)[None], (best @ losses.T)[None]
+    chosen = np.zeros((1, len(terms.names)), dtype=bool)
+    chosen[0, list(rows)] = True
+    overlaps = book.overlapping(chosen)
+    base = finish_times(plan, ride) - (item @ chosen[0] + overlap @ overlaps[0])
+    base_still = plan.finish_time - (item_still @ chosen[0] + overlap_still @ overlaps[0])
+    return Response(base, item, overlap, errors,
+                    Response(base_still, item_still, overlap_still, errors))
+
+
+def _still(plan: Plan) -> Ride:
+    from optimizer.pacing import Ride
+
+    return Ride(plan.speed[:, None], plan.time[:, None], plan.reserve[:, None],
+                np.zeros(1, dtype=bool))
+
+
+def _slopes(plan: Plan, ride: Ride, setup: Setup, headwind: NDArray[np.float64],
+            crosswind: NDArray[np.float64], able: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(k, m + 4) derivative of each finish time at the powers ridden.
+
+    By CdA at each yaw angle of the set, Crr, mass, drivetrain efficiency, and effective mass.
+    """
+    p = plan.problem
+    energy = 0.5 * ride.speed**2
+    mean = 0.5 * (energy[:-1] + energy[1:])
+    speed = np.sqrt(2 * mean)
+    v0, v1 = ride.speed[:-1], ride.speed[1:]
+    total = v0 + v1
+    density = p.air_density[:, None]
+    inertia = (p.effective_mass / p.step)[:, None]
+    watts = plan.power[:, None] * able
+    slope = aerodynamic_force(speed, headwind, crosswind, density, p.drag,
+                              p.position[:, None])[1] + p.bearing[1]
+    half = 0.5 * slope / speed
+    push = 2 * p.drivetrain_efficiency * watts / total**2
+    start = np.maximum(v0, 1e-9)
+    by_end = inertia + push / v1 + half
+    by_start = -inertia + push / start + half
+    time = -2.0 * p.step[:, None] / total**2
+    held = v1 >= np.minimum(p.speed_limit[1:], 1e3)[:, None] * (1 - 1e-9)
+    price = np.zeros_like(mean)  # seconds per newton of each step
+    after = np.zeros(mean.shape[1])
+    for k in range(p.steps - 1, -1, -1):
+        price[k] = np.where(held[k], 0.0, -(after + time[k] / v1[k]) / by_end[k])
+        after = time[k] / start[k] + price[k] * by_start[k]
+    return _by_amount(plan, setup, price, mean, np.diff(energy, axis=0) / p.step[:, None],
+                      headwind, crosswind, watts / total * 2)
+
+
+def _reoptimised(plan: Plan, setup: Setup) -> NDArray[np.float64]:
+    """(m + 4,) the same without doubt and with re-optimised plans (envelope theorem)."""
+    p = plan.problem
+    energy = 0.5 * plan.speed[:, None]**2
+    price = (plan.seconds_per_joule * p.step / p.drivetrain_efficiency)[:, None]
+    pace = (np.diff(plan.time) / p.step)[:, None]
+    return np.asarray(_by_amount(
+        plan, setup, price, 0.5 * (energy[:-1] + energy[1:]),
+        np.diff(energy, axis=0) / p.step[:, None], p.headwind[:, None], p.crosswind[:, None],
+        plan.power[:, None] * pace)[0])
+
+
+def _by_amount(plan: Plan, setup: Setup, price: NDArray[np.float64], mean: NDArray[np.float64],
+               rise: NDArray[np.float64], headwind: NDArray[np.float64],
+               crosswind: NDArray[np.float64], work: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sum seconds per newton (n, k) times newtons per unit of each amount: (k, m + 4)."""
+    p = plan.problem
+    speed = np.sqrt(2 * mean)
+    m = len(setup.yaw)
+    units = DragArea(setup.yaw, np.eye(m))
+    weight = (GRAVITY / np.sqrt(1.0 + p.grade**2))[:, None]
+    crr = p.rolling_resistance[:, None]
+    by = [aerodynamic_force(speed, headwind, crosswind, p.air_density[:, None], units,
+                            np.full((p.steps, 1), j))[0] for j in range(m)]
+    by += [p.mass * weight * crr / setup.rolling_resistance,
+           rise + weight * (p.grade[:, None] + crr), -work, rise]
+    return np.array([np.sum(price * each, axis=0) for each in by]).T
+
+
+def score(times: NDArray[np.float64], by: Criterion, level: float = 0.9,
+          target: float = 0.0) -> NDArray[np.float64]:
+    """(s,) criterion of times (s, k), less is better: seconds, or minus the chance of the target.
+
+    `level` is the quantile, or where the worst draws begin.
+    """
+    if by == "mean":
+        return np.asarray(times.mean(axis=1))
+    if by == "quantile":
+        return np.asarray(np.quantile(times, level, axis=1))
+    if by == "cvar":
+        worst = np.sort(times, axis=1)[:, int(np.floor(level * times.shape[1])):]
+        return np.asarray(worst.mean(axis=1))
+    return np.asarray(-np.mean(times <= target, axis=1))
+
+
+def propose(catalogue: Catalogue, book: Ledger, allowed: Sequence[bool], answer: Response,
+            budget: float, level: float) -> tuple[int, ...]:
+    """Return the set that minimises the mean of the worst draws from `level` on; 0 is the mean.
+
+    Rockafellar and Uryasev 2000, J. Risk 2:21: linear in a program over the draws.
+    """
+    import pyomo.environ as pyo
+    from pyomo.contrib.appsi.base import TerminationCondition
+    from pyomo.contrib.appsi.solvers import Highs
+
+    model: Any = pyo.ConcreteModel()
+    add_sets(model, catalogue, book, allowed)
+    model.budget.set_value(budget)
+    item, overlap, base = answer.item, answer.overlap, answer.base
+    if level <= 0.0:
+        item, overlap, base = (part.mean(axis=0, keepdims=True) for part in (
+            item, overlap, base[:, None]))
+        base = base[0]
+    k = len(base)
+    middle = float(base.mean())
+    model.over = pyo.Var(range(k), bounds=(0, None))
+    model.edge = pyo.Var()
+    model.rows = pyo.ConstraintList()
+    for w in range(k):
+        time = float(base[w] - middle) + pyo.quicksum(
+            float(c) * model.item[i] for i, c in enumerate(item[w]) if c) + pyo.quicksum(
+            float(c) * model.overlap[t] for t, c in enumerate(overlap[w]) if c)
+        model.rows.add(model.over[w] >= time - model.edge)
+    model.objective = pyo.Objective(
+        expr=model.edge + pyo.quicksum(model.over.values()) / ((1.0 - max(level, 0.0)) * k))
+    solver = Highs()
+    solver.config.load_solution = False
+    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": 0.01, "threads": 1,
+                            "random_seed": 1, "time_limit": 20.0}
+    found = solver.solve(model)
+    if found.termination_condition not in {TerminationCondition.optimal,
+                                           TerminationCondition.maxTimeLimit}:
+        return ()
+    values = solver.get_primals(list(model.item.values()))
+    return tuple(i for i, var in model.item.items() if values[var] > 0.5)

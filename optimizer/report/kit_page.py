@@ -1,0 +1,303 @@
+"""The pages of `kitpace kit` and `kitpace compare`, and the sentences that open them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.kit.compare import CAUSES
+from optimizer.report.doubt import Mark, forest
+from optimizer.report.page import Chart, Folded, Section, Table, render
+from optimizer.report.words import (
+    at_most,
+    clock,
+    kilometres,
+    listing,
+    money,
+    seconds,
+    signed_seconds,
+    span,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from optimizer.job import Job
+    from optimizer.kit import Item, KitSet
+    from optimizer.kit.compare import Comparison, Difference
+    from optimizer.kit.weighing import Weighing
+
+__all__ = ["basket", "compare_lead", "compare_page", "cost_of", "days", "kit_lead", "kit_page",
+           "landmarks", "mind", "why_rows"]
+
+_TOLD_APART = 0.9
+_CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
+            "its officials decide what may be used. Practise with new kit before racing in it.")
+
+
+def days(chance: float) -> str:
+    """Chance as days in a hundred."""
+    whole = round(100 * chance)
+    return f"{whole} {'day' if whole == 1 else 'days'} in 100"
+
+
+def cost_of(item: Item) -> str:
+    """Say what an item costs on the day."""
+    if item.owned:
+        return "owned"
+    return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
+
+
+def mind(item: Item) -> str:
+    """Say what a person has to mind about an item."""
+    words = ["for a mechanic"] if item.needs_fitter else []
+    return "; ".join([*words, *([item.caution] if item.caution else [])])
+
+
+# --- choosing -------------------------------------------------------------------------------
+
+
+def kit_lead(job: Job, weighing: Weighing, risk: float) -> list[str]:
+    """Say the answer first: time, money, proof, what not to pay for, and how safe the plan is."""
+    choice, chosen = weighing.choice, weighing.chosen
+    low, high = weighing.spread
+    saved = choice.owned.finish_time - chosen.finish_time
+    same = choice.best.items == chosen.items
+    out = [
+        (f"{job.name}: {clock(chosen.finish_time)} on the forecast day, nine times in ten between "
+         f"{clock(low)} and {clock(high)}. Spend {money(chosen.spend)} of "
+         f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with what is "
+         f"owned. {_criterion(weighing)}"),
+        (f"Proven over the model: of {choice.sets:,.0f} possible sets, none within the budget is "
+         f"faster by more than {at_most(choice.proven_gap)} on that day" + (
+             "." if same else
+             f" than {clock(choice.best.finish_time)}, which another set rides."))]
+    equal = weighing.equal
+    if equal is not None:
+        loses, _, wins = equal.behind
+        out.append(
+            f"Do not pay for the last difference: a set for "
+            f"{money(equal.kit.spend, choice.currency)} is behind by {span(loses, wins)} nine "
+            f"times in ten and cannot be told apart from it ({days(equal.chance)} it is slower). "
+            f"It leaves {money(chosen.spend - equal.kit.spend, choice.currency)}.")
+    safe = (f", within the accepted {100 * risk:.0f}." if weighing.safe is weighing.plan else
+            f"; one that holds this under {100 * risk:.0f} costs "
+            f"{seconds(weighing.safe.finish_time - weighing.plan.finish_time)}.")
+    out.append(f"Ridden as printed, its plan empties the reserve on {days(weighing.emptying)}"
+               + safe)
+    return out
+
+
+def _criterion(weighing: Weighing) -> str:
+    percent = f"{100 * weighing.level:.0f} %"
+    if weighing.by == "target":
+        return (f"It has the best chance to beat {clock(weighing.target)}: "
+                f"{days(weighing.score)}.")
+    what = {"mean": "expected time", "quantile": f"time that is kept on {percent} of the days",
+            "cvar": f"mean of the days beyond {percent}"}[weighing.by]
+    return f"It has the least {what}, {clock(weighing.score)}."
+
+
+def basket(job: Job, weighing: Weighing) -> Table:
+    """Set out the chosen set with what each item is good for and what to mind."""
+    others = {other.item: other for other in weighing.choice.alternatives}
+    same = weighing.choice.best.items == weighing.chosen.items
+    rows = []
+    for name in weighing.chosen.items:
+        item, other = job.catalogue[name], others.get(name)
+        without = seconds(other.seconds) if same and other and other.kit else ""
+        rows.append((name, item.place, cost_of(item), without, mind(item)))
+    return Table(("Item", "Place", "Cost", "Without it", "Mind"), rows,
+                 "The set. Without it: what the best set for the money, but without this item, "
+                 "loses", left=(0, 1, 4), ident="basket")
+
+
+def landmarks(frontier: Sequence[KitSet], most: int = 12) -> list[KitSet]:
+    """Pick sets along the frontier, about evenly in time."""
+    if len(frontier) <= most:
+        return list(frontier)
+    step = (frontier[0].finish_time - frontier[-1].finish_time) / (most - 1)
+    picked = [frontier[0]]
+    for kit in frontier[1:-1]:
+        if picked[-1].finish_time - kit.finish_time >= step:
+            picked.append(kit)
+    return [*picked, frontier[-1]]
+
+
+def frontier_table(weighing: Weighing, sets: Sequence[KitSet]) -> Table:
+    """Set out sets of the frontier, with how they stand to the chosen one in the draws."""
+    choice = weighing.choice
+    behind = {rival.kit.items: rival for rival in weighing.rivals}
+    rows, last = [], choice.owned
+    for kit in sets:
+        rival = behind.get(kit.items)
+        stands = ("chosen" if kit.items == weighing.chosen.items else "" if rival is None else
+                  span(rival.behind[0], rival.behind[2])
+                  + (" ≈" if rival.chance < _TOLD_APART else ""))
+        new = [name for name in kit.items if name not in last.items]
+        rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new)))
+        last = kit
+    return Table((f"Spent, {choice.currency}", "Time", "Behind, 9 days in 10", "New in it"), rows,
+                 f"Money against time: {len(sets)} of {len(choice.frontier)} sets that no cheaper "
+                 "set beats; ≈ cannot be told apart from the chosen one", left=(3,))
+
+
+def kit_page(job: Job, weighing: Weighing, risk: float) -> str:
+    """Page of the choice: the set, money against time, what to buy, to test and to leave."""
+    choice = weighing.choice
+    sections = [
+        Section("set", "What to ride", [basket(job, weighing), _CAUTION]),
+        Section("money", "Money against time", [
+            _frontier_chart(weighing),
+            Folded(f"All {len(choice.frontier)} sets",
+                   [frontier_table(weighing, choice.frontier)])]),
+        Section("next", "What to buy next", [_purchase_chart(weighing),
+                                             *([stage_table(weighing, choice.currency)]
+                                               if weighing.stages else [])]),
+    ]
+    if weighing.tests:
+        sections.append(Section("tests", "What to test first",
+                                [worth_table(weighing, choice.currency)]))
+    sections.append(Section("left-out", "What is left out, and why", [
+        Table(("Item", "Why"), choice.left_out, left=(0, 1))]))
+    return render(f"Kit for {job.name}", kit_lead(job, weighing, risk), sections,
+                  kicker="Choice of kit", foot=list(job.assumptions))
+
+
+def purchase_table(weighing: Weighing, currency: str, most: int = 40) -> Table:
+    """Single purchases, most seconds for the money first."""
+    return Table(("Next purchase", currency, "Saves", "9 days in 10", f"{currency} per s"),
+                 [(listing(p.items), money(p.spend), seconds(p.seconds), span(p.low, p.high),
+                   f"{p.price_per_second:.1f}") for p in weighing.purchases[:most]],
+                 "Alone, on top of what is owned; these gains do not add up")
+
+
+def _purchase_chart(weighing: Weighing) -> Chart:
+    marks = [Mark(f"{listing(p.items)}, {money(p.spend)}", p.seconds, p.low, p.high)
+             for p in weighing.purchases]
+    return Chart("purchases", "What does one purchase save?",
+                 forest(marks, "s saved against what is owned"),
+                 purchase_table(weighing, weighing.choice.currency),
+                 "Each purchase alone, most seconds for the money on top; the line holds nine "
+                 "days in ten.")
+
+
+def stage_table(weighing: Weighing, currency: str) -> Table:
+    """Purchases in order, as the money comes."""
+    return Table((f"{currency} in all", "Buy now", "Time then", "Loses"),
+                 [(money(stage.money), listing(stage.bought) or "nothing",
+                   clock(stage.kit.finish_time), seconds(stage.regret))
+                  for stage in weighing.stages],
+                 "As the money comes; nothing is bought twice. Loses: against the best set for "
+                 "the same money, if no other stage mattered", left=(1,))
+
+
+def worth_table(weighing: Weighing, currency: str, most: int = 10) -> Table:
+    """Items whose test is worth something."""
+    return Table(("Test before buying", "Doubt", "Halving it wins", "Worth"),
+                 [(test.item, f"± {seconds(test.doubt)}", seconds(test.halved),
+                   money(round(test.money), currency)) for test in weighing.tests[:most]],
+                 "What a better test is worth: seconds on average, by then buying the right thing")
+
+
+def _frontier_chart(weighing: Weighing) -> Chart:
+    choice = weighing.choice
+    behind = {rival.kit.items: rival for rival in weighing.rivals}
+    x = [kit.spend for kit in choice.frontier]
+    y = [choice.owned.finish_time - kit.finish_time for kit in choice.frontier]
+    known = [(kit.spend, behind[kit.items].behind) for kit in choice.frontier
+             if kit.items in behind]
+    top = choice.owned.finish_time - weighing.chosen.finish_time
+    data = [
+        {"type": "scatter", "mode": "lines", "x": [s for s, _ in known] + [
+            s for s, _ in reversed(known)], "y": [top - b[0] for _, b in known] + [
+            top - b[2] for _, b in reversed(known)], "fill": "toself", "hoverinfo": "skip",
+         "fillcolor": "@other-band", "line": {"width": 0}, "name": "nine days in ten"},
+        {"type": "scatter", "mode": "lines", "x": x, "y": y, "name": "frontier",
+         "line": {"color": "@other", "width": 1.4, "shape": "hv"}},
+        {"type": "scatter", "mode": "markers", "x": [weighing.chosen.spend], "y": [top],
+         "name": "chosen", "marker": {"color": "@plan", "size": 11, "symbol": "diamond"}}]
+    layout = {"xaxis": {"title": f"spent, {choice.currency}"},
+              "yaxis": {"title": "seconds saved against what is owned"}, "showlegend": False}
+    return Chart("frontier", "What does more money buy?", {"data": data, "layout": layout},
+                 frontier_table(weighing, landmarks(choice.frontier)),
+                 "Time saved against money spent; the band holds nine days in ten, as lost on "
+                 "the chosen set (diamond) on the same day.")
+
+
+# --- comparing ------------------------------------------------------------------------------
+
+
+def compare_lead(job: Job, result: Comparison) -> list[str]:
+    """Say which set is fastest, and how sure each difference is."""
+    fastest = min(result.runs, key=lambda run: run.plan.finish_time)
+    out = [(f"{job.name}: {fastest.name} is the fastest of {len(result.runs)} sets, "
+            f"{clock(fastest.plan.finish_time)} for {money(fastest.kit.spend, job.currency)}.")]
+    for difference in result.differences:
+        faster = difference.seconds >= 0
+        low, high = ((difference.low, difference.high) if faster
+                     else (-difference.high, -difference.low))
+        chance = difference.chance if faster else 1.0 - difference.chance
+        verdict = (f"on {days(chance)}" if chance >= _TOLD_APART else
+                   f"on {days(chance)} only: they cannot be told apart")
+        out.append(f"{difference.first} is {seconds(difference.seconds)} "
+                   f"{'faster' if faster else 'slower'} than {difference.second}, nine times in "
+                   f"ten {span(low, high)}, {verdict}.")
+    return out
+
+
+def why_rows(result: Comparison, difference: Difference,
+             ) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Headings and rows of the seconds won by stretch and cause; minus is won."""
+    shown = [k for k in range(len(CAUSES)) if np.abs(difference.why[:, k]).max() >= 0.05]
+    rows = [(f"to {name}", *(signed_seconds(-float(difference.why[p, k])) for k in shown),
+             signed_seconds(-float(difference.why[p].sum())))
+            for p, (name, _) in enumerate(result.places)]
+    total = difference.why.sum(axis=0)
+    rows.append(("In all", *(signed_seconds(-float(total[k])) for k in shown),
+                 signed_seconds(-float(total.sum()))))
+    return ("Stretch", *(CAUSES[k] for k in shown), "all"), rows
+
+
+def compare_page(job: Job, result: Comparison) -> str:
+    """Page of sets side by side: splits, where seconds are won, and why."""
+    splits = Table(
+        ("Place", "km", *(run.name for run in result.runs)),
+        [(name, kilometres(distance), *(
+            f"{clock(run.arrival[k])} ({clock(run.low[k])} to {clock(run.high[k])})"
+            for run in result.runs)) for k, (name, distance) in enumerate(result.places)],
+        "Arrival, and the range of nine days in ten", ident="splits", tools=True)
+    won = [Section(f"why-{n}", f"{d.first} against {d.second}", [
+        Table(*why_rows(result, d),
+              "Seconds of the finish time that the forces of each stretch are worth; − is won. "
+              "The clock may show them further on.")])
+        for n, d in enumerate(result.differences)]
+    return render(f"Sets for {job.name}", compare_lead(job, result), [
+        Section("splits-section", "Splits", [splits]),
+        Section("won", "Where seconds are won", [_won_chart(result)]), *won,
+        Section("sets", "The sets", [Table(
+            ("Set", f"Cost, {job.currency}", "Items"),
+            [(run.name, money(run.kit.spend), ", ".join(run.kit.items) or "as it stands")
+             for run in result.runs], left=(0, 2)), _CAUTION])],
+        kicker="Comparison", foot=list(job.assumptions))
+
+
+def _won_chart(result: Comparison) -> Chart:
+    first = result.runs[0]
+    km = (first.plan.distance / 1000.0).tolist()
+    styles = ("solid", "dash", "dot", "dashdot")
+    data = [{"type": "scatter", "mode": "lines", "x": km, "name": run.name,
+             "y": (first.plan.time - run.plan.time).tolist(),
+             "line": {"color": "@plan" if n == 0 else "@other", "width": 1.6,
+                      "dash": styles[n % len(styles)]},
+             "meta": {"say": run.name, "unit": "s", "digits": 1}}
+            for n, run in enumerate(result.runs[1:])]
+    layout = {"xaxis": {"title": "km"}, "yaxis": {"title": f"seconds ahead of {first.name}"},
+              "meta": {"along": True}, "showlegend": len(data) > 1}
+    table = Table(("Place", *(f"{d.first}" for d in result.differences)),
+                  [(name, *(signed_seconds(-float(d.at[p])) for d in result.differences))
+                   for p, (name, _) in enumerate(result.places)],
+                  f"On the clock against {first.name}; − is ahead")
+    return Chart("won", f"How far ahead of {first.name}?", {"data": data, "layout": layout}, table,
+                 "Seconds ahead on the clock, along the course, each set on its own best plan.")
