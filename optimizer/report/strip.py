@@ -73,7 +73,7 @@ def strip(result: Result) -> Chart:
         top -= share + gap
     return Chart(
         "strip", "How hard, where?", {"data": data, "layout": layout}, _strip_table(result),
-        note="Heavy: the blocks of the card; black: what is ridden, with the rule for hills; in "
+        note="Heavy: the blocks of the card; thin: what is ridden, with the rule for hills; in "
              "colour: the ideal plan. The upright lines are the marks of the map and of the table "
              "of splits. The band about the wind holds it nine times in ten.")
 
