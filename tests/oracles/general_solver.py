@@ -81,22 +81,25 @@ def general_solution(p: PacingProblem, start_power: NDArray[np.float64] | None =
 
 
 def _area(p: PacingProblem, along: ca.SX) -> ca.SX | NDArray[np.float64]:
-    """CdA at the yaw of each step: the cubic pieces of the table, written out."""
+    """CdA at the yaw of each step: the cubic pieces of the table, a degree wide, written out."""
     if len(p.drag.yaw) == 1:
         return p.drag.area[p.position, 0]
-    cells = p.drag._cells
-    width = np.pi / 2 / cells.shape[1]
+    width = np.radians(1.0)
+    count = int(np.ceil(p.drag.yaw[-1] / width)) + 1
+    middle = (np.arange(count) + 0.5) * width
     yaw = ca.atan2(np.abs(p.crosswind), along)
     folded = ca.fmin(yaw, np.pi - yaw)
     columns = []
     for k in range(p.steps):
-        last = int(p.drag.yaw[-1] / width) + 1
-        piece = None
-        for cell in range(last, -1, -1):
-            a, b, c, d = cells[p.position[k], min(cell, cells.shape[1] - 1)]
-            u = folded[k] - cell * width
-            value = a + u * (b + u * (c + u * d))
-            piece = value if piece is None else ca.if_else(folded[k] < (cell + 1) * width, value,
-                                                           piece)
-        columns.append(piece)
+        value, slope, bend = p.drag.with_slopes(middle, p.position[k])
+        later, sooner = (p.drag.with_slopes(middle + d, p.position[k])[2]
+                         for d in (0.25 * width, -0.25 * width))
+        third = (later - sooner) / (0.5 * width)
+        whole = None
+        for cell in range(count - 1, -1, -1):
+            u = ca.fmin(folded[k], count * width) - middle[cell]
+            piece = value[cell] + u * (slope[cell] + u * (bend[cell] / 2 + u * third[cell] / 6))
+            whole = piece if whole is None else ca.if_else(folded[k] < (cell + 1) * width, piece,
+                                                           whole)
+        columns.append(whole)
     return ca.vertcat(*columns)
