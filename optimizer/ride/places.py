@@ -128,7 +128,8 @@ def _by_map(rides: Sequence[Ride], spacing: float) -> Nodes:
     axis = np.concatenate([ride.distance + 1e-6 * ride.time for ride in rides])
     known_at, known_place = np.empty(0), np.empty(0, dtype=np.int64)  # passages, sorted
     count = 0
-    samples, places = [], []
+    samples: list[float] = []
+    places: list[int] = []
     for start, end in zip(starts, tracks.ends, strict=True):
         sample, distance = float(start), float(axis[start])
         while True:

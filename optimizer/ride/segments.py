@@ -102,7 +102,8 @@ def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, r
     `conditions`: one a ride, for the density of the air; `setup`: efficiency, inertia,
     bearings and mass, taken as known.
     """
-    parts = [_cut_one(ride, offset, weather, setup, nodes, number) for number, (ride, offset, weather)
+    parts = [_cut_one(ride, offset, weather, setup, nodes, number)
+             for number, (ride, offset, weather)
              in enumerate(zip(rides, _clock_offsets(rides), conditions, strict=True))]
     first = np.flatnonzero(nodes.ride[1:] == nodes.ride[:-1])
     counts = np.cumsum([0, *(len(part["duration"]) for part in parts)])
@@ -210,9 +211,11 @@ def drag_energy(segments: Segments, east: float, north: float,
     samples = segments.samples
     inside = samples.segment >= 0
     way = samples.speed * samples.weight
-    force, slope = (np.bincount(samples.segment[inside], (part * way)[inside], len(segments))
-                    for part in _unit_drag(segments, east, north))
-    return force, slope
+    force, slope = _unit_drag(segments, east, north)
+    out = np.zeros((2, len(segments)))
+    for k, values in enumerate((force, slope)):
+        out[k] = np.bincount(samples.segment[inside], (values * way)[inside], len(segments))
+    return out[0], out[1]
 
 
 def _unit_drag(segments: Segments, east: float, north: float,

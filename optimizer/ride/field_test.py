@@ -1,0 +1,237 @@
+"""A field test: CdA and Crr of recorded rides, with what is known and what is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.errors import InputError
+from optimizer.ride.balance import Assumptions, balance_of
+from optimizer.ride.places import nodes_by_place
+from optimizer.ride.posterior import posterior_of
+from optimizer.ride.segments import cut
+from optimizer.ride.stretches import (
+    LEE,
+    ODD,
+    LeftOut,
+    lee_of_others,
+    left_out_of,
+    plainly_bad,
+)
+
+if TYPE_CHECKING:
+
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.physics import Setup
+    from optimizer.ride.balance import Balance
+    from optimizer.ride.posterior import Posterior
+    from optimizer.ride.ride import Ride
+    from optimizer.ride.segments import Segments
+
+__all__ = ["FieldTest", "Runs", "field_test"]
+
+_SEGMENTS = 220  # about as many in all; more tell little and cost time with their cube
+_SHORTEST, _LONGEST = 50.0, 400.0  # m
+_LEAST = 20  # segments that say something
+_ODD_SCORE = 4.0
+_ODD_ROUNDS = 6
+_MOST_ODD = 0.15  # of the segments; if more are odd it is the model that is
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Rides of a field test, and how they were ridden.
+
+    Attributes
+    ----------
+    rides : in the order in which they were ridden
+    setups : name of what each was ridden with
+    conditions : weather of each; its wind is what was thought beforehand
+    bike : mass, efficiency, wheels, bearings; its Crr is what was thought beforehand
+    rider_mass : kg
+    lap_length : m, tells places by the distance alone where there are no positions
+    left_out : stretches that the rider wants left out, (ride, start, end) in m
+    """
+
+    rides: tuple[Ride, ...]
+    setups: tuple[str, ...]
+    conditions: tuple[Conditions, ...]
+    bike: Setup
+    rider_mass: float
+    assumptions: Assumptions = field(default_factory=Assumptions)
+    lap_length: float | None = None
+    left_out: tuple[tuple[int, float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class FieldTest:
+    """What came out.
+
+    Attributes
+    ----------
+    names : the setups, or the rides where each is on its own
+    drag_area, drag_area_sd : (g,) m²; `drag_area_low`, `drag_area_high` the 95 % interval
+    rolling_resistance : Crr with `rolling_resistance_sd`, `rolling_resistance_low`, `_high`
+    covariance : (g + 1, g + 1) of CdA and Crr
+    wind, wind_sd : east and north at the rider, mean over the test [m/s]
+    shrinks : source of doubt -> standard deviation of the first CdA if it were known
+    pattern : sizes of the errors that the rides themselves told
+    left_out, share_left_out : stretches, and their part of the time
+    laps : how often the median place was passed
+    speed, air_density, yaw : mean [m/s, kg/m³], and the yaw that half the time exceeded [rad]
+    clock : (rides,) seconds of the middle of each ride, on one clock
+    """
+
+    spec: Runs
+    names: tuple[str, ...]
+    drag_area: NDArray[np.float64]
+    drag_area_sd: NDArray[np.float64]
+    drag_area_low: NDArray[np.float64]
+    drag_area_high: NDArray[np.float64]
+    rolling_resistance: float
+    rolling_resistance_sd: float
+    rolling_resistance_low: float
+    rolling_resistance_high: float
+    covariance: NDArray[np.float64]
+    wind: tuple[float, float]
+    wind_sd: tuple[float, float]
+    shrinks: dict[str, float]
+    pattern: dict[str, float]
+    left_out: tuple[LeftOut, ...]
+    share_left_out: float
+    laps: int
+    speed: float
+    air_density: float
+    yaw: float
+    clock: NDArray[np.float64]
+    posterior: Posterior
+    segments: Segments
+
+    @property
+    def correlation(self) -> float:
+        """Correlation of the first CdA with Crr; near -1, the rides cannot tell them apart."""
+        c = self.covariance
+        return float(c[0, -1] / np.sqrt(c[0, 0] * c[-1, -1]))
+
+    def drag_area_given(self, rolling_resistance: float) -> tuple[float, float]:
+        """First CdA and its standard deviation [m²] if Crr were known."""
+        c = self.covariance
+        slope = c[0, -1] / c[-1, -1]
+        mean = self.drag_area[0] + slope * (rolling_resistance - self.rolling_resistance)
+        return float(mean), float(np.sqrt(max(c[0, 0] - slope * c[0, -1], 0.0)))
+
+
+def field_test(spec: Runs, *, each_ride: bool = False,
+               sizes: dict[str, float] | None = None) -> FieldTest:
+    """Estimate CdA of each setup (or of `each_ride` on its own) and Crr.
+
+    `sizes` of the disturbances, where they are known as when a test is planned.
+
+    Raises InputError where the rides hold too little to say anything.
+    """
+    _check(spec)
+    length = sum(ride.length for ride in spec.rides)
+    spacing = float(np.clip(length / _SEGMENTS, _SHORTEST, _LONGEST))
+    nodes = nodes_by_place(spec.rides, spacing, spec.lap_length)
+    segments = cut(spec.rides, spec.conditions, spec.bike, spec.rider_mass, nodes)
+    names = (tuple(f"{number} {name}" for number, name in enumerate(spec.setups, 1)) if each_ride
+             else tuple(dict.fromkeys(spec.setups)))
+    groups = (np.arange(len(spec.rides)) if each_ride
+              else np.array([names.index(name) for name in spec.setups]))
+    reasons = plainly_bad(spec.rides, spec.bike, segments.mass, segments)
+    reasons = {"left out on request": _asked(spec, segments), **reasons}
+    balance, posterior, reasons = _fit_without_the_odd(spec, segments, groups, reasons, sizes)
+    return _result(spec, names, balance, posterior, reasons)
+
+
+def _check(spec: Runs) -> None:
+    for ride in spec.rides:
+        if not ride.has_power:
+            raise InputError(ride.name, "", "holds no power",
+                             "a field test needs a power meter: record power_w")
+        if not (ride.has_elevation or ride.has_position or spec.lap_length):
+            raise InputError(ride.name, "", "holds neither heights nor positions",
+                             "record elevation_m or positions, or give the length of the lap")
+
+
+def _asked(spec: Runs, segments: Segments) -> NDArray[np.bool_]:
+    start, end = (segments.node_distance[segments.first + k] for k in (0, 1))
+    out = np.zeros(len(segments), dtype=bool)
+    for ride, low, high in spec.left_out:
+        out |= (segments.ride == ride) & (start < high) & (end > low)
+    return out
+
+
+def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int64],
+                         reasons: dict[str, NDArray[np.bool_]],
+                         sizes: dict[str, float] | None) -> tuple[Balance, Posterior,
+                                                                        dict[str, NDArray[np.bool_]]]:
+    """Fit, leave out what does not fit, fit again."""
+    odd, lee = (np.zeros(len(segments), dtype=bool) for _ in range(2))
+    plain = np.any(list(reasons.values()), axis=0)
+    for _ in range(_ODD_ROUNDS):
+        kept = ~(plain | odd | lee)
+        if kept.sum() < _LEAST:
+            raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that tell "
+                             "anything of drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
+                             "are needed, ridden without stops and brakes")
+        balance = balance_of(segments, spec.bike.rolling_resistance, spec.assumptions, ~kept)
+        posterior = posterior_of(balance, groups, sizes)
+        size = np.abs(np.nan_to_num(posterior.score))
+        new = size > max(_ODD_SCORE, 0.8 * float(size.max()))
+        if (odd | new).mean() > _MOST_ODD:
+            break
+        run, _ = lee_of_others(posterior.drag, posterior.weighted, posterior.row_precision,
+                               segments.clock[balance.kept], segments.ride[balance.kept])
+        if not new.any() and run is None:
+            break
+        odd |= new
+        if run is not None:
+            lee[balance.kept[run]] = True
+    return balance, posterior, {**reasons, LEE: lee, ODD: odd}
+
+
+def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Posterior,
+            reasons: dict[str, NDArray[np.bool_]]) -> FieldTest:
+    segments = balance.segments
+    mean, covariance = posterior.moments()
+    unit = np.eye(len(mean))
+    limits = np.array([posterior.quantiles(direction, (0.025, 0.975)) for direction in unit])
+    wind = posterior.weight @ posterior.wind
+    apart = posterior.wind - wind
+    samples = segments.samples
+    inside = samples.segment >= 0
+    weight = samples.weight[inside]
+
+    def over_time(values: NDArray[np.float64]) -> float:
+        return float(np.average(values[inside], weights=weight))
+
+    east, north = samples.east + wind[0], samples.north + wind[1]
+    ahead = samples.speed - np.nan_to_num(east * np.sin(samples.heading)
+                                          + north * np.cos(samples.heading))
+    across = np.nan_to_num(east * np.cos(samples.heading) - north * np.sin(samples.heading))
+    yaw = np.abs(np.arctan2(across, np.maximum(ahead, 0.1)))
+    marked = np.any(list(reasons.values()), axis=0)
+    counts = np.bincount(segments.nodes.place)
+    clock = np.array([np.mean(segments.clock[segments.ride == k]) for k in range(len(spec.rides))])
+    return FieldTest(
+        spec=spec, names=names, drag_area=mean[:-1],
+        drag_area_sd=np.sqrt(np.diag(covariance))[:-1], drag_area_low=limits[:-1, 0],
+        drag_area_high=limits[:-1, 1], rolling_resistance=float(mean[-1]),
+        rolling_resistance_sd=float(np.sqrt(covariance[-1, -1])),
+        rolling_resistance_low=max(float(limits[-1, 0]), 0.0),
+        rolling_resistance_high=float(limits[-1, 1]), covariance=covariance,
+        wind=(over_time(east), over_time(north)),
+        wind_sd=(float(np.sqrt(posterior.weight @ apart[:, 0]**2)),
+                 float(np.sqrt(posterior.weight @ apart[:, 1]**2))),
+        shrinks=posterior.shrinks, pattern=posterior.pattern,
+        left_out=left_out_of(segments, reasons),
+        share_left_out=float(segments.duration[marked].sum() / segments.duration.sum()),
+        laps=int(np.median(counts[counts > 0])), speed=over_time(samples.speed),
+        air_density=over_time(samples.density), yaw=float(np.median(yaw[inside])), clock=clock,
+        posterior=posterior, segments=segments)
+
