@@ -30,6 +30,7 @@ LONGEST_TEXT = 4096  # characters of a name or number
 _POINTS = frozenset(("trkpt", "rtept", "wpt"))
 _PARTS = frozenset(("ele", "time", "name"))
 _NAMED = frozenset(("trk", "rte", "metadata", "gpx"))
+_SEGMENT, _ROUTE = ["gpx", "trk", "trkseg"], ["gpx", "rte"]
 
 
 @dataclass(frozen=True)
@@ -105,8 +106,9 @@ class _Reader:
 
     def __init__(self, file: str) -> None:
         self.file = file
-        self.path: list[str] = []
-        self.text: list[str] | None = None
+        self.depth = self.point_depth = 0
+        self.path: list[str] = []  # open elements, those of points and below left out
+        self.text: str | None = None
         self.name = ""
         self.segment = {"trkpt": -1, "rtept": -1}
         # Latitude, longitude, height and time as written, segment.
@@ -128,42 +130,52 @@ class _Reader:
         raise self._refuse("holds a document type or entities, which GPX never needs",
                            "export the course again from where it was drawn")
 
+    # The three that follow run a million times on a long track; they do no more than they must.
+
     def _start(self, qualified: str, attributes: dict[str, str]) -> None:
         tag = qualified.rpartition(":")[2] if ":" in qualified else qualified
-        path = self.path
-        if not path and tag != "gpx":
-            raise self._refuse(f"is not GPX: it begins with <{tag[:40]}>", "name a GPX file")
-        path.append(tag)
-        depth = len(path)
-        if depth > DEEPEST:
-            raise self._refuse("nests elements too deep", "export the course again")
+        self.depth = depth = self.depth + 1
         if self.point:
-            if tag in _PARTS and path[-2] == self.point:
-                self.text = []
+            if tag in _PARTS and depth == self.point_depth + 1:
+                self.text = ""
+            elif depth > DEEPEST:
+                raise self._refuse("nests elements too deep", "export the course again")
         elif tag in _POINTS:
-            self.point, self.position, self.parts = tag, self._place(tag, attributes), {}
-        elif (tag == "trkseg" and depth == 3) or (tag == "rte" and depth == 2):
+            self.point, self.point_depth, self.parts = tag, depth, {}
+            self.position = self._place(tag, attributes)
+        else:
+            self._start_outside(tag)
+
+    def _start_outside(self, tag: str) -> None:
+        if self.depth > DEEPEST:
+            raise self._refuse("nests elements too deep", "export the course again")
+        if not self.path and tag != "gpx":
+            raise self._refuse(f"is not GPX: it begins with <{tag[:40]}>", "name a GPX file")
+        if tag == "name" and not self.name and self.path[-1:] and self.path[-1] in _NAMED:
+            self.text = ""
+        self.path.append(tag)
+        if self.path in (_SEGMENT, _ROUTE):
             self.segment["trkpt" if tag == "trkseg" else "rtept"] += 1
-        elif tag == "name" and not self.name and path[-2] in _NAMED:
-            self.text = []
 
     def _characters(self, content: str) -> None:
         if self.text is not None:
-            self.text.append(content)
-
-    def _end(self, _: str) -> None:
-        tag = self.path.pop()
-        if self.text is not None:
-            text, self.text = "".join(self.text).strip(), None
-            if len(text) > LONGEST_TEXT:
+            self.text += content
+            if len(self.text) > LONGEST_TEXT:
                 raise self._refuse("holds an endless name or number", "export the course again")
-            if self.point:
-                self.parts[tag] = text
-            else:
-                self.name = text
-        elif tag == self.point:
-            self.point = ""
-            self._keep(tag)
+
+    def _end(self, qualified: str) -> None:
+        self.depth -= 1
+        text, self.text = self.text, None
+        if self.point:
+            if text is not None:
+                self.parts[qualified.rpartition(":")[2]] = text.strip()
+            elif self.depth < self.point_depth:
+                self._keep(self.point)
+                self.point = ""
+        else:
+            self.path.pop()
+            if text is not None:
+                self.name = text.strip()
 
     def _place(self, tag: str, attributes: dict[str, str]) -> tuple[float, float]:
         latitude, longitude = _number(attributes.get("lat")), _number(attributes.get("lon"))
