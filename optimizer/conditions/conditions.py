@@ -76,7 +76,7 @@ class Conditions:
 
 
 def starting_at(conditions: Conditions, start: datetime) -> Conditions:
-    """The same weather met by a start at another time; without a start time nothing moves.
+    """Give the weather that a start at another time meets; without a start time nothing moves.
 
     Raises ValueError where one time names its zone and the other does not.
     """
