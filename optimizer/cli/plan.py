@@ -125,7 +125,7 @@ def _tell(result: Result) -> None:
                   if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {seconds(saved)} faster than with what is owned.")
-    elif choice.planned == 1:
+    elif choice.planned == 1 and job.catalogue.items:
         say(f"With the kit of the earlier plan: {listing(choice.best.items) or 'as it stands'}.")
     elif job.catalogue.items:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")

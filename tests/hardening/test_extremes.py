@@ -79,7 +79,8 @@ def test_calm(tmp_path):
     ("critical_power_w = 270", "critical_power_w = 40", {0, 3}),
     ("critical_power_w = 270", "critical_power_w = 650", {0, 2}),
     ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 200", {2}),
-    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 271", {0}),
+    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 300", {0}),
+    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 271", {0, 3}),
     ("w_prime_kj = 18", "w_prime_kj = 18\nreserve_floor_kj = 18", {2}),
     ("w_prime_kj = 18", "w_prime_kj = 18\nreserve_floor_kj = 17.9", {0, 3}),
     ("mass_kg = 72", "mass_kg = 30", {0}),
@@ -119,7 +120,7 @@ def test_bikes_that_cannot_be(tmp_path, bike):
 def test_short_courses(tmp_path, metres):
     code, said, found = planned(race(tmp_path, points=road(metres, step=5.0)))
     assert code == 0, said
-    assert found["course"]["distance_m"] == pytest.approx(metres, rel=0.05)
+    assert metres < found["course"]["distance_m"] < 1.2 * metres  # the road bends
 
 
 def test_a_10_m_course_is_refused(tmp_path):
@@ -152,12 +153,12 @@ def test_a_cliff(tmp_path):
 
 
 @pytest.mark.parametrize("more", [
-    "[[mark]]\nname = \"A\"\nkm = 99\n", "[[mark]]\nname = \"\"\nkm = 1\n",
+    '[[mark]]\nname = "A"\nkm = 99\n', '[[mark]]\nname = ""\nkm = 1\n',
     "[[corner]]\nspeed_kmh = 20\n", "[[corner]]\nkm = 1\nspeed_kmh = 0\n",
-    "[[stretch]]\nfrom_km = 2\nto_km = 1\nsurface = \"gravel\"\n",
-    "[[stretch]]\nfrom_km = 0\nto_km = 1\nsurface = \"lava\"\n",
+    '[[stretch]]\nfrom_km = 2\nto_km = 1\nsurface = "gravel"\n',
+    '[[stretch]]\nfrom_km = 0\nto_km = 1\nsurface = "lava"\n',
     "[[stretch]]\nfrom_km = 0\nto_km = 1\n",
-    "[course.extra]\n", "[[set]]\nname = \"A\"\nitems = [\"none\"]\n"])
+    "[course.extra]\n", '[[set]]\nname = "A"\nitems = ["none"]\n'])
 def test_places_that_cannot_be(tmp_path, more):
     code, said, _ = planned(race(tmp_path, more=more))
     assert code == 2
