@@ -155,7 +155,8 @@ class Master:
         model.along = pyo.Var(range(count))
         model.square = pyo.Var(range(count))
         model.chords = pyo.ConstraintList()
-        self._widest = np.sqrt(8.0 * allowance / count / np.maximum(self._kappa(first), 1e-12))
+        self._widest = np.sqrt(8.0 * allowance / max(count, 1)
+                               / np.maximum(self._kappa(first), 1e-12))
         self._ends = np.column_stack(book.spread(start, item, overlap))
         self._breaks: dict[int, Any] = {}
         for d, (low, high) in enumerate(self._ends):

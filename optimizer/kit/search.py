@@ -71,8 +71,9 @@ class Search:
         self.bounds: dict[tuple[int, ...], Bound] = {}
         first = self.refer(())
         self.basis = directions(first.bend, book.reach())
-        self.per_second = 1.0 / float(np.abs(np.linalg.pinv(self.basis)[:, 0] @ first.slope))
-        self.spacing = 0.0  # s between the origins of bounds along the frontier
+        along_first = np.linalg.pinv(self.basis)[:, :1].T @ first.slope  # s, empty without items
+        self.per_second = 1.0 / max(float(np.abs(along_first).sum()), 1e-9)
+        self.spacing = along  # s between the origins of bounds along the frontier
 
     def look(self, rows: Iterable[int]) -> Known:
         """Judge a set, once."""
@@ -182,7 +183,7 @@ class Search:
             pool = np.unique(np.concatenate(parts), axis=0)
             pool = pool[self.feasible(pool)]
             pool, guess = self._front_of(pool)
-            self.spacing = float(np.ptp(guess)) / _ALONG
+            self.spacing = max(float(np.ptp(guess)) / _ALONG, self.along)
             ahead = self._beyond(guess)
             if not len(ahead):
                 break
@@ -274,20 +275,25 @@ class Search:
             book.overlap @ scale)
         wider = book.usual_effective / book.effective_range[0]
         low, high = np.minimum(low, 0.0) * wider, np.maximum(high, 0.0) * wider
+        ends = np.column_stack([low, high])
+        if not len(ends):
+            return [plane_of(bound, book, self.basis, ends)]
         width = 2.0 * self.spacing * self.per_second
         breaks = [-width, width]
         while breaks[-1] < max(-low[0], high[0]):
             breaks = [_PIECE_GROWTH * breaks[0], *breaks, _PIECE_GROWTH * breaks[-1]]
         at = np.unique(np.clip(breaks, low[0], high[0]))
-        rest = np.column_stack([low, high])[1:]
-        return [plane_of(bound, book, self.basis, np.vstack([[[a, b]], rest]))
-                for a, b in itertools.pairwise(at)]
+        pairs = itertools.pairwise(at) if len(at) > 1 else [(at[0], at[0])]
+        return [plane_of(bound, book, self.basis, np.vstack([[[a, b]], ends[1:]]))
+                for a, b in pairs]
 
     def prove_best(self, budget: float) -> float:
         """Show by the mixed-integer program that no set within the budget beats the fastest known.
 
         Returns by how much one still may [s].
         """
+        if not self.allowed.any():
+            return self.tolerance
         master = Master(self.catalogue, self.book, list(self.allowed),
                         self.bounds[()], self.tolerance)
         target = self.fastest(budget)

@@ -30,7 +30,8 @@ __all__ = ["Group", "Plane", "best_by_cost", "candidates", "gather", "least_by_c
 
 _LARGEST_GROUP = 30_000  # combinations
 _MOST = 3_000_000  # partial sets at a time
-_CENT = 1e-9
+_BLINK = 1e-9  # s
+_CENT = 1e-7  # money below which two sums are the same
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,9 @@ def gather(catalogue: Catalogue, book: Ledger, allowed: NDArray[np.bool_]) -> li
         if a != b and choices[a] * choices[b] <= _LARGEST_GROUP:
             choices[a] *= choices[b]
             home = [a if h == b else h for h in home]
-    return [_group(catalogue, book, allowed, [k for k, h in enumerate(home) if h == label])
-            for label in dict.fromkeys(home)]
+    groups = [_group(catalogue, book, allowed, [k for k, h in enumerate(home) if h == label])
+              for label in dict.fromkeys(home)]
+    return groups or [_group(catalogue, book, allowed, [])]
 
 
 def _group(catalogue: Catalogue, book: Ledger, allowed: NDArray[np.bool_],
@@ -103,7 +105,7 @@ def _group(catalogue: Catalogue, book: Ledger, allowed: NDArray[np.bool_],
     items, terms = catalogue.items, book.terms
     row = {name: k for k, name in enumerate(terms.names)}
     options = [[-1, *(int(r) for r in book.places[k] if allowed[r])] for k in places]
-    picks = np.array(list(itertools.product(*options)))
+    picks = np.array(list(itertools.product(*options)), dtype=int)
     chosen = np.zeros((len(picks), len(items) + 1), dtype=bool)
     np.put_along_axis(chosen, picks, values=True, axis=1)
     chosen = chosen[:, :-1]
@@ -256,21 +258,21 @@ def candidates(groups: Sequence[Group], plane: Plane, edges: NDArray[np.float64]
     """
     values = [plane.values(group) for group in groups]
     after = _completions(groups, values, edges[-1])
-    tops = edges[1:] - _CENT
+    tops = edges[1:] - 2 * _CENT
     window = float(np.max(ceilings - plane.start - _least(after[0], tops)))
-    if window < 0:
+    if window < -_BLINK:
         return np.zeros((0, groups[0].chosen.shape[1]), dtype=bool)
     sets = _nothing(plane.start)
     for g, (group, value) in enumerate(zip(groups, values, strict=True)):
         best = _pareto(group.cost, value)
         near = np.flatnonzero(value <= _least((group.cost[best], value[best]), group.cost)
-                              + window + 1e-9)
+                              + window + _BLINK)
         parts = [sets.take(np.zeros(0, dtype=np.int64)).widened()]
         for part in sets.times(group.cost[near], value[near]):
             room = np.full(len(part.cost), -np.inf)
             for top, ceiling in zip(tops, ceilings, strict=True):
                 np.maximum(room, ceiling - _least(after[g + 1], top - part.cost), out=room)
-            parts.append(part.take(part.value <= room))
+            parts.append(part.take(part.value <= room + _BLINK))
         sets = _joined(parts)
         if not len(sets.cost):
             return np.zeros((0, groups[0].chosen.shape[1]), dtype=bool)
@@ -282,7 +284,7 @@ def candidates(groups: Sequence[Group], plane: Plane, edges: NDArray[np.float64]
     inside = (sets.cost >= edges[0] - _CENT) & (sets.cost < edges[-1])
     bracket = np.clip(np.searchsorted(edges, sets.cost + _CENT, side="right") - 1, 0,
                       len(ceilings) - 1)
-    return _chosen(groups, sets.picks[inside & (sets.value <= ceilings[bracket])])
+    return _chosen(groups, sets.picks[inside & (sets.value <= ceilings[bracket] + _BLINK)])
 
 
 def least_by_cost(groups: Sequence[Group], plane: Plane,
@@ -290,7 +292,7 @@ def least_by_cost(groups: Sequence[Group], plane: Plane,
     """Return the least value of a plane that less than `money` buys."""
     values = [plane.values(group) for group in groups]
     best = _completions(groups, values, float(money[-1]))[0]
-    return plane.start + _least(best, money - _CENT)
+    return plane.start + _least(best, money - 2 * _CENT)
 
 
 def _completions(groups: Sequence[Group], values: Sequence[NDArray[np.float64]], most: float,

@@ -183,12 +183,16 @@ def weigh_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Se
     proposals = [] if by == "mean" and not _doubted(effects) else [
         propose(catalogue, search.book, list(search.allowed), few, budget, tail)
         for tail in dict.fromkeys((*_TAILS, level))]
-    pool = [known for known in search.front() if known.spend <= budget + 1e-9]
+    pool = [best, *(known for known in search.front()
+                    if known.spend <= budget + 1e-9 and known.rows != best.rows)]
     pool += [search.settle(rows, 0.05) for rows in dict.fromkeys(proposals)
              if rows not in {known.rows for known in pool}]
     times = _times(search, answer, pool)
     scores = score(times, by, level, target)
     first = min(range(len(pool)), key=lambda k: (scores[k], pool[k].time, pool[k].spend))
+    forecast = next(k for k, known in enumerate(pool) if known.rows == best.rows)
+    if by == "mean" and not _clearly_less(times[first], times[forecast]):
+        first = forecast
     chosen = pool[first]
     rivals = [_rival(search, known, times[k], times[first]) for k, known in enumerate(pool)
               if k != first]
@@ -229,6 +233,12 @@ def _times(search: Search, answer: Response, pool: Sequence[Known]) -> NDArray[n
     chosen = search.flags([known.rows for known in pool])
     return answer.times(chosen, search.book.overlapping(chosen),
                         np.array([known.time for known in pool]))
+
+
+def _clearly_less(first: NDArray[np.float64], second: NDArray[np.float64]) -> bool:
+    """Whether the mean over common draws is less by more than two of its standard errors."""
+    apart = second - first
+    return float(apart.mean()) > 2.0 * float(apart.std()) / math.sqrt(len(apart))
 
 
 def _rival(search: Search, known: Known, times: NDArray[np.float64],

@@ -72,7 +72,8 @@ def kit_lead(job: Job, weighing: Weighing, risk: float) -> list[str]:
         (f"Proven over the model: of {choice.sets:,.0f} possible sets, none within the budget is "
          f"faster by more than {at_most(choice.proven_gap)} on that day" + (
              "." if same else
-             f" than {clock(choice.best.finish_time)}, which another set rides."))]
+             f" than the set for that day alone, which gains "
+             f"{seconds(chosen.finish_time - choice.best.finish_time)}."))]
     equal = weighing.equal
     if equal is not None:
         loses, _, wins = equal.behind
@@ -239,11 +240,12 @@ def compare_lead(job: Job, result: Comparison) -> list[str]:
         low, high = ((difference.low, difference.high) if faster
                      else (-difference.high, -difference.low))
         chance = difference.chance if faster else 1.0 - difference.chance
-        verdict = (f"on {days(chance)}" if chance >= _TOLD_APART else
-                   f"on {days(chance)} only: they cannot be told apart")
+        word = "faster" if faster else "slower"
+        verdict = (f"{word} on {days(chance)}" if chance >= _TOLD_APART else
+                   f"{word} on {days(chance)} only: they cannot be told apart")
         out.append(f"{difference.first} is {seconds(difference.seconds)} "
-                   f"{'faster' if faster else 'slower'} than {difference.second}, nine times in "
-                   f"ten {span(low, high)}, {verdict}.")
+                   f"{word} than {difference.second}, nine times in ten "
+                   f"{span(low, high)}, {verdict}.")
     return out
 
 

@@ -1,0 +1,54 @@
+"""`kitpace compare` as a person types it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+RUN = [sys.executable, "-c", "from optimizer.cli import main; main()"]
+
+
+def kitpace(*words, cwd):
+    return subprocess.run([*RUN, *map(str, words)], cwd=cwd, capture_output=True, text=True,
+                          timeout=240, check=False)
+
+
+@pytest.fixture(scope="module")
+def race(tmp_path_factory):
+    where = tmp_path_factory.mktemp("compare")
+    assert kitpace("new", "race", cwd=where).returncode == 0
+    return where
+
+
+def test_sets_stand_side_by_side(race):
+    done = kitpace("compare", "race/scenario.toml", "--draws", "60", "--out", "sets.html", cwd=race)
+    assert done.returncode == 0, done.stderr
+    words = " ".join(done.stdout.split())
+    assert "is the fastest of 2 sets" in words
+    assert "nine times in ten" in words
+    assert "days in 100" in words
+    for place in ("Windmill", "Ford", "Finish", "In all", "drag"):
+        assert place in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    page = (race / "sets.html").read_text(encoding="utf-8")
+    assert "Where seconds are won" in page
+    assert "qualified mechanic" in page
+
+
+def test_one_set_is_too_few(race):
+    text = (race / "race" / "scenario.toml").read_text(encoding="utf-8")
+    parts = text.split("[[set]]")
+    rest = parts[2].split("\n\n", 1)[1] if "\n\n" in parts[2] else ""
+    (race / "race" / "one.toml").write_text("[[set]]".join(parts[:2]) + rest, encoding="utf-8")
+    done = kitpace("compare", "race/one.toml", cwd=race)
+    assert done.returncode == 2
+    assert "two are needed" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_help_shows_an_example(race):
+    done = kitpace("compare", "--help", cwd=race)
+    assert done.returncode == 0
+    assert "kitpace compare courses/petrel-flats/scenario.toml" in done.stdout

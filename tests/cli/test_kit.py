@@ -1,0 +1,89 @@
+"""`kitpace kit` as a person types it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+RUN = [sys.executable, "-c", "from optimizer.cli import main; main()"]
+
+
+def kitpace(*words, cwd):
+    return subprocess.run([*RUN, *map(str, words)], cwd=cwd, capture_output=True, text=True,
+                          timeout=240, check=False)
+
+
+@pytest.fixture(scope="module")
+def race(tmp_path_factory):
+    where = tmp_path_factory.mktemp("kit")
+    assert kitpace("new", "race", cwd=where).returncode == 0
+    return where
+
+
+@pytest.fixture(scope="module")
+def said(race):
+    return kitpace("kit", "race/scenario.toml", "--budget", "300", "--money", "150,300", "--draws",
+                   "60", "--out", "kit.html", cwd=race)
+
+
+def test_the_answer_comes_first(said):
+    assert said.returncode == 0, said.stderr
+    first = said.stdout.split("\n\n")[0]
+    for words in ("nine times in ten", "Spend ", "of 300 EUR", "Proven over the model",
+                  "empties the reserve on"):
+        assert words in " ".join(first.split())
+    assert said.stderr == ""
+    assert max(map(len, said.stdout.splitlines())) <= 80
+
+
+def test_the_tables_follow(said):
+    for heading in ("Without it", "Money against time", "Next purchase", "EUR in all", "Left out"):
+        assert heading in said.stdout
+
+
+def test_the_page_holds_all_of_the_frontier(said, race):
+    page = (race / "kit.html").read_text(encoding="utf-8")
+    assert "Page: kit.html" in said.stdout
+    for words in ("What does more money buy?", "What does one purchase save?",
+                  "What is left out, and why", "qualified mechanic"):
+        assert words in page
+
+
+def test_a_budget_shared_between_riders(race):
+    done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300", cwd=race)
+    assert done.returncode == 0, done.stderr
+    assert "for 2 riders" in " ".join(done.stdout.split())
+    assert "Shares of the budget" in done.stdout
+
+
+@pytest.mark.parametrize(("words", "what"), [
+    (("--budget", "-5"), "is negative"),
+    (("--budget", "much"), "is not a number"),
+    (("--by", "target"), "--by target needs it"),
+    (("--target", "50:00"), "goes with --by target"),
+    (("--by", "target", "--target", "fast"), "is not a time"),
+    (("--money", "500,300"), "does not rise"),
+    (("--money", "some"), "is not a number"),
+    (("--level", "2"), "not in the range"),
+    (("--out", "race"), "is a folder"),
+])
+def test_slips_are_explained(race, words, what):
+    done = kitpace("kit", "race/scenario.toml", *words, cwd=race)
+    assert done.returncode == 2
+    assert what in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_scenario_that_is_not_there(race):
+    done = kitpace("kit", "rice/scenario.toml", cwd=race)
+    assert done.returncode == 2
+    assert "there is no such file" in done.stderr
+
+
+def test_help_shows_an_example(race):
+    done = kitpace("kit", "--help", cwd=race)
+    assert done.returncode == 0
+    assert "kitpace kit courses/petrel-flats/scenario.toml" in done.stdout

@@ -1,0 +1,101 @@
+"""First-order response of all sets to all draws."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.kit.doubt import draw, finish_times, ride_in_draws
+from optimizer.kit.judge import pacing_judge
+from optimizer.kit.ledger import ledger
+from optimizer.kit.response import _slopes, response, score
+from optimizer.kit.terms import tabulate
+from optimizer.pacing import simulate
+from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
+
+
+@pytest.fixture(scope="module")
+def world():
+    rng = np.random.default_rng(4)
+    course, weather = road(rng, length=12_000.0), wind(3.0, 1.0)
+    wanted, effects = catalogue(rng, (2, 2, 2, 2, 2, 1, 1, 1, 1))
+    judge = pacing_judge(course, weather, RIDER, BASELINE, step=300.0)
+    terms = tabulate(BASELINE, wanted, effects)
+    book = ledger(terms, wanted, BASELINE, RIDER.mass)
+    draws = draw(weather, RIDER, effects, 60, 1)
+    rows = [int(place[0]) for place in book.places[::2]]
+    setup = terms.setup(BASELINE, rows)
+    plan = judge.plan(setup)
+    return judge, terms, book, draws, effects, rows, setup, plan
+
+
+def test_slopes_are_those_of_the_simulation(world):
+    *_, setup, plan = world
+    ride = simulate(plan.problem, plan.power)
+    from optimizer.pacing import Ride
+
+    still = Ride(ride.speed[:, None], ride.time[:, None], ride.reserve[:, None], np.zeros(1, bool))
+    p = plan.problem
+    found = _slopes(plan, still, setup, p.headwind[:, None], p.crosswind[:, None], np.ones(1))[0]
+    m = len(setup.yaw)
+
+    def change(**new):
+        up = simulate(replace(p, **new), plan.power, 0.5 * ride.speed**2)
+        return float(up.finish_time) - float(ride.finish_time)
+
+    tiny = 1e-4
+    crr = p.rolling_resistance * (1 + tiny / setup.rolling_resistance)
+    assert found[m] * tiny == pytest.approx(change(rolling_resistance=crr), rel=0.02)
+    assert found[m + 1] * 0.01 == pytest.approx(
+        change(mass=p.mass + 0.01, effective_mass=p.effective_mass + 0.01), rel=0.02, abs=1e-4)
+    assert found[m + 2] * tiny == pytest.approx(
+        change(drivetrain_efficiency=p.drivetrain_efficiency + tiny), rel=0.02)
+    assert found[m + 3] * 0.01 == pytest.approx(
+        change(effective_mass=p.effective_mass + 0.01), rel=0.05, abs=2e-4)
+    from optimizer.physics import DragArea
+
+    for j in range(m):
+        area = p.drag.area.copy()
+        area[:, j] += tiny
+        assert found[j] * tiny == pytest.approx(
+            change(drag=DragArea(p.drag.yaw, area)), rel=0.02, abs=2e-4)
+
+
+def test_the_response_reproduces_its_own_set(world):
+    _, _, book, draws, effects, rows, setup, plan = world
+    answer = response(plan, setup, rows, draws, effects, book)
+    chosen = np.zeros((1, len(book.terms.names)), dtype=bool)
+    chosen[0, rows] = True
+    names = [book.terms.names[row] for row in rows]
+    ridden = finish_times(plan, ride_in_draws(plan, draws, effects, names))
+    got = answer.times(chosen, book.overlapping(chosen), np.array([plan.finish_time]))[0]
+    assert got == pytest.approx(ridden, abs=1e-6)
+
+
+def test_the_response_foretells_other_sets(world):
+    judge, terms, book, draws, effects, rows, setup, plan = world
+    answer = response(plan, setup, rows, draws, effects, book)
+    other = [int(place[-1]) for place in book.places[1::2]]
+    own = judge.plan(terms.setup(BASELINE, other))
+    names = [terms.names[row] for row in other]
+    ridden = finish_times(own, ride_in_draws(own, draws, effects, names))
+    chosen = np.zeros((1, len(terms.names)), dtype=bool)
+    chosen[0, other] = True
+    told = answer.times(chosen, book.overlapping(chosen), np.array([own.finish_time]))[0]
+    assert np.std(told - ridden) < 0.12 * np.std(ridden - np.mean(ridden))
+    assert abs(np.mean(told - ridden)) < 1.0
+
+
+def test_scores_are_what_their_names_say():
+    times = np.random.default_rng(0).normal(3600, 30, (3, 1000))
+    assert score(times, "mean") == pytest.approx(times.mean(axis=1))
+    assert score(times, "quantile", 0.8) == pytest.approx(np.quantile(times, 0.8, axis=1))
+    worst = np.sort(times, axis=1)[:, 900:]
+    assert score(times, "cvar", 0.9) == pytest.approx(worst.mean(axis=1))
+    assert score(times, "target", target=3600.0) == pytest.approx(
+        -(times <= 3600.0).mean(axis=1))
+    # Normal times: the mean beyond the 90 % point is 1.755 standard deviations out (φ(z)/0.1).
+    many = np.random.default_rng(1).normal(0, 1, (1, 200_000))
+    assert score(many, "cvar", 0.9)[0] == pytest.approx(1.755, abs=0.02)
