@@ -132,7 +132,7 @@ def plan_test(intention: Intention) -> TestPlan:
 
 def _design_sd(covariance: NDArray[np.float64], second: NDArray[np.bool_],
                hours: NDArray[np.float64], repeat_sd: float) -> float:
-    """Standard error of the difference at the expected lack of repetition."""
+    """Find the standard error of the difference at the expected lack of repetition."""
     noise = covariance + repeat_sd**2 * np.eye(len(second))
     design = np.column_stack([np.ones(len(second)), second, hours - hours.mean()])
     information = design.T @ np.linalg.solve(noise, design) + np.diag([0.0, 0.0, DRIFT_SD**-2])
@@ -146,7 +146,7 @@ def _covariance(intention: Intention,
     rides = tuple(_made_up(intention) for _ in order)
     start = np.arange(len(order)) * (duration + _PAUSE)
     sizes = {**SIZES, "gusts, m/s": intention.gust_sd**2,
-             "wind over a minute, m/s": (0.5 * intention.gust_sd)**2,
+             "wind over half a minute, m/s": (0.5 * intention.gust_sd)**2,
              "turning wind, m/s": intention.turning_sd**2}
     conditions = Conditions()
     bike = Setup("bike", intention.mass - 75.0, _CRR)
@@ -159,7 +159,7 @@ def _covariance(intention: Intention,
 
 
 def _made_up(intention: Intention) -> Ride:
-    """A steady ride on a flat course, a sample a second, without any noise."""
+    """Make a steady ride on a flat course, a sample a second, without any noise."""
     time = np.arange(0.0, intention.run_length / intention.speed, 1.0)
     speed = np.full(len(time), intention.speed)
     along = intention.speed * time

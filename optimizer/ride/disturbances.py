@@ -13,11 +13,12 @@ if TYPE_CHECKING:
 
     from optimizer.ride.balance import Balance
 
-__all__ = ["GUST_TIME", "LOG_SD", "OF_THE_ROAD", "SIZES", "patterns"]
+__all__ = ["LOG_SD", "OF_THE_ROAD", "SIZES", "TIMES", "patterns"]
 
-GUST_TIME = 5.0  # s, integral time of the gusts that a moving rider meets
-_SWELL_TIME = 60.0  # s, of what lasts over several segments
-_SLOW_TIME = 1200.0  # s, of a wind that turns and grows in the course of a test
+# s, correlation times of gusts as a moving rider meets them, of what lasts over several
+# segments, and of a wind that turns and grows in the course of a test. Two of the short ones
+# stand for any between.
+TIMES = (5.0, 30.0, 1200.0)
 _ALTIMETER_TIME = 120.0  # s, of an altimeter that follows wind and warmth
 _HOUR = 3600.0
 
@@ -25,7 +26,7 @@ _HOUR = 3600.0
 # no source. The rides move them by what they hold.
 SIZES = {
     "gusts, m/s": 0.6**2,
-    "wind over a minute, m/s": 0.3**2,
+    "wind over half a minute, m/s": 0.3**2,
     "turning wind, m/s": 0.5**2,
     "speed and place at the nodes, m of height": 0.15**2,
     "noise of the altimeter, m": 0.5**2,
@@ -47,9 +48,10 @@ def patterns(balance: Balance, push: NDArray[np.float64], east: NDArray[np.float
     top, bottom = balance.free[:len(kept)], balance.free[len(kept):]
     weight, clock = gravity_of(segments), segments.clock[kept]
     push, east, north = push[kept] / weight, east[kept] / weight, north[kept] / weight
-    averaged = np.minimum(1.0, 2.0 * GUST_TIME / segments.duration[kept])
-    road = [np.diag(push**2 * averaged), _decay(clock, _SWELL_TIME) * np.outer(push, push),
-            _decay(clock, _SLOW_TIME) * (np.outer(east, east) + np.outer(north, north))]
+    along = np.outer(push, push)
+    gusts, swell, slow = (_averaged(clock, segments.duration[kept], time) for time in TIMES)
+    road = [gusts * along, swell * along,
+            slow * (np.outer(east, east) + np.outer(north, north))]
     steps = np.zeros((len(kept), len(segments.node_clock)))
     rows, first = np.arange(len(kept)), segments.first[kept]
     steps[rows, first], steps[rows, first + 1] = -1.0, 1.0
@@ -68,6 +70,18 @@ def _altimeter(balance: Balance, bottom: NDArray[np.float64]) -> list[NDArray[np
     walked = np.minimum.outer(clock - begin, clock - begin) / _HOUR * same
     return [_square(bottom.T), bottom.T @ (_decay(clock, _ALTIMETER_TIME) * same) @ bottom,
             bottom.T @ walked @ bottom]
+
+
+def _averaged(clock: NDArray[np.float64], duration: NDArray[np.float64],
+              time: float) -> NDArray[np.float64]:
+    """Covariance of the means over segments of a process that forgets in `time` seconds."""
+    x = duration / time
+    end = -np.expm1(-x) / x
+    half = 0.5 * duration
+    gap = np.abs(clock[:, None] - clock[None, :]) - half[:, None] - half[None, :]
+    out = np.exp(-np.maximum(gap, 0.0) / time) * np.outer(end, end)
+    np.fill_diagonal(out, 2.0 * (1.0 - end) / x)
+    return np.asarray(out)
 
 
 def _decay(clock: NDArray[np.float64], time: float) -> NDArray[np.float64]:

@@ -19,32 +19,45 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["expected_score", "response"]
+__all__ = ["expected_score", "following"]
 
 
-def response(duration: NDArray[np.float64], speed: NDArray[np.float64],
-             rate: NDArray[np.float64], ride: NDArray[np.int64],
-             effective_mass: float) -> NDArray[np.float64]:
-    """(s, s) loss of mean speed in segment i by a joule lost evenly over segment j [m/s/J].
+def following(clock: NDArray[np.float64], duration: NDArray[np.float64],
+              rate: NDArray[np.float64], time: float) -> NDArray[np.float64]:
+    """(s, s) [i, j]: covariance of what a disturbance has built up in segment i with it in j [s].
 
-    Speed goes back to its balance at `rate` (s,) [1/s]. All arrays (s,), in order of time.
+    The disturbance has unit variance and forgets in `time` seconds; what it builds up fades at
+    `rate` (s,) [1/s]: u' = w - rate u. Means over segments with middles at `clock`, (s,).
+    Closed form of the double integral of E[u(t) w(s)] = ∫ exp(-|s - t + x|/time - rate x) dx.
     """
-    x = np.maximum(rate * duration, 1e-6)
-    mean = -np.expm1(-x) / x
-    gone = np.concatenate([[0.0], np.cumsum(x)])
-    # From the end of j to the start of i.
-    between = gone[:-1][:, None] - gone[1:][None, :]
-    out = np.tril(mean[:, None] * np.exp(-np.maximum(between, 0.0)) * mean[None, :], -1)
-    np.fill_diagonal(out, (1.0 - mean) / x)
-    out *= ride[:, None] == ride[None, :]
-    return np.asarray(out / (effective_mass * speed)[None, :])
+    both, forget = 1.0 / (rate + 1.0 / time), np.full(len(clock), 1.0 / time)
+    apart = np.where(np.abs(forget - rate) < 1e-6, 1e-6, forget - rate)
+    fades, forgets = _means(clock, duration, rate), _means(clock, duration, forget)
+    after = (fades * (1.0 / apart + both)[:, None] - forgets / apart[:, None])
+    out = np.where(clock[:, None] > clock[None, :], after, forgets * both[:, None])
+    # Within a segment one half of the pairs is of each kind.
+    np.fill_diagonal(out, np.diag(after) + np.diag(forgets) * both)
+    return np.asarray(out)
+
+
+def _means(clock: NDArray[np.float64], duration: NDArray[np.float64],
+           rate: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of exp(-rate |t - s|) over t in segment i and s in segment j; half of it if i = j."""
+    x = rate[:, None] * duration[None, :]
+    end = -np.expm1(-x) / x
+    own = np.diag(end)
+    half = 0.5 * duration
+    gap = np.abs(clock[:, None] - clock[None, :]) - half[:, None] - half[None, :]
+    out = own[:, None] * end * np.exp(-rate[:, None] * np.maximum(gap, 0.0))
+    np.fill_diagonal(out, (1.0 - own) / (rate * duration))
+    return np.asarray(out)
 
 
 def expected_score(columns: NDArray[np.float64], slopes: NDArray[np.float64],
                    precision: NDArray[np.float64], patterns: Sequence[NDArray[np.float64]],
                    exponents: Sequence[float], mean_error: NDArray[np.float64],
-                   answer: NDArray[np.float64], speed: NDArray[np.float64],
-                   ) -> NDArray[np.float64]:
+                   slowed: NDArray[np.float64],
+                   speed: NDArray[np.float64]) -> NDArray[np.float64]:
     """(k,) expectation of x'P e for each column x.
 
     Parameters
@@ -56,17 +69,16 @@ def expected_score(columns: NDArray[np.float64], slopes: NDArray[np.float64],
     exponents : how the standard deviation of each grows with speed, γ_q = d log C / d log v
     mean_error : (s,) expectation of e, which is not zero since a gust meets a rider whom it
         has slowed already
-    answer : (s, s) A, the `response`
+    slowed : (s, s) F, F_ij = -E[δv_i e_j], what errors take from the mean speed
     speed : (s,) m/s
 
-    With δv = -A e, and P changing with v as the K_q do: E[x'Pe] = Σ (Px) E[e]
-    - Σ dx/dv diag(AKP) + Σ_q γ_q/v (K_q Px diag(AKP) + Px diag(AKPK_q)).
+    With P changing with v as the K_q do: E[x'Pe] = Σ (Px) E[e] - Σ dx/dv diag(FP)
+    + Σ_q γ_q/v (K_q Px diag(FP) + Px diag(FPK_q)).
     """
     seen = precision @ columns
-    follow = answer @ np.sum(patterns, axis=0)
-    own = np.einsum("ij,ji->i", follow, precision)
+    own = np.einsum("ij,ji->i", slowed, precision)
     out = mean_error @ seen - own @ slopes
     for exponent, pattern in zip(exponents, patterns, strict=True):
-        turned = np.einsum("ij,ji->i", follow @ precision, pattern)
+        turned = np.einsum("ij,ji->i", slowed @ precision, pattern)
         out = out + exponent * ((own / speed) @ (pattern @ seen) + (turned / speed) @ seen)
     return np.asarray(out)

@@ -168,8 +168,8 @@ def _asked(spec: Runs, segments: Segments) -> NDArray[np.bool_]:
 
 def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int64],
                          reasons: dict[str, NDArray[np.bool_]],
-                         sizes: dict[str, float] | None) -> tuple[Balance, Posterior,
-                                                                        dict[str, NDArray[np.bool_]]]:
+                         sizes: dict[str, float] | None,
+                         ) -> tuple[Balance, Posterior, dict[str, NDArray[np.bool_]]]:
     """Fit, leave out what does not fit, fit again."""
     odd, lee = (np.zeros(len(segments), dtype=bool) for _ in range(2))
     plain = np.any(list(reasons.values()), axis=0)

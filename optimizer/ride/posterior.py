@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
-from optimizer.ride.disturbances import LOG_SD, OF_THE_ROAD, SIZES, patterns
-from optimizer.ride.feedback import expected_score, response
+from optimizer.ride.disturbances import LOG_SD, OF_THE_ROAD, SIZES, TIMES, patterns
+from optimizer.ride.feedback import expected_score, following
 from optimizer.ride.segments import drag_energy, gravity_of
 from optimizer.ride.variance import fit_variances
 
@@ -97,7 +97,8 @@ class _Model:
     road, patterns : of the disturbances, by row and projected
     energy, slopes : (s, q) the columns over all segments [J], and their slopes by speed
     push : (s,) energy per m/s of head wind [J s/m]
-    answer : (r, r) response of speed
+    rate : (s,) at which speed goes back to its balance [1/s]
+    east, north : (s,) energy per m/s of wind from there [J s/m]
     """
 
     columns: NDArray[np.float64]
@@ -108,7 +109,9 @@ class _Model:
     energy: NDArray[np.float64]
     slopes: NDArray[np.float64]
     push: NDArray[np.float64]
-    answer: NDArray[np.float64]
+    rate: NDArray[np.float64]
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -178,14 +181,12 @@ def _linearise(balance: Balance, group: NDArray[np.int64], prior: _Prior,
     table = np.column_stack([pair[0] for pair in pairs])
     rate = (area * slope / segments.length + segments.work / (segments.length * speed)
             ) / segments.effective_mass
+    rate = np.maximum(rate, 1e-3)
     push = area * slope  # a head wind adds to the air speed as the rider's own speed does
     road, projected = patterns(balance, push, blown[0][0], blown[1][0])
-    kept = balance.kept
-    return _Model(
-        balance.project(table), offset, _grain(balance), road, projected, table,
-        np.column_stack([pair[1] for pair in pairs]), push,
-        response(segments.duration[kept], speed[kept], np.maximum(rate[kept], 1e-3),
-                 segments.ride[kept], segments.effective_mass))
+    return _Model(balance.project(table), offset, _grain(balance), road, projected, table,
+                  np.column_stack([pair[1] for pair in pairs]), push, rate, blown[0][0],
+                  blown[1][0])
 
 
 def _blown(segments: Segments, area: NDArray[np.float64], east: float, north: float,
@@ -205,11 +206,12 @@ def _known(balance: Balance, drag: NDArray[np.float64], slope: NDArray[np.float6
     rolled = balance.rolling_resistance * weight * segments.length
     climbed = np.nan_to_num(weight * (segments.node_height[first + 1]
                                       - segments.node_height[first]))
+    # Kinetic energy is left out of the last two: it sums to nothing, and since it answers each
+    # error joule for joule it would seem to tell something of them.
     return [(a.power_scale_sd * segments.work,
              -a.power_scale_sd * segments.work / np.maximum(segments.speed, 1.0)),
-            (a.speed_scale_sd * (rolled + 3.0 * drag + 2.0 * segments.kinetic),
-             a.speed_scale_sd * 3.0 * slope),
-            (a.mass_sd * (climbed + rolled + segments.kinetic), np.zeros(len(segments)))]
+            (a.speed_scale_sd * (rolled + 3.0 * drag), a.speed_scale_sd * 3.0 * slope),
+            (a.mass_sd * (climbed + rolled), np.zeros(len(segments)))]
 
 
 def _grain(balance: Balance) -> NDArray[np.float64]:
@@ -233,16 +235,31 @@ def _pull(balance: Balance, model: _Model, noise: NDArray[np.float64],
     top = balance.free[:len(kept)] / weight
     road = [s * k * weight**2 for s, k in zip(size, model.road, strict=False)]
     speed = segments.speed[kept]
-    # A gust meets a rider whom it has slowed already: half the correlation at one moment for
-    # short ones, as computed for long ones.
-    gusts, *longer = road
-    mean_error = -(np.diag(gusts) / (segments.effective_mass * speed)
-                   + np.einsum("ij,ji->i", model.answer, np.sum(longer, axis=0))) / speed
+    # A gust meets a rider whom it has slowed already, and over a fixed way who rides slowly
+    # in it is longer there: both make the mean error 2 ρ CdA E[h δv] a metre.
+    rate = model.rate[kept]
+    lasting = sum(k * time / (1.0 + rate * time) for k, time in zip(size, TIMES, strict=False))
+    mean_error = (-2.0 * model.push[kept]**2 * lasting
+                  / (segments.duration[kept] * segments.effective_mass * speed**2))
     # Drag is convex in the wind: E[(v + h) q] = v² + 3/2 σ² at equal variance along and across.
     mean_error = mean_error + 0.75 * model.push[kept] / speed * size[:OF_THE_ROAD].sum()
     precision = top @ np.linalg.inv(noise) @ top.T
     return -expected_score(model.energy[kept], model.slopes[kept], precision, road, _EXPONENTS,
-                           mean_error, model.answer, speed)
+                           mean_error, _slowed(balance, model, size), speed)
+
+
+def _slowed(balance: Balance, model: _Model, size: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(r, r) what disturbances have taken from the mean speed, times errors [m/s J]."""
+    segments, kept = balance.segments, balance.kept
+    east, north, push = model.east[kept], model.north[kept], model.push[kept]
+    along = np.outer(push, push)
+    shapes = (along, along, np.outer(east, east) + np.outer(north, north))
+    built_up = sum(k * shape * following(segments.clock[kept], segments.duration[kept],
+                                         model.rate[kept], time)
+                   for k, shape, time in zip(size, shapes, TIMES, strict=False))
+    same = segments.ride[kept][:, None] == segments.ride[kept][None, :]
+    return np.asarray(built_up * same
+                      / (segments.effective_mass * segments.length[kept])[:, None])
 
 
 def _candidates(centre: NDArray[np.float64],

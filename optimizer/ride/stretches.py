@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Segments
 
-__all__ = ["BRAKING", "LEE", "MISSING", "ODD", "STOPPED", "LeftOut", "lee_of_others",
-           "left_out_of", "plainly_bad"]
+__all__ = ["BRAKING", "LEE", "MISSING", "ODD", "STOPPED", "LeftOut", "braking_samples",
+           "lee_of_others", "left_out_of", "plainly_bad"]
 
 STOPPED = "stopped or at walking pace"
 BRAKING = "braking"
@@ -46,13 +46,9 @@ class LeftOut:
 
 def plainly_bad(rides: Sequence[Ride], setup: Setup, mass: float,
                 segments: Segments) -> dict[str, NDArray[np.bool_]]:
-    """(s,) segments to leave out before any fit, by reason.
-
-    Brakes show as a loss that twice the drag of an upright rider on rough asphalt does not
-    explain, while coasting.
-    """
+    """(s,) segments to leave out before any fit, by reason."""
     stopped = np.concatenate([ride.speed < _WALKING for ride in rides])
-    braking = np.concatenate([_braking(ride, setup, mass) for ride in rides])
+    braking = np.concatenate([braking_samples(ride, setup, mass) for ride in rides])
     return {MISSING: ~segments.complete, STOPPED: _touched(segments, stopped),
             BRAKING: _touched(segments, braking)}
 
@@ -66,7 +62,12 @@ def _touched(segments: Segments, marked: NDArray[np.bool_]) -> NDArray[np.bool_]
     return out
 
 
-def _braking(ride: Ride, setup: Setup, mass: float) -> NDArray[np.bool_]:
+def braking_samples(ride: Ride, setup: Setup, mass: float) -> NDArray[np.bool_]:
+    """(n,) samples at which the rider brakes.
+
+    While coasting, a loss that twice the drag of an upright rider on rough asphalt does not
+    explain.
+    """
     n, reach = len(ride.time), np.arange(len(ride.time))
     ahead, behind = np.minimum(reach + 2, n - 1), np.maximum(reach - 2, 0)
     gain = (ride.speed[ahead] - ride.speed[behind]) / (ride.time[ahead] - ride.time[behind])

@@ -125,10 +125,12 @@ def _walk(n, sd, time, dt, rng):
     return out
 
 
-def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, brakes=()):
+def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, brakes=(),
+         powers=None, stops=()):
     """Simulate and record one ride over the whole path; returns a Ride.
 
-    `scales` fixes (power, speed) scale errors; `brakes` are (start, end, newton) on the path.
+    `scales` fixes (power, speed) scale errors; `brakes` are (start, end, newton) on the path;
+    `powers` are watts by the metre instead of the truth's own effort; `stops` are (place, s).
     """
     most = int(path.s[-1] / 4.0 / STEP)
     east = truth.wind[0] + _walk(most, truth.slow_sd, truth.slow_time, STEP, rng)
@@ -139,6 +141,8 @@ def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, bra
     jitter = _walk(most, 15.0, 3.0, STEP, rng)
     slope = np.gradient(path.h)
     limit = path.corner.copy()
+    for place, _ in stops:
+        limit[int(place)] = 1.0
     for k in range(len(limit) - 2, -1, -1):  # braking at 2 m/s2 into a corner
         limit[k] = min(limit[k], np.sqrt(limit[k + 1]**2 + 4.0))
     drag = np.zeros(len(path.s))
@@ -154,8 +158,11 @@ def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, bra
         if i >= last:
             break
         grade = slope[i] + (s - i) * (slope[i + 1] - slope[i])
-        power = max(truth.power + effort[k] + jitter[k] + 3600.0 * grade, 0.0)
-        if v > 0.97 * limit[i]:
+        if powers is None:
+            power = max(truth.power + effort[k] + jitter[k] + 3600.0 * grade, 0.0)
+        else:
+            power = max(powers[i] + jitter[k], 0.0)
+        if v > 0.97 * limit[i] and powers is None or v > limit[i]:
             power = 0.0
         power = min(power, 60.0 * max(v, 2.0))
         wind = east[k] + gust_e[k], north[k] + gust_n[k]
@@ -167,6 +174,11 @@ def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, bra
         v = min(max(v + STEP * rate, 0.5), limit[min(int(s + v * STEP), last)])
         s += STEP * 0.5 * (V[count - 1] + v)
     S, V, P = S[:count], V[:count], P[:count]
+    for place, seconds in stops:
+        at, still = int(np.searchsorted(S, place)), int(seconds / STEP)
+        S = np.concatenate([S[:at], np.full(still, S[at]), S[at:]])
+        V = np.concatenate([V[:at], np.zeros(still), V[at:]])
+        P = np.concatenate([P[:at], np.zeros(still), P[at:]])
     return _record(path, S, V, P, sensors, rng, scales)
 
 
