@@ -82,9 +82,11 @@ def _splits(job: Job, name: str, kit: KitSet, plan: Plan) -> SetSplits:
     end = float(plan.distance[-1])
     places = np.array([*(mark.distance for mark in job.course.marks
                          if 0.0 < mark.distance < end), end])
+    after = np.clip(np.searchsorted(plan.distance, places), 1, len(plan.distance) - 1)
+    share = (places - plan.distance[after - 1]) / np.diff(plan.distance)[after - 1]
     drawn = draw_times(job, kit, plan)
-    low, high = (np.interp(places, plan.distance, points)
-                 for points in np.percentile(drawn, [5.0, 95.0], axis=1))
+    at_places = drawn[after - 1] + share[:, None] * (drawn[after] - drawn[after - 1])
+    low, high = np.percentile(at_places, [5.0, 95.0], axis=1)
     return SetSplits(name, kit.items, kit.spend, np.interp(places, plan.distance, plan.time),
                      low, high)
 
