@@ -1,6 +1,6 @@
 """Plan against ride: where the time went, in parts that add up to the whole.
 
-Every cause (wind and air, power, drag, corners, stops) is put into the same forward simulation
+Every cause (wind and air, power, drag with tyres, corners, stops) is put into the same forward simulation
 in every order; a cause is worth the mean of what it adds (Shapley 1953, Contributions to the
 Theory of Games II, 307). So the parts add up to the simulated difference exactly, and what the
 simulation of the ride misses stands beside them as the rest.
@@ -41,7 +41,7 @@ CAUSES = ("wind and air", "power", "drag", "corners and brakes", "stops")
 _WALK = 1.2  # m/s, at a stop
 _NEAR_LIMIT = 1.15  # of the ridden speed; a limit above it does not bind
 _STAND = 1.0  # s in one step that make a stop
-_RIDE_CRR_SD = 0.0006  # the tyres are known; a ride tells its CdA given them
+_RIDE_CRR_SD = 0.0015  # the tyres are known, the road under them less so
 _DRAG_SD = 0.05  # m², of the planned CdA before the ride is seen
 _LEAST_WIND_SD = 1.0  # m/s, of the forecast at the rider
 _CP_BAND, _METER = 0.05, 0.015  # relative, of CP stated without an error, of the power meter
@@ -90,7 +90,7 @@ class Debrief:
     parts : cause -> seconds that it cost; with "rest" they add up to the difference
     along : cause -> (m + 1,) the same from the start to each node
     replay : (m + 1,) s, simulation of the ride as it was
-    drag_area, drag_area_sd : m², planned position, from the ride; nan where it cannot tell
+    drag_area, drag_area_sd : m², from the ride; nan where it cannot tell
     planned_drag_area : m²
     headwind, planned_headwind : (m,) m/s along the course
     reserve : (m + 1,) J, as it went by the planned CP and W'
@@ -126,7 +126,7 @@ class Debrief:
 class _Causes:
     """What the plan supposed (`planned`) and what the ride had in its place.
 
-    `head`, `cross` (m,); `drag` CdA against yaw; `brakes`, `stops` (m + 1,) speeds that the
+    `head`, `cross` (m,); `drag` CdA against yaw; `rolling` (m,) Crr; `brakes`, `stops` (m + 1,) speeds that the
     rider braked to, inf where not; `stood` (m + 1,) seconds stood still up to each node;
     `planned_power`, `ridden_power` (m,).
     """
@@ -137,6 +137,7 @@ class _Causes:
     head: NDArray[np.float64]
     cross: NDArray[np.float64]
     drag: DragArea
+    rolling: NDArray[np.float64]
     brakes: NDArray[np.float64]
     stops: NDArray[np.float64]
     stood: NDArray[np.float64]
@@ -151,7 +152,7 @@ class _Causes:
         if "wind and air" in had:
             p = replace(p, headwind=self.head, crosswind=self.cross)
         if "drag" in had:
-            p = replace(p, drag=self.drag)
+            p = replace(p, drag=self.drag, rolling_resistance=self.rolling)
         power = self.ridden_power if "power" in had else self.planned_power
         time = _arrival(replace(p, speed_limit=limit, start_speed=start), power)
         return time + self.stood if "stops" in had else time
@@ -251,6 +252,7 @@ def _causes(ride: Ride, passage: Passage, intended: Intended, problem: PacingPro
             test: FieldTest | None, planned_area: float) -> _Causes:
     m = problem.steps
     change = float(test.drag_area[0]) - planned_area if test else 0.0
+    rougher = test.rolling_resistance / intended.setup.rolling_resistance if test else 1.0
     power = np.where(np.isfinite(passage.power), passage.power, intended.power[:m])
     head, cross = _winds(problem, intended, test)
     mass = intended.rider.mass + intended.setup.mass
@@ -264,7 +266,8 @@ def _causes(ride: Ride, passage: Passage, intended: Intended, problem: PacingPro
     stops[1:][passage.standing > _STAND] = _WALK
     return _Causes(
         problem, intended.power[:m], power, head, cross,
-        DragArea(problem.drag.yaw, np.maximum(problem.drag.area + change, 0.05)), brakes, stops,
+        DragArea(problem.drag.yaw, np.maximum(problem.drag.area + change, 0.05)),
+        problem.rolling_resistance * rougher, brakes, stops,
         np.concatenate([[0.0], np.cumsum(passage.standing)]))
 
 
