@@ -133,6 +133,14 @@ def field_test(spec: Runs, *, each_ride: bool = False,
 
     Raises InputError where the rides hold too little to say anything.
     """
+    # Small matrices: threads that wait for each other cost more than they bring.
+    from threadpoolctl import threadpool_limits
+
+    with threadpool_limits(1):
+        return _estimate(spec, each_ride, sizes)
+
+
+def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> FieldTest:
     _check(spec)
     length = sum(ride.length for ride in spec.rides)
     spacing = float(np.clip(length / _SEGMENTS, _SHORTEST, _LONGEST))

@@ -1,0 +1,205 @@
+"""`kitpace fieldtest`: CdA and Crr from recorded rides, and setups compared."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from optimizer.cli._options import wind_option
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from optimizer.conditions import Conditions
+    from optimizer.ride.comparison import Comparison
+    from optimizer.ride.field_test import FieldTest, Runs
+    from optimizer.ride.ride import Ride
+
+__all__ = ["command"]
+
+_WIND_DOUBT = 0.4  # of a stated wind, at the rider; shelter and gusts
+_UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
+
+
+def _range(low: float, high: float) -> click.FloatRange:
+    return click.FloatRange(low, high)
+
+
+@click.command("fieldtest")
+@click.argument("rides", metavar="RIDE...", nargs=-1, required=True, type=click.Path())
+@click.option("--mass", metavar="KG", type=_range(30, 250), required=True,
+              help="Rider with bike, clothes and bottles, as weighed.")
+@click.option("--setups", metavar="A,B,B,A",
+              help="What each ride was ridden with, in the order of the rides.")
+@click.option("--crr", metavar="CRR", type=_range(0.001, 0.03), default=0.005, show_default=True,
+              help="Rolling resistance as far as it is known.")
+@click.option("--crr-doubt", metavar="SD", type=_range(0.00005, 0.02), default=0.003,
+              show_default=True, help="Its standard deviation.")
+@click.option("--temperature", metavar="C", type=_range(-30, 55), help="Of the air.")
+@click.option("--pressure", metavar="HPA", type=_range(500, 1090),
+              help="At the place, not reduced to sea level.")
+@click.option("--humidity", metavar="PERCENT", type=_range(0, 100), default=50.0,
+              show_default=True, help="Relative humidity.")
+@wind_option
+@click.option("--forecast", metavar="FILE.csv", type=click.Path(),
+              help="A table of the wind by hour, instead of --wind.")
+@click.option("--power-accuracy", metavar="PERCENT", type=_range(0.01, 20), default=1.5,
+              show_default=True, help="Standard deviation of the power meter's scale.")
+@click.option("--lap-km", metavar="KM", type=_range(0.1, 100),
+              help="Length of the lap, for rides without positions.")
+@click.option("--leave-out", metavar="[N:]KM-KM", multiple=True,
+              help="A stretch to leave out, of ride N; may be given several times.")
+@click.option("--row", "row_file", metavar="FILE.csv", type=click.Path(),
+              help="Write the comparison as a row of the evidence table.")
+@click.option("--out", metavar="FILE.html", type=click.Path(),
+              help="Where the page goes; beside the first ride by default.")
+def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float, crr_doubt: float,
+            temperature: float | None, pressure: float | None, humidity: float,
+            wind: tuple[float, float] | None, forecast: str | None, power_accuracy: float,
+            lap_km: float | None, leave_out: tuple[str, ...], row_file: str | None,
+            out: str | None) -> None:
+    """Find CdA and Crr from recorded rides with power, and say how sure they are.
+
+    RIDE is CSV (elapsed_s or time, speed_mps or speed_kmh, power_w, elevation_m, latitude_deg,
+    longitude_deg, distance_m) or GPX with power. Ride laps, or out and back, on a road with
+    little traffic, steadily, now slower and now faster. With --setups the rides are compared:
+    A-B-B-A keeps a drift apart from a change.
+
+    \b
+    Example:
+      kitpace fieldtest sunday.csv --mass 84.5 --temperature 21 --pressure 1003
+      kitpace fieldtest 1.gpx 2.gpx 3.gpx 4.gpx --mass 84.5 \\
+          --setups helmet-a,helmet-b,helmet-b,helmet-a --row evidence.csv
+    """  # noqa: D301 - click reads the \b
+    page = Path(out) if out else Path(rides[0]).with_name(f"{Path(rides[0]).stem}-fieldtest.html")
+    for path in (page, *([Path(row_file)] if row_file else [])):
+        if path.is_dir():
+            raise InputError(str(path), "", "is a folder", "name a file in it")
+    from optimizer.files import write_atomic
+    from optimizer.report.fieldtest_page import evidence_row, fieldtest_page
+    from optimizer.ride.balance import Assumptions
+    from optimizer.scenario.ride_file import read_ride
+
+    with progress("Reading the rides") as tell:
+        recorded = tuple(read_ride(name) for name in rides)
+        names = _setup_names(setups, len(recorded))
+        if row_file and len(set(names)) != 2:
+            raise InputError("--row", "", f"{len(set(names))} setups make no single change",
+                             "compare two setups, as in --setups a,b,b,a")
+        known_air = temperature is not None and pressure is not None
+        assumptions = Assumptions(
+            power_scale_sd=(power_accuracy**2 + 0.5**2)**0.5 / 100, rolling_resistance_sd=crr_doubt,
+            density_sd=_KNOWN_AIR if known_air else _UNKNOWN_AIR)
+        if wind is not None:
+            stated = wind[0] / 3.6
+            assumptions = replace(assumptions, wind_sd=max(_WIND_DOUBT * stated, 0.5))
+        runs = _runs(recorded, names, _weather(recorded, temperature, pressure, humidity, wind,
+                                               forecast), mass, crr, assumptions, lap_km,
+                     leave_out)
+        tell("fitting")
+        test, compared = _fit(runs)
+        written = [("Page", write_atomic(page, fieldtest_page(test, compared)))]
+        if row_file:
+            written.append(("Row", write_atomic(row_file, evidence_row(test, compared[0]))))
+    _tell(test, compared)
+    say()
+    for what, path in written:
+        say(f"{what}: {path}")
+
+
+def _setup_names(setups: str | None, count: int) -> tuple[str, ...]:
+    if setups is None:
+        return ("as ridden",) * count
+    names = tuple(name.strip() for name in setups.split(","))
+    if len(names) != count or not all(names):
+        raise InputError("--setups", "", f"names {len(names)} setups for {count} rides",
+                         "name one for each ride, separated by commas")
+    return names
+
+
+def _weather(rides: Sequence[Ride], temperature: float | None, pressure: float | None,
+             humidity: float, wind: tuple[float, float] | None,
+             forecast: str | None) -> tuple[Conditions, ...]:
+    import numpy as np
+
+    from optimizer.scenario.weather import weather
+
+    out = []
+    for ride in rides:
+        height = float(np.mean(ride.elevation)) if ride.has_elevation else 0.0
+        conditions = weather(
+            wind_kmh=wind[0] if wind else 0.0, wind_from_deg=wind[1] if wind else 0.0,
+            temperature_c=20.0 if temperature is None else temperature, pressure_hpa=pressure,
+            humidity_percent=humidity, elevation_m=height, start_time=ride.start)
+        if forecast is not None and wind is None:
+            from optimizer.scenario.forecast_file import read_forecast
+
+            conditions = read_forecast(forecast, ride.start, conditions)
+        out.append(conditions)
+    return tuple(out)
+
+
+def _runs(rides: tuple[Ride, ...], names: tuple[str, ...], conditions: tuple[Conditions, ...],
+          mass: float, crr: float, assumptions: object, lap_km: float | None,
+          leave_out: Sequence[str]) -> Runs:
+    from typing import cast
+
+    from optimizer.physics import Setup
+    from optimizer.ride.balance import Assumptions
+    from optimizer.ride.field_test import Runs
+
+    bike = Setup("as ridden", 10.0, crr)
+    return Runs(rides, names, conditions, bike, mass - bike.mass,
+                cast("Assumptions", assumptions), None if lap_km is None else 1000.0 * lap_km,
+                tuple(_stretch(text, len(rides)) for text in leave_out))
+
+
+def _stretch(text: str, count: int) -> tuple[int, float, float]:
+    from optimizer.scenario.tables import parse_number
+
+    try:
+        number, _, span = text.rpartition(":")
+        low, high = (1000.0 * parse_number(part.strip()) for part in span.split("-", 1))
+        ride = int(number or 1) - 1
+    except ValueError as error:
+        raise InputError("--leave-out", "", f'"{text}" is not a stretch',
+                         "write kilometres, as 3.2-3.6, or 2:3.2-3.6 for the second ride"
+                         ) from error
+    if not (0 <= ride < count and 0.0 <= low < high):
+        raise InputError("--leave-out", "", f'"{text}" is no stretch of these rides',
+                         f"there are {count} rides; kilometres go upward")
+    return ride, low, high
+
+
+def _fit(runs: Runs) -> tuple[FieldTest, list[Comparison]]:
+    """Fit CdA of each setup, and compare every two of them where there are several."""
+    from optimizer.ride.comparison import compare
+    from optimizer.ride.field_test import field_test
+
+    test = field_test(runs)
+    if len(test.names) == 1:
+        return test, []
+    apart = field_test(runs, each_ride=True)
+    return test, [compare(apart, a, b) for a, b in combinations(test.names, 2)]
+
+
+def _tell(test: FieldTest, compared: Sequence[Comparison]) -> None:
+    from optimizer.report.fieldtest_page import (
+        comparison_sentences,
+        drag_rows,
+        left_out_rows,
+        sentences,
+    )
+
+    for comparison in compared:
+        say(*comparison_sentences(comparison))
+    say(*sentences(test))
+    table(("", "value", "95 % interval", "W at 40 km/h"), drag_rows(test))
+    if test.left_out:
+        table(("left out of", "km", "for", "why"), left_out_rows(test), left=(0, 3))

@@ -1,0 +1,103 @@
+"""`kitpace testplan`: a field test before it is ridden."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, cast
+
+import click
+
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    from optimizer.ride.design import TestPlan
+
+__all__ = ["command"]
+
+# Gusts and slow change of the wind at the rider [m/s]; common practice, no source.
+_AIR = {"calm": (0.2, 0.15), "light": (0.5, 0.4), "breezy": (1.0, 0.8)}
+
+
+def _range(low: float, high: float) -> click.FloatRange:
+    return click.FloatRange(low, high)
+
+
+@click.command("testplan")
+@click.option("--change-w", metavar="W", type=_range(0.1, 200),
+              help="Change worth seeing, in watts at the test's speed.")
+@click.option("--change-percent", metavar="PERCENT", type=_range(0.1, 50),
+              help="Or in percent of CdA.")
+@click.option("--speed-kmh", metavar="KMH", type=_range(15, 65), required=True,
+              help="Speed of the test.")
+@click.option("--run-km", metavar="KM", type=_range(2, 60), default=10.0, show_default=True,
+              help="Length of one run.")
+@click.option("--course", type=click.Choice(["out and back", "laps"]), default="out and back",
+              show_default=True, help="What the road allows.")
+@click.option("--leg-km", metavar="KM", type=_range(0.4, 30), default=2.5, show_default=True,
+              help="Length of the road there, or of the lap.")
+@click.option("--cda", metavar="M2", type=_range(0.15, 0.6), default=0.28, show_default=True,
+              help="About what CdA is.")
+@click.option("--mass", metavar="KG", type=_range(30, 250), default=85.0, show_default=True,
+              help="Rider with bike.")
+@click.option("--air", type=click.Choice(list(_AIR)), default="light", show_default=True,
+              help="How gusty it will be.")
+@click.option("--no-heights", is_flag=True, help="No altimeter is recorded.")
+def command(change_w: float | None, change_percent: float | None, speed_kmh: float,
+            run_km: float, course: str, leg_km: float, cda: float, mass: float, air: str,
+            no_heights: bool) -> None:
+    """Say how many runs of which length it takes to see a change of drag.
+
+    By the same model that will judge the rides; the power meter's scale drops out, since all
+    runs share it. "This course cannot show it" is an answer.
+
+    \b
+    Example:
+      kitpace testplan --change-w 5 --speed-kmh 40 --run-km 12 --air calm
+      kitpace testplan --change-percent 2.5 --speed-kmh 42 --course laps --leg-km 3
+    """  # noqa: D301 - click reads the \b
+    from optimizer.ride.design import Intention, plan_test
+
+    if (change_w is None) == (change_percent is None):
+        raise InputError("testplan", "--change-w", "the change worth seeing is not stated once",
+                         "give --change-w or --change-percent, one of the two")
+    if run_km / leg_km < 1.0:
+        raise InputError("testplan", "--run-km", "a run is shorter than the road or lap",
+                         "make the run longer or the leg shorter; places have to come again")
+    speed = speed_kmh / 3.6
+    density = 1.2
+    change = (cda * (change_percent or 0.0) / 100 if change_w is None
+              else change_w / (0.5 * density * speed**3))
+    gusts, turning = _AIR[air]
+    with progress("Trying numbers of runs"):
+        plan = plan_test(Intention(
+            change=change, speed=speed, run_length=1000 * run_km,
+            course=cast('Literal["out and back", "laps"]', course), leg=1000 * leg_km,
+            drag_area=cda, mass=mass, air_density=density, gust_sd=gusts, turning_sd=turning,
+            altimeter=not no_heights))
+    _tell(plan, air)
+
+
+def _tell(plan: TestPlan, air: str) -> None:
+    intention = plan.intention
+    asked = (f"{plan.watts:.1f} W at {3.6 * intention.speed:.0f} km/h ({intention.change:.4f} m², "
+             f"{100 * intention.change / intention.drag_area:.1f} % of CdA)")
+    where = f"runs of {intention.run_length / 1000:.0f} km in {air} air"
+    if plan.best is not None:
+        say(f"To see {asked} four times in five, ride {plan.best.runs} {where}, in the order "
+            f"{'-'.join(plan.best.order)}: {plan.best.hours:.1f} hours with five minutes to "
+            "change between runs.")
+    else:
+        last = plan.options[-1]
+        say(f"This course can't see {asked}: even {last.runs} {where} show "
+            f"{plan.least_watts:.0f} W at best. Longer runs, calmer air or a higher speed "
+            "would see more.")
+    per_area = 0.5 * intention.air_density * intention.speed**3
+    table(("runs", "order", "hours", "shows,\nm²", "shows,\nW", "chance to see\nwhat is asked"),
+          [(option.runs, option.order, f"{option.hours:.1f}", f"{option.smallest:.4f}",
+            f"{per_area * option.smallest:.1f}", f"{100 * option.chance:.0f} %")
+           for option in plan.options],
+          "What shows four times in five, by number of runs", left=(1,))
+    say()
+    say(f"Assumed: what the rider does not repeat from run to run is {intention.repeat_sd:.4f} m² "
+        "(one standard deviation; common practice, no source); a drift through the session is "
+        "kept apart by the order. Test where traffic allows it.")

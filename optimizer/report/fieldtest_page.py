@@ -1,0 +1,303 @@
+"""A field test on a page: CdA and Crr with their doubt, what was left out, what is assumed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from optimizer.report.page import Chart, Points, Section, Table, render
+from optimizer.report.words import compass, kilometres, seconds
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from optimizer.report.page import Part
+    from optimizer.ride.comparison import Comparison
+    from optimizer.ride.field_test import FieldTest
+
+__all__ = ["assumed", "comparison_sentences", "doubt_rows", "drag_rows", "evidence_row",
+           "fieldtest_page", "left_out_rows", "sentences"]
+
+_CAUTION: Final = (
+    "Test where the traffic allows it, keep hands at the brakes and eyes on the road, not on the "
+    "head unit; the law and your own judgement come first. Have parts that you change for a test "
+    "fitted as their maker says, or by a qualified mechanic.")
+_WATTS_AT: Final = 40.0  # km/h
+_TIED: Final = -0.7  # correlation of CdA and Crr beyond which they cannot be told apart well
+_ELLIPSE: Final = 2.448  # standard deviations that hold 95 % in two dimensions
+
+
+def fieldtest_page(test: FieldTest, comparisons: Sequence[Comparison] = ()) -> str:
+    """Page of a field test, with the comparisons of its setups."""
+    sections = []
+    if comparisons:
+        sections.append(Section("compared", "The setups compared", _compared(comparisons)))
+    sections += [
+        Section("drag", "What the rides say", _drag(test)),
+        Section("doubt", "Where the doubt comes from", _doubt(test)),
+        Section("left-out", "What was left out", _left_out(test)),
+        Section("assumed", "What is assumed", [Points(assumed(test))]),
+        Section("evidence", "As a row of the evidence table",
+                [_evidence(test, comparisons)])]
+    lead = [*(line for c in comparisons for line in comparison_sentences(c)), *sentences(test)]
+    return render("Field test", lead, sections, kicker=_names(test), foot=[_CAUTION])
+
+
+def _names(test: FieldTest) -> str:
+    n = len(test.spec.rides)
+    return f"{n} ride{'s' if n > 1 else ''}, {_length(test)}"
+
+
+def _length(test: FieldTest) -> str:
+    return kilometres(sum(ride.length for ride in test.spec.rides))
+
+
+# --- words, for the terminal as well --------------------------------------------------------
+
+
+def sentences(test: FieldTest) -> list[str]:
+    """Say what came out, and how sure it is."""
+    out = []
+    for name, mean, low, high in zip(test.names, test.drag_area, test.drag_area_low,
+                                     test.drag_area_high, strict=True):
+        who = "" if len(test.names) == 1 else f"{name}: "
+        out.append(f"{who}CdA {_area(mean, high - low)} m², 19 times in 20 between "
+                   f"{_area(low, high - low)} and {_area(high, high - low)}.")
+    out.append(f"Crr {test.rolling_resistance:.4f}, between {test.rolling_resistance_low:.4f} and "
+               f"{test.rolling_resistance_high:.4f}.")
+    if test.correlation < _TIED:
+        given = [(crr, *test.drag_area_given(crr)) for crr in (0.004, 0.006)]
+        said = " and ".join(f"{mean:.3f} ± {1.96 * sd:.3f} m² at Crr {crr:.3f}"
+                            for crr, mean, sd in given)
+        out.append(f"These rides cannot tell CdA and Crr apart well: it would be {said}.")
+    speed = math.hypot(*test.wind)
+    if test.spec.rides[0].has_position:
+        direction = f" from the {compass(*test.wind)}" if speed > 0.5 else ""
+        out.append(f"The wind at the rider was {3.6 * speed:.0f} km/h{direction}, by the rides' "
+                   f"own evidence and what was known before.")
+    out.append(f"{100 * test.share_left_out:.0f} % of the time was left out."
+               if test.left_out else "Nothing was left out.")
+    return out
+
+
+def _area(value: float, width: float) -> str:
+    """CdA to the digits that its interval bears."""
+    return f"{value:.{2 if width > 0.2 else 3}f}"
+
+
+def comparison_sentences(c: Comparison) -> list[str]:
+    """Say whether the second setup has less drag, and what such a test can show."""
+    size = f"{abs(c.change):.4f} m² ({abs(c.percent):.1f} %)"
+    limits = f"19 times in 20 between {_signed(c.low)} and {_signed(c.high)} m²"
+    if c.low > 0.0 or c.high < 0.0:
+        word = "less" if c.change < 0.0 else "more"
+        sure = c.chance_less if c.change < 0 else 1.0 - c.chance_less
+        said = (f"{c.second} has {size} {word} drag than {c.first}, {limits}; the chance that it "
+                f"has {word} at all is {_chance(sure)}.")
+    else:
+        said = (f"{c.second} and {c.first} can't be told apart: {_signed(c.change)} m², {limits}. "
+                f"The chance that {c.second} has less drag is {_chance(c.chance_less)}.")
+    out = [said]
+    out.append(f"A test like this one shows a change of {c.smallest:.4f} m² four times in five.")
+    if abs(c.mixed_with_order) > 0.5:
+        out.append("The setups were ridden one after the other, so a drift of the wind or of the "
+                   "legs looks like a change: ride A-B-B-A.")
+    return out
+
+
+def _signed(value: float) -> str:
+    return f"{'−' if value < 0 else '+'}{abs(value):.4f}"
+
+
+def _chance(p: float) -> str:
+    if p > 0.99:
+        return "over 99 %"
+    return "under 1 %" if p < 0.01 else f"{100 * p:.0f} %"
+
+
+def assumed(test: FieldTest) -> list[str]:
+    """Say what the rides could not tell and was taken as known."""
+    a, spec = test.spec.assumptions, test.spec
+    bike = spec.bike
+    out = [
+        f"rider and bike {spec.rider_mass + bike.mass:.1f} kg ± {100 * a.mass_sd:.1f} %",
+        (f"the power meter's scale is right within ± {100 * a.power_scale_sd:.1f} % (one standard "
+         "deviation, drivetrain included): a meter that reads too much makes CdA too large, and "
+         "no ride can show it"),
+        f"the wheel's circumference within ± {100 * a.speed_scale_sd:.1f} %",
+        f"drivetrain efficiency {100 * bike.drivetrain_efficiency:.1f} %",
+        (f"air of {test.air_density:.3f} kg/m³ ± {100 * a.density_sd:.1f} %"),
+        (f"Crr {bike.rolling_resistance:.4f} ± {a.rolling_resistance_sd:.4f} before the rides, "
+         "the same throughout"),
+        (f"the steady wind within ± {3.6 * a.wind_sd:.0f} km/h of what was stated before the rides "
+         "(calm if nothing was), in each direction"),
+        (f"CdA does not change with yaw; half of the time it was under "
+         f"{math.degrees(test.yaw):.0f}°")]
+    if not spec.rides[0].has_position:
+        out.append("no positions were recorded: the wind is taken as stated")
+    return out
+
+
+# --- tables ---------------------------------------------------------------------------------
+
+
+def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
+    """Quantity, value, 95 % interval, watts at 40 km/h."""
+    per_area = 0.5 * test.air_density * (_WATTS_AT / 3.6)**3
+    rows: list[tuple[str, ...]] = [
+        (f"CdA, {name}" if len(test.names) > 1 else "CdA, m²", f"{mean:.3f}",
+         f"{low:.3f} to {high:.3f}", f"{per_area * mean:.0f} ± {per_area * 1.96 * sd:.0f}")
+        for name, mean, low, high, sd in zip(
+            test.names, test.drag_area, test.drag_area_low, test.drag_area_high,
+            test.drag_area_sd, strict=True)]
+    weight = (test.spec.rider_mass + test.spec.bike.mass) * 9.80665 * _WATTS_AT / 3.6
+    rows.append(("Crr", f"{test.rolling_resistance:.4f}",
+                 f"{test.rolling_resistance_low:.4f} to {test.rolling_resistance_high:.4f}",
+                 (f"{weight * test.rolling_resistance:.0f} ± "
+                  f"{weight * 1.96 * test.rolling_resistance_sd:.0f}")))
+    return rows
+
+
+def doubt_rows(test: FieldTest) -> list[tuple[str, str]]:
+    """Say what the 95 % half width of the first CdA would be if a thing were known exactly."""
+    return [("as it is", f"± {1.96 * test.drag_area_sd[0]:.4f}"),
+            *((f"{name} known", f"± {1.96 * sd:.4f}") for name, sd in test.shrinks.items())]
+
+
+def left_out_rows(test: FieldTest) -> list[tuple[str, str, str, str]]:
+    """Ride, kilometres, time, reason."""
+    return [(test.spec.rides[part.ride].name, f"{part.start / 1000:.2f} to {part.end / 1000:.2f}",
+             seconds(part.seconds), part.reason) for part in test.left_out]
+
+
+_HEADINGS: Final = ("item", "baseline", "figure", "test", "yaw_deg", "air_density_kgm3",
+                    "measured_by", "runs", "uncertainty", "note", "source")
+
+
+def evidence_row(test: FieldTest, c: Comparison) -> str:
+    """Give a comparison as an evidence table of one row (CSV with headings)."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_HEADINGS)
+    runs = sum(name in {c.first, c.second} for name in test.spec.setups)
+    writer.writerow([c.second, c.first, f"{c.change:+.5f} m2", "field",
+                     f"0-{2 * math.degrees(test.yaw):.0f}", f"{test.air_density:.3f}",
+                     "independent", runs, f"{c.sd:.5f} m2",
+                     f"at {3.6 * test.speed:.0f} km/h; {_length(test)} in all",
+                     "field test of our own"])
+    return out.getvalue()
+
+
+# --- parts of the page ----------------------------------------------------------------------
+
+
+def _compared(comparisons: Sequence[Comparison]) -> list[Part]:
+    rows = [(f"{c.second} against {c.first}", _signed(c.change),
+             f"{_signed(c.low)} to {_signed(c.high)}",
+             f"{c.percent_low:+.1f} to {c.percent_high:+.1f} %".replace("-", "−"),
+             _chance(c.chance_less), f"{c.smallest:.4f}") for c in comparisons]
+    table = Table(("", "change of CdA, m²", "95 % interval", "of CdA", "chance of less drag",
+                   "shown four times in five, m²"), rows, "Changes between setups")
+    x = [c.change for c in comparisons]
+    figure = {"data": [{"type": "scatter", "mode": "markers", "x": x,
+                        "y": [f"{c.second} against {c.first}" for c in comparisons],
+                        "marker": {"color": "@plan", "size": 10},
+                        "error_x": {"type": "data", "symmetric": False, "color": "@plan",
+                                    "array": [c.high - c.change for c in comparisons],
+                                    "arrayminus": [c.change - c.low for c in comparisons]}}],
+              "layout": {"height": 120 + 50 * len(comparisons), "showlegend": False,
+                         "margin": {"l": 220},
+                         "xaxis": {"title": "change of CdA, m²; less drag to the left",
+                                   "zeroline": True, "zerolinecolor": "@ink"},
+                         "yaxis": {"automargin": True}}}
+    drift = Points([f"drift {_signed(c.drift)} ± {1.96 * c.drift_sd:.4f} m² an hour; what the "
+                    f"rider did not repeat from run to run: about {c.repeat:.4f} m²"
+                    for c in comparisons])
+    return [Chart("change", "Is the change real?", figure, table,
+                  "Bars hold the change 19 times in 20; one that crosses zero tells nothing "
+                  "apart."), drift]
+
+
+def _drag(test: FieldTest) -> list[Part]:
+    table = Table(("", "value", "95 % interval", f"W at {_WATTS_AT:.0f} km/h"), drag_rows(test),
+                  f"Steady riding in still air of {test.air_density:.3f} kg/m³")
+    return [table, _trade_off(test)]
+
+
+def _trade_off(test: FieldTest) -> Chart:
+    """CdA that goes with each Crr, with the region that holds both 19 times in 20."""
+    mean = np.array([test.drag_area[0], test.rolling_resistance])
+    covariance = test.covariance[np.ix_([0, -1], [0, -1])]
+    values, vectors = np.linalg.eigh(covariance)
+    turn = np.linspace(0.0, 2 * np.pi, 73)
+    ring = (vectors * np.sqrt(np.maximum(values, 0.0))) @ np.array([np.cos(turn), np.sin(turn)])
+    ring = mean[:, None] + _ELLIPSE * ring
+    crr = np.array([0.003, 0.004, 0.005, 0.006, 0.008])
+    given = [test.drag_area_given(float(c)) for c in crr]
+    data: list[dict[str, Any]] = [
+        {"type": "scatter", "mode": "lines", "x": ring[1], "y": ring[0], "fill": "toself",
+         "fillcolor": "@plan-band", "line": {"color": "@plan", "width": 1}},
+        {"type": "scatter", "mode": "markers", "x": [mean[1]], "y": [mean[0]],
+         "marker": {"color": "@plan", "size": 8}}]
+    table = Table(("Crr", "CdA, m²"), [(f"{c:.3f}", f"{m:.3f} ± {1.96 * s:.3f}")
+                                       for c, (m, s) in zip(crr, given, strict=True)],
+                  "CdA if Crr were known")
+    return Chart("trade-off", "Which CdA goes with which Crr?",
+                 {"data": data, "layout": {"height": 340, "showlegend": False,
+                                           "xaxis": {"title": "Crr"},
+                                           "yaxis": {"title": "CdA, m²"}}}, table,
+                 "The region holds both 19 times in 20. A long thin one means that the rides "
+                 "cannot tell them apart; ride slow and fast laps to tell them apart.")
+
+
+def _doubt(test: FieldTest) -> list[Part]:
+    known = Table(("if this were none", "95 % half width of CdA, m²"), doubt_rows(test),
+                  "What would make the answer surer")
+    sizes = Table(("disturbance", "standard deviation"),
+                  [(name, f"{size:.2f}") for name, size in test.pattern.items()],
+                  "What disturbed the balance, by the rides' own evidence")
+    return [known, sizes, _residuals(test)]
+
+
+def _residuals(test: FieldTest) -> Chart:
+    segments, score = test.segments, test.posterior.score
+    first = segments.first
+    start = np.cumsum([0.0, *(ride.length for ride in test.spec.rides)])[segments.ride]
+    x = (start + 0.5 * (segments.node_distance[first] + segments.node_distance[first + 1])) / 1e3
+    kept = np.isfinite(score)
+    data = [{"type": "scatter", "mode": "markers", "x": x[kept], "y": score[kept],
+             "marker": {"color": "@plan", "size": 4}, "name": "used"},
+            {"type": "scatter", "mode": "markers", "x": x[~kept], "y": np.zeros((~kept).sum()),
+             "marker": {"color": "@ink", "size": 7, "symbol": "x-thin-open"}, "name": "left out"}]
+    worst = np.flatnonzero(kept)[np.argsort(-np.abs(score[kept]))[:10]]
+    table = Table(("km", "standard errors"), [(f"{x[k]:.2f}", f"{score[k]:+.1f}".replace("-", "−"))
+                                              for k in sorted(worst)],
+                  "The ten largest residuals among what was used")
+    return Chart("residuals", "Does the balance hold all along?",
+                 {"data": data, "layout": {
+                     "height": 260, "showlegend": False,
+                     "xaxis": {"title": "km, one ride after the other"},
+                     "yaxis": {"title": "unexplained, in standard errors"}}}, table,
+                 "Points well above are losses that nothing explains, points well below are gifts. "
+                 "Crosses were left out.")
+
+
+def _left_out(test: FieldTest) -> list[Part]:
+    if not test.left_out:
+        return ["Nothing: no stops, no brakes, no gaps, nothing odd."]
+    return [Table(("ride", "km", "for", "why"), left_out_rows(test),
+                  f"{100 * test.share_left_out:.0f} % of the time", left=(0, 3))]
+
+
+def _evidence(test: FieldTest, comparisons: Sequence[Comparison]) -> Part:
+    if not comparisons:
+        return ("One setup alone is no change: its CdA belongs in the rider's file, as "
+                f"drag_area_m2 = {test.drag_area[0]:.3f} and "
+                f"drag_area_sd_m2 = {test.drag_area_sd[0]:.3f}.")
+    rows = [list(csv.reader(io.StringIO(evidence_row(test, c))))[1] for c in comparisons]
+    return Table(_HEADINGS, rows, "For the table that a scenario's kit rests on",
+                 left=tuple(range(len(_HEADINGS))))
