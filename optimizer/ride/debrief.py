@@ -89,6 +89,7 @@ class Debrief:
     planned_time, ridden_time : s, to the last node that the ride reached
     parts : cause -> seconds that it cost; with "rest" they add up to the difference
     along : cause -> (m + 1,) the same from the start to each node
+    planned_power, ridden_power : (m,) W
     replay : (m + 1,) s, simulation of the ride as it was
     drag_area, drag_area_sd : m², from the ride; nan where it cannot tell
     planned_drag_area : m²
@@ -105,6 +106,8 @@ class Debrief:
     ridden_time: float
     parts: dict[str, float]
     along: dict[str, NDArray[np.float64]]
+    planned_power: NDArray[np.float64]
+    ridden_power: NDArray[np.float64]
     replay: NDArray[np.float64]
     drag_area: float
     drag_area_sd: float
@@ -193,7 +196,8 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
         intended=intended, passage=passage, planned_time=float(intended.time[m]),
         ridden_time=float(passage.time[-1]),
         parts={cause: float(seconds[-1]) for cause, seconds in along.items()}, along=along,
-        replay=replay, drag_area=float(test.drag_area[0]) if test else math.nan,
+        planned_power=causes.planned_power, ridden_power=causes.ridden_power, replay=replay,
+        drag_area=float(test.drag_area[0]) if test else math.nan,
         drag_area_sd=float(test.drag_area_sd[0]) if test else math.nan,
         planned_drag_area=planned_area, headwind=causes.head, planned_headwind=problem.headwind,
         reserve=reserve_along(problem, causes.ridden_power, pace),

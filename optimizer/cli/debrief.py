@@ -1,0 +1,135 @@
+"""`kitpace debrief`: plan against ride."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from optimizer.cli._options import budget_option, start_option, wind_option
+from optimizer.cli._terminal import progress, say, table
+from optimizer.errors import InputError
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Callable
+
+    from optimizer.job import Job
+    from optimizer.ride.debrief import Debrief, Intended
+
+__all__ = ["command"]
+
+
+@click.command("debrief")
+@click.argument("scenario", metavar="SCENARIO", type=click.Path())
+@click.argument("ride", metavar="RIDE", type=click.Path())
+@budget_option
+@wind_option
+@start_option
+@click.option("--kit-from", metavar="FILE.json", type=click.Path(),
+              help="Plan with the kit of an earlier plan, written with plan --json.")
+@click.option("--all-out", is_flag=True,
+              help="Nothing was left when the reserve was lowest: tells critical power.")
+@click.option("--update", metavar="FILE.toml", type=click.Path(),
+              help="Write a new scenario with what the ride taught, beside the old one.")
+@click.option("--out", metavar="FILE.html", type=click.Path(),
+              help="Where the page goes; debrief.html beside the scenario by default.")
+def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, float] | None,
+            start_time: dt.datetime | dt.time | None, kit_from: str | None, all_out: bool,
+            update: str | None, out: str | None) -> None:
+    """Compare RIDE with the plan for SCENARIO: what cost the time, and what to change.
+
+    RIDE is a recorded ride with power, CSV or GPX. The seconds are split into wind and air,
+    power, drag, corners and brakes, and stops, and add up to the whole. The plan is that of
+    `kitpace plan`; with --budget 0 it is the one with what is owned.
+
+    \b
+    Example:
+      kitpace debrief courses/petrel-flats/scenario.toml race.gpx
+      kitpace debrief my-race/scenario.toml race.csv --all-out --update my-race/next.toml
+    """  # noqa: D301 - click reads the \b
+    page = Path(out) if out else Path(scenario).parent / "debrief.html"
+    if page.is_dir():
+        raise InputError(str(page), "", "is a folder", "name a file in it")
+    from optimizer.files import write_atomic
+    from optimizer.report.debrief_page import debrief_page
+    from optimizer.ride.debrief import debrief
+    from optimizer.scenario import read_scenario
+    from optimizer.scenario.ride_file import read_ride
+    from optimizer.scenario.updated_file import check_update
+
+    with progress("Debriefing") as tell:
+        tell("reading the files")
+        if update:
+            check_update(scenario, update)
+        recorded = read_ride(ride)
+        job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
+        intended = _intended(job, kit_from, tell)
+        tell("comparing")
+        found = debrief(recorded, intended, all_out=all_out)
+        written = [("Page", write_atomic(page, debrief_page(found, job.name)))]
+        if update:
+            written += _update(scenario, update, recorded.name, found)
+    _tell(found)
+    say()
+    for what, path in written:
+        say(f"{what}: {path}")
+
+
+def _intended(job: Job, kit_from: str | None, tell: Callable[[str], None]) -> Intended:
+    """Plan as `kitpace plan` does, without what only its report needs."""
+    from optimizer.job.plans import plan_for, ride_in_blocks
+    from optimizer.job.run import on_the_day
+    from optimizer.kit import choose_kit
+    from optimizer.kit.judge import pacing_judge
+    from optimizer.ride.debrief import Intended
+
+    if kit_from is not None:
+        from optimizer.job.again import run_again
+        from optimizer.scenario.earlier_file import read_earlier
+
+        result = run_again(job, read_earlier(kit_from).items, tell)
+        job, plan, few = result.job, result.plan, result.rideable
+        setup = result.choice.best.setup
+    else:
+        job = on_the_day(job)
+        tell("which kit was planned")
+        judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
+                             step=job.options.step, start_speed=job.options.start_speed,
+                             position=job.position)
+        setup = choose_kit(job.course, job.conditions, job.rider, job.baseline, job.catalogue,
+                           job.effects, job.budget, job.currency, rules=job.rules, judge=judge,
+                           tell=tell).best.setup
+        tell("how it was to be ridden")
+        plan = plan_for(job, setup)
+        few = ride_in_blocks(job, plan)
+    return Intended(job.course, job.conditions, job.rider, setup, plan.problem, plan.distance,
+                    few.power, few.time, few.reserve)
+
+
+def _update(scenario: str, target: str, ride: str, found: Debrief) -> list[tuple[str, Path]]:
+    from optimizer.scenario.updated_file import write_update
+
+    cp, ability = found.intended.rider.critical_power, found.ability
+    known = found.test is not None
+    told = abs(ability.estimate - cp) > 0.005 * cp
+    new, rider = write_update(
+        scenario, target, ride=ride,
+        drag_area_change=found.drag_area - found.planned_drag_area if known else None,
+        drag_area_sd=found.drag_area_sd if known else None,
+        critical_power_factor=ability.estimate / cp if told else None,
+        critical_power_sd=ability.sd if told else None)
+    return [("Scenario", new), ("Rider", rider)]
+
+
+def _tell(d: Debrief) -> None:
+    from optimizer.report.debrief_page import advice, part_rows, sentences
+
+    say(*sentences(d))
+    for note in d.notes:
+        say(f"Mind: {note}.")
+    table(("cause", "seconds", ""), part_rows(d), "What cost the time", left=(0, 2))
+    say()
+    for line in advice(d):
+        say(line)

@@ -1,0 +1,302 @@
+"""A debrief on a page: plan against ride, the seconds by cause, the reserve, what to change."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from optimizer.report.along import (
+    ALONG,
+    axis,
+    legs,
+    line,
+    mark_letters,
+    mark_rules,
+    mean_over,
+    row_title,
+)
+from optimizer.report.page import Chart, Points, Section, Table, render
+from optimizer.report.words import clock, listing, seconds, signed_seconds
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.report.page import Part
+    from optimizer.ride.debrief import Debrief
+
+__all__ = ["advice", "debrief_page", "part_rows", "sentences", "split_rows"]
+
+_CAUTION: Final = (
+    "A time is never worth a crash: law, marshals and your own eyes come before any plan, and "
+    "corners and brakes are for the road as it is. Ask a doctor before hard efforts if in doubt.")
+_WORTH: Final = 1.0  # s that are worth a word
+_SURE: Final = 1.96
+_TITLES: Final = ("seconds lost so far, by cause", "power, W", "wind along the road, km/h",
+                  "reserve, kJ")
+_SHARE: Final = (0.34, 0.20, 0.16, 0.16)
+# Told apart by dash as well as by colour.
+_STYLES: Final = {
+    "wind and air": {"color": "@ink", "width": 1.2, "dash": "dot"},
+    "power": {"color": "@plan", "width": 1.8},
+    "drag": {"color": "@other", "width": 1.8},
+    "corners and brakes": {"color": "@ink", "width": 1.2, "dash": "dash"},
+    "stops": {"color": "@quiet", "width": 1.2},
+    "rest": {"color": "@quiet", "width": 1.2, "dash": "dot"}}
+
+
+def debrief_page(d: Debrief, name: str) -> str:
+    """Page of a debrief; `name` is what the plan is called."""
+    sections = [
+        Section("where", "Where the time went", [_parts(d), _strip(d)]),
+        Section("splits", "By stretch", [_splits(d)]),
+        Section("change", "What to change", [Points(advice(d))]),
+        Section("model", "What the ride says of drag and power", _model(d)),
+        Section("notes", "How it was compared", [Points(_method(d))])]
+    return render(name, sentences(d), sections, kicker="Plan against ride", foot=[_CAUTION])
+
+
+# --- words, for the terminal as well --------------------------------------------------------
+
+
+def sentences(d: Debrief) -> list[str]:
+    """Say how the ride compares with the plan, and why."""
+    late = d.difference
+    word = "slower" if late > 0 else "faster"
+    out = [(f"Ridden {clock(d.ridden_time)}, planned {clock(d.planned_time)}: "
+            f"{seconds(late)} {word}.")]
+    cost = [(f"{cause} {seconds(value)}", value) for cause, value in d.parts.items()
+            if cause != "rest"]
+    lost = [text for text, value in sorted(cost, key=lambda c: -c[1]) if value >= _WORTH]
+    won = [text for text, value in sorted(cost, key=lambda c: c[1]) if value <= -_WORTH]
+    if lost:
+        out.append(f"Lost to {listing(lost)}.")
+    if won:
+        out.append(f"Won by {listing(won)}.")
+    out.append(f"The model does not explain {seconds(d.parts['rest'])}.")
+    out.append(_drag_sentence(d))
+    out.append(f"The reserve fell to {d.reserve.min() / 1000:.1f} of "
+               f"{d.intended.rider.w_prime / 1000:.1f} kJ by the planned critical power.")
+    return out
+
+
+def _drag_sentence(d: Debrief) -> str:
+    if math.isnan(d.drag_area):
+        return f"The ride cannot tell its CdA; the plan's {d.planned_drag_area:.3f} m² was kept."
+    apart = abs(d.drag_area - d.planned_drag_area) > _SURE * d.drag_area_sd
+    said = f"CdA was {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f} m²"
+    return (f"{said}, planned {d.planned_drag_area:.3f}." if apart else
+            f"{said}, which can't be told from the planned {d.planned_drag_area:.3f}.")
+
+
+def advice(d: Debrief) -> list[str]:
+    """Say what to change, the largest first; wind and what nothing explains are no advice."""
+    found: list[tuple[float, str]] = []
+    parts = d.parts
+    if abs(parts["power"]) > 5.0:
+        found.append((abs(parts["power"]), _power_advice(d)))
+    if parts["stops"] > 3.0:
+        said = f"Stops cost {seconds(parts['stops'])}, getting up to speed again included."
+        found.append((parts["stops"], said))
+    if parts["corners and brakes"] > 3.0:
+        said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than planned. "
+                "If you were right to brake there, lower the plan's corner speeds.")
+        found.append((parts["corners and brakes"], said))
+    if not math.isnan(d.drag_area) and abs(d.drag_area - d.planned_drag_area) > (
+            _SURE * d.drag_area_sd):
+        more = d.drag_area > d.planned_drag_area
+        found.append((abs(parts["drag"]),
+                      f"Plan the next ride with CdA {d.drag_area:.3f} m²; "
+                      + ("a position that is not held, or kit that does not do what was hoped, "
+                         "looks like this." if more else "it is better than was planned.")))
+    ability = d.ability
+    cp = d.intended.rider.critical_power
+    if abs(ability.estimate - cp) > 0.005 * cp:
+        found.append((0.0, f"Plan with a critical power of {ability.estimate:.0f} W: "
+                      + ("you said that nothing was left." if ability.all_out else
+                         f"the reserve would not have lasted with less than {ability.shown:.0f}.")))
+    if not found:
+        return ["Nothing that the ride shows: what is left lies in wind, or within the doubt."]
+    return [text for _, text in sorted(found, key=lambda f: -f[0])]
+
+
+def _power_advice(d: Debrief) -> str:
+    """Say where power was above and below the plan."""
+    thirds = np.linspace(0.0, d.passage.distance[-1], 4)
+    planned, ridden = (mean_over(power, d.passage.distance, thirds)
+                       for power in (d.planned_power, d.ridden_power))
+    shares = ridden / np.maximum(planned, 1.0) - 1.0
+    said = listing([f"{100 * share:+.0f} %".replace("-", "−") for share in shares])
+    text = (f"Power was {said} against the plan in the three thirds of the course, which "
+            f"{'cost' if d.parts['power'] > 0 else 'won'} {seconds(d.parts['power'])}.")
+    if shares[0] > 0.02 and shares[2] < shares[0] - 0.04:
+        text += " Start easier: what was spent early was missing late."
+    return text
+
+
+def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
+    """Cause, seconds, what stands behind it."""
+    behind = {
+        "wind and air": _wind_words(d),
+        "power": f"{_mean_power(d, d.ridden_power):.0f} W ridden, "
+                 f"{_mean_power(d, d.planned_power):.0f} W planned, while moving",
+        "drag": _drag_words(d),
+        "corners and brakes": "speeds that the rider braked to, against the plan's corners",
+        "stops": f"{seconds(float(d.passage.standing.sum()))} stood still, and getting going",
+        "rest": "gusts, errors of meter and model: what the simulation of the ride misses"}
+    rows = [(cause, signed_seconds(value), behind[cause]) for cause, value in d.parts.items()]
+    return [*rows, ("in all", signed_seconds(d.difference), "")]
+
+
+def _mean_power(d: Debrief, power: NDArray[np.float64]) -> float:
+    pace = np.diff(d.passage.time) - d.passage.standing
+    return float(np.average(power, weights=np.maximum(pace, 0.0)))
+
+
+def _wind_words(d: Debrief) -> str:
+    """Say how the wind along the road differed; slow stretches count more, so it is by time."""
+    weights = np.diff(d.passage.time)
+    ridden, planned = (3.6 * float(np.average(wind, weights=weights))
+                       for wind in (d.headwind, d.planned_headwind))
+    return (f"in the face on average {ridden:+.0f} km/h, planned {planned:+.0f}").replace("-", "−")
+
+
+def _drag_words(d: Debrief) -> str:
+    if d.test is None:
+        return "cannot be told from this ride; taken as planned"
+    return (f"CdA {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f}, planned "
+            f"{d.planned_drag_area:.3f} m²; Crr {d.test.rolling_resistance:.4f}, planned "
+            f"{d.intended.setup.rolling_resistance:.4f}")
+
+
+def split_rows(d: Debrief) -> list[tuple[str, ...]]:
+    """Stretch, planned and ridden time, difference, the two largest causes."""
+    edges, names = legs(d.intended.course)
+    end = d.passage.distance[-1]
+    out: list[tuple[str, ...]] = []
+    for name, a, b in zip(names, edges[:-1], edges[1:], strict=True):
+        if a >= end - 1.0:
+            break
+        at = np.array([a, min(b, end)])
+        plan, ridden = (np.diff(np.interp(at, d.passage.distance, time))[0] for time in
+                        (d.intended.time[:len(d.passage.time)], d.passage.time))
+        causes = sorted(((float(np.diff(np.interp(at, d.passage.distance, lost))[0]), cause)
+                         for cause, lost in d.along.items()), key=lambda c: -abs(c[0]))
+        said = ", ".join(f"{cause} {signed_seconds(value)}" for value, cause in causes[:2]
+                         if abs(value) >= 0.5)
+        out.append((name if b <= end + 1.0 else f"{name} (in part)", clock(plan), clock(ridden),
+                    signed_seconds(ridden - plan), said))
+    return out
+
+
+# --- parts of the page ----------------------------------------------------------------------
+
+
+def _parts(d: Debrief) -> Chart:
+    causes = list(d.parts)
+    figure = {"data": [{"type": "bar", "orientation": "h", "y": causes[::-1],
+                        "x": [d.parts[cause] for cause in causes][::-1],
+                        "marker": {"color": "@plan"}}],
+              "layout": {"height": 280, "showlegend": False,
+                         "xaxis": {"title": "seconds lost (right) or won (left)",
+                                   "zeroline": True, "zerolinecolor": "@ink"},
+                         "yaxis": {"automargin": True}}}
+    table = Table(("cause", "seconds", ""), part_rows(d), "The parts add up to the whole",
+                  left=(0, 2))
+    return Chart("parts", "What cost the time?", figure, table,
+                 "Each cause is what it adds to a simulation of the plan, averaged over every "
+                 "order in which the causes can be put in. They add up to the whole.")
+
+
+def _strip(d: Debrief) -> Chart:
+    x, course = d.passage.distance / 1000.0, d.intended.course
+    m = len(d.passage.power)
+    data = [line(x, lost, "y", _STYLES[cause], cause, "s", 1) for cause, lost in d.along.items()]
+    data += [
+        line(x, _held(d.planned_power), "y2", {"color": "@plan", "width": 1.6, "shape": "hv"},
+             "planned", "W"),
+        line(x, _held(_smooth(d.ridden_power, d.passage.distance)), "y2",
+             {"color": "@ink", "width": 1.2, "shape": "hv"}, "ridden", "W"),
+        line(x, 3.6 * _held(d.planned_headwind), "y3", {"color": "@plan", "width": 1.2},
+             "planned wind", "km/h"),
+        line(x, 3.6 * _held(d.headwind), "y3", {"color": "@ink", "width": 1.2}, "wind", "km/h"),
+        line(x, d.intended.reserve[:m + 1] / 1000.0, "y4", {"color": "@plan", "width": 1.2},
+             "planned reserve", "kJ", 1),
+        line(x, d.reserve / 1000.0, "y4", {"color": "@ink", "width": 1.6}, "reserve", "kJ", 1)]
+    layout: dict[str, Any] = {
+        "height": 720, "margin": ALONG, "hovermode": False, "showlegend": False,
+        "meta": {"along": True}, "xaxis": axis(course, "y4"), "shapes": mark_rules(course),
+        "annotations": [*mark_letters(course), *_ends(d)]}
+    top, gap = 1.0, (1.0 - sum(_SHARE)) / (len(_SHARE) - 1)
+    for k, (share, title) in enumerate(zip(_SHARE, _TITLES, strict=True)):
+        layout[f"yaxis{k + 1 if k else ''}"] = {
+            "domain": [max(top - share, 0.0), top], "automargin": False, "nticks": 4,
+            "showgrid": True, "gridcolor": "@rule", "gridwidth": 0.5, "zeroline": True,
+            "zerolinecolor": "@ink", "zerolinewidth": 0.8}
+        layout["annotations"].append(row_title(title, top))
+        top -= share + gap
+    return Chart("strip", "Where along the course?", {"data": data, "layout": layout},
+                 Table(("stretch", "planned", "ridden", "difference", "mostly"), split_rows(d),
+                       "By stretch", left=(0, 4)),
+                 "A line that rises loses time there. In colour: the plan; dark: the ride (power "
+                 "as a mean over some 500 m).")
+
+
+def _ends(d: Debrief) -> list[dict[str, Any]]:
+    """Name the lines of causes at their ends, as far apart as it takes to read them."""
+    order = sorted(d.along, key=lambda cause: d.along[cause][-1])
+    span = max(*(float(np.ptp(lost)) for lost in d.along.values()), 1.0)
+    out, last = [], -math.inf
+    for cause in order:
+        y = max(float(d.along[cause][-1]), last + 0.09 * span)
+        last = y
+        out.append({"x": d.passage.distance[-1] / 1000.0, "y": y, "xref": "x", "yref": "y",
+                    "text": cause, "showarrow": False, "xanchor": "right", "yanchor": "middle",
+                    "bgcolor": "@paper", "borderpad": 0, "font": {"color": "@ink"}})
+    return out
+
+
+def _held(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.append(values, values[-1])
+
+
+def _smooth(values: NDArray[np.float64], distance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of step values over 250 m to either side."""
+    whole = np.concatenate([[0.0], np.cumsum(values * np.diff(distance))])
+    middle = 0.5 * (distance[1:] + distance[:-1])
+    low = np.clip(middle - 250.0, 0.0, distance[-1])
+    high = np.clip(middle + 250.0, 0.0, distance[-1])
+    return np.asarray((np.interp(high, distance, whole) - np.interp(low, distance, whole))
+                      / (high - low))
+
+
+def _splits(d: Debrief) -> Table:
+    return Table(("stretch", "planned", "ridden", "difference", "mostly"), split_rows(d),
+                 "Plan and ride between the marks", left=(0, 4))
+
+
+def _model(d: Debrief) -> list[Part]:
+    cp, ability = d.intended.rider.critical_power, d.ability
+    parts: list[Part] = [_drag_sentence(d)]
+    if ability.shown > 0.0:
+        parts.append(
+            f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
+            f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. With what was "
+            f"known before: {ability.estimate:.0f} ± {_SURE * ability.sd:.0f} W. A ride that was not to "
+            "the limit says little more than this.")
+    else:
+        parts.append("The ride was too easy to say anything of critical power.")
+    if d.test is not None and d.test.left_out:
+        parts.append(Table(("km of the ride", "for", "why"), [
+            (f"{part.start / 1000:.2f} to {part.end / 1000:.2f}", seconds(part.seconds),
+             part.reason) for part in d.test.left_out], "Left out of the drag", left=(0, 2)))
+    return parts
+
+
+def _method(d: Debrief) -> list[str]:
+    return [
+        "The ride is laid on the course by its positions; times are compared at the same places.",
+        ("Drag, tyres and wind come from the ride's own energy balance, with the plan's as what "
+         "was thought before."),
+        *(f"{note[0].upper()}{note[1:]}." for note in d.notes)]
