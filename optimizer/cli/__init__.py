@@ -25,6 +25,9 @@ COMMANDS: dict[str, str] = {
     "convert": "Convert a figure of aero testing to other currencies.",
     "cables": "Estimate what exposed cables, hoses, bottles and plates cost.",
     "rider": "Fit what a rider can hold, for how long, and say how sure that is.",
+    "fieldtest": "Find CdA and Crr from recorded rides; compare setups.",
+    "testplan": "Say how many runs a field test takes to show a change.",
+    "debrief": "Compare a ride with its plan: where the time went.",
 }
 
 
