@@ -14,7 +14,6 @@ from optimizer.kit.ledger import ledger
 from optimizer.kit.search import Known, Search
 from optimizer.kit.sweep import gather
 from optimizer.kit.terms import tabulate
-from optimizer.pacing import plan_ride
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.judge import Judge
-    from optimizer.pacing import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
@@ -32,7 +30,7 @@ __all__ = ["TOLERANCE", "choice_of", "choose_kit", "forbidden", "kit_set", "sear
            "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
-ALONG = 1e-4  # of the time, the same along the frontier, far inside any doubt
+ALONG = 5e-5  # of the time, the same along the frontier
 
 
 def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
@@ -54,22 +52,12 @@ def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: S
 
     Raises Infeasible where the budget is negative or no plan meets the limits.
     """
-    if not catalogue.items:
-        plan = plan_ride(course, conditions, rider, baseline, step=step, start_speed=start_speed)
-        return _as_it_stands(baseline, plan, budget, currency)
     if judge is None:
         judge = pacing_judge(course, conditions, rider, baseline, step=step,
                              start_speed=start_speed)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(course, conditions))
     search = search_for(rider, baseline, catalogue, effects, judge, ruled_out)
     return choice_of(search, budget, currency, ruled_out, tell)
-
-
-def _as_it_stands(baseline: Setup, plan: Plan, budget: float, currency: str) -> Choice:
-    """Give the choice that is none: without items there is one set."""
-    alone = KitSet((), 0.0, baseline, plan.finish_time, plan.lower_bound)
-    return Choice(budget=budget, currency=currency, owned=alone, best=alone, frontier=(alone,),
-                  proven_gap=plan.gap, frontier_gap=plan.gap, sets=1.0, planned=1)
 
 
 def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str, str],

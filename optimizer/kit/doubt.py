@@ -31,6 +31,7 @@ __all__ = ["Draws", "chance_faster", "chance_of_emptying", "draw", "finish_times
            "safe_plan"]
 
 _MARGINS = 12  # halvings of the margin on CP
+_MARGIN = 2e-3  # of CP, to which the margin is found
 _LAST = 0.005  # of the course, where an empty reserve does no harm any more
 
 
@@ -151,7 +152,7 @@ def safe_plan(plan: Plan, draws: Draws, effects: Sequence[Effect], items: Sequen
                              "down the doubts in CP, W' and wind")
         best, chance = tried(high)
     for _ in range(_MARGINS):
-        if high - low < 5e-4:
+        if high - low < _MARGIN:
             break
         middle = 0.5 * (low + high)
         found, other = tried(middle)

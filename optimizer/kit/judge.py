@@ -17,7 +17,7 @@ from optimizer.kit.bound import bound_from, coordinates
 from optimizer.pacing import grid, pacing_problem, plan_ride, simulate, solve
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
-from optimizer.pacing.simulate import holding_power
+from optimizer.pacing.simulate import holding_power, reserve_along
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Judge", "PacingJudge", "pacing_judge"]
 
-_SECANTS = 12
+_ROUNDS = 12
+_EMPTY = 0.004  # of W', below which a reserve has run out
+_FULL = 0.9999  # of W', from which a reserve is full
 _LEFT = 1.0  # J of reserve that a scaled plan may leave unused, a few hundredths of a second
 _AT_CP = 2e-4  # share of CP within which a power is held to be at CP
 _CLOSE = 1e-3  # s of pace that speed does not explain, above which a solution is not a plan
@@ -51,9 +53,10 @@ class Judge(Protocol):
 
 
 class _Solved(NamedTuple):
-    """A plan to start from: coordinates of its set, powers, energies at the nodes."""
+    """A plan to start from: coordinates and corner speeds of its set, powers, node energies."""
 
     theta: NDArray[np.float64]
+    cornering: float
     power: NDArray[np.float64]
     energy: NDArray[np.float64]
 
@@ -81,7 +84,10 @@ class PacingJudge:
         theta = coordinates(setup, self.rider.mass)
         if self._solved:
             scale = np.abs(theta) + 1e-3 * np.abs(theta).max()
-            near = min(self._solved, key=lambda s: float(np.abs((s.theta - theta) / scale).sum()))
+            # Where corners bind elsewhere, another plan brakes elsewhere: those come last.
+            near = min(self._solved, key=lambda s: (
+                abs(s.cornering - setup.cornering_factor),
+                float(np.abs((s.theta - theta) / scale).sum())))
             time = _scaled(self.problem(setup), near)
             if time is not None:
                 return time
@@ -98,58 +104,75 @@ class PacingJudge:
         theta = coordinates(setup, self.rider.mass)
         if waiting > _CLOSE or problem.slowing_recovery:
             plan = self.plan(setup)
-            self._solved.append(_Solved(theta, plan.power, 0.5 * plan.speed**2))
+            power, energy = plan.power, 0.5 * plan.speed**2
         else:
-            power = np.clip(x.work / x.pace, 0.0, problem.power_limit)
-            self._solved.append(_Solved(theta, power, x.energy))
+            power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
+        self._solved.append(_Solved(theta, setup.cornering_factor, power, energy))
         return bound_from(program, solution, setup, reach)
 
 
 def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
     """Finish time with the powers of `near` scaled to the limits; None where that fails.
 
-    What would only work against the brakes is left out. Steps at CP stay there: power above CP
-    costs reserve while power below it may not give any back.
+    The reserve of `near` runs out at some places; what is left there is used up, or saved, by one
+    factor on each stretch between them. What would only work against the brakes is left out, and
+    steps at CP stay there: power above it costs reserve while power below may give none back.
     """
-    share, energy, best = 0.0, near.energy, None
     free = np.abs(near.power / problem.critical_power - 1.0) > _AT_CP
-    tried: list[tuple[float, float]] = []
-    for _ in range(_SECANTS):
-        wanted = np.minimum(near.power * (1.0 + share * free), problem.power_limit)
+    stretch = _stretches(problem, near)
+    count = int(stretch[-1]) + 1
+    share, energy, best = np.zeros(count), near.energy, None
+    for _ in range(_ROUNDS):
+        wanted = np.minimum(near.power * (1.0 + share[stretch] * free), problem.power_limit)
         ride = simulate(problem, wanted, energy)
         if np.any(ride.stalled):
-            return None
+            return best
         energy = 0.5 * ride.speed**2
         power = np.minimum(wanted, holding_power(problem, ride))
-        left = _unused(problem, power, ride)
-        tried.append((share, left))
-        if left >= 0:
+        work = np.bincount(stretch, near.power * free * np.diff(ride.time),
+                           count).astype(float)
+        left, more = _left(problem, power, ride, stretch, work)
+        if left.min() >= 0:
             time = float(ride.finish_time)
             best = time if best is None else min(best, time)
-            if left < _LEFT:
-                return best
-        if len(tried) == 1:
-            share = (left - 0.5 * _LEFT) / float((near.power * free) @ np.diff(ride.time))
-            continue
-        (first, before), (second, after) = tried[-2:]
-        if after == before:
-            return best
-        share = second - (after - 0.5 * _LEFT) * (second - first) / (after - before)
+            if left.max() < _LEFT:
+                break
+        share = share + np.clip(more / np.maximum(work, 1.0), -0.1, 0.1)
     return best
 
 
-def _unused(problem: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
-    """Joules of reserve that a ride leaves unused, or of effort where that is scarcer."""
-    p = problem
-    left = float(ride.reserve.min()) - p.reserve_floor
+def _stretches(problem: PacingProblem, near: _Solved) -> NDArray[np.int64]:
+    """Give each step the number of its stretch, which ends where the reserve of `near` has run out."""
+    speed = np.sqrt(2 * near.energy)
+    reserve = reserve_along(problem, near.power, 2.0 / (speed[:-1] + speed[1:]))
+    out = reserve - reserve.min() < _EMPTY * problem.w_prime
+    # Of neighbouring nodes with an empty reserve the last one counts.
+    ends = np.flatnonzero(out[1:-1] & ~out[2:]) + 1
+    return np.asarray(np.searchsorted(ends, np.arange(problem.steps), side="right"))
+
+
+def _left(problem: PacingProblem, power: NDArray[np.float64], ride: Ride,
+          stretch: NDArray[np.int64], work: NDArray[np.float64],
+          ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Joules left unused on each stretch, and what more work on each would use them up."""
+    p, count = problem, len(work)
+    time = np.diff(ride.time)
+    reserve = reserve_along(p, power, time / p.step)
+    left, fullest = np.full(count, np.inf), np.zeros(count)
+    np.minimum.at(left, stretch, reserve[1:] - p.reserve_floor)
+    np.maximum.at(fullest, stretch, reserve[1:])
     if np.isfinite(p.effort_rate):
         ratio = (power / p.critical_power) ** p.effort_exponent
-        time = np.diff(ride.time)
         spent = float(ratio @ time)
         allowed = p.effort_rate**p.effort_exponent * float(ride.finish_time) + p.effort_budget
         # Work that the effort left over is worth, at the ride's own mean price.
-        left = min(left, (allowed - spent) / (p.effort_exponent * spent) * float(power @ time))
-    return left
+        spare = (allowed - spent) / (p.effort_exponent * spent) * float(power @ time)
+        if spare < left.min():  # effort is what is scarce, and is shared by all stretches
+            return np.full(count, spare), (spare - 0.5 * _LEFT) * work / work.sum()
+    more = left - 0.5 * _LEFT
+    # What is left on one stretch reaches the next, unless the reserve is full in between.
+    more[1:] -= np.where(fullest[1:] < _FULL * p.w_prime, more[:-1], 0.0)
+    return left, more
 
 
 def pacing_judge(course: Course, conditions: Conditions, rider: Rider, baseline: Setup, *,

@@ -87,11 +87,13 @@ class Search:
     def settle(self, rows: Iterable[int], within: float) -> Known:
         """Judge a set until time and bound agree `within` [s], or as well as its own plan can."""
         known = self.look(rows)
-        if known.rows in self.bounds or known.time - self.lower_of(known) <= within:
-            return known
-        self.refer(known.rows)
-        known = replace(known, time=min(known.time, self.judge.time(known.setup)))
-        self.known[known.rows] = known
+        for better in (None, self.refer):  # by plans found since, then by one of its own
+            if known.rows in self.bounds or known.time - self.lower_of(known) <= within:
+                break
+            if better is not None:
+                better(known.rows)
+            known = replace(known, time=min(known.time, self.judge.time(known.setup)))
+            self.known[known.rows] = known
         return known
 
     def lower_of(self, known: Known) -> float:
