@@ -142,7 +142,7 @@ def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
 
 
 def _stretches(problem: PacingProblem, near: _Solved) -> NDArray[np.int64]:
-    """Give each step the number of its stretch, which ends where the reserve of `near` has run out."""
+    """Give each step the number of its stretch, which ends where the reserve has run out."""
     speed = np.sqrt(2 * near.energy)
     reserve = reserve_along(problem, near.power, 2.0 / (speed[:-1] + speed[1:]))
     out = reserve - reserve.min() < _EMPTY * problem.w_prime

@@ -295,7 +295,7 @@ class Search:
         Returns by how much one still may [s].
         """
         if not self.allowed.any():
-            return self.tolerance
+            return self._left_open(budget)
         master = Master(self.catalogue, self.book, list(self.allowed),
                         self.bounds[()], self.tolerance)
         target = self.fastest(budget)
@@ -310,16 +310,28 @@ class Search:
             near_it = self.book.coordinates(self.flags([target.rows]))[0]
             proposal = master.propose(budget, target.time, near_it)
             if proposal is None:
-                best = self.fastest(budget).time
-                rows = [k.rows for k in self.known.values() if k.spend <= budget + 1e-9]
-                least = float(self.lower(self.flags(rows)).min())
-                return max(self.tolerance, best - least)
+                self._settle_rivals(budget)
+                return self._left_open(budget)
             if float(self.lower(self.flags([proposal]))[0]) < target.time - self.tolerance:
                 self.settle(proposal, self.tolerance)
                 if proposal in self.bounds:
                     master.add(self.bounds[proposal])
             master.exclude(proposal)
         return float("inf")
+
+    def _settle_rivals(self, budget: float) -> None:
+        """Settle known sets that their bounds would let beat the fastest one."""
+        target = self.fastest(budget).time - self.tolerance
+        rows = [known.rows for known in self.known.values() if known.spend <= budget + 1e-9]
+        for known, lower in zip(rows, self.lower(self.flags(rows)), strict=True):
+            if lower < target:
+                self.settle(known, self.tolerance)
+
+    def _left_open(self, budget: float) -> float:
+        """By how much known sets may still beat the fastest one, once others are ruled out [s]."""
+        rows = [known.rows for known in self.known.values() if known.spend <= budget + 1e-9]
+        least = float(self.lower(self.flags(rows)).min())
+        return max(self.tolerance, self.fastest(budget).time - least)
 
 
 def _runs(rows: NDArray[np.int64]) -> list[tuple[int, int]]:
