@@ -30,7 +30,7 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None,
     \b
     Example:
       kitpace cables "4 x 5 mm x 300 mm @ 60 deg"
-      kitpace cables "2 hoses 5.5 mm x 250 mm bundled" "bottle 74 mm x 200 mm" --out cables.html
+      kitpace cables "2 hoses 5.5 mm x 250 mm bundled" "bottle 74 mm x 200 mm"
     """  # noqa: D301 - click reads the \b
     from optimizer.evidence.bluff_body import bluff_drag
     from optimizer.evidence.ledger import DISTANCE

@@ -40,7 +40,7 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
     \b
     Example:
       kitpace convert "37 g @ 50 km/h" --to W,s/40km,CdA
-      kitpace convert "saves 12 s / 40 km @ 45 km/h" --to "W @ 45 km/h, CdA" --cda-m2 0.24
+      kitpace convert "saves 12 s / 40 km @ 45 km/h" --to "W, CdA" --cda-m2 0.24
     """  # noqa: D301 - click reads the \b
     from optimizer.evidence.express import express, read_target
     from optimizer.evidence.figures import read_figure
