@@ -2,21 +2,57 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
+import threading
 from typing import TYPE_CHECKING
 
+from optimizer.errors import KitpaceError
 from optimizer.job import run
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from optimizer.job import Job, Result
 
 __all__ = ["plan_case"]
 
 
-def plan_case(job: Job) -> tuple[dict[str, object], dict[str, str]]:
+def plan_case(job: Job, limit: float) -> tuple[dict[str, object], dict[str, str]]:
     """Plan a job; returns the figures of its row and the text of its files by name.
 
-    A worker touches no file, so it may be another machine. Raises KitpaceError.
+    A worker touches no file, so it may be another machine. Raises KitpaceError, also where there
+    is no plan within `limit` [s].
     """
+    with _within(limit):
+        return _planned(job)
+
+
+@contextlib.contextmanager
+def _within(limit: float) -> Iterator[None]:
+    """Stop the work after `limit` [s], where the system has a clock for that.
+
+    Only the main thread of a process can be stopped so: that of a local worker is, a thread of
+    a cluster's worker is not.
+    """
+    if (not hasattr(signal, "setitimer")
+            or threading.current_thread() is not threading.main_thread()):
+        yield
+        return
+
+    def late(_number: int, _frame: object) -> None:
+        raise KitpaceError(f"there is no plan after {limit / 60:g} minutes; --limit allows more")
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.setitimer(signal.ITIMER_REAL, limit)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def _planned(job: Job) -> tuple[dict[str, object], dict[str, str]]:
     import json
 
     from optimizer.report.card import card_page

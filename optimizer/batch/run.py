@@ -38,6 +38,7 @@ class _Ready(NamedTuple):
 
 
 def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: bool = False,
+              limit: float = 1800.0,
               tell: Callable[[Outcome], None] = lambda _outcome: None) -> tuple[Outcome, ...]:
     """Plan every case into a folder of its own; outcomes in the order of the batch.
 
@@ -48,6 +49,7 @@ def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: 
     ----------
     pools : gives an executor of so many workers; called anew should a worker's death break it
     workers : how many cases are under way at once
+    limit : s, the longest that a case may take
     tell : called with each outcome as it comes
     """
     done: dict[str, Outcome] = {}
@@ -64,7 +66,7 @@ def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: 
             else:
                 yield found
 
-    for one, answer in _spread(ready(), pools, workers):
+    for one, answer in _spread(ready(), pools, workers, limit):
         finish(_settle(one, answer, folder))
     return tuple(done[case.name] for case in batch.cases)
 
@@ -84,7 +86,7 @@ def _prepare(case: Case, folder: Path, *, again: bool) -> _Ready | Outcome:
     return _Ready(case, job, inputs)
 
 
-def _spread(ready: Iterable[_Ready], pools: Pools, workers: int,
+def _spread(ready: Iterable[_Ready], pools: Pools, workers: int, limit: float,
             ) -> Iterator[tuple[_Ready, Future[tuple[dict[str, object], dict[str, str]]]]]:
     """Yield each case with its settled future, with no more than `workers` under way.
 
@@ -99,7 +101,7 @@ def _spread(ready: Iterable[_Ready], pools: Pools, workers: int,
             under_way: dict[Future[tuple[dict[str, object], dict[str, str]]], _Ready] = {}
             while not broken:
                 while len(under_way) < workers and (one := next(waiting, None)) is not None:
-                    under_way[_submit(pool, one)] = one
+                    under_way[_submit(pool, one, limit)] = one
                 if not under_way:
                     more = False
                     break
@@ -113,18 +115,19 @@ def _spread(ready: Iterable[_Ready], pools: Pools, workers: int,
             suspects += under_way.values()
         for one in suspects:
             with pools(1) as pool:
-                future = _submit(pool, one)
+                future = _submit(pool, one, limit)
                 wait([future])
             yield one, future
         suspects.clear()
 
 
-def _submit(pool: Executor, one: _Ready) -> Future[tuple[dict[str, object], dict[str, str]]]:
+def _submit(pool: Executor, one: _Ready, limit: float,
+            ) -> Future[tuple[dict[str, object], dict[str, str]]]:
     """Hand a case over; a pool that is broken already says so in the future, as it does later."""
     from concurrent.futures import Future
 
     try:
-        return pool.submit(plan_case, one.job)
+        return pool.submit(plan_case, one.job, limit)
     except BrokenProcessPool as error:
         future: Future[tuple[dict[str, object], dict[str, str]]] = Future()
         future.set_exception(error)

@@ -33,9 +33,11 @@ class _CasesFailedError(KitpaceError):
               help="Processes on this machine; one for each core by default.")
 @click.option("--cluster", "address", metavar="ADDRESS",
               help="Compute on a Dask scheduler instead, such as tcp://host:8786.")
+@click.option("--limit", metavar="MINUTES", type=click.FloatRange(0.01, 1440), default=30.0,
+              show_default=True, help="The longest that one case may take, on this machine.")
 @click.option("--again", is_flag=True, help="Plan the cases that are done already as well.")
 def command(batch_file: str, out: str | None, workers: int | None, address: str | None,
-            again: bool) -> None:
+            limit: float, again: bool) -> None:
     """Plan every case of BATCH: a TOML of lists that are combined, or a CSV with a case a row.
 
     Run it again after a stop or a mended file: cases that are done and whose inputs are the
@@ -66,7 +68,8 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
             done += 1
             tell(f"{done} of {total}, last {outcome.case}")
 
-        outcomes = run_batch(batch, folder, pools, min(count, total), again=again, tell=tell_case)
+        outcomes = run_batch(batch, folder, pools, min(count, total), again=again,
+                             limit=60.0 * limit, tell=tell_case)
     index = write_atomic(folder / "index.html", table_page(batch.name, outcomes))
     write_atomic(folder / "table.csv", "\ufeff" + table_csv(outcomes))
     say(summary(outcomes))

@@ -11,7 +11,8 @@ FIGURES = {"finish_time": 3600.0, "low": 3500.0, "high": 3700.0, "gap": 0.01,
            "mean_power": 250.0, "spend": 0.0, "currency": "EUR", "items": ("Disc",)}
 
 
-def answer(job):
+def answer(job, limit):
+    assert limit == 1800.0
     if job.budget == 13:
         os._exit(9)  # as the system ends a process when memory runs out
     if job.budget == 17:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
 
+from optimizer.batch import case as case_work
 from optimizer.batch import run as engine
 from optimizer.batch import run_batch
 from optimizer.batch.outcome import digest, folder_of, read_record
 from optimizer.batch.workers import processes
+from optimizer.errors import KitpaceError
 from optimizer.scenario.batch_file import read_batch
 from optimizer.scenario.starter import write_starter
 from tests.batch.stand_in import answer
@@ -145,3 +148,11 @@ def test_the_record_is_written_last(squad, monkeypatch):
     run(squad)
     assert written[3::4] == ["record"] * 4
     assert json.dumps(written).count("report.html") == 4
+
+
+def test_a_case_that_takes_too_long_is_stopped(monkeypatch):
+    monkeypatch.setattr(case_work, "run", lambda _job: time.sleep(60))
+    begun = time.perf_counter()
+    with pytest.raises(KitpaceError, match=r"no plan after 0\.005 minutes"):
+        case_work.plan_case(None, 0.3)
+    assert time.perf_counter() - begun < 10
