@@ -122,6 +122,7 @@ def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
     stretch = _stretches(problem, near)
     count = int(stretch[-1]) + 1
     share, energy, best = np.zeros(count), near.energy, None
+    step, before, answer = np.zeros(count), np.zeros(count), np.ones(count)
     for _ in range(_ROUNDS):
         wanted = np.minimum(near.power * (1.0 + share[stretch] * free), problem.power_limit)
         ride = simulate(problem, wanted, energy)
@@ -137,7 +138,12 @@ def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
             best = time if best is None else min(best, time)
             if left.max() < _LEFT:
                 break
-        share = share + np.clip(more / np.maximum(work, 1.0), -0.1, 0.1)
+        # Work before the reserve was last full does not count: the last step tells how much does.
+        moved = np.abs(step * work) > 1e-3
+        answer[moved] = np.clip(((before - more) / np.where(moved, step * work, 1.0))[moved],
+                                0.1, 1.5)
+        step = np.clip(more / np.maximum(answer * work, 1.0), -0.1, 0.1)
+        share, before = share + step, more
     return best
 
 
