@@ -25,6 +25,8 @@ from markupsafe import Markup
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from numpy.typing import NDArray
+
 __all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "asset", "bare",
            "render", "script_json"]
 
@@ -286,12 +288,28 @@ def _plain(value: Any) -> Any:  # noqa: PLR0911
             return None
         return int(number) if number.is_integer() and abs(number) < 1e15 else number
     if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
+        return _digits(value) if value.dtype.kind == "f" and value.ndim == 1 else _plain(
+            list(value) if value.ndim > 1 else value.tolist())
     if isinstance(value, np.integer | np.bool_):
         return value.item()
     if hasattr(value, "items"):
         return {str(key): _plain(item) for key, item in value.items()}
-    return [_plain(item) for item in value]
+    items = list(value)
+    if len(items) > 20 and all(type(item) is float for item in items):
+        return _digits(np.array(items))
+    return [_plain(item) for item in items]
+
+
+def _digits(values: NDArray[np.float64]) -> list[float | int | None]:
+    """Round to seven digits as `_plain` does, all at once; long profiles take most of a page."""
+    known = np.isfinite(values)
+    size = np.where(known & (values != 0.0), np.abs(values), 1.0)
+    power = np.clip(6 - np.floor(np.log10(size)).astype(int), -22, 22)
+    up, down = 10.0 ** np.maximum(power, 0), 10.0 ** np.maximum(-power, 0)
+    rounded = np.round(np.where(known, values, 0.0) * up / down) * down / up
+    return [(int(number) if number.is_integer() and abs(number) < 1e15 else number)
+            if there else None
+            for number, there in zip(rounded.tolist(), known.tolist(), strict=True)]
 
 
 def _policy(scripts: Sequence[str], styles: str, *, charts: bool) -> str:
