@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -28,22 +27,10 @@ def pages(tmp_path_factory):
 
 @pytest.mark.parametrize("width", [1200, 360])
 @pytest.mark.parametrize(("name", "charts"), [("worth", 2), ("cables", 1)])
-def test_opens_offline_without_a_complaint_and_fits(pages, name, charts, width):
-    sync_api = pytest.importorskip("playwright.sync_api")
-    chromium = shutil.which("chromium") or pytest.skip("no Chromium here")
-    with sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": width, "height": 900})
-        said: list[str] = []
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on("request", lambda request: None if request.url.startswith("file:")
-                else said.append(request.url))
-        page.goto((pages / f"{name}.html").as_uri())
+def test_opens_offline_without_a_complaint_and_fits(pages, name, charts, width, open_page):
+    with open_page(pages / f"{name}.html", width=width) as page:
         for chart in range(charts):
             place = page.locator(".plot").nth(chart)
             place.scroll_into_view_if_needed()
             place.locator(".main-svg").first.wait_for()
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-        browser.close()
-    assert [words for words in said if not words.startswith(("data:", "blob:"))] == []
