@@ -40,7 +40,7 @@ def run_again(job: Job, items: Sequence[str],
     tell("how to ride it")
     setup, choice = _kit(job, items, tell)
     plan = plan_for(job, setup)
-    few = ride_in_blocks(job, plan)
+    few = ride_in_blocks(job, plan, thorough=False)
     choice = choice or _settled(job, items, setup, plan)
     tell("how sure it is")
     return Result(job=job, choice=choice, plan=plan, baseline_plan=plan, rideable=few,

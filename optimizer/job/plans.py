@@ -29,10 +29,13 @@ def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
                      measure_grid=measure_grid)
 
 
-def ride_in_blocks(job: Job, plan: Plan) -> RideablePlan:
-    """Simplify a plan to the blocks that the job asks for, each with its main position."""
+def ride_in_blocks(job: Job, plan: Plan, *, thorough: bool = True) -> RideablePlan:
+    """Simplify a plan to the blocks that the job asks for, each with its main position.
+
+    `thorough` as `rideable` has it.
+    """
     few = rideable(plan, recognisable_places(job.course), blocks=job.options.blocks,
-                   rounding=job.options.power_rounding)
+                   rounding=job.options.power_rounding, thorough=thorough)
     if job.position is None:
         return few
     return replace(few, blocks=tuple(

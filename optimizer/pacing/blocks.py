@@ -77,7 +77,7 @@ def recognisable_places(course: Course) -> tuple[Mark, ...]:
 
 
 def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: float = 5.0, *,
-             hills: Sequence[float] = HILLS) -> RideablePlan:
+             hills: Sequence[float] = HILLS, thorough: bool = True) -> RideablePlan:
     """Simplify a plan to at most `blocks` blocks of constant power.
 
     Parameters
@@ -86,6 +86,7 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: flo
     rounding : of the powers [W], 0 for none
     hills : grades, increasing, that part the road into descents, flat and climbs, on which one
         rule for the whole course adds to the block's power or takes from it; empty for none
+    thorough : try fewer blocks and no rule for hills as well, which sometimes wins a little
 
     Edges are found by dynamic programming on the ideal powers, powers by sequential quadratic
     programming on the forward simulation with exact gradients, rounded powers by a search among
@@ -100,9 +101,9 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: flo
         if 0 < k < p.steps:
             at.setdefault(k, place.name)
     tries = [(blocks, hills)]
-    if len(hills):
+    if len(hills) and thorough:
         tries.append((blocks, ()))
-    if blocks >= _MANY:
+    if blocks >= _MANY and thorough:
         tries.append((blocks // 2, hills))
     return min((_simplified(plan, at, few, rounding, rule) for few, rule in tries),
                key=lambda ridden: ridden.finish_time)
