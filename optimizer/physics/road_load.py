@@ -44,12 +44,9 @@ class DragArea:
             values = np.repeat(area[:, :1], _CELLS + 1, axis=1)
             slopes = np.zeros_like(values)
         else:
-            from scipy.interpolate import CubicSpline  # slow to import, and seldom needed
-
             # Zero slope at both ends: even in yaw at 0, and no invention beyond the table.
-            spline = CubicSpline(yaw, area, axis=1, bc_type="clamped")
-            inside = np.minimum(nodes, yaw[-1])
-            values, slopes = spline(inside), spline(inside, 1) * (nodes <= yaw[-1])
+            values, slopes = _clamped_spline(yaw, area, np.minimum(nodes, yaw[-1]))
+            slopes = slopes * (nodes <= yaw[-1])
         width = nodes[1]
         jump = np.diff(values, axis=1) / width
         left, right = slopes[:, :-1], slopes[:, 1:]
@@ -95,6 +92,30 @@ class DragArea:
         a, b, c, d = (part.take(row) for part in self._cells)  # type: ignore[attr-defined]
         return (a + u * (b + u * (c + u * d)), sign * (b + u * (2 * c + 3 * u * d)),
                 2 * c + 6 * u * d)
+
+
+def _clamped_spline(x: NDArray[np.float64], y: NDArray[np.float64], at: NDArray[np.float64],
+                    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Cubic spline (p, k) through y (p, m) at x (m,) with no slope at its ends, and its slope.
+
+    Slopes at the knots from the continuity of the second derivative (any textbook of numerical
+    analysis). Written out, since scipy's takes longer to import than a plan to compute.
+    """
+    h = np.diff(x)
+    rise = np.diff(y, axis=1) / h
+    matrix = np.eye(len(x))
+    right = np.zeros_like(y)
+    inner = np.arange(1, len(x) - 1)
+    matrix[inner, inner - 1], matrix[inner, inner + 1] = 1 / h[:-1], 1 / h[1:]
+    matrix[inner, inner] = 2 / h[:-1] + 2 / h[1:]
+    right[:, 1:-1] = 3 * (rise[:, :-1] / h[:-1] + rise[:, 1:] / h[1:])
+    slope = np.linalg.solve(matrix, right.T).T
+    k = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(h) - 1)
+    u, left, end = at - x[k], slope[:, k], slope[:, k + 1]
+    bend = (3 * rise[:, k] - 2 * left - end) / h[k]
+    twist = (left + end - 2 * rise[:, k]) / h[k]**2
+    return (y[:, k] + u * (left + u * (bend + u * twist)),
+            left + u * (2 * bend + 3 * u * twist))
 
 
 def aerodynamic_force(
