@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from optimizer.conditions import Conditions
+    from optimizer.ride.balance import Assumptions
     from optimizer.ride.comparison import Comparison
     from optimizer.ride.field_test import FieldTest, Runs
     from optimizer.ride.ride import Ride
@@ -146,17 +147,14 @@ def _weather(rides: Sequence[Ride], temperature: float | None, pressure: float |
 
 
 def _runs(rides: tuple[Ride, ...], names: tuple[str, ...], conditions: tuple[Conditions, ...],
-          mass: float, crr: float, assumptions: object, lap_km: float | None,
+          mass: float, crr: float, assumptions: Assumptions, lap_km: float | None,
           leave_out: Sequence[str]) -> Runs:
-    from typing import cast
-
     from optimizer.physics import Setup
-    from optimizer.ride.balance import Assumptions
     from optimizer.ride.field_test import Runs
 
     bike = Setup("as ridden", 10.0, crr)
     return Runs(rides, names, conditions, bike, mass - bike.mass,
-                cast("Assumptions", assumptions), None if lap_km is None else 1000.0 * lap_km,
+                assumptions, None if lap_km is None else 1000.0 * lap_km,
                 tuple(_stretch(text, len(rides)) for text in leave_out))
 
 

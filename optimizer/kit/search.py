@@ -132,6 +132,22 @@ class Search:
                 keep &= ~(chosen[:, k] & chosen[:, row[name]])
         return np.asarray(keep)
 
+    def mended(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Take out of sets (s, n) what lacks its requirement or meets what it excludes."""
+        row = {name: k for k, name in enumerate(self.book.terms.names)}
+        out = chosen & self.allowed
+        for k, item in enumerate(self.catalogue.items):
+            for name in item.excludes:
+                out[:, k] &= ~out[:, row[name]]
+        for _ in range(len(row)):  # a requirement may require
+            before = out.copy()
+            for k, item in enumerate(self.catalogue.items):
+                for name in item.requires:
+                    out[:, k] &= out[:, row[name]]
+            if (out == before).all():
+                break
+        return out
+
     def fastest(self, budget: float) -> Known:
         """Fastest known set within a budget, the cheapest of equals."""
         return min((known for known in self.known.values() if known.spend <= budget + 1e-9),
@@ -160,7 +176,7 @@ class Search:
                         group.across)
                   for group in self.groups for keep in [~group.chosen[:, ~usable].any(axis=1)]]
         sets = best_by_cost(groups, tangent_of(self.refer(near.rows), self.book), budget)
-        sets = sets[self.feasible(sets)]
+        sets = self.mended(sets)
         order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
         return min((self.look(np.flatnonzero(sets[k])) for k in order), key=lambda k: k.time)
 
@@ -182,8 +198,7 @@ class Search:
                 if key not in asked:
                     asked.add(key)
                     parts.append(best_by_cost(self.groups, tangent_of(bound, self.book), most))
-            pool = np.unique(np.concatenate(parts), axis=0)
-            pool = pool[self.feasible(pool)]
+            pool = np.unique(self.mended(np.concatenate(parts)), axis=0)
             pool, guess = self._front_of(pool)
             self.spacing = max(float(np.ptp(guess)) / _ALONG, self.along)
             ahead = self._beyond(guess)

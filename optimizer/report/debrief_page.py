@@ -100,8 +100,8 @@ def advice(d: Debrief) -> list[str]:
         said = f"Stops cost {seconds(parts['stops'])}, getting up to speed again included."
         found.append((parts["stops"], said))
     if parts["corners and brakes"] > 3.0:
-        said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than planned. "
-                "If you were right to brake there, lower the plan's corner speeds.")
+        said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than "
+                "planned. If you were right to brake there, lower the plan's corner speeds.")
         found.append((parts["corners and brakes"], said))
     if not math.isnan(d.drag_area) and abs(d.drag_area - d.planned_drag_area) > (
             _SURE * d.drag_area_sd):
@@ -283,8 +283,8 @@ def _model(d: Debrief) -> list[Part]:
         parts.append(
             f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
             f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. With what was "
-            f"known before: {ability.estimate:.0f} ± {_SURE * ability.sd:.0f} W. A ride that was not to "
-            "the limit says little more than this.")
+            f"known before: {ability.estimate:.0f} ± {_SURE * ability.sd:.0f} W. A ride that was "
+            "not to the limit says little more than this.")
     else:
         parts.append("The ride was too easy to say anything of critical power.")
     if d.test is not None and d.test.left_out:

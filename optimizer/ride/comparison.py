@@ -196,15 +196,18 @@ def power_to_see(change: float, sd: float, freedom: float = math.inf,
     By the noncentral t distribution (Cohen 1988, Statistical Power Analysis for the
     Behavioral Sciences, ch. 2); `freedom` inf is the normal case.
     """
-    from scipy.special import nctdtr
-    from scipy.stats import norm, t
+    from scipy.special import gammaincinv, ndtr, ndtri, stdtrit
 
     shift = abs(change) / sd
     if math.isinf(freedom):
-        edge = norm.ppf(1.0 - level / 2.0)
-        return float(norm.cdf(shift - edge) + norm.cdf(-shift - edge))
-    edge = t.ppf(1.0 - level / 2.0, freedom)
-    return float(1.0 - nctdtr(freedom, shift, edge) + nctdtr(freedom, shift, -edge))
+        edge, scatter, weight = float(ndtri(1.0 - level / 2.0)), np.ones(1), np.ones(1)
+    else:
+        # Mean over the estimated deviation, at its quantiles: safe where the tails underflow.
+        edge = float(stdtrit(freedom, 1.0 - level / 2.0))
+        at, weight = np.polynomial.legendre.leggauss(200)
+        scatter = np.sqrt(2.0 * gammaincinv(freedom / 2.0, 0.5 * (at + 1.0)) / freedom)
+        weight = 0.5 * weight
+    return float(weight @ (ndtr(shift - edge * scatter) + ndtr(-shift - edge * scatter)))
 
 
 def smallest_to_see(sd: float, freedom: float = math.inf, power: float = 0.8,

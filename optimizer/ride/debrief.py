@@ -2,8 +2,8 @@
 
 Every cause (wind and air, power, drag with tyres, corners, stops) is put into the same forward
 simulation in every order; a cause is worth the mean of what it adds (Shapley 1953, Contributions
-to the Theory of Games II, 307). So the parts add up to the simulated difference exactly, and what the
-simulation of the ride misses stands beside them as the rest.
+to the Theory of Games II, 307). So the parts add up to the simulated difference exactly, and what
+the simulation of the ride misses stands beside them as the rest.
 """
 
 from __future__ import annotations
@@ -130,8 +130,8 @@ class _Causes:
     """What the plan supposed (`planned`) and what the ride had in its place.
 
     `head`, `cross` (m,); `drag` CdA against yaw; `rolling` (m,) Crr; `brakes`, `stops` (m + 1,)
-    speeds that the rider braked to, inf where not; `stood` (m + 1,) seconds stood still up to each node;
-    `planned_power`, `ridden_power` (m,).
+    speeds that the rider braked to, inf where not; `stood` (m + 1,) seconds stood still up to
+    each node; `planned_power`, `ridden_power` (m,).
     """
 
     planned: PacingProblem

@@ -42,7 +42,7 @@ def test_opens_offline_without_a_complaint_and_fits(open_page, page_file, width)
     with open_page(page_file, width=width) as page:
         drawn(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert page.locator("svg.map .mark").count() == 7  # the start, five of the demo, one of ours
+        assert page.locator("svg.map .mark").count() == 7  # the start, five of the demo, ours
 
 
 def test_one_place_is_shown_everywhere(open_page, page_file):

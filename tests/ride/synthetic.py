@@ -162,7 +162,7 @@ def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, bra
             power = max(truth.power + effort[k] + jitter[k] + 3600.0 * grade, 0.0)
         else:
             power = max(powers[i] + jitter[k], 0.0)
-        if v > 0.97 * limit[i] and powers is None or v > limit[i]:
+        if (v > 0.97 * limit[i] and powers is None) or v > limit[i]:
             power = 0.0
         power = min(power, 60.0 * max(v, 2.0))
         wind = east[k] + gust_e[k], north[k] + gust_n[k]
