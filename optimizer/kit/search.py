@@ -70,6 +70,9 @@ class Search:
         self.known: dict[tuple[int, ...], Known] = {}
         self.bounds: dict[tuple[int, ...], Bound] = {}
         first = self.refer(())
+        # What the certificate of one plan leaves open, no comparison of sets can close.
+        open_here = self.look(()).time - first.value
+        self.tolerance, self.along = max(tolerance, open_here), max(along, open_here)
         self.basis = directions(first.bend, book.reach())
         along_first = np.linalg.pinv(self.basis)[:, :1].T @ first.slope  # s, empty without items
         self.per_second = 1.0 / max(float(np.abs(along_first).sum()), 1e-9)
