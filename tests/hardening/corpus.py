@@ -28,6 +28,8 @@ gpx = "course.gpx"
 wind = { speed_kmh = 12, from_deg = 240 }
 [options]
 draws = 40
+blocks = 4
+step_m = 40
 """
 KIT = """item,place,price,owned,requires,excludes,forbidden_by
 Disc,rear wheel,400,no,,,

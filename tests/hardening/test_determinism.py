@@ -64,6 +64,7 @@ def test_another_seed_moves_the_range_only(scenario):
     assert said[1] == said[2]
 
 
+@pytest.mark.long
 def test_a_batch_gives_the_same_with_one_worker_and_two(tmp_path):
     scenario = race(tmp_path)
     file = scenario.with_name("squad.toml")

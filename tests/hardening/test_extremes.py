@@ -45,7 +45,7 @@ def test_impossible_winds_on_the_command_line(tmp_path, words):
     assert "--wind" in said
 
 
-@pytest.mark.parametrize("angle", [0, 35, 125, 215])
+@pytest.mark.parametrize("angle", [35, 125, 215])
 @pytest.mark.parametrize("speed", [60, 150])
 def test_a_storm_is_ridden_or_said_to_be_impossible(tmp_path, speed, angle):
     code, said, found = planned(race(tmp_path), "--wind", f"{speed}@{angle}")

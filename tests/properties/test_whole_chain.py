@@ -18,7 +18,7 @@ from optimizer.physics import GRAVITY, aerodynamic_force
 from optimizer.scenario import read_scenario
 from tests.hardening.corpus import race, road
 
-few = settings(max_examples=12, deadline=None, derandomize=True,
+few = settings(max_examples=8, deadline=None, derandomize=True,
                suppress_health_check=[HealthCheck.too_slow])
 SLACK = 0.02  # s; plans are optimal to a hundredth
 
