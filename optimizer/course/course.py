@@ -121,6 +121,12 @@ class Course:
         return np.diff(self.elevation) / np.diff(self.distance)
 
     @property
+    def split_marks(self) -> tuple[Mark, ...]:
+        """Marks where splits are taken: by distance, those at start and finish left out."""
+        inside = [mark for mark in self.marks if 0.5 < mark.distance < self.length - 0.5]
+        return tuple(sorted(inside, key=lambda mark: mark.distance))
+
+    @property
     def ascent(self) -> float:
         """Sum of all climbs [m]."""
         return float(np.maximum(np.diff(self.elevation), 0.0).sum())

@@ -80,8 +80,7 @@ def set_splits(job: Job, choice: Choice, best: Plan, owned: Plan) -> tuple[SetSp
 
 def _splits(job: Job, name: str, kit: KitSet, plan: Plan) -> SetSplits:
     end = float(plan.distance[-1])
-    places = np.array([*(mark.distance for mark in job.course.marks
-                         if 0.0 < mark.distance < end), end])
+    places = np.array([*(mark.distance for mark in job.course.split_marks), end])
     after = np.clip(np.searchsorted(plan.distance, places), 1, len(plan.distance) - 1)
     share = (places - plan.distance[after - 1]) / np.diff(plan.distance)[after - 1]
     drawn = draw_times(job, kit, plan)

@@ -89,9 +89,8 @@ def compare_sets(course: Course, conditions: Conditions, rider: Rider, baseline:
     """
     terms = tabulate(baseline, catalogue, effects)
     draws = draw(conditions, rider, effects, count, seed)
-    places = [(mark.name, mark.distance) for mark in course.marks
-              if 0.0 < mark.distance < course.length - 0.5]
-    places = [*sorted(places, key=lambda place: place[1]), ("Finish", course.length)]
+    places = [*((mark.name, mark.distance) for mark in course.split_marks),
+              ("Finish", course.length)]
     at = np.array([distance for _, distance in places])
     runs = []
     for name, items in sets:

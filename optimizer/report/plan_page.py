@@ -242,8 +242,9 @@ def _splits(result: Result) -> Table | str:
     if not sets:
         return ""
     course = result.job.course
-    marks = [f"{letter} {mark.name}, {kilometres(mark.distance)}"
-             for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True)]
+    letter_of = dict(zip(course.marks, letters(len(course.marks)), strict=True))
+    marks = [f"{letter_of[mark]} {mark.name}, {kilometres(mark.distance)}"
+             for mark in course.split_marks]
     rows = [(_set_name(row, result), money(row.spend), *(
         Markup("{} <small>({} to {})</small>").format(clock(t), clock(a), clock(b))
         for t, a, b in zip(row.arrival, row.low, row.high, strict=True))) for row in sets]

@@ -186,8 +186,7 @@ def splits(result: Result) -> list[dict[str, Any]]:
     """List each mark and the finish with its time by the plan, in blocks, with what is owned."""
     plan = result.plan
     end = float(plan.distance[-1])
-    places = [(mark.name, mark.distance) for mark in result.job.course.marks
-              if 0.0 < mark.distance < end]
+    places = [(mark.name, mark.distance) for mark in result.job.course.split_marks]
     return [{
         "mark": name, "distance_m": at, "elapsed_s": plan.time_at(at),
         "rideable_s": float(np.interp(at, plan.distance, result.rideable.time)),
