@@ -181,13 +181,14 @@ def _word(path: Path, usual: str) -> str:
 def _told_apart(cases: tuple[Case, ...]) -> tuple[Case, ...]:
     """Give every case a name of its own: what it is made of, and a number where that repeats."""
     named: dict[str, Case] = {}
+    budgets = {case.budget for case in cases if not case.name}
     for case in cases:
         parts = [_word(case.scenario, "scenario")]
         if case.rider:
             parts.append(_word(case.rider, "rider"))
         if case.weather:
             parts.append(case.weather)
-        if case.budget is not None:
+        if case.budget is not None and len(budgets) > 1:
             parts.append(f"{case.budget:g}")
         if case.start_time is not None:
             parts.append(case.start_time.isoformat(timespec="minutes"))
