@@ -140,3 +140,60 @@ def test_refuses_a_time_that_no_rider_could_save():
 def test_refuses_an_unknown_target(text):
     with pytest.raises(InputError):
         read_target(text)
+
+
+@pytest.mark.parametrize(("text", "says", "names"), [
+    ("saves 37 g drag", ["test speed not stated: 4", "air density not stated: 1."], {"air", "speed"}),
+    ("saves 12 s / 40 km @ 45 km/h", ["air density not stated", "whole drag"], {"air", "drag"}),
+    ("saves 1 % power @ 45 km/h", ["air density not stated", "whole drag"], {"air", "drag"}),
+    ("saves 2 % drag", ["whole drag"], {"drag"}),
+    ("saves 8 W rolling @ 45 km/h", [], set()),
+    ("-0.004 m2", [], set())])
+def test_what_a_figure_does_not_state_is_listed_once_and_counted(text, says, names):
+    change = change_of(read_figure(text), RIDER)
+    assert len(change.assumptions) == len(names)
+    for words in says:
+        assert any(words in said for said in change.assumptions), change.assumptions
+    assert (change.assumed_sd > 0) == bool(names)
+
+
+def test_the_assumed_speed_is_said_in_km_per_hour():
+    priors = default_priors()
+    said = " ".join(change_of(read_figure("saves 37 g drag"), RIDER).assumptions)
+    assert f"{3.6 * priors.speed:.0f} ± {3.6 * priors.speed_sd:.0f} km/h" in said
+
+
+def test_priors_of_ones_own_are_used():
+    from dataclasses import replace
+
+    priors = replace(default_priors(), speed=11.0, air_density=1.1)
+    figure = read_figure("saves 37 g drag")
+    assert change_of(figure, RIDER, priors=priors).value == pytest.approx(
+        -0.037 * 9.80665 / (0.5 * 1.1 * 11.0**2))
+
+
+def test_the_slope_carries_the_stated_error():
+    change = change_of(read_figure("saves 37 g @ 50 km/h"), RIDER, air_density=1.2)
+    assert change.channel == "drag_area"
+    assert change.slope == pytest.approx(1 / (0.5 * 1.2 * (50 / 3.6) ** 2), rel=1e-6)
+    nothing = change_of(read_figure("0 g @ 50 km/h"), RIDER, air_density=1.2)
+    assert nothing.slope == pytest.approx(change.slope, rel=1e-6)
+
+
+def test_a_doubtful_rider_is_in_the_doubt_of_a_share():
+    sure, unsure = (change_of(read_figure("saves 2 % drag"), Reference.of(
+        drag_area=0.25, drag_area_sd=sd)).assumed_sd for sd in (0.0, 0.05))
+    assert unsure > sure
+    assert unsure**2 - sure**2 == pytest.approx((0.02 * 0.05) ** 2, rel=1e-6)
+
+
+@pytest.mark.parametrize(("text", "fine"), [
+    ("saves 60:00 / 40 km @ 40 km/h", False), ("costs 61:00 / 40 km @ 40 km/h", False),
+    ("costs 59:00 / 40 km @ 40 km/h", True), ("saves 29:00 / 40 km @ 40 km/h", True)])
+def test_half_or_double_the_time_is_no_saving_of_kit(text, fine):
+    figure = read_figure(text)
+    if fine:
+        assert np.isfinite(change_of(figure, RIDER).value)
+    else:
+        with pytest.raises(InputError, match="halves or doubles"):
+            change_of(figure, RIDER)
