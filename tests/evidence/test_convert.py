@@ -142,19 +142,19 @@ def test_refuses_an_unknown_target(text):
         read_target(text)
 
 
-@pytest.mark.parametrize(("text", "says", "names"), [
-    ("saves 37 g drag", ["test speed not stated: 4", "air density not stated: 1."], {"air", "speed"}),
-    ("saves 12 s / 40 km @ 45 km/h", ["air density not stated", "whole drag"], {"air", "drag"}),
-    ("saves 1 % power @ 45 km/h", ["air density not stated", "whole drag"], {"air", "drag"}),
-    ("saves 2 % drag", ["whole drag"], {"drag"}),
-    ("saves 8 W rolling @ 45 km/h", [], set()),
-    ("-0.004 m2", [], set())])
-def test_what_a_figure_does_not_state_is_listed_once_and_counted(text, says, names):
+@pytest.mark.parametrize(("text", "says", "count"), [
+    ("saves 37 g drag", ["test speed not stated: 4", "air density not stated: 1."], 2),
+    ("saves 12 s / 40 km @ 45 km/h", ["air density not stated", "whole drag"], 2),
+    ("saves 1 % power @ 45 km/h", ["air density not stated", "whole drag"], 2),
+    ("saves 2 % drag", ["whole drag"], 1),
+    ("saves 8 W rolling @ 45 km/h", [], 0),
+    ("-0.004 m2", [], 0)])
+def test_what_a_figure_does_not_state_is_listed_once_and_counted(text, says, count):
     change = change_of(read_figure(text), RIDER)
-    assert len(change.assumptions) == len(names)
+    assert len(change.assumptions) == count
     for words in says:
         assert any(words in said for said in change.assumptions), change.assumptions
-    assert (change.assumed_sd > 0) == bool(names)
+    assert (change.assumed_sd > 0) == bool(count)
 
 
 def test_the_assumed_speed_is_said_in_km_per_hour():
