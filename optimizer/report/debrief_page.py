@@ -76,8 +76,11 @@ def sentences(d: Debrief) -> list[str]:
         out.append(f"Won by {listing(won)}.")
     out.append(f"The model does not explain {seconds(d.parts['rest'])}.")
     out.append(_drag_sentence(d))
-    out.append(f"The reserve fell to {d.reserve.min() / 1000:.1f} of "
-               f"{d.intended.rider.w_prime / 1000:.1f} kJ by the planned critical power.")
+    least, whole = d.reserve.min() / 1000.0, d.intended.rider.w_prime / 1000.0
+    out.append(f"By the planned critical power the reserve fell to {least:.1f} of {whole:.1f} kJ."
+               if least >= 0.0 else
+               f"By the planned critical power the reserve of {whole:.1f} kJ was overdrawn by "
+               f"{-least:.1f} kJ: the rider can hold more than planned.")
     return out
 
 
