@@ -47,7 +47,7 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
     \b
     Example:
       kitpace debrief courses/petrel-flats/scenario.toml race.gpx
-      kitpace debrief my-race/scenario.toml race.csv --all-out --update my-race/next.toml
+      kitpace debrief my-race/scenario.toml race.csv --update my-race/next.toml
     """  # noqa: D301 - click reads the \b
     page = Path(out) if out else Path(scenario).parent / "debrief.html"
     if page.is_dir():

@@ -53,7 +53,7 @@ def command(change_w: float | None, change_percent: float | None, speed_kmh: flo
     \b
     Example:
       kitpace testplan --change-w 5 --speed-kmh 40 --run-km 12 --air calm
-      kitpace testplan --change-percent 2.5 --speed-kmh 42 --course laps --leg-km 3
+      kitpace testplan --change-percent 2.5 --speed-kmh 42 --course laps
     """  # noqa: D301 - click reads the \b
     from optimizer.ride.design import Intention, plan_test
 

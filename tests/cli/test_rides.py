@@ -1,0 +1,107 @@
+"""`kitpace fieldtest`, `testplan` and `debrief` as a person types them."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from optimizer.cli import group
+from optimizer.course import read_course
+from optimizer.errors import InputError
+from tests.ride import synthetic
+from tests.ride.trials import truth
+
+COLUMNS = {"elapsed_s": "time", "distance_m": "distance", "speed_mps": "speed",
+           "power_w": "power", "elevation_m": "elevation", "latitude_deg": "latitude",
+           "longitude_deg": "longitude"}
+
+
+def kitpace(*words):
+    return CliRunner().invoke(group, [str(word) for word in words], standalone_mode=False)
+
+
+def write(path, columns):
+    with path.open("w", newline="", encoding="utf-8") as file:
+        out = csv.writer(file)
+        out.writerow(columns)
+        out.writerows(zip(*columns.values(), strict=True))
+    return path
+
+
+@pytest.fixture(scope="module")
+def laps(tmp_path_factory):
+    rng = np.random.default_rng(3)
+    so = truth(rng)
+    ride = synthetic.ride(synthetic.loop(rng), so, synthetic.Sensors(), rng)
+    path = write(tmp_path_factory.mktemp("laps") / "laps.csv",
+                 {column: getattr(ride, name) for column, name in COLUMNS.items()})
+    return so, path
+
+
+def test_a_field_test_finds_the_drag_of_an_invented_ride(laps):
+    so, path = laps
+    page = path.with_name("page.html")
+    done = kitpace("fieldtest", path, "--mass", f"{so.mass:.2f}", "--out", page)
+    assert done.exit_code == 0, done.exception
+    low, high = map(float, re.search(r"CdA, m²\s+\S+\s+(\S+) to (\S+)", done.output).groups())
+    assert low < so.cda < high
+    assert high - low < 0.1
+    assert max(map(len, done.output.splitlines())) <= 80
+    assert "CdA" in page.read_text(encoding="utf-8")
+
+
+def test_a_field_test_without_power_is_refused(laps, tmp_path):
+    with laps[1].open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    path = write(tmp_path / "bare.csv", {
+        name: [row[name] for row in rows] for name in COLUMNS if name != "power_w"})
+    done = kitpace("fieldtest", path, "--mass", 80, "--out", tmp_path / "page.html")
+    assert isinstance(done.exception, InputError)
+    assert "power" in str(done.exception)
+    assert not (tmp_path / "page.html").exists()
+
+
+def test_a_plan_of_a_test_says_how_many_runs():
+    done = kitpace("testplan", "--change-w", 5, "--speed-kmh", 40, "--run-km", 12, "--air", "calm")
+    assert done.exit_code == 0, done.exception
+    assert "runs" in done.output
+    small = kitpace("testplan", "--change-w", 0.1, "--speed-kmh", 20, "--run-km", 2, "--leg-km",
+                    1, "--air", "breezy")
+    assert small.exit_code == 0, small.exception
+    assert small.output != done.output
+
+
+def test_a_ride_is_laid_against_its_plan(tmp_path):
+    race = tmp_path / "race"
+    assert kitpace("new", race).exit_code == 0
+    planned = kitpace("plan", race / "scenario.toml", "--budget", 0, "--out", tmp_path / "p.html",
+                      "--json", tmp_path / "p.json")
+    assert planned.exit_code == 0, planned.exception
+    profile = json.loads((tmp_path / "p.json").read_text(encoding="utf-8"))["profile"]
+    course = read_course(race / "course.gpx")
+    nodes, speed = np.array(profile["distance_m"]), np.array(profile["speed_mps"])
+    power = np.array(profile["power_w"])
+    time = np.concatenate([[0.0], np.cumsum(2 * np.diff(nodes) / (speed[1:] + speed[:-1]))])
+    at = np.arange(0.0, time[-1] + 1.0)
+    place = np.interp(at, time, nodes)
+    ride = write(tmp_path / "ride.csv", {
+        "elapsed_s": at, "distance_m": place, "speed_mps": np.interp(at, time, speed),
+        "power_w": np.interp(place, 0.5 * (nodes[1:] + nodes[:-1]), power[:len(nodes) - 1]),
+        "elevation_m": np.interp(place, course.distance, course.elevation),
+        "latitude_deg": np.interp(place, course.distance, course.latitude),
+        "longitude_deg": np.interp(place, course.distance, course.longitude)})
+    done = kitpace("debrief", race / "scenario.toml", ride, "--budget", 0, "--out",
+                   tmp_path / "d.html", "--update", race / "next.toml")
+    assert done.exit_code == 0, done.exception
+    words = re.findall(r"^(.+?)\s{2,}([+−]?[\d.]+)(?: min)? s", done.output, flags=re.MULTILINE)
+    assert {"power", "drag", "stops", "in all"} <= {name for name, _ in words}
+    assert (tmp_path / "d.html").stat().st_size > 10_000
+    assert (race / "next.toml").exists()
+    again = kitpace("debrief", race / "scenario.toml", ride, "--budget", 0, "--out",
+                    tmp_path / "d.html", "--update", race / "scenario.toml")
+    assert isinstance(again.exception, InputError)  # never in place

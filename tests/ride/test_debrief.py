@@ -1,0 +1,96 @@
+"""A plan against rides that were made from it, with what went otherwise known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optimizer.conditions import Conditions
+from optimizer.course import Course
+from optimizer.errors import InputError
+from optimizer.pacing import plan_ride, recognisable_places, rideable, simulate
+from optimizer.physics import Setup
+from optimizer.ride.debrief import Intended, debrief
+from optimizer.ride.ride import Ride
+from optimizer.rider import Position, Rider
+
+RIDER = Rider("A", 72.0, 270.0, 18e3, 500.0, (Position("aero", 0.26),), effort_rate=1.0)
+BIKE = Setup("bike", 9.0, 0.0045)
+CALM = Conditions()
+
+
+def course(length=12_000.0):
+    """A loop of gentle hills on a sphere of sorts, heading round once."""
+    s = np.arange(0.0, length + 1.0, 10.0)
+    n = len(s) - 1
+    turn = 2 * np.pi * s / length
+    radius = length / (2 * np.pi)
+    return Course(
+        "loop", s, 0.0 + np.degrees(radius * np.sin(turn) / 6_371_000.0),
+        np.degrees(radius * (1 - np.cos(turn)) / 6_371_000.0),
+        20.0 + 12.0 * np.sin(3 * turn) + 4 * np.sin(11 * turn),
+        0.5 * (turn[1:] + turn[:-1]), np.ones(n), np.full(n + 1, np.inf), np.full(n, 0.03),
+        np.ones(n))
+
+
+@pytest.fixture(scope="module")
+def intended():
+    road = course()
+    plan = plan_ride(road, CALM, RIDER, BIKE, start_speed=8.0)
+    few = rideable(plan, recognisable_places(road), blocks=6)
+    return Intended(road, CALM, RIDER, BIKE, plan.problem, plan.distance, few.power, few.time,
+                    few.reserve)
+
+
+def ridden(intended, power, stop=0.0):
+    """Record the ride of `power` (n,), a sample a second, with a stop half way [s]."""
+    problem, road = intended.problem, intended.course
+    time = simulate(problem, power).time
+    at = np.arange(0.0, time[-1] + 1.0)
+    distance = np.interp(at, time, intended.nodes)
+    watts = np.interp(distance, 0.5 * (intended.nodes[1:] + intended.nodes[:-1]), power)
+    speed = np.gradient(distance)
+    if stop:
+        k = len(at) // 2
+        pause = np.arange(1.0, stop + 1.0)
+        at = np.concatenate([at[:k], at[k - 1] + pause, at[k:] + stop])
+        distance, watts, speed = (np.insert(x, k, np.full(len(pause), fill)) for x, fill in (
+            (distance, distance[k - 1]), (watts, 0.0), (speed, 0.0)))
+    return Ride("made", at, distance, speed, watts,
+                np.interp(distance, road.distance, road.elevation),
+                np.interp(distance, road.distance, road.latitude),
+                np.interp(distance, road.distance, road.longitude))
+
+
+def test_a_ride_as_planned_lost_nothing(intended):
+    found = debrief(ridden(intended, intended.power), intended)
+    assert sum(found.parts.values()) == pytest.approx(
+        found.difference, abs=0.1)
+    for cause, seconds in found.parts.items():
+        assert abs(seconds) < 8.0, cause
+
+
+@pytest.mark.parametrize("share", [0.95, 1.05])
+def test_power_is_told_from_the_rest(intended, share):
+    power = share * intended.power
+    found = debrief(ridden(intended, power), intended)
+    cost = float(simulate(intended.problem, power).time[-1]
+                 - simulate(intended.problem, intended.power).time[-1])
+    assert found.parts["power"] == pytest.approx(cost, abs=6.0)
+    assert sum(found.parts.values()) == pytest.approx(
+        found.difference, abs=0.1)
+
+
+def test_a_stop_is_a_stop(intended):
+    found = debrief(ridden(intended, intended.power, stop=40.0), intended)
+    assert 35.0 < found.parts["stops"] < 60.0
+    assert sum(found.parts.values()) == pytest.approx(
+        found.difference, abs=0.1)
+
+
+def test_another_place_is_refused(intended):
+    ride = ridden(intended, intended.power)
+    away = Ride("far", ride.time, ride.distance, ride.speed, ride.power, ride.elevation,
+                ride.latitude + 3.0, ride.longitude)
+    with pytest.raises(InputError, match="never comes closer"):
+        debrief(away, intended)
