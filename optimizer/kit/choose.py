@@ -30,7 +30,7 @@ __all__ = ["TOLERANCE", "choice_of", "choose_kit", "forbidden", "kit_set", "sear
            "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
-ALONG = 5e-5  # of the time, the same along the frontier
+ALONG = 1e-4  # of the time, the same along the frontier
 
 
 def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,

@@ -535,10 +535,9 @@ class _Step:
 
 
 def _ratio(value: NDArray[np.float64], change: NDArray[np.float64]) -> float:
-    """Largest step in (0, inf) that keeps value + step * change positive."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        steps = np.where(change < 0, -value / change, np.inf)
-    return float(steps.min(initial=np.inf))
+    """Largest step in (0, inf) that keeps value + step * change positive; values are positive."""
+    fastest = float((change / value).min())
+    return -1.0 / fastest if fastest < 0 else np.inf
 
 
 def _longest(at: _Iterate, d: _Iterate) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import solve_banded
+from scipy.linalg.lapack import dtbtrs
 
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import FASTEST, drag_in_energy
@@ -25,6 +25,7 @@ __all__ = ["Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
 
 _CRAWL = 0.3  # m/s; below this a rider has stopped
 _SETTLED = 3e-5  # of the energy, a last Newton step that leaves less than 1e-8 m/s
+_AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,11 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
     for _ in range(40):
         speed = np.sqrt(2 * energy)
         total = speed[:-1] + speed[1:]
-        force, slope, _ = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))
+        mean = np.sqrt(energy[:-1] + energy[1:])
+        force, slope = drag_and_slope(mean, p.headwind, p.crosswind, p.air_density, p.drag,
+                                      p.position)
+        force += p.bearing[1] * mean
+        slope = (slope + p.bearing[1]) / mean
         push = 2 * drive / total
         value = inertia * np.diff(energy) - push + force + resistance
         by_end = inertia + push / (total * speed[1:]) + 0.5 * slope
@@ -131,11 +136,11 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
             by_start = -inertia + push / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
         band[0] = np.where(held, 1.0, by_end)
         band[1, :-1] = np.where(held, 0.0, by_start)[1:]
-        change = solve_banded((1, 0), band, np.where(held, 0.0, -value))
+        change = dtbtrs(band, np.where(held, 0.0, -value), uplo="L")[0]
         after = np.clip(energy[1:] + change, np.maximum(lowest, 0.2 * energy[1:]), top[1:])
-        moved = float(np.max(np.abs(after - energy[1:])))
+        moved = float(np.max(np.abs(after - energy[1:]) / after))
         energy[1:] = after
-        if moved < 1e-10:
+        if moved < _AT_REST:
             break
     else:
         many = simulate_many(p, power[:, None], Variation())

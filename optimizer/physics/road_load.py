@@ -147,8 +147,9 @@ def aerodynamic_force(
 
 def drag_and_slope(
     speed: NDArray[np.float64], headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
-    air_density: NDArray[np.float64] | float, drag: DragArea, position: int = 0, *,
-    factor: NDArray[np.float64] | float = 1.0, change: NDArray[np.float64] | float = 0.0,
+    air_density: NDArray[np.float64] | float, drag: DragArea,
+    position: NDArray[np.int64] | int = 0, *, factor: NDArray[np.float64] | float = 1.0,
+    change: NDArray[np.float64] | float = 0.0,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """`aerodynamic_force` and its first derivative, (b,) each, with as little work as will do.
 
@@ -167,7 +168,11 @@ def drag_and_slope(
     yaw = np.arctan2(across, ahead)  # folded to 0..pi/2
     width = np.pi / 2 / _CELLS
     cell = (yaw * (1.0 / width)).astype(np.intp)
-    a, b, c, d = drag._columns[position].take(cell, axis=1, mode="clip")  # type: ignore[attr-defined] # noqa: SLF001
+    if isinstance(position, np.ndarray):
+        cell_of = np.minimum(cell, _CELLS - 1) + position * _CELLS
+        a, b, c, d = drag._cells.take(cell_of, axis=1)  # type: ignore[attr-defined] # noqa: SLF001
+    else:
+        a, b, c, d = drag._columns[position].take(cell, axis=1, mode="clip")  # type: ignore[attr-defined] # noqa: SLF001
     u = yaw - cell * width
     area = half * ((a + u * (b + u * (c + u * d))) * factor + change)
     turn = half * factor * (b + u * (2 * c + 3 * u * d))
