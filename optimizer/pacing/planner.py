@@ -9,15 +9,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.pacing.problem import pacing_problem
+from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import StepTooLong, solve
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from optimizer.conditions import Conditions
     from optimizer.course import Course
     from optimizer.pacing.plan import Plan
+    from optimizer.pacing.problem import PacingProblem
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
@@ -28,6 +32,7 @@ _SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
 _FINEST = 2.0  # m, beside a standing start or a sharp corner
 _GROWTH = 0.12  # of the step per metre away from there
 _ARRIVALS = 4  # rounds of plan and wind until arrival times agree
+_AGREED = 1.0  # s, with which they do
 
 
 def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
@@ -93,14 +98,17 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     """
     longest = _longest_step(course, step)
     nodes = grid(course, longest, start_speed)
-    arrival = None
-    if len(conditions.wind_time) > 1 and warm is not None and len(warm.time) == len(nodes):
-        arrival = warm.time
+    changing = len(conditions.wind_time) > 1
+
+    def problem_at(arrival: NDArray[np.float64] | None) -> PacingProblem:
+        return pacing_problem(lay_road(course, conditions, nodes, arrival), rider, setup,
+                              start_speed=start_speed, position=position,
+                              critical_power_factor=critical_power_factor)
+
+    arrival = _foreseen(problem_at, warm) if changing else None
     plan: Plan = warm  # type: ignore[assignment] # the loop runs at least once
-    for _ in range(_ARRIVALS if len(conditions.wind_time) > 1 else 1):
-        road = lay_road(course, conditions, nodes, arrival)
-        problem = pacing_problem(road, rider, setup, start_speed=start_speed, position=position,
-                                 critical_power_factor=critical_power_factor)
+    for _ in range(_ARRIVALS if changing else 1):
+        problem = problem_at(arrival)
         try:
             plan = solve(problem, plan, second_bound=second_bound)
         except StepTooLong:
@@ -109,7 +117,7 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
             return plan_ride(course, conditions, rider, setup, step=longest / 4,
                              start_speed=start_speed, critical_power_factor=critical_power_factor,
                              measure_grid=measure_grid, second_bound=second_bound)
-        if arrival is not None and np.max(np.abs(plan.time - arrival)) < 1.0:
+        if arrival is not None and np.max(np.abs(plan.time - arrival)) < _AGREED:
             break
         arrival = plan.time
     if measure_grid:
@@ -125,3 +133,24 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
                            0.5 * (nodes[:-1] + nodes[1:]), factor))
         plan = replace(plan, grid_error=abs(plan.finish_time - coarse.finish_time) / 3.0)
     return plan
+
+
+def _foreseen(problem_at: Callable[[NDArray[np.float64] | None], PacingProblem],
+              warm: Plan | None) -> NDArray[np.float64] | None:
+    """When the nodes may be reached, in a wind that changes, as long as there is no plan [s].
+
+    By the powers of a neighbouring plan or else an even one; to ride them takes far less than to plan.
+    """
+    arrival = None
+    for _ in range(_ARRIVALS):
+        problem = problem_at(arrival)
+        known = warm is not None and len(warm.power) == problem.steps
+        power = warm.power if warm is not None and known else np.minimum(
+            problem.critical_power * min(problem.effort_rate, 1.0), problem.power_limit)
+        ride = simulate(problem, power)
+        if ride.stalled:
+            return None
+        before, arrival = arrival, ride.time
+        if before is not None and np.max(np.abs(arrival - before)) < _AGREED:
+            break
+    return arrival
