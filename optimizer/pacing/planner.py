@@ -31,6 +31,7 @@ _STEPS = 1200  # about, where no step is asked for
 _SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
 _FINEST = 2.0  # m, beside a standing start or a sharp corner
 _GROWTH = 0.12  # of the step per metre away from there
+_BEND = 0.12  # m^(1/3), of which a step is the share that the road's curvature leaves
 _ARRIVALS = 4  # rounds of plan and wind until arrival times agree
 _AGREED = 1.0  # s, with which they do
 
@@ -40,7 +41,8 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     """Nodes of the computation [m from the start], increasing, marks and corners among them.
 
     `step` [m] is the longest step; None takes what gives about 1200. Steps shrink towards a
-    standing start and towards corners that brake the rider.
+    standing start, towards corners that brake the rider, and where the grade changes fast: the
+    time that a step gets wrong grows with Δs³ h''², so that Δs goes with |h''| to the power -2/3.
     """
     longest = _longest_step(course, step)
     places = {corner.distance for corner in course.corners if corner.speed < 15.0}
@@ -53,7 +55,9 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     fine = np.linspace(0.0, course.length, int(course.length / min(longest / 4, 5.0)) + 2)
     fine = np.unique(np.concatenate([fine, fixed]))
     middle = 0.5 * (fine[:-1] + fine[1:])
-    wanted = np.full(len(middle), longest)
+    share = longest / _longest_step(course, None)
+    bend = np.maximum(_bend(course, middle, longest), 1e-9)
+    wanted = np.clip(share * _BEND * bend ** (-2 / 3), longest / 4, longest)
     if len(sharp):
         right = np.clip(np.searchsorted(sharp, middle), 0, len(sharp) - 1)
         away = np.minimum(np.abs(middle - sharp[right]),
@@ -66,6 +70,13 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
         pieces = max(int(np.ceil(end - begin)), 1)
         nodes.append(np.interp(np.linspace(begin, end, pieces + 1)[1:], count, fine))
     return np.concatenate(nodes)
+
+
+def _bend(course: Course, at: NDArray[np.float64], width: float) -> NDArray[np.float64]:
+    """|h''| of the road [1/m] over windows of a width about places [m]."""
+    before, here, after = (np.interp(at + move, course.distance, course.elevation)
+                           for move in (-0.5 * width, 0.0, 0.5 * width))
+    return np.asarray(np.abs(before - 2 * here + after) / (0.5 * width) ** 2)
 
 
 def _longest_step(course: Course, step: float | None) -> float:
@@ -139,7 +150,7 @@ def _foreseen(problem_at: Callable[[NDArray[np.float64] | None], PacingProblem],
               warm: Plan | None) -> NDArray[np.float64] | None:
     """When the nodes may be reached, in a wind that changes, as long as there is no plan [s].
 
-    By the powers of a neighbouring plan or else an even one; to ride them takes far less than to plan.
+    By the powers of a neighbouring plan, or else even ones; riding takes far less than planning.
     """
     arrival = None
     for _ in range(_ARRIVALS):
