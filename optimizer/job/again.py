@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
-from optimizer.job.outlook import spread
+from optimizer.job.outlook import draw_times, spread
 from optimizer.job.plans import plan_for, ride_in_blocks
 from optimizer.job.run import on_the_day
 from optimizer.job.values import Result
@@ -44,7 +44,7 @@ def run_again(job: Job, items: Sequence[str],
     choice = choice or _settled(job, items, setup, plan)
     tell("how sure it is")
     return Result(job=job, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
-                  spread=spread(job, choice.best, plan))
+                  spread=spread(draw_times(job, choice.best, plan)))
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:

@@ -26,18 +26,18 @@ _TRIALS = 6
 _TRIAL_WIND = 4.0  # m/s on top of the forecast, each trial from another direction
 
 
-def spread(job: Job, chosen: KitSet, plan: Plan) -> tuple[float, float, float]:
-    """5, 50 and 95 % points of the finish time under the doubts in wind, rider and evidence [s].
-
-    The rider keeps to the plan's powers, all higher or lower with the CP of the draw.
-    """
-    times = draw_times(job, chosen, plan)[-1]
-    low, middle, high = np.percentile(times, [5.0, 50.0, 95.0])
+def spread(drawn: NDArray[np.float64]) -> tuple[float, float, float]:
+    """5, 50 and 95 % points of the finish time [s] in what `draw_times` gives."""
+    low, middle, high = np.percentile(drawn[-1], [5.0, 50.0, 95.0])
     return float(low), float(middle), float(high)
 
 
 def draw_times(job: Job, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
-    """Time at each node in each draw, (n + 1, draws) [s]; the same seed gives the same draws."""
+    """Time at each node in each draw of wind, rider and evidence, (n + 1, draws) [s].
+
+    The rider keeps to the plan's powers, all higher or lower with the CP of the draw. The same
+    seed gives the same draws.
+    """
     rng = np.random.default_rng(job.options.seed)
     k, rider, p = job.options.draws, job.rider, plan.problem
     headwind, crosswind = spread_wind(p.headwind, p.crosswind,
@@ -61,29 +61,32 @@ def draw_times(job: Job, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
     return ride.time
 
 
-def set_splits(job: Job, choice: Choice, best: Plan, owned: Plan) -> tuple[SetSplits, ...]:
+def set_splits(job: Job, choice: Choice, best: Plan, owned: Plan,
+               drawn: NDArray[np.float64]) -> tuple[SetSplits, ...]:
     """Give the arrival at each mark and the finish by set of kit, with bands from common draws.
 
-    The best set first, then what is owned, then the named sets of the scenario.
+    The best set first, whose draws are `drawn`, then what is owned, then the named sets of the
+    scenario.
     """
-    found = [_splits(job, "best set", choice.best, best)]
+    found = [_splits(job, "best set", choice.best, best, drawn)]
     if choice.owned.items != choice.best.items:
-        found.append(_splits(job, "as owned", choice.owned, owned))
+        found.append(_splits(job, "as owned", choice.owned, owned,
+                             draw_times(job, choice.owned, owned)))
     for name, items in job.named_sets:
         spend = sum(job.catalogue[item].cost for item in items)
         setup = setup_of(job.baseline, job.catalogue, job.effects, items)
         plan = plan_for(job, setup, warm=owned)
-        found.append(_splits(job, name, KitSet(items, spend, setup, plan.finish_time,
-                                               plan.lower_bound), plan))
+        kit = KitSet(items, spend, setup, plan.finish_time, plan.lower_bound)
+        found.append(_splits(job, name, kit, plan, draw_times(job, kit, plan)))
     return tuple(found)
 
 
-def _splits(job: Job, name: str, kit: KitSet, plan: Plan) -> SetSplits:
+def _splits(job: Job, name: str, kit: KitSet, plan: Plan,
+            drawn: NDArray[np.float64]) -> SetSplits:
     end = float(plan.distance[-1])
     places = np.array([*(mark.distance for mark in job.course.split_marks), end])
     after = np.clip(np.searchsorted(plan.distance, places), 1, len(plan.distance) - 1)
     share = (places - plan.distance[after - 1]) / np.diff(plan.distance)[after - 1]
-    drawn = draw_times(job, kit, plan)
     at_places = drawn[after - 1] + share[:, None] * (drawn[after] - drawn[after - 1])
     low, high = np.percentile(at_places, [5.0, 95.0], axis=1)
     return SetSplits(name, kit.items, kit.spend, np.interp(places, plan.distance, plan.time),

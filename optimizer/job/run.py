@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.outlook import set_splits, spread, trials
+from optimizer.job.outlook import draw_times, set_splits, spread, trials
 from optimizer.job.plans import plan_for, ride_in_blocks
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
@@ -90,12 +90,13 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
                         tell=tell)
     tell("how to ride it")
     owned = plan_for(job, choice.owned.setup)
-    best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
+    best = plan_for(job, choice.best.setup, warm=owned, in_full=True)
     few = ride_in_blocks(job, best)
     tell("how sure it is")
+    drawn = draw_times(job, choice.best, best)
     return Result(
         job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-        spread=spread(job, choice.best, best), splits=set_splits(job, choice, best, owned),
+        spread=spread(drawn), splits=set_splits(job, choice, best, owned, drawn),
         worth=worth(job, choice.owned, owned),
         sensitivities=sensitivity_table(job, choice.best, best),
         trials=trials(job, choice, best), sparing=_price_of_sparing(job, best, choice.best.setup))

@@ -121,7 +121,7 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     for _ in range(_ARRIVALS if changing else 1):
         problem = problem_at(arrival)
         try:
-            plan = solve(problem, plan, second_bound=second_bound)
+            plan = solve(problem, plan)
         except StepTooLong:
             if position is not None or np.ndim(critical_power_factor):
                 raise  # they belong to this grid
@@ -131,6 +131,8 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
         if arrival is not None and np.max(np.abs(plan.time - arrival)) < _AGREED:
             break
         arrival = plan.time
+    if second_bound:
+        plan = solve(problem, plan, second_bound=True)
     if measure_grid:
         coarse_nodes = grid(course, 2 * longest, start_speed)
         shrink = None if position is None else position[np.minimum(

@@ -140,6 +140,9 @@ def _computation(result: Result) -> Table:
                      f"{grid}")),
             ("Certificate of the plan", (f"no plan on this grid is faster by more than "
                                         f"{at_most(plan.gap)}")),
+            ("The same by a linear program", (
+                "not computed" if math.isnan(plan.linear_bound) else
+                "by more than " + at_most(plan.finish_time - plan.linear_bound))),
             ("Convex relaxation", "exact" if plan.lossless else "not exact; polished locally"),
             ("Certificate of the set", (f"no set within {money(choice.budget, choice.currency)} is "
                                        f"faster by more than {at_most(choice.proven_gap)}")),

@@ -160,6 +160,7 @@ def _rider(job: Job) -> dict[str, Any]:
 def _plan(plan: Plan) -> dict[str, Any]:
     return {
         "finish_time_s": plan.finish_time, "lower_bound_s": plan.lower_bound, "gap_s": plan.gap,
+        "second_lower_bound_s": plan.linear_bound,
         "mean_power_w": plan.mean_power, "work_j": plan.work,
         "lowest_reserve_j": plan.lowest_reserve, "lossless": bool(plan.lossless),
         "iterations": plan.iterations, "grid_error_s": plan.grid_error,
