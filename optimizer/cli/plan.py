@@ -142,7 +142,10 @@ def _splits(result: Result) -> None:
     from optimizer.report.result_json import splits
     from optimizer.report.words import clock
 
-    table(("Place", "km", "Fastest", "In blocks", "As owned"),
-          [(row["mark"], f"{row['distance_m'] / 1000:.1f}", clock(row["elapsed_s"]),
-            clock(row["rideable_s"]), clock(row["baseline_s"])) for row in splits(result)],
+    columns = {"Fastest": "elapsed_s", "In blocks": "rideable_s"}
+    if result.baseline_plan is not result.plan:
+        columns["As owned"] = "baseline_s"
+    table(("Place", "km", *columns),
+          [(row["mark"], f"{row['distance_m'] / 1000:.1f}",
+            *(clock(row[key]) for key in columns.values())) for row in splits(result)],
           "Splits")
