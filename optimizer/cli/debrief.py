@@ -118,6 +118,8 @@ def _update(scenario: str, target: str, ride: str, found: Debrief) -> list[tuple
         scenario, target, ride=ride,
         drag_area_change=found.drag_area - found.planned_drag_area if known else None,
         drag_area_sd=found.drag_area_sd if known else None,
+        rolling_resistance_change=found.test.rolling_resistance
+        - found.intended.setup.rolling_resistance if found.test is not None else None,
         critical_power_factor=ability.estimate / cp if told else None,
         critical_power_sd=ability.sd if told else None)
     return [("Scenario", new), ("Rider", rider)]

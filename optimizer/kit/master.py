@@ -26,6 +26,7 @@ __all__ = ["Master", "add_sets", "directions"]
 
 _CHORDS = 8  # on either side of the target
 _WIDENING = 1.7  # of each chord against its inner neighbour
+_ROUNDING = 1e-12  # of coefficients about 1; what is below is left over from a difference
 
 
 def add_sets(model: Any, catalogue: Catalogue, book: Ledger, allowed: Sequence[bool]) -> None:
@@ -137,10 +138,12 @@ class Master:
         """Expression scale (terms[0] + Σ terms[1 + k] x_k + Σ overlap[t] u_t)."""
         model = self.model
         out = scale * float(terms[0]) + self._pyo.quicksum(
-            scale * float(c) * model.item[k] for k, c in enumerate(terms[1:]) if c)
+            scale * float(c) * model.item[k] for k, c in enumerate(terms[1:])
+            if abs(scale * c) > _ROUNDING)
         if overlap is not None:
             out += self._pyo.quicksum(scale * float(c) * model.overlap[t]
-                                      for t, c in enumerate(overlap) if c)
+                                      for t, c in enumerate(overlap)
+                                      if abs(scale * c) > _ROUNDING)
         return out
 
     def _add_bends(self, model: Any, first: Bound, allowance: float) -> None:
@@ -216,11 +219,12 @@ class Master:
                 + bound.corner_price * bound.cornering**2 - bare)
         square = 0.5 * book.usual_effective / book.effective_range[0]
         total = flat * model.bulk
-        total += self._pyo.quicksum(float(c * unit) * model.sum[j] for j, (c, unit) in enumerate(
-            zip(bound.slope, self._units, strict=True)))
-        total += self._pyo.quicksum(
-            float(k * a) * model.along[d] - float(square * k) * model.square[d]
-            for d, (k, a) in enumerate(zip(kappa, at, strict=True)))
+        total += self._pyo.quicksum(float(c) * model.sum[j] for j, c in enumerate(
+            bound.slope * self._units) if abs(c) > _ROUNDING)
+        total += self._pyo.quicksum(float(c) * model.along[d] for d, c in enumerate(kappa * at)
+                                    if abs(c) > _ROUNDING)
+        total -= self._pyo.quicksum(float(square * k) * model.square[d]
+                                    for d, k in enumerate(kappa) if k > _ROUNDING)
         total -= self._pyo.quicksum(float(bare * c) * model.item[k]
                                     for k, c in enumerate(self._corners) if c)
         self._solver.add_constraints([model.cuts.add(total <= model.aim + model.lead)])

@@ -40,7 +40,7 @@ _SHARE: Final = (0.34, 0.20, 0.16, 0.16)
 _STYLES: Final = {
     "wind and air": {"color": "@ink", "width": 1.2, "dash": "dot"},
     "power": {"color": "@plan", "width": 1.8},
-    "drag": {"color": "@other", "width": 1.8},
+    "drag and tyres": {"color": "@other", "width": 1.8},
     "corners and brakes": {"color": "@ink", "width": 1.2, "dash": "dash"},
     "stops": {"color": "@quiet", "width": 1.2},
     "rest": {"color": "@quiet", "width": 1.2, "dash": "dot"}}
@@ -87,10 +87,20 @@ def sentences(d: Debrief) -> list[str]:
 def _drag_sentence(d: Debrief) -> str:
     if math.isnan(d.drag_area):
         return f"The ride cannot tell its CdA; the plan's {d.planned_drag_area:.3f} m² was kept."
-    apart = abs(d.drag_area - d.planned_drag_area) > _SURE * d.drag_area_sd
-    said = f"CdA was {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f} m²"
-    return (f"{said}, planned {d.planned_drag_area:.3f}." if apart else
+    said = (f"CdA was {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f} m² by this meter and the "
+            "planned mass")
+    return (f"{said}, planned {d.planned_drag_area:.3f}." if _drag_apart(d) else
             f"{said}, which can't be told from the planned {d.planned_drag_area:.3f}.")
+
+
+def _drag_apart(d: Debrief) -> bool:
+    return abs(d.drag_area - d.planned_drag_area) > _SURE * d.drag_area_sd
+
+
+def _tyres_apart(d: Debrief) -> bool:
+    return d.test is not None and (
+        abs(d.test.rolling_resistance - d.intended.setup.rolling_resistance)
+        > _SURE * d.test.rolling_resistance_sd)
 
 
 def advice(d: Debrief) -> list[str]:
@@ -106,13 +116,17 @@ def advice(d: Debrief) -> list[str]:
         said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than "
                 "planned. If you were right to brake there, lower the plan's corner speeds.")
         found.append((parts["corners and brakes"], said))
-    if not math.isnan(d.drag_area) and abs(d.drag_area - d.planned_drag_area) > (
-            _SURE * d.drag_area_sd):
+    if d.test is not None and (_drag_apart(d) or _tyres_apart(d)):
+        crr = d.test.rolling_resistance
         more = d.drag_area > d.planned_drag_area
-        found.append((abs(parts["drag"]),
-                      f"Plan the next ride with CdA {d.drag_area:.3f} m²; "
-                      + ("a position that is not held, or kit that does not do what was hoped, "
-                         "looks like this." if more else "it is better than was planned.")))
+        why = ["a position that is not held, or kit that does not do what was hoped, looks like "
+               "this" if more else "it is better than was planned"] if _drag_apart(d) else []
+        if _tyres_apart(d):
+            word = "rougher" if crr > d.intended.setup.rolling_resistance else "smoother"
+            why.append(f"this Crr says that the road is {word}, or that mass or meter are not as "
+                       "planned")
+        said = f"Plan the next ride with CdA {d.drag_area:.3f} m² and Crr {crr:.4f}; "
+        found.append((abs(parts["drag and tyres"]), f"{said}{'; '.join(why)}."))
     ability = d.ability
     cp = d.intended.rider.critical_power
     if abs(ability.estimate - cp) > 0.005 * cp:
@@ -144,7 +158,7 @@ def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
         "wind and air": _wind_words(d),
         "power": f"{_mean_power(d, d.ridden_power):.0f} W ridden, "
                  f"{_mean_power(d, d.planned_power):.0f} W planned, while moving",
-        "drag": _drag_words(d),
+        "drag and tyres": _drag_words(d),
         "corners and brakes": "speeds that the rider braked to, against the plan's corners",
         "stops": f"{seconds(float(d.passage.standing.sum()))} stood still, and getting going",
         "rest": "gusts, errors of meter and model: what the simulation of the ride misses"}

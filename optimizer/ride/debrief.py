@@ -1,6 +1,6 @@
 """Plan against ride: where the time went, in parts that add up to the whole.
 
-Every cause (wind and air, power, drag with tyres, corners, stops) is put into the same forward
+Every cause (wind and air, power, drag and tyres, corners, stops) is put into the same forward
 simulation in every order; a cause is worth the mean of what it adds (Shapley 1953, Contributions
 to the Theory of Games II, 307). So the parts add up to the simulated difference exactly, and what
 the simulation of the ride misses stands beside them as the rest.
@@ -37,13 +37,13 @@ if TYPE_CHECKING:
 
 __all__ = ["CAUSES", "Ability", "Debrief", "Intended", "debrief"]
 
-CAUSES = ("wind and air", "power", "drag", "corners and brakes", "stops")
+CAUSES = ("wind and air", "power", "drag and tyres", "corners and brakes", "stops")
 _WALK = 1.2  # m/s, at a stop
 _NEAR_LIMIT = 1.15  # of the ridden speed; a limit above it does not bind
 _STAND = 1.0  # s in one step that make a stop
-_RIDE_CRR_SD = 0.0015  # the tyres are known, the road under them less so
 _DRAG_SD = 0.05  # m², of the planned CdA before the ride is seen
-_LEAST_WIND_SD = 1.0  # m/s, of the forecast at the rider
+_LEAST_WIND_SD = 2.0  # m/s, of the forecast at the rider
+_EXACT = 1e-4  # relative, of mass and meter, which the next plan takes as they are
 _CP_BAND, _METER = 0.05, 0.015  # relative, of CP stated without an error, of the power meter
 
 
@@ -154,7 +154,7 @@ class _Causes:
             limit = np.minimum(limit, self.stops)
         if "wind and air" in had:
             p = replace(p, headwind=self.head, crosswind=self.cross)
-        if "drag" in had:
+        if "drag and tyres" in had:
             p = replace(p, drag=self.drag, rolling_resistance=self.rolling)
         power = self.ridden_power if "power" in had else self.planned_power
         time = _arrival(replace(p, speed_limit=limit, start_speed=start), power)
@@ -236,12 +236,16 @@ def _planned_area(problem: PacingProblem, time: NDArray[np.float64]) -> float:
 
 
 def _drag_from(ride: Ride, intended: Intended) -> tuple[FieldTest | None, tuple[str, ...]]:
-    """CdA of the ride, with tyres as planned and the forecast as what was thought of the wind."""
+    """CdA and Crr of the ride, with the forecast as what was thought of the wind.
+
+    Meter and mass stand as the plan has them: what they get wrong belongs to the CdA and Crr
+    with which the next plan, by the same meter and mass, comes true.
+    """
     weather = intended.conditions
     wind = float(np.hypot(np.mean(weather.wind_east), np.mean(weather.wind_north)))
     doubt = 0.64 * wind * math.hypot(weather.speed_sd, weather.direction_sd)
     assumed = Assumptions(
-        rolling_resistance_sd=_RIDE_CRR_SD, wind_sd=max(doubt, _LEAST_WIND_SD),
+        power_scale_sd=_EXACT, mass_sd=_EXACT, wind_sd=max(doubt, _LEAST_WIND_SD),
         drag_area=intended.rider.positions[0].drag_area, drag_area_sd=_DRAG_SD)
     try:
         return field_test(Runs((ride,), ("ridden",), (weather,), intended.setup,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.scenario.rider_file import read_rider
+from optimizer.scenario.scenario import BikeTable
 from optimizer.scenario.tables import read_text
 from optimizer.scenario.toml_file import read_toml
 
@@ -39,6 +40,7 @@ def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
 
 def write_update(scenario: Path | str, target: Path | str, *, ride: str,
                  drag_area_change: float | None, drag_area_sd: float | None,
+                 rolling_resistance_change: float | None,
                  critical_power_factor: float | None,
                  critical_power_sd: float | None) -> tuple[Path, Path]:
     """Write a copy of the scenario with a copy of its rider; comments stay.
@@ -47,6 +49,7 @@ def write_update(scenario: Path | str, target: Path | str, *, ride: str,
     ----------
     ride : name of the ride, for a comment
     drag_area_change, drag_area_sd : m², added to CdA of every position; None for none
+    rolling_resistance_change : added to the bike's Crr; None for none
     critical_power_factor, critical_power_sd : on CP, W; None for none
 
     Raises InputError as `check_update` does.
@@ -76,6 +79,12 @@ def write_update(scenario: Path | str, target: Path | str, *, ride: str,
                 positions[position.name].add(key, item.comment(note))
     copy: Any = tomlkit.parse(read_text(scenario))
     copy["rider"] = rider_path.name
+    if rolling_resistance_change is not None:
+        bike = copy.setdefault("bike", tomlkit.table())
+        known = float(bike.get("rolling_resistance", BikeTable().rolling_resistance))
+        value = min(max(known + rolling_resistance_change, 0.001), 0.03)
+        bike["rolling_resistance"] = round(value, 5)
+        bike["rolling_resistance"].comment(note)
     write_atomic(rider_path, head + tomlkit.dumps(document))
     return write_atomic(new, tomlkit.dumps(copy)), rider_path
 

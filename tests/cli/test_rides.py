@@ -99,7 +99,7 @@ def test_a_ride_is_laid_against_its_plan(tmp_path):
                    tmp_path / "d.html", "--update", race / "next.toml")
     assert done.exit_code == 0, done.exception
     words = re.findall(r"^(.+?)\s{2,}([+−]?[\d.]+)(?: min)? s", done.output, flags=re.MULTILINE)
-    assert {"power", "drag", "stops", "in all"} <= {name for name, _ in words}
+    assert {"power", "drag and tyres", "stops", "in all"} <= {name for name, _ in words}
     assert (tmp_path / "d.html").stat().st_size > 10_000
     assert (race / "next.toml").exists()
     again = kitpace("debrief", race / "scenario.toml", ride, "--budget", 0, "--out",
