@@ -263,7 +263,7 @@ def _strip(d: Debrief) -> Chart:
 def _ends(d: Debrief) -> list[dict[str, Any]]:
     """Name the lines of causes at their ends, as far apart as it takes to read them."""
     order = sorted(d.along, key=lambda cause: d.along[cause][-1])
-    span = max(*(float(np.ptp(lost)) for lost in d.along.values()), 1.0)
+    span = max(float(np.ptp(list(d.along.values()))), 1.0)
     out, last = [], -math.inf
     for cause in order:
         y = max(float(d.along[cause][-1]), last + 0.09 * span)
