@@ -41,8 +41,8 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
     """Compare RIDE with the plan for SCENARIO: what cost the time, and what to change.
 
     RIDE is a recorded ride with power, CSV or GPX. The seconds are split into wind and air,
-    power, drag, corners and brakes, and stops, and add up to the whole. The plan is that of
-    `kitpace plan`; with --budget 0 it is the one with what is owned.
+    power, drag and tyres, corners and brakes, and stops, and add up to the whole. The plan is
+    that of `kitpace plan`; with --budget 0 it is the one with what is owned.
 
     \b
     Example:
