@@ -4,6 +4,7 @@ from optimizer.job.plans import plan_for
 from optimizer.job.run import effects_for, on_the_day, plan, run
 from optimizer.job.values import (
     Earlier,
+    Even,
     ItemWorth,
     Job,
     Options,
@@ -15,6 +16,7 @@ from optimizer.job.values import (
 
 __all__ = [
     "Earlier",
+    "Even",
     "ItemWorth",
     "Job",
     "Options",

@@ -7,15 +7,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.errors import Infeasible
 from optimizer.pacing import plan_ride
-from optimizer.pacing.blocks import recognisable_places, rideable
+from optimizer.pacing.blocks import (
+    constant_power,
+    constant_speed,
+    recognisable_places,
+    rideable,
+)
 
 if TYPE_CHECKING:
-    from optimizer.job.values import Job
+    from optimizer.job.values import Even, Job
     from optimizer.pacing import Block, Plan, RideablePlan
     from optimizer.physics import Setup
 
-__all__ = ["plan_for", "ride_in_blocks"]
+__all__ = ["plan_for", "ride_evenly", "ride_in_blocks"]
 
 
 def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
@@ -29,6 +35,20 @@ def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
     return plan_ride(job.course, job.conditions, job.rider, setup, step=job.options.step,
                      start_speed=job.options.start_speed, position=job.position, warm=warm,
                      measure_grid=in_full, second_bound=in_full)
+
+
+def ride_evenly(plan: Plan) -> Even | None:
+    """Ride the plan's course at one power and at one speed, as is usual without a plan.
+
+    None where no single power keeps within the limits.
+    """
+    from optimizer.job.values import Even
+
+    try:
+        level = constant_power(plan)
+    except Infeasible:
+        return None
+    return Even(level.blocks[0].power, float(level.finish_time), constant_speed(plan.problem))
 
 
 def ride_in_blocks(job: Job, plan: Plan, *, thorough: bool = True) -> RideablePlan:

@@ -11,7 +11,7 @@ import numpy as np
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
 from optimizer.job.outlook import draw_times, set_splits, spread, trials
-from optimizer.job.plans import plan_for, ride_in_blocks
+from optimizer.job.plans import plan_for, ride_evenly, ride_in_blocks
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
@@ -99,7 +99,8 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
         spread=spread(drawn), splits=set_splits(job, choice, best, owned, drawn),
         worth=worth(job, choice.owned, owned),
         sensitivities=sensitivity_table(job, choice.best, best),
-        trials=trials(job, choice, best), sparing=_price_of_sparing(job, best, choice.best.setup))
+        trials=trials(job, choice, best), sparing=_price_of_sparing(job, best, choice.best.setup),
+        even=ride_evenly(best))
 
 
 def _price_of_sparing(job: Job, spared: Plan, setup: Setup) -> float:

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["Earlier", "ItemWorth", "Job", "Options", "Result", "Sensitivity", "SetSplits", "Trial"]
+__all__ = ["Earlier", "Even", "ItemWorth", "Job", "Options", "Result", "Sensitivity", "SetSplits",
+           "Trial"]
 
 
 @dataclass(frozen=True)
@@ -131,14 +132,28 @@ class Earlier:
 
 
 @dataclass(frozen=True)
+class Even:
+    """The usual ways to ride, for comparison: at one power, and at one speed.
+
+    `power` the highest that can be held throughout [W] with its finish time `power_time` [s];
+    `speed_time` of the highest speed held wherever course and power limit allow, nan for none.
+    """
+
+    power: float
+    power_time: float
+    speed_time: float
+
+
+@dataclass(frozen=True)
 class Result:
     """What the job gives: the choice of kit, the plan for it, and how sure it is.
 
     `baseline_plan` is the plan with what is owned; `spread` the 5, 50 and 95 % points of the
     finish time under the doubts in wind, rider and evidence [s]. The rest is for the report and
     may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
-    named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver, and
-    `sparing`, the seconds that it costs to leave something in the legs for a run.
+    named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver,
+    `sparing`, the seconds that it costs to leave something in the legs for a run, and `even`, the
+    usual ways to ride with the plan's set.
     """
 
     job: Job
@@ -152,3 +167,4 @@ class Result:
     sensitivities: tuple[Sensitivity, ...] = ()
     trials: tuple[Trial, ...] = ()
     sparing: float = 0.0
+    even: Even | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +13,6 @@ from optimizer.errors import Infeasible
 from optimizer.pacing.convex import FASTEST, drag_in_energy
 from optimizer.pacing.plan import Block, Hill, RideablePlan
 from optimizer.pacing.simulate import Ride, holding_power, reserve_along, simulate
-from optimizer.physics.road_load import road_force
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -159,16 +158,16 @@ def constant_power(plan: Plan) -> RideablePlan:
 
 
 def constant_speed(problem: PacingProblem) -> float:
-    """Finish time [s] at the highest speed that can be held wherever the course allows it.
+    """Finish time [s] at the highest speed that can be held wherever course and power limit allow.
 
-    nan where no speed can be held, such as over a climb beyond the power limit.
+    Getting up to speed takes the power limit. nan where no speed can be held, such as over a climb
+    that takes more than CP at a crawl.
     """
-    p = problem
-    slow, fast = p.lowest_speed, FASTEST
+    slow, fast = problem.lowest_speed, FASTEST
     best = float("nan")
-    for _ in range(50):
+    for _ in range(30):
         speed = 0.5 * (slow + fast)
-        time = _held_speed(p, speed)
+        time = _held_speed(problem, speed)
         if np.isnan(time):
             fast = speed
         else:
@@ -177,20 +176,17 @@ def constant_speed(problem: PacingProblem) -> float:
 
 
 def _held_speed(p: PacingProblem, speed: float) -> float:
-    """Finish time at one speed or the limit, nan where power or reserve does not suffice."""
-    v = np.minimum(np.full(p.steps + 1, speed), p.speed_limit)
-    v[0] = min(p.start_speed, v[0])
-    energy = 0.5 * v**2
-    force = (p.effective_mass * np.diff(energy) / p.step
-             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
-             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
-    pace = 2.0 / (v[:-1] + v[1:])
-    power = np.maximum(force, 0.0) / p.drivetrain_efficiency / pace
-    gathering = np.cumsum(p.step) < 200.0  # the start is not held against it
-    if np.any(power > np.where(gathering, np.inf, p.power_limit)):
-        return float("nan")
-    reserve = reserve_along(p, np.minimum(power, p.power_limit), pace)
-    return float(np.sum(p.step * pace)) if reserve.min() >= p.reserve_floor else float("nan")
+    """Finish time with a limit of `speed`, nan where reserve or effort do not suffice."""
+    held = replace(p, speed_limit=np.minimum(p.speed_limit, speed))
+    ride = simulate(held, p.power_limit)
+    power = np.minimum(p.power_limit, holding_power(held, ride))
+    pace = np.diff(ride.time) / p.step
+    left = float(reserve_along(p, power, pace).min()) - p.reserve_floor
+    if np.isfinite(p.effort_rate):
+        spent = (power / p.critical_power) ** p.effort_exponent - (
+            p.effort_rate**p.effort_exponent)
+        left = min(left, p.effort_budget - float(spent @ np.diff(ride.time)))
+    return float(ride.finish_time) if left >= 0 and not ride.stalled else float("nan")
 
 
 def _edges(plan: Plan, level: NDArray[np.float64], candidates: NDArray[np.int64],

@@ -179,8 +179,23 @@ def _sensitivities(result: Result) -> Chart:
 
 
 def _ride(result: Result) -> list[Part]:
-    return [strip(result), _map(result), *_hills(result), *_positions(result),
+    return [strip(result), _map(result), *_even(result), *_hills(result), *_positions(result),
             _blocks(result), _splits(result), card_fragment(result)]
+
+
+def _even(result: Result) -> list[Part]:
+    """Say what the usual ways to ride would take."""
+    even = result.even
+    if even is None:
+        return []
+    ideal = result.plan.finish_time
+    words = (f"One power throughout, {watts(even.power)}, would take {clock(even.power_time)}: "
+             f"{seconds(even.power_time - ideal)} longer than the ideal plan and within the same "
+             "limits.")
+    if not math.isnan(even.speed_time):
+        words += (" One speed, wherever course and power limit allow it, would take "
+                  f"{seconds(even.speed_time - ideal)} longer.")
+    return [words]
 
 
 def _positions(result: Result) -> list[Part]:

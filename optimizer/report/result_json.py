@@ -61,6 +61,9 @@ def result_document(result: Result) -> dict[str, Any]:
                                              "95": result.spread[2]}},
         "baseline_plan": _plan(result.baseline_plan),
         "rideable": _rideable(result),
+        "even": None if result.even is None else {
+            "power_w": result.even.power, "power_finish_time_s": result.even.power_time,
+            "speed_finish_time_s": result.even.speed_time},
         "splits": splits(result),
         "set_splits": [{
             "name": entry.name, "items": list(entry.items), "spend": entry.spend,

@@ -10,9 +10,11 @@ import pytest
 from optimizer.evidence import Effect
 from optimizer.job import Job, Options, on_the_day, plan_for
 from optimizer.job.outlook import draw_times, spread
+from optimizer.job.plans import ride_evenly
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.kit import Catalogue, Item, KitSet, setup_of
-from optimizer.pacing import sensitivities
+from optimizer.pacing import sensitivities, simulate
+from optimizer.pacing.simulate import holding_power, reserve_along
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
 from optimizer.scenario.weather import weather
@@ -119,3 +121,18 @@ def test_the_worth_of_an_item_is_that_of_a_plan_with_it(sure):
     assert helmet.low == helmet.high == helmet.seconds
     assert suit.high - suit.seconds == pytest.approx(
         1.645 * sensitivities(plan).drag_area.sum() * 0.004)
+
+
+def test_the_usual_ways_to_ride_are_no_faster_and_keep_the_limits(sure):
+    _, plan = sure
+    even = ride_evenly(plan)
+    assert plan.finish_time <= even.power_time + 1e-6
+    assert plan.finish_time <= even.speed_time + 1e-6
+    for more, lasts in ((0.0, True), (1.0, False)):
+        power = np.minimum(even.power + more, plan.problem.power_limit)
+        ride = simulate(plan.problem, power)
+        used = np.minimum(power, holding_power(plan.problem, ride))  # the rest is lost in brakes
+        left = reserve_along(plan.problem, used, np.diff(ride.time) / plan.problem.step).min()
+        assert bool(left >= -1.0) is lasts
+        if lasts:
+            assert float(ride.finish_time) == pytest.approx(even.power_time, abs=1e-3)

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.pacing import simulate, solve
+from optimizer.pacing import constant_speed, simulate, solve
 from tests.published.uniform_course import stretches
 
 MEAN = {"effort_exponent": 1.0, "effort_rate": 1.0}
@@ -41,6 +41,10 @@ def test_constant_speed_on_two_slopes():
     assert plan.speed[inside] == pytest.approx(5.41625, abs=2e-3)
     assert plan.power[5:95] == pytest.approx(215.48, abs=0.5)
     assert plan.power[105:195] == pytest.approx(384.52, abs=0.5)
+
+
+def test_the_highest_constant_speed_is_that_of_the_plan():
+    assert constant_speed(hill(**MEAN)) == pytest.approx(738.518, abs=0.02)
 
 
 def test_constant_power_on_two_slopes_is_slower():
