@@ -249,7 +249,7 @@ class Search:
         values = np.array([bound.value for bound in self.bounds.values()])
         nearest = np.abs(times[:, None] - values).argmin(axis=1)
         open_gap = 0.0
-        found: list[NDArray[np.bool_]] = []
+        found = [np.zeros((0, len(self.allowed)), dtype=bool)]
         for b, bound in enumerate(self.bounds.values()):
             mine = np.flatnonzero(nearest == b)
             for begin, end in _runs(mine):

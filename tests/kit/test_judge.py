@@ -1,0 +1,71 @@
+"""The judge of sets: its road, and plans of a neighbour scaled to a set's limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.conditions import Conditions
+from optimizer.kit.bound import coordinates
+from optimizer.kit.judge import _scaled, _Solved, pacing_judge
+from optimizer.pacing import plan_ride
+from tests.kit.invented import BASELINE, RIDER, road, wind
+
+COURSE = road(np.random.default_rng(7), length=12_000.0)
+NEAR = replace(BASELINE, drag_area_change=np.array([-0.006]), mass=8.8)
+FAR = 0.05 * np.ones(5)
+
+
+def test_a_wind_that_changes_is_met_when_the_baseline_meets_it():
+    turning = Conditions(wind_time=[0.0, 1200.0], wind_east=[[-6.0], [6.0]],
+                         wind_north=[[0.0], [3.0]])
+    judge = pacing_judge(COURSE, turning, RIDER, BASELINE, step=300.0)
+    plan = plan_ride(COURSE, turning, RIDER, BASELINE, step=300.0)
+    still = pacing_judge(COURSE, wind(6.0, -np.pi / 2), RIDER, BASELINE, step=300.0)
+    # The plan's wind belongs to arrivals that it agrees with to a second.
+    assert judge.road.headwind == pytest.approx(plan.problem.headwind, abs=0.02)
+    assert np.abs(judge.road.headwind - still.road.headwind).max() > 1.0
+    assert judge.time(BASELINE) == pytest.approx(plan.finish_time, abs=0.2)
+
+
+@pytest.mark.parametrize("fields", [
+    {}, {"effort_rate": 0.97}, {"recovery": "slowing"}, {"reserve_floor": 3000.0},
+    {"recovery": "partial", "recovery_share": 0.6}])
+def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
+    rider = replace(RIDER, **fields)
+    judge = pacing_judge(COURSE, wind(3.0, 1.0), rider, BASELINE, step=300.0)
+    own = judge.time(NEAR)
+    assert own == judge.plan(NEAR).finish_time  # nothing is known yet
+    bound = judge.bound(BASELINE, FAR)
+    lower = float(bound.at(coordinates(NEAR, rider.mass)))
+    scaled = judge.time(NEAR)
+    assert scaled != own
+    # Slowing recovery: its own plan is a local optimum, the other may be a little better.
+    slack = 0.5 if rider.recovery == "slowing" else 2e-3
+    # Eight seconds apart, with a dead turn: a hundredth of that is lost where the reserve binds.
+    assert own - slack <= scaled <= own + slack + 0.02 * (judge.plan(BASELINE).finish_time - own)
+    assert lower <= min(scaled, own) + 1e-4
+
+
+def test_the_nearest_neighbour_is_asked_and_first_of_all_one_with_the_same_corners():
+    judge = pacing_judge(COURSE, wind(3.0, 1.0), RIDER, BASELINE, step=300.0)
+    for setup in (BASELINE, replace(NEAR, cornering_factor=0.9),
+                  replace(NEAR, drag_area_change=np.array([-0.02]), mass=8.0)):
+        judge.bound(setup, FAR)
+    near = replace(NEAR, drag_area_change=np.array([-0.005]))
+    first = judge._solved[0]
+    assert judge.time(near) == _scaled(judge.problem(near), first)
+    judge.bound(NEAR, FAR)
+    assert judge.time(near) == _scaled(judge.problem(near), judge._solved[-1])
+
+
+def test_where_a_neighbours_plan_cannot_be_ridden_the_set_gets_its_own():
+    judge = pacing_judge(COURSE, wind(3.0, 1.0), RIDER, BASELINE, step=300.0)
+    plan = judge.plan(NEAR)
+    useless = _Solved(coordinates(NEAR, RIDER.mass), 1.0, np.zeros_like(plan.power),
+                      0.5 * plan.speed**2)
+    assert _scaled(judge.problem(NEAR), useless) is None
+    judge._solved.append(useless)
+    assert judge.time(NEAR) == plan.finish_time

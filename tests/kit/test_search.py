@@ -1,0 +1,125 @@
+"""The search on judges without a road, and what it says where it has to stop."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from optimizer.evidence import Effect
+from optimizer.kit import Catalogue, Item, choose_kit, search, sweep
+from optimizer.kit.bound import Bound, coordinates
+from optimizer.kit.choose import search_for
+from tests.kit.invented import BASELINE, RIDER, every_set, road, wind
+
+GAINS = (70, 20, 39, 37, 7, 5, 10)
+PRICES = (31, 10, 20, 19, 4, 3, 6)
+COURSE = road(np.random.default_rng(5), length=10_000.0)
+
+
+class Linear:
+    """Time linear in drag, in seconds.
+
+    `rough`: seconds too much until a set has its own bound. `bent`: share of a second by which
+    bounds fall short ten seconds from their origin.
+    """
+
+    def __init__(self, rough=0.0, bent=0.0):
+        self.rough, self.bent, self.sure = rough, bent, set()
+
+    def time(self, setup):
+        exact = 1000.0 + 1e5 * float(setup.drag_area_change[0])
+        return exact + (0.0 if setup.name in self.sure else self.rough)
+
+    def bound(self, setup, reach):  # noqa: ARG002
+        self.sure.add(setup.name)
+        theta = coordinates(setup, RIDER.mass)
+        slope = np.zeros_like(theta)
+        slope[0] = 1e5 / theta[1]
+        bend = self.bent * np.outer(slope, slope) / 50.0
+        return Bound(self.time(setup), theta, slope, bend, np.zeros_like(theta), 1e12, bend, 1e6,
+                     1.0, 0.0)
+
+
+def knapsack(judge, budget=50.0, **options):
+    items = tuple(Item(f"{k}", f"other: {k}", float(w)) for k, w in enumerate(PRICES))
+    effects = tuple(Effect(f"{k}", drag_area=np.array([-p / 1e5])) for k, p in enumerate(GAINS))
+    return choose_kit(COURSE, wind(0, 0), RIDER, BASELINE, Catalogue(items), effects, budget,
+                      "EUR", judge=judge, **options)
+
+
+def best(budget):
+    return max(sum(itertools.compress(GAINS, taken))
+               for taken in itertools.product((0, 1), repeat=len(GAINS))
+               if sum(itertools.compress(PRICES, taken)) <= budget)
+
+
+@pytest.mark.parametrize("budget", [0.0, 13.0, 50.0, 93.0])
+def test_a_rough_judge_is_asked_again_until_time_and_bound_agree(budget):
+    choice = knapsack(Linear(rough=0.3), budget)
+    assert 1000.0 - choice.best.finish_time == pytest.approx(best(budget), abs=0.01)
+    assert choice.best.finish_time - choice.best.lower_bound <= 0.01 + 1e-9
+    for kit in choice.frontier:
+        assert 1000.0 - kit.finish_time >= best(kit.spend) - choice.frontier_gap - 1e-9
+    assert choice.proven_gap <= 0.01 + 1e-9
+
+
+def test_a_proof_that_runs_out_of_trials_claims_nothing(monkeypatch):
+    monkeypatch.setattr(search, "_MOST_PROPOSALS", 0)
+    assert knapsack(Linear()).proven_gap == np.inf
+
+
+@pytest.mark.parametrize("most", [10, 100, 1000])
+def test_too_many_candidates_are_said_as_a_gap(monkeypatch, most):
+    monkeypatch.setattr(search, "_ROUNDS", 1)
+    full = knapsack(Linear(bent=1.0))
+    monkeypatch.setattr(sweep, "_MOST", most)
+    hurried = knapsack(Linear(bent=1.0))
+    missed = max(best(kit.spend) - (1000.0 - kit.finish_time) for kit in hurried.frontier)
+    assert missed <= hurried.frontier_gap
+    assert hurried.frontier_gap >= full.frontier_gap - 1e-9
+    if most == 10:
+        assert hurried.frontier_gap > full.frontier_gap + 0.1
+    assert 1000.0 - hurried.best.finish_time == pytest.approx(best(50.0), abs=0.02)
+
+
+def test_candidates_that_can_nowhere_be_counted_leave_a_gap_as_well(monkeypatch):
+    full = knapsack(Linear())
+    monkeypatch.setattr(search, "candidates", lambda *_: None)
+    hurried = knapsack(Linear())
+    assert hurried.frontier_gap >= full.frontier_gap
+    assert 1000.0 - hurried.best.finish_time == pytest.approx(best(50.0), abs=0.02)
+
+
+def chain():
+    """Item a needs b, b needs c; d excludes c."""
+    items = (Item("a", "wheels", 10.0, requires=("b",)), Item("b", "helmet", 10.0, requires=("c",)),
+             Item("c", "cables", 10.0), Item("d", "shoes", 10.0, excludes=("c",)))
+    return Catalogue(items), tuple(Effect(i.name, drag_area=np.array([-0.002])) for i in items)
+
+
+def test_sets_are_mended_along_chains_of_requirements():
+    wanted, effects = chain()
+    found = search_for(RIDER, BASELINE, wanted, effects, Linear(), {})
+    sets = np.array(list(itertools.product((False, True), repeat=4)))
+    mended = found.mended(sets)
+    allowed = {tuple("abcd".index(name) for name in names) for names in every_set(wanted)}
+    for before, after in zip(sets, mended, strict=True):
+        assert not np.any(after & ~before)  # things are taken out, not in
+        assert tuple(np.flatnonzero(after)) in allowed
+        if tuple(np.flatnonzero(before)) in allowed:
+            assert np.array_equal(before, after)
+    assert found.feasible(sets).tolist() == [
+        tuple(np.flatnonzero(row)) in allowed for row in sets]
+
+
+def test_what_needs_a_ruled_out_thing_is_in_no_set():
+    wanted, effects = chain()
+    found = search_for(RIDER, BASELINE, wanted, effects, Linear(), {"c": "not allowed"})
+    found.explore(100.0)
+    near = found.fastest(100.0)
+    assert near.rows == (3,)
+    assert found.best_where(0, held=True, budget=100.0, near=near) is None
+    assert found.best_where(3, held=True, budget=5.0, near=near) is None  # too dear
+    assert found.best_where(3, held=False, budget=100.0, near=near).rows == ()
