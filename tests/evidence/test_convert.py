@@ -197,3 +197,10 @@ def test_half_or_double_the_time_is_no_saving_of_kit(text, fine):
     else:
         with pytest.raises(InputError, match="halves or doubles"):
             change_of(figure, RIDER)
+
+
+def test_stated_doubt_is_positive_where_the_slope_is_not():
+    # More watts at the chain are less efficiency.
+    change = change_of(read_figure("saves 2 W ± 0.5 W drivetrain @ 45 km/h"), RIDER)
+    assert change.slope < 0
+    assert change.own_sd / change.value == pytest.approx(0.5 / 2, rel=0.01)

@@ -186,3 +186,80 @@ def test_yaw_weights():
 def test_refuses_what_no_part_can_do(text):
     with pytest.raises(InputError, match=r"evidence\.csv, row 5, column figure"):
         effect(datum(0.0, None, figure=read_figure(text), place="evidence.csv, row 5"))
+
+
+@pytest.mark.parametrize(("text", "fine"), [
+    ("efficiency +2.3 %", True), ("efficiency +2.5 %", False), ("efficiency -19 %", True),
+    ("efficiency -21 %", False), ("-0.12 m2", True), ("-0.14 m2", False),
+    ("Crr -0.0019", True), ("Crr -0.0021", False), ("saves 39 kg mass", True)])
+def test_half_of_what_there_is_is_the_most_and_all_that_the_drivetrain_loses(text, fine):
+    data = datum(0.0, None, figure=read_figure(text))
+    if fine:
+        assert observe(data, HERE).stated != 0
+    else:
+        with pytest.raises(InputError, match="more than the"):
+            observe(data, HERE)
+
+
+def test_a_force_over_a_range_of_yaw_is_taken_at_its_middle():
+    def stated(yaw):
+        return observe(datum(0.0, None, figure=read_figure("saves 37 g @ 50 km/h"), yaw=yaw),
+                       HERE).stated
+
+    assert stated((math.radians(5), math.radians(15))) == pytest.approx(
+        stated(None) / math.cos(math.radians(10)))
+
+
+def test_factors_and_their_doubts_multiply():
+    priors = default_priors()
+    test, seller = priors.test["tunnel without rider"], priors.measured_by["seller"]
+    found = observe(datum(-0.004, test="tunnel without rider", measured_by="seller"), HERE)
+    assert found.value == pytest.approx(-0.004 * test.factor * seller.factor)
+    assert found.shared_sd == pytest.approx(0.004 * math.hypot(
+        test.factor_sd * seller.factor, test.factor * seller.factor_sd))
+    assert found.sd == pytest.approx(test.factor * seller.factor * 0.001)
+
+
+def test_what_one_source_says_twice_keeps_its_doubt():
+    priors = default_priors()
+    values = np.array([-0.002, -0.006])
+    found = effect(*(datum(v, 2e-4) for v in values))
+    shared = np.abs(values) * math.hypot(priors.test["tunnel with rider"].factor_sd,
+                                         priors.measured_by["independent"].factor_sd)
+    own = np.full(2, 2e-4**2)
+    between = pool(values, own + shared**2).between
+    assert between > 0
+    influence = pool(values, own + shared**2).influence[0]
+    apart = np.sqrt(between + (priors.between_share * values) ** 2)
+    assert found.drag_area_sd == pytest.approx(math.sqrt(
+        influence**2 @ own + (influence @ shared) ** 2 + (influence @ apart) ** 2))
+
+
+@pytest.mark.parametrize("odd", [-0.012, 0.004])
+def test_the_odd_one_is_found_on_either_side(odd):
+    found = effect(datum(-0.004, 3e-4), datum(-0.0042, 3e-4, source="b"),
+                   datum(odd, 3e-4, source="the odd one"))
+    assert any("farthest out: the odd one" in words for words in found.warnings)
+
+
+def test_what_it_rests_on_is_counted_by_kind():
+    found = effect(datum(-0.004), datum(-0.005, source="b"),
+                   datum(-0.004, source="c", test="field", measured_by="seller"))
+    assert found.basis == "2 x tunnel with rider, field by a seller"
+
+
+def test_nameless_sources_are_told_apart_by_kind():
+    found = effect(datum(-0.004, source=""), datum(-0.0041, source=""))
+    assert any(words == "one source only: unnamed tunnel with rider" for words in found.warnings)
+    two = effect(datum(-0.004, source=""), datum(-0.0041, source="", measured_by="seller"))
+    assert not any("one source" in words for words in two.warnings)
+
+
+def test_ranges_of_yaw_make_no_table_and_only_a_table_asks_for_angles():
+    ranges = effect(datum(-0.004, yaw=(0.0, math.radians(10))),
+                    datum(-0.005, yaw=(math.radians(5), math.radians(15)), source="b"))
+    assert ranges.yaw == pytest.approx([0.0])
+    angles = [(math.radians(a), math.radians(a)) for a in (0, 10)]
+    for quiet in (effect(datum(-0.002, yaw=angles[0]), datum(-0.006, yaw=angles[1])),
+                  effect(datum(-0.002, yaw=angles[0]), datum(-0.003, source="b"))):
+        assert not any("without a yaw" in words for words in quiet.warnings)
