@@ -7,7 +7,16 @@ import math
 import pytest
 
 from optimizer.errors import InputError
-from optimizer.evidence.bluff_body import Run, bluff_drag
+from optimizer.evidence.bluff_body import (
+    AIR_VISCOSITY,
+    Run,
+    bluff_drag,
+    cylinder_drag_coefficient,
+    equal_drag_thickness,
+    length_factor,
+    shielding,
+    strut_drag_coefficient,
+)
 from optimizer.evidence.priors import Trust
 from optimizer.evidence.runs import read_run
 
@@ -107,3 +116,52 @@ def test_what_a_coach_reads_about_four_cables():
     watts = 0.5 * 1.2 * 12.5**3
     assert 1.0 < found.near * watts < 4.0
     assert found.near_sd > 0.4 * found.near
+
+
+def test_seven_cables_fill_a_bundle_of_three_diameters():
+    # Plane geometry: six circles fit round one of their size, and all in a circle of three.
+    def endless(text, width):
+        """Undo the mean of free and held ends, by which a wide body loses more."""
+        return drag(text).clean / (0.5 + 0.5 * float(length_factor(0.3 / width)))
+
+    assert endless("7 x 5 mm x 300 mm bundled", 0.005) == pytest.approx(
+        endless("15 mm x 300 mm", 0.015), rel=0.03)
+    assert drag("1 x 5 mm x 300 mm bundled").clean == drag("5 mm x 300 mm").clean
+
+
+def test_a_row_is_its_first_and_what_the_wakes_leave_the_others():
+    one = drag("5 mm x 300 mm").clean
+    cd = float(cylinder_drag_coefficient(12.5 * 0.005 / AIR_VISCOSITY))
+    near, far = (float(shielding(k * 8.0, cd)) for k in (1, 2))
+    assert drag("2 x 5 mm x 300 mm behind 40 mm").clean == pytest.approx(one * (1 + near))
+    # Deficits of speed in two wakes add by their squares.
+    both = math.hypot(1 - math.sqrt(near), 1 - math.sqrt(far))
+    assert drag("3 x 5 mm x 300 mm behind 40 mm").clean == pytest.approx(
+        one * (1 + near + (1 - both) ** 2))
+
+
+def test_doubts_of_the_laws_and_of_the_arrangement():
+    across, oblique = drag("5 mm x 300 mm apart"), drag("5 mm x 300 mm @ 45 deg apart")
+    ends = (across.apart - across.clean) * 2  # from free ends to held ones
+    assert across.clean_sd == pytest.approx(math.hypot(0.1 * across.clean, ends / math.sqrt(12)))
+    assert drag("5 mm x 300 mm @ 30 deg").clean_sd / drag("5 mm x 300 mm @ 30 deg").clean == (
+        pytest.approx(oblique.clean_sd / oblique.clean))
+    assert oblique.clean_sd == pytest.approx(math.hypot(
+        oblique.clean * math.hypot(0.1, 0.2), ends * oblique.clean / across.clean / math.sqrt(12)))
+    near = drag("5 mm x 300 mm", NEAR)
+    assert near.near_sd == pytest.approx(math.hypot(0.7 * near.clean_sd, 0.35 * near.clean))
+    unknown = drag("3 plates 150 x 180 mm")
+    one = drag("plate 150 x 180 mm").clean
+    assert unknown.clean == pytest.approx(2 * one)  # from one to three
+    assert unknown.apart == pytest.approx(3 * one)
+
+
+def test_a_section_of_equal_drag_has_it():
+    for diameter, speed in ((0.004, 10.0), (0.005, 12.5), (0.008, 16.0)):
+        low, high = equal_drag_thickness(diameter, speed)
+        wire = float(cylinder_drag_coefficient(speed * diameter / AIR_VISCOSITY)) * diameter
+        chord = low * 180**0.25
+        assert low * float(strut_drag_coefficient(speed * chord / AIR_VISCOSITY)) == (
+            pytest.approx(wire, rel=1e-9))
+        assert high * 0.045 == pytest.approx(wire)
+    assert drag("5 mm x 300 mm").thickness == equal_drag_thickness(0.005, 12.5)
