@@ -165,3 +165,8 @@ def test_a_section_of_equal_drag_has_it():
             pytest.approx(wire, rel=1e-9))
         assert high * 0.045 == pytest.approx(wire)
     assert drag("5 mm x 300 mm").thickness == equal_drag_thickness(0.005, 12.5)
+
+
+def test_in_a_dense_row_all_but_the_first_two_are_in_dead_air():
+    assert drag("4 x 5 mm x 300 mm behind 6 mm").clean == pytest.approx(
+        drag("2 x 5 mm x 300 mm behind 6 mm").clean)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.conditions.draws import WindDraws
+from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
 from optimizer.kit.doubt import (
     chance_faster,
@@ -122,3 +123,9 @@ def test_a_plan_that_is_safe_already_stays(plan):
     assert same is plan
     assert margin == 0.0
     assert chance <= 1.0
+
+
+def test_a_risk_that_no_margin_meets_is_said(plan):
+    wild = draw(WIND, replace(RIDER, critical_power_sd=150.0), (), 60, 2)
+    with pytest.raises(Infeasible, match="the reserve runs out in"):
+        safe_plan(plan, wild, (), [], 0.0)
