@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.pacing.problem import pacing_problem
 from optimizer.pacing.simulate import simulate
-from optimizer.pacing.solver import StepTooLong, solve
+from optimizer.pacing.solver import solve
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
@@ -32,6 +32,8 @@ _SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
 _FINEST = 2.0  # m, beside a standing start or a sharp corner
 _GROWTH = 0.12  # of the step per metre away from there
 _BEND = 0.12  # m^(1/3), of which a step is the share that the road's curvature leaves
+_CLIMB = 2.5  # m, that a step may rise
+_FELT = 50.0  # m, over which grade and its change are taken at least
 _ARRIVALS = 4  # rounds of plan and wind until arrival times agree
 _AGREED = 1.0  # s, with which they do
 
@@ -41,8 +43,9 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     """Nodes of the computation [m from the start], increasing, marks and corners among them.
 
     `step` [m] is the longest step; None takes what gives about 1200. Steps shrink towards a
-    standing start, towards corners that brake the rider, and where the grade changes fast: the
-    time that a step gets wrong grows with Δs³ h''², so that Δs goes with |h''| to the power -2/3.
+    standing start, towards corners that brake the rider, on steep climbs, at whose foot a rider
+    soon loses the speed of the flat, and where the grade changes fast: the time that a step gets
+    wrong grows with Δs³ h''², so that Δs goes with |h''| to the power -2/3.
     """
     longest = _longest_step(course, step)
     places = {corner.distance for corner in course.corners if corner.speed < 15.0}
@@ -56,8 +59,10 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     fine = np.unique(np.concatenate([fine, fixed]))
     middle = 0.5 * (fine[:-1] + fine[1:])
     share = longest / _longest_step(course, None)
-    bend = np.maximum(_bend(course, middle, longest), 1e-9)
-    wanted = np.clip(share * _BEND * bend ** (-2 / 3), longest / 4, longest)
+    bend, climb = _bend(course, middle, max(longest, _FELT))
+    wanted = np.clip(share * _BEND * np.maximum(bend, 1e-9) ** (-2 / 3),
+                     min(max(longest / 4, _SHORTEST), longest), longest)
+    wanted = np.minimum(wanted, np.maximum(share * _CLIMB / np.maximum(climb, 1e-9), _FINEST))
     if len(sharp):
         right = np.clip(np.searchsorted(sharp, middle), 0, len(sharp) - 1)
         away = np.minimum(np.abs(middle - sharp[right]),
@@ -72,11 +77,13 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     return np.concatenate(nodes)
 
 
-def _bend(course: Course, at: NDArray[np.float64], width: float) -> NDArray[np.float64]:
-    """|h''| of the road [1/m] over windows of a width about places [m]."""
+def _bend(course: Course, at: NDArray[np.float64], width: float,
+          ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """|h''| of the road [1/m] and its grade, over windows of a width about places [m]."""
     before, here, after = (np.interp(at + move, course.distance, course.elevation)
                            for move in (-0.5 * width, 0.0, 0.5 * width))
-    return np.asarray(np.abs(before - 2 * here + after) / (0.5 * width) ** 2)
+    return (np.asarray(np.abs(before - 2 * here + after) / (0.5 * width) ** 2),
+            np.asarray((after - before) / width))
 
 
 def _longest_step(course: Course, step: float | None) -> float:
@@ -105,7 +112,8 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     A wind that changes with time is taken at the arrival times of the plan itself, found by
     repeating plan and wind until they agree.
 
-    Raises Infeasible, which names the limit, where there is no plan.
+    Raises Infeasible, which names the limit, where there is no plan; StepTooLong where the grid is
+    at fault.
     """
     longest = _longest_step(course, step)
     nodes = grid(course, longest, start_speed)
@@ -120,14 +128,7 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     plan: Plan = warm  # type: ignore[assignment] # the loop runs at least once
     for _ in range(_ARRIVALS if changing else 1):
         problem = problem_at(arrival)
-        try:
-            plan = solve(problem, plan)
-        except StepTooLong:
-            if position is not None or np.ndim(critical_power_factor):
-                raise  # they belong to this grid
-            return plan_ride(course, conditions, rider, setup, step=longest / 4,
-                             start_speed=start_speed, critical_power_factor=critical_power_factor,
-                             measure_grid=measure_grid, second_bound=second_bound)
+        plan = solve(problem, plan)
         if arrival is not None and np.max(np.abs(plan.time - arrival)) < _AGREED:
             break
         arrival = plan.time

@@ -52,6 +52,7 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
         where no plan meets the limits; it names the limit that binds
     """
     _check_limits(problem)
+    _check_climbs(problem)
     program = convex_program(problem)
     solution = interior_point(program, _start(program, warm))
     iterations = solution.iterations
@@ -64,8 +65,6 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
     best = _ridden(problem, solution) if usable else None
     if not solution.converged:
         notes.append("the solver did not settle; the plan is the best one met on the way")
-    if best is None:
-        _check_climbs(problem)
     if (solution.converged or best is not None) and (not lossless or problem.slowing_recovery):
         best, polished, more = _polish(program, solution, best)
         iterations += more
@@ -319,7 +318,7 @@ def _check_climbs(problem: PacingProblem) -> None:
     short = needed - p.power_limit
     hardest = int(np.argmax(short))
     place = float(p.distance[hardest]) / 1000
-    if simulate(p, p.power_limit).stalled and short[hardest] > 0:
+    if short[hardest] > 0 and simulate(p, p.power_limit).stalled:
         raise Infeasible(
             f"the climb at {place:.2f} km ({100 * p.grade[hardest]:.0f} %) takes "
             f"{needed[hardest]:.0f} W at {p.lowest_speed:.0f} m/s and the power limit is "

@@ -10,6 +10,7 @@ in a chart are names, so that it follows light, dark and print: "@ink", "@quiet"
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
 import json
 import math
@@ -17,7 +18,9 @@ import re
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -109,8 +112,6 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     """
     charts = [chart for section in sections for chart in _charts(section.parts)]
     scripts = [asset("page.js")]
-    if charts:
-        scripts.insert(0, asset("vendor/plotly-basic.min.js"))
     if any(chart.figure.get("layout", {}).get("meta", {}).get("along") for chart in charts):
         scripts.append(asset("along.js"))
     if script:
@@ -122,6 +123,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
         title=title, kicker=kicker, lead=[lead] if isinstance(lead, str) else lead,
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
+        library=_library().packed if charts else "",
         policy=_policy(scripts, styles, charts=bool(charts))))
 
 
@@ -318,8 +320,9 @@ def _policy(scripts: Sequence[str], styles: str, *, charts: bool) -> str:
     Plotly adds an empty style element and fills it rule by rule, hence the hash of nothing.
     A `style="..."` attribute does not work in such a page; use a class and `style` of `render`.
     """
+    allowed = [*map(_hash, scripts), *([_library().digest] if charts else [])]
     return "; ".join([
-        "default-src 'none'", "script-src " + (" ".join(map(_hash, scripts)) or "'none'"),
+        "default-src 'none'", "script-src " + (" ".join(allowed) or "'none'"),
         "style-src " + " ".join(map(_hash, [styles, ""] if charts else [styles])),
         "img-src data:", "base-uri 'none'", "form-action 'none'"])
 
@@ -327,6 +330,23 @@ def _policy(scripts: Sequence[str], styles: str, *, charts: bool) -> str:
 def _hash(text: str) -> str:
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+class _Library(NamedTuple):
+    """The library that draws: zipped, as base64, and the hash of its text for the policy."""
+
+    packed: Markup
+    digest: str
+
+
+@cache
+def _library() -> _Library:
+    """Pack the script that comes with the plotly package, to a third of its size."""
+    spec = find_spec("plotly")
+    assert spec is not None  # noqa: S101 - it is installed with this package
+    text = Path(str(spec.origin)).with_name("package_data").joinpath("plotly.min.js").read_bytes()
+    packed = base64.b64encode(gzip.compress(text, 6, mtime=0)).decode("ascii")
+    return _Library(_trusted(packed), _hash(text.decode("utf-8")))
 
 
 @cache

@@ -44,6 +44,7 @@ def open_page(chromium):
                 if request.url.startswith(("file:", "blob:", "data:"))
                 else complaints.append(request.url))
         page.goto(path.as_uri())
+        page.wait_for_function("!document.getElementById('library') || window.Plotly")
         yield page
         assert [line for line in complaints if said is None or said not in line] == []
         assert said is None or complaints

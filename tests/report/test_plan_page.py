@@ -31,7 +31,7 @@ def text(result):
 
 @pytest.fixture(scope="module")
 def store(text):
-    return json.loads(Reader(text).raw["json"][0])
+    return json.loads(Reader(text).raw["data"][0])
 
 
 def words(html: str) -> str:
