@@ -133,11 +133,10 @@ def test_colours_are_those_of_the_page(store):
 
 def test_charts_show_the_plan(result, store):
     traces = {trace["name"]: trace for trace in store["charts"]["strip"]["data"]}
-    assert traces["ideal power"]["y"][:-1] == pytest.approx(result.plan.power, rel=1e-6)
-    assert traces["power to ride"]["y"][:-1] == pytest.approx(result.rideable.power, rel=1e-6)
-    assert traces["speed of the blocks"]["y"] == pytest.approx(3.6 * result.rideable.speed,
-                                                               rel=1e-6)
-    assert traces["ideal power"]["x"] == pytest.approx(result.plan.distance / 1000, rel=1e-6)
+    assert traces["ideal"]["y"][:-1] == pytest.approx(result.plan.power, rel=1e-6)
+    assert traces["to ride"]["y"][:-1] == pytest.approx(result.rideable.power, rel=1e-6)
+    assert traces["speed"]["y"] == pytest.approx(3.6 * result.rideable.speed, rel=1e-6)
+    assert traces["ideal"]["x"] == pytest.approx(result.plan.distance / 1000, rel=1e-6)
     won = store["charts"]["won"]["data"][0]["y"]
     assert won[-1] == pytest.approx(
         result.baseline_plan.finish_time - result.plan.finish_time, abs=1e-3)
