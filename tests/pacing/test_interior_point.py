@@ -1,0 +1,137 @@
+"""The interior point's linear algebra against differences, and how soon it ends."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.pacing.convex import convex_program
+from optimizer.pacing.interior_point import (
+    Point,
+    _Newton,
+    _slopes,
+    _times,
+    _transposed,
+    gradient,
+    interior_point,
+    row_values,
+    starting_point,
+)
+from tests.pacing.random_problems import random_problem
+
+CASES = [{}, {"recovery": 0.6}, {"effort_rate": 0.95, "effort_budget": 20.0},
+         {"recovery": 0.7, "effort_rate": 0.95}, {"wind": 8.0}]
+
+
+def case(fields, seed=6):
+    """A program without wind, whose drag bends nowhere the wrong way, and a point of it."""
+    problem = random_problem(seed, **({"steps": 40, "length": 2000.0, "start_speed": 7.0,
+                                       "wind": 0.0} | fields))
+    program = convex_program(problem)
+    rng = np.random.default_rng(seed)
+    point = Point(rng.uniform(30, 70, 41), rng.uniform(0.2, 0.9, 41) * problem.w_prime,
+                  rng.uniform(10, 40, 40), rng.uniform(0.06, 0.2, 40))
+    rows = 10 if program.recovery is not None else 9
+    direction = Point(rng.normal(0, 1, 41), rng.normal(0, 50, 41), rng.normal(0, 1, 40),
+                      rng.normal(0, 0.01, 40))
+    direction.energy[0] = direction.reserve[0] = 0.0
+    return program, point, rng.uniform(0.1, 1.0, (rows, 40)), rng.uniform(0.1, 2.0, (rows, 40)), (
+        direction)
+
+
+def moved(point, direction, by):
+    return Point(*(x + by * d for x, d in zip(point, direction, strict=True)))
+
+
+def along(one, other):
+    return sum(float(a @ b) for a, b in zip(one, other, strict=True))
+
+
+@pytest.mark.parametrize("fields", CASES)
+def test_the_jacobian_is_that_of_the_rows(fields):
+    program, point, y, _, direction = case(fields)
+    rows, d = _slopes(program, point)
+    assert rows == pytest.approx(row_values(program, point), rel=1e-12, abs=1e-12)
+    by = (row_values(program, moved(point, direction, 1e-4))
+          - row_values(program, moved(point, direction, -1e-4))) / 2e-4
+    assert _times(program, d, direction) == pytest.approx(by, rel=1e-5, abs=1e-5)
+    assert along(_transposed(program, d, y), direction) == pytest.approx(float(np.sum(y * by)),
+                                                                         rel=1e-6)
+
+
+@pytest.mark.parametrize("fields", CASES)
+def test_a_newton_step_solves_the_newton_system(fields):
+    """Curvature of the Lagrangian by differences of its gradient, and the rows' own part."""
+    program, point, y, weight, _ = case(fields)
+    effort, effort_weight = (0.7, 0.3) if program.has_effort else (0.0, 0.0)
+    # Weights that make the reserve row tight on half of the steps, where other unknowns are used.
+    weight[2, ::2] *= 1e-7
+    _, d = _slopes(program, point)
+    newton = _Newton(program, point, d, y, weight, effort, effort_weight)
+    right = case(fields, 7)[-1]
+    step = newton.solve(right)
+    size = 1e-4 / max(np.abs(step.energy / point.energy).max(),
+                      np.abs(step.pace / point.pace).max(), np.abs(step.work / point.work).max())
+    up, down = (gradient(program, moved(point, step, s * size), y, effort) for s in (1, -1))
+    back = _transposed(program, d, weight * _times(program, d, step))
+    share = effort_weight * float(d.effort_f @ step.work + d.effort_z @ step.pace)
+    rank_one = (0.0, 0.0, share * d.effort_f, share * d.effort_z)
+    for name, plus, minus, part, one, wanted in zip(Point._fields, up, down, back, rank_one, right,
+                                                    strict=True):
+        got = (plus - minus) / (2 * size) + part + one
+        scale = 1e-4 * np.abs(part).max() + 1e-6
+        assert got[1:] == pytest.approx(wanted[1:], abs=scale), name
+
+
+def test_a_step_to_a_bound():
+    from optimizer.pacing.interior_point import _ratio
+
+    value = np.array([1.0, 2.0, 4.0])
+    assert _ratio(value, np.array([-0.5, -4.0, 1.0])) == pytest.approx(0.5)
+    assert _ratio(value, np.array([0.0, 1.0, 2.0])) == np.inf
+
+
+@pytest.mark.parametrize("fields", [*CASES, {"reserve_floor": 3000.0}])
+def test_it_ends_soon_with_every_condition_met(fields):
+    """Karush, Kuhn and Tucker; the number of iterations is a regression, with some room."""
+    problem = random_problem(8, **({"steps": 300, "length": 20e3} | fields))
+    program = convex_program(problem)
+    found = interior_point(program)
+    assert found.converged
+    assert found.iterations <= 25
+    x, y = found.point, found.multipliers
+    time = float(problem.step @ x.pace)
+    assert row_values(program, x).max() < 1e-4
+    assert y.min() >= 0
+    assert found.slacks.min() >= 0
+    assert found.complementarity < 1e-9 * time
+    assert float(np.sum(found.slacks * y)) <= found.complementarity * (1 + 1e-9) + 1e-12
+    left = gradient(program, x, y, found.effort_multiplier)
+    assert float(np.abs(left.work) @ x.work) < 1e-5 * time
+    assert float(np.abs(left.pace) @ x.pace) < 1e-5 * time
+    assert float(np.abs(left.energy) @ x.energy) < 1e-5 * time
+    assert float(np.abs(left.reserve).sum()) * problem.w_prime < 1e-5 * time
+    if program.has_effort:
+        assert program.effort(x.work, x.pace) == pytest.approx(0.0, abs=1e-5 * time)
+        assert found.effort_multiplier > 0
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_it_starts_inside_the_bounds(seed):
+    problem = random_problem(seed, steps=300, length=15e3, reserve_floor=1000.0)
+    program = convex_program(problem)
+    rows = row_values(program, starting_point(program))
+    for row in (1, 3, 4, 5, 6, 7, 8):  # pace, power, coast and the bounds; the others come later
+        assert rows[row].max() < 0, row
+
+
+def test_a_neighbours_solution_is_a_start():
+    problem = random_problem(9, steps=300, length=20e3)
+    first = interior_point(convex_program(problem))
+    windier = convex_program(replace(problem, headwind=problem.headwind + 0.2))
+    cold, warm = interior_point(windier), interior_point(windier, first.point)
+    assert warm.converged
+    assert float(problem.step @ warm.point.pace) == pytest.approx(
+        float(problem.step @ cold.point.pace), rel=1e-7)
