@@ -136,7 +136,7 @@ def test_charts_hold_the_profile_of_the_json(open_page, report, document):
     profile = document["profile"]
     assert traces["ideal"]["y"][:-1] == pytest.approx(profile["power_w"], rel=1e-6)
     assert traces["height"]["y"] == pytest.approx(profile["elevation_m"], rel=1e-6)
-    assert traces["value of a kJ"]["y"][:-1] == pytest.approx(
+    assert traces["an extra kJ wins"]["y"][:-1] == pytest.approx(
         profile["seconds_per_kilojoule"], rel=1e-6)
 
 
