@@ -2,17 +2,9 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-
 import pytest
 
-RUN = [sys.executable, "-c", "from optimizer.cli import main; main()"]
-
-
-def kitpace(*words, cwd):
-    return subprocess.run([*RUN, *map(str, words)], cwd=cwd, capture_output=True, text=True,
-                          timeout=240, check=False)
+from tests.cli.typed import kitpace
 
 
 @pytest.fixture(scope="module")
