@@ -25,16 +25,14 @@ __all__ = ["plan_for", "ride_evenly", "ride_in_blocks"]
 
 
 def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
-             in_full: bool = False) -> Plan:
+             measure_grid: bool = False) -> Plan:
     """Plan the job's ride with a set of kit; `warm` is a plan of a neighbouring job or set.
-
-    `in_full` measures the grid's error and bounds by the second route as well.
 
     Raises Infeasible, which names the limit, where there is no plan.
     """
     return plan_ride(job.course, job.conditions, job.rider, setup, step=job.options.step,
                      start_speed=job.options.start_speed, position=job.position, warm=warm,
-                     measure_grid=in_full, second_bound=in_full)
+                     measure_grid=measure_grid)
 
 
 def ride_evenly(plan: Plan) -> Even | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from optimizer.job.plans import plan_for, ride_evenly, ride_in_blocks
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import grid
+from optimizer.pacing import grid, solve
 from optimizer.pacing.positions import choose_positions
 from optimizer.pacing.solver import StepTooLong
 from optimizer.pacing.sparing import plan_within_effort
@@ -94,17 +95,20 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
                         tell=tell)
     tell("how to ride it")
     owned = plan_for(job, choice.owned.setup)
-    best = plan_for(job, choice.best.setup, warm=owned, in_full=True)
-    few = ride_in_blocks(job, best)
-    tell("how sure it is")
-    drawn = draw_times(job, choice.best, best)
-    return Result(
-        job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-        spread=spread(drawn), splits=set_splits(job, choice, best, owned, drawn),
-        worth=worth(job, choice.owned, owned),
-        sensitivities=sensitivity_table(job, choice.best, best),
-        trials=trials(job, choice, best), sparing=_price_of_sparing(job, best, choice.best.setup),
-        even=ride_evenly(best))
+    best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
+    with ThreadPoolExecutor(1) as beside:  # HiGHS needs no interpreter while it computes
+        twice = beside.submit(solve, best.problem, best, second_bound=True)
+        few = ride_in_blocks(job, best)
+        tell("how sure it is")
+        drawn = draw_times(job, choice.best, best)
+        result = Result(
+            job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
+            spread=spread(drawn), splits=set_splits(job, choice, best, owned, drawn),
+            worth=worth(job, choice.owned, owned),
+            sensitivities=sensitivity_table(job, choice.best, best),
+            trials=trials(job, choice, best),
+            sparing=_price_of_sparing(job, best, choice.best.setup), even=ride_evenly(best))
+        return replace(result, plan=replace(best, linear_bound=twice.result().linear_bound))
 
 
 def _price_of_sparing(job: Job, spared: Plan, setup: Setup) -> float:

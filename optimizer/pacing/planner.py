@@ -94,8 +94,7 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
               step: float | None = None, start_speed: float = 0.0,
               position: NDArray[np.int64] | None = None,
               critical_power_factor: NDArray[np.float64] | float = 1.0,
-              warm: Plan | None = None, measure_grid: bool = False,
-              second_bound: bool = False) -> Plan:
+              warm: Plan | None = None, measure_grid: bool = False) -> Plan:
     """Plan the fastest ride.
 
     Parameters
@@ -107,7 +106,6 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
     measure_grid : plan on a grid twice as coarse as well, and give the grid's error, a third of
         the difference (the error is of second order in the step)
-    second_bound : bound by HiGHS as well
 
     A wind that changes with time is taken at the arrival times of the plan itself, found by
     repeating plan and wind until they agree.
@@ -132,8 +130,6 @@ def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup
         if arrival is not None and np.max(np.abs(plan.time - arrival)) < _AGREED:
             break
         arrival = plan.time
-    if second_bound:
-        plan = solve(problem, plan, second_bound=True)
     if measure_grid:
         coarse_nodes = grid(course, 2 * longest, start_speed)
         shrink = None if position is None else position[np.minimum(

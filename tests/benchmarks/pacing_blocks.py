@@ -19,7 +19,7 @@ def main() -> None:
     print("course         blocks   price s      %    (powers in steps of 5 W)")
     for file in sorted(COURSES.glob("*/scenario.toml")):
         job = on_the_day(read_scenario(file))
-        plan = plan_for(job, job.baseline, in_full=True)
+        plan = plan_for(job, job.baseline, measure_grid=True)
         places = recognisable_places(job.course)
         for blocks in (6, 12, 25):
             few = rideable(plan, places, blocks=blocks)

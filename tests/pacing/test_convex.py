@@ -114,6 +114,14 @@ def test_a_limit_leaves_room_above_the_lowest_speed(least, fine):
             convex_program(p)
 
 
+def test_a_limit_at_the_start_does_no_harm_and_one_just_behind_it_does():
+    limit = np.full((2, 301), np.inf)
+    limit[0, 0] = limit[1, 1] = 0.9
+    assert convex_program(problem(speed_limit=limit[0])).start_energy == pytest.approx(0.405)
+    with pytest.raises(Infeasible, match=r"at 0\.05 km"):
+        convex_program(problem(speed_limit=limit[1]))
+
+
 def test_full_recovery_needs_no_row_of_its_own():
     assert convex_program(problem()).recovery is None
     assert convex_program(problem(recovery=0.6)).recovery == pytest.approx(0.6)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
 from optimizer.pacing import Variation, simulate, simulate_many
+from optimizer.pacing.simulate import holding_power
 from optimizer.physics import DragArea, road_load
 from optimizer.physics.road_load import aerodynamic_force, drag_and_slope
 from tests.pacing.random_problems import random_problem
@@ -70,3 +74,86 @@ def test_reserve_never_exceeds_what_is_full():
         net = (problem.critical_power[k] - power[k, 0]) * pace[k]
         level = min(level + net * (0.5 if net > 0 else 1.0), problem.w_prime)
         assert ride.reserve[k + 1, 0] == pytest.approx(level, abs=1e-6)
+
+
+def varied(problem):
+    """Each entry of a variation, and the problem that it amounts to."""
+    drag, wind = problem.drag, problem.headwind
+    return {
+        "headwind": ((wind + 0.7)[:, None], {"headwind": wind + 0.7}),
+        "crosswind": ((problem.crosswind - 2.0)[:, None], {"crosswind": problem.crosswind - 2.0}),
+        "drag_factor": (1.07, {"drag": DragArea(drag.yaw, 1.07 * drag.area)}),
+        "drag_area_change": (-0.012, {"drag": DragArea(drag.yaw, drag.area - 0.012)}),
+        "rolling_factor": (1.3, {"rolling_resistance": 1.3 * problem.rolling_resistance}),
+        "mass_change": (2.5, {"mass": problem.mass + 2.5,
+                              "effective_mass": problem.effective_mass + 2.5}),
+        "density_factor": (0.93, {"air_density": 0.93 * problem.air_density}),
+        "critical_power_factor": (0.96, {"critical_power": 0.96 * problem.critical_power}),
+        "w_prime_factor": (0.8, {"w_prime": 0.8 * problem.w_prime})}
+
+
+@pytest.mark.parametrize("name", varied(random_problem(5, steps=300, length=15e3)))
+@pytest.mark.parametrize("fields", [{}, {"recovery": 0.6}, {"slowing_recovery": True}])
+def test_a_variation_is_the_problem_that_it_says(name, fields):
+    problem = random_problem(5, steps=300, length=15e3, start_speed=5.0, **fields)
+    power = problem.critical_power * np.where(np.arange(300) % 60 < 30, 1.2, 0.8)
+    value, changed = varied(problem)[name]
+    many = simulate_many(problem, power[:, None], Variation(**{name: np.atleast_1d(value)}))
+    one = simulate(replace(problem, **changed), power)
+    assert many.time[:, 0] == pytest.approx(one.time, abs=1e-4)
+    assert many.reserve[:, 0] == pytest.approx(one.reserve, abs=0.05)
+    plain = simulate(problem, power)
+    assert (np.abs(one.time - plain.time).max() > 0.5
+            or np.abs(one.reserve - plain.reserve).max() > 100.0)
+
+
+def test_a_factor_on_power_is_on_power():
+    problem = random_problem(5, steps=300, length=15e3)
+    power = 0.9 * problem.critical_power
+    many = simulate_many(problem, power[:, None], Variation(power_factor=np.array([1.0, 1.1])))
+    for k, factor in enumerate((1.0, 1.1)):
+        one = simulate(problem, factor * power)
+        assert float(many.finish_time[k]) == pytest.approx(float(one.finish_time), abs=1e-4)
+        assert many.reserve[:, k] == pytest.approx(one.reserve, abs=0.05)
+
+
+def test_slowing_recovery_against_a_general_integrator():
+    """Skiba et al. 2015: W' refills at (CP - P)(W'0 - W)/W'0, and falls at P - CP."""
+    problem = random_problem(5, steps=300, length=15e3, slowing_recovery=True, w_prime=12e3,
+                             speed_limit=np.full(301, np.inf))
+    power = problem.critical_power * np.where(np.arange(300) % 60 < 30, 1.15, 0.7)
+    ride = simulate(problem, power)
+    level, expected = 12e3, [12e3]
+    for k, span in enumerate(np.diff(ride.time)):
+        net = problem.critical_power[k] - power[k]
+        found = solve_ivp(lambda _, w, net=net: [net * (1 - w[0] / 12e3) if net > 0 else net],
+                          (0.0, span), [level], rtol=1e-9, atol=1e-6)
+        level = float(found.y[0, -1])
+        expected.append(level)
+    assert ride.reserve == pytest.approx(expected, abs=0.5)
+    assert np.ptp(ride.reserve) > 2000.0
+
+
+def test_power_that_holds_the_limit_downhill_and_on_the_flat():
+    limit = np.full(301, 8.0)
+    problem = random_problem(3, steps=300, length=6e3, wind=0.0, yaw=False, start_speed=8.0,
+                             grade=np.repeat([0.0, -0.05], 150), speed_limit=limit)
+    ride = simulate(problem, np.full(300, 400.0))
+    held = holding_power(problem, ride)
+    force = (0.5 * 1.2 * problem.drag.area[0, 0] * 64.0 + problem.mass * 9.80665 * 0.004
+             + 0.091 + 0.0087 * 8.0)
+    assert held[:150] == pytest.approx(8.0 * force / 0.976, rel=1e-6)
+    assert held[150:] == pytest.approx(0.0)
+    free = replace(problem, speed_limit=np.full(301, np.inf))
+    assert np.isinf(holding_power(free, simulate(free, np.full(300, 150.0)))).all()
+
+
+def test_where_newton_does_not_settle_steps_are_taken_one_by_one(monkeypatch):
+    problem = random_problem(7, steps=300, length=15e3)
+    power = problem.critical_power * 0.95
+    whole = simulate(problem, power)
+    monkeypatch.setattr(sys.modules[simulate.__module__], "_AT_REST", -1.0)
+    step_by_step = simulate(problem, power)
+    assert step_by_step.time == pytest.approx(whole.time, abs=1e-4)
+    assert step_by_step.reserve == pytest.approx(whole.reserve, abs=0.05)
+    assert not step_by_step.stalled
