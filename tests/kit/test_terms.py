@@ -72,6 +72,22 @@ def test_yaw_tables_are_laid_on_one():
     assert setup.drag_area_change == pytest.approx([-0.003, -0.007])
 
 
+def test_gains_that_cross_over_yaw_share_the_smaller_one_at_each_angle():
+    items, _ = things(0.0, 0.0)
+    yaw = np.radians([0.0, 10.0])
+    effects = (Effect("i0", yaw=yaw, drag_area=np.array([-0.002, -0.007])),
+               Effect("i1", yaw=yaw, drag_area=np.array([-0.005, -0.006])))
+    together = gain(items, effects, ["i0", "i1"], pairs=(PairFactor("i0", "i1", 0.5),))
+    assert together == pytest.approx([0.007 - 0.5 * 0.002, 0.013 - 0.5 * 0.006])
+
+
+@pytest.mark.parametrize("count", [2, 3, 4])
+def test_of_equal_gains_all_but_one_pay(count):
+    items, effects = things(*[0.004] * count, region="front")
+    assert gain(items, effects, [item.name for item in items],
+                region_factors=(("front", 0.5),)) == pytest.approx([0.002 * (count + 1)])
+
+
 def test_everything_else_adds_to_the_baseline():
     items = (Item("a", "wheels", 1.0, mass=-0.2, wheel_inertia=0.01, cornering_factor=0.97,
                   crosswind_limit=12.0),
