@@ -70,9 +70,9 @@ def test_killed_at_any_time(scenario, after):
 
 def test_stopped_by_the_user(scenario):
     done = run_with("""
-        import importlib, os, signal
+        import importlib, os, signal, time
         job = importlib.import_module("optimizer.job.run")
-        job.on_the_day = lambda *_, **__: os.kill(os.getpid(), signal.SIGINT)
+        job.on_the_day = lambda *_: (os.kill(os.getpid(), signal.SIGINT), time.sleep(60))
         """, "plan", scenario)
     _, said = done.communicate(timeout=100)
     assert done.returncode == 130
