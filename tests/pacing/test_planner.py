@@ -65,7 +65,8 @@ def test_the_error_of_the_grid_is_measured_with_positions_and_factors_of_their_o
 
 
 def test_both_bounds_lie_below_the_plan():
-    plan = plan_ride(ROAD, Conditions(), RIDER, BIKE, step=100.0, second_bound=True)
+    road = lay_road(ROAD, Conditions(), planner.grid(ROAD, 100.0))
+    plan = solve(pacing_problem(road, RIDER, BIKE), second_bound=True)
     assert plan.linear_bound == pytest.approx(plan.finish_time, rel=2e-3)
     assert plan.linear_bound <= plan.finish_time
     assert plan.lower_bound <= plan.finish_time
