@@ -49,6 +49,21 @@ def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
     assert lower <= min(scaled, own) + 1e-4
 
 
+@pytest.mark.parametrize("fields", [
+    {}, {"effort_rate": 0.97}, {"effort_rate": 0.97, "effort_budget": 20.0},
+    {"reserve_floor": 3000.0}, {"recovery": "partial", "recovery_share": 0.6}])
+def test_without_corners_a_neighbours_plan_is_as_good_as_ones_own(fields):
+    """Regression: sets some seconds apart, by the scaled plan to three milliseconds."""
+    course = road(np.random.default_rng(3), length=30_000.0, turns=0)
+    rider = replace(RIDER, **fields)
+    judge = pacing_judge(course, wind(3.0, 1.0), rider, BASELINE, step=150.0)
+    judge.bound(BASELINE, FAR)
+    for change in (-0.003, 0.002):
+        near = replace(BASELINE, drag_area_change=np.array([change]))
+        own = judge.plan(near).finish_time
+        assert own - 1e-3 <= judge.time(near) <= own + 3e-3
+
+
 def test_the_nearest_neighbour_is_asked_and_first_of_all_one_with_the_same_corners():
     judge = pacing_judge(COURSE, wind(3.0, 1.0), RIDER, BASELINE, step=300.0)
     for setup in (BASELINE, replace(NEAR, cornering_factor=0.9),
