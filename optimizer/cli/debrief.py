@@ -54,6 +54,7 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
         raise InputError(str(page), "", "is a folder", "name a file in it")
     from optimizer.files import write_atomic
     from optimizer.report.debrief_page import debrief_page
+    from optimizer.ride.align import align
     from optimizer.ride.debrief import debrief
     from optimizer.scenario import read_scenario
     from optimizer.scenario.ride_file import read_ride
@@ -65,6 +66,7 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
             check_update(scenario, update)
         recorded = read_ride(ride)
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
+        align(recorded, job.course)  # refuses another course before anything is planned
         intended = _intended(job, kit_from, tell)
         tell("comparing")
         found = debrief(recorded, intended, all_out=all_out)

@@ -105,3 +105,13 @@ def test_a_ride_is_laid_against_its_plan(tmp_path):
     again = kitpace("debrief", race / "scenario.toml", ride, "--budget", 0, "--out",
                     tmp_path / "d.html", "--update", race / "scenario.toml")
     assert isinstance(again.exception, InputError)  # never in place
+
+
+def test_a_ride_of_another_course_is_refused_before_planning(laps, tmp_path, monkeypatch):
+    assert kitpace("new", tmp_path / "race").exit_code == 0
+    monkeypatch.setattr("optimizer.cli.debrief._intended", None)
+    done = kitpace("debrief", tmp_path / "race" / "scenario.toml", laps[1], "--out",
+                   tmp_path / "d.html")
+    assert isinstance(done.exception, InputError)
+    assert "course" in str(done.exception)
+    assert not (tmp_path / "d.html").exists()
