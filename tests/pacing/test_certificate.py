@@ -1,0 +1,75 @@
+"""Lower bounds: valid for any multipliers, close for the right ones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.pacing import simulate, solve
+from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
+from optimizer.pacing.convex import convex_program
+from optimizer.pacing.interior_point import Point, interior_point
+from tests.pacing.random_problems import random_problem
+
+CASES = [{}, {"recovery": 0.6}, {"effort_rate": 0.95, "effort_budget": 20.0},
+         {"reserve_floor": 2000.0, "start_speed": 9.0}]
+
+
+def case(fields, seed=8, wind=6.0):
+    problem = random_problem(seed, **({"steps": 300, "length": 20e3, "wind": wind} | fields))
+    program = convex_program(problem)
+    return problem, program, interior_point(program)
+
+
+@pytest.mark.parametrize("fields", CASES)
+@pytest.mark.parametrize("size", [1e-4, 1e-2, 0.2])
+def test_no_multipliers_and_no_point_lift_the_bound_above_a_plan(fields, size):
+    problem, program, solution = case(fields)
+    best = solve(problem).finish_time
+    rng = np.random.default_rng(1)
+    for _ in range(6):
+        y = solution.multipliers * np.exp(size * rng.normal(size=solution.multipliers.shape))
+        x = solution.point
+        energy = x.energy * np.exp(0.3 * size * rng.normal(size=x.energy.shape))
+        energy[0] = program.start_energy
+        energy[1:] = np.clip(energy[1:], program.bottom, program.top)
+        off = replace(solution, multipliers=y, point=Point(
+            energy, x.reserve, x.work * np.exp(size * rng.normal(size=x.work.shape)), x.pace),
+            effort_multiplier=solution.effort_multiplier * float(np.exp(size * rng.normal())))
+        assert dual_bound(program, off) <= best
+    assert dual_bound(program, solution) == pytest.approx(best, rel=5e-5)
+
+
+@pytest.mark.parametrize("fields", CASES)
+def test_both_routes_come_close_to_the_plan(fields):
+    problem, program, solution = case(fields)
+    best = solve(problem).finish_time
+    narrow = attainable(program)
+    assert linear_bound(narrow, solution) <= best
+    assert linear_bound(narrow, solution) == pytest.approx(best, rel=1e-4)
+    assert dual_bound(narrow, solution) <= best
+    # Dips are sampled at other speeds, which moves the bound by a thousandth of a second.
+    assert dual_bound(narrow, solution) >= dual_bound(program, solution) - 1e-6 * best
+
+
+@pytest.mark.parametrize("seed", [3, 5, 8])
+def test_nobody_is_faster_than_what_is_attainable(seed):
+    problem, program, _ = case({"start_speed": 6.0}, seed)
+    top = attainable(program).top
+    assert np.all(top <= program.top * (1 + 1e-12))
+    rng = np.random.default_rng(seed)
+    fastest = 0.5 * simulate(problem, problem.power_limit).speed[1:] ** 2
+    assert np.all(fastest <= top)
+    for _ in range(5):
+        power = problem.power_limit * rng.uniform(0.0, 1.0, problem.steps)
+        assert np.all(0.5 * simulate(problem, power).speed[1:] ** 2 <= top)
+
+
+def test_what_is_attainable_is_the_ride_at_the_power_limit():
+    """On the flat without wind more speed at a step's start is more at its end."""
+    problem, program, _ = case({"grade": np.zeros(300), "speed_limit": np.full(301, np.inf),
+                                "start_speed": 9.0}, wind=0.0)
+    ride = 0.5 * simulate(problem, problem.power_limit).speed[1:] ** 2
+    assert attainable(program).top == pytest.approx(ride, rel=0.02)
