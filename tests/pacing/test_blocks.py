@@ -154,18 +154,22 @@ def test_blocks_are_round_and_within_the_limits(fields):
     assert float(again.finish_time) == pytest.approx(ridden.finish_time, abs=1e-3)
 
 
-def test_round_powers_against_every_pair():
-    """Two blocks, up and down: of all pairs of multiples of 20 W within the limits, the best."""
-    problem = stretches([3000.0, 3000.0], step=50.0, grades=[0.04, -0.01], start_speed=6.0,
-                        w_prime=15e3, **BIKE)
-    ridden = rideable(solve(problem), [Mark("top", 3000.0)], blocks=2, rounding=20.0, hills=())
+@pytest.mark.parametrize(("grade", "unit", "w_prime", "limit"), [
+    (0.04, 20.0, 15e3, 2700.0), (0.03, 25.0, 9e3, 2700.0), (0.05, 25.0, 12e3, 2700.0),
+    (0.02, 30.0, 18e3, 2700.0), (0.06, 30.0, 15e3, 2700.0), (0.06, 20.0, 20e3, 305.0)])
+def test_round_powers_against_every_pair(grade, unit, w_prime, limit):
+    """Two blocks, up and down: of all pairs of round powers within the limits, the best."""
+    problem = stretches([3000.0, 3000.0], step=50.0, grades=[grade, -0.01], start_speed=6.0,
+                        w_prime=w_prime, power_limit=np.full(120, limit), **BIKE)
+    ridden = rideable(solve(problem), [Mark("top", 3000.0)], blocks=2, rounding=unit, hills=())
     layout = _Layout(problem, np.array([0, 60, 120]), np.repeat(np.eye(2), 60, axis=0))
     best = np.inf
-    for watts in itertools.product(np.arange(100.0, 420.0, 20.0), repeat=2):
+    for watts in itertools.product(unit * np.arange(5, 20), repeat=2):
         ride, used, _ = layout.ride(np.array(watts))
-        if layout.room(ride, used).min() >= 0:
+        if max(watts) <= limit and layout.room(ride, used).min() >= 0:
             best = min(best, float(ride.finish_time))
     assert ridden.finish_time == pytest.approx(best, abs=1e-6)
+    assert all(block.power <= limit for block in ridden.blocks)
 
 
 def test_a_rule_for_hills_is_kept_where_it_wins():
