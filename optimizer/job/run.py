@@ -16,9 +16,8 @@ from optimizer.job.plans import plan_for, ride_evenly, ride_in_blocks
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import grid, solve
+from optimizer.pacing import solve
 from optimizer.pacing.positions import choose_positions
-from optimizer.pacing.solver import StepTooLong
 from optimizer.pacing.sparing import plan_within_effort
 from optimizer.rider.environment import critical_power_factor, environment_cautions
 
@@ -34,8 +33,6 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
 
 __all__ = ["effects_for", "on_the_day", "plan", "run"]
-
-_REFINEMENTS = 2  # of the grid, each to a quarter of the step
 
 
 def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
@@ -127,20 +124,8 @@ def on_the_day(job: Job) -> Job:
 
     CP takes the mean over the course of what the rider's chosen relations say; the effort limit
     is that of the ride's own duration with the kit of today, and so are the positions, which
-    every set of kit then shares. Where a step of the grid is too long for a slope, all of them
-    become shorter.
+    every set of kit then shares.
     """
-    for _ in range(_REFINEMENTS):
-        try:
-            return _prepared(job)
-        except StepTooLong:
-            step = float(np.diff(grid(job.course, job.options.step, job.options.start_speed)).max())
-            job = replace(job, options=replace(job.options, step=step / 4))
-    return _prepared(job)
-
-
-def _prepared(job: Job) -> Job:
-    """Return the job of the day, on a grid whose steps may be too long."""
     rider, course = job.rider, job.course
     factor = float(np.mean(critical_power_factor(rider, course.elevation,
                                                  job.conditions.temperature)))
