@@ -39,6 +39,7 @@ KMH = constants.kmh
     ("efficiency +0.8 %", "efficiency", 0.008),
     ("loses 0.8 % efficiency", "efficiency", -0.008),
     ("gains 0.8 % efficiency", "efficiency", 0.008),
+    ("efficiency +0.008", "efficiency", 0.008),
     ("gains 8 W @ 45 km/h", "power", -8.0),
     ("loses 8 W @ 45 km/h", "power", 8.0),
     ("+120 g mass", "mass", 0.120),

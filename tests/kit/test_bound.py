@@ -108,3 +108,26 @@ def test_a_scaled_plan_is_a_plan_and_close_to_a_sets_own(seed):
     time, own = judge.time(near), judge.plan(near).finish_time
     first = judge.plan(terms.setup(BASELINE, base)).finish_time
     assert own - 2e-3 <= time <= own + 0.02 + 0.15 * abs(own - first)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("size", [1e-4, 3e-2])
+def test_no_set_is_faster_than_a_bound_from_multipliers_that_are_off(seed, size):
+    from dataclasses import replace
+
+    from optimizer.kit.bound import bound_from
+    from optimizer.pacing.convex import convex_program
+    from optimizer.pacing.interior_point import interior_point
+
+    rng, judge, terms, book = case(seed)
+    origin = terms.setup(BASELINE, some_set(rng, book))
+    program = convex_program(judge.problem(origin))
+    solution = interior_point(program)
+    others = [terms.setup(BASELINE, some_set(rng, book)) for _ in range(3)]
+    times = [judge.plan(setup).finish_time for setup in (origin, *others)]
+    for _ in range(4):
+        y = solution.multipliers * np.exp(size * rng.normal(size=solution.multipliers.shape))
+        bound = bound_from(program, replace(solution, multipliers=y), origin, book.reach())
+        for setup, time in zip((origin, *others), times, strict=True):
+            assert float(bound.at(coordinates(setup, RIDER.mass),
+                                  setup.cornering_factor)) <= time + 1e-4

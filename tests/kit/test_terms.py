@@ -111,3 +111,10 @@ def test_hire_counts_where_it_is_cheaper():
     assert Item("a", "wheels", 900.0, hire_price=120.0).cost == 120.0
     assert Item("a", "wheels", 90.0, hire_price=120.0).cost == 90.0
     assert Item("a", "wheels", 900.0, owned=True, hire_price=120.0).cost == 0.0
+
+
+def test_a_catalogue_knows_its_items_by_name():
+    items, _ = things(0.1, 0.2)
+    assert Catalogue(items)["i1"] is items[1]
+    with pytest.raises(KeyError, match="i7"):
+        Catalogue(items)["i7"]

@@ -155,3 +155,20 @@ def test_every_position_limited_is_infeasible():
     rider = replace(RIDER, positions=(replace(AERO, longest=5.0), replace(UPRIGHT, longest=5.0)))
     with pytest.raises(Infeasible):
         choose_positions(course([0.0, 0.03]), Conditions(), rider, BIKE)
+
+
+def test_where_no_position_has_a_hand_at_the_brakes_none_is_barred():
+    road = course([0.0, -0.08, 0.0], limit=12.0)
+    both = replace(RIDER, positions=(AERO, replace(UPRIGHT, name="tuck")))
+    chosen = choose_positions(road, Conditions(), both, BIKE, step=75.0)
+    assert {spell.position for spell in chosen.spells} <= {"aero", "tuck"}
+    upright = choose_positions(road, Conditions(), RIDER, BIKE, step=75.0)
+    braking = upright.plan.speed[1:] >= 0.995 * 12.0
+    assert (upright.position[braking & (upright.plan.problem.grade < -0.07)] == 1).all()
+
+
+def test_a_single_position_is_kept():
+    road = course([0.0, 0.03])
+    alone = choose_positions(road, Conditions(), replace(RIDER, positions=(AERO,)), BIKE, step=75.0)
+    assert [spell.position for spell in alone.spells] == ["aero"]
+    assert (alone.seconds_won, alone.rounds) == (0.0, 1)
