@@ -8,6 +8,8 @@ import pytest
 from optimizer.kit.bound import coordinates
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
+from optimizer.kit.master import directions
+from optimizer.kit.sweep import plane_of
 from optimizer.kit.terms import tabulate
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
@@ -131,3 +133,23 @@ def test_no_set_is_faster_than_a_bound_from_multipliers_that_are_off(seed, size)
         for setup, time in zip((origin, *others), times, strict=True):
             assert float(bound.at(coordinates(setup, RIDER.mass),
                                   setup.cornering_factor)) <= time + 1e-4
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_plane_lies_below_the_bound_on_its_piece(seed):
+    rng, judge, terms, book = case(seed)
+    origin = terms.setup(BASELINE, some_set(rng, book))
+    bound = judge.bound(origin, book.reach())
+    chosen = np.zeros((300, len(terms.names)), dtype=bool)
+    for row in chosen:
+        row[some_set(rng, book)] = True
+    theta, corners = book.coordinates(chosen), book.corners(chosen)
+    basis = directions(bound.bend, book.reach())
+    along = (theta - bound.point) @ basis.T
+    plane = plane_of(bound, book, basis, np.column_stack([along.min(axis=0), along.max(axis=0)]))
+    value = plane.start + chosen @ plane.item + book.overlapping(chosen) @ plane.overlap
+    effective = 1.0 / theta[:, len(terms.yaw)] / book.usual_effective
+    exact = (bound.at(theta, corners) - bound.value) * effective
+    near = np.abs((theta - bound.point) @ bound.slope) <= bound.range
+    assert np.all((value - plane.slack)[near] <= exact[near] + 1e-6)
+    assert np.median(exact[near] - value[near]) < 1.0 + 0.2 * np.ptp(exact)  # and it says something
