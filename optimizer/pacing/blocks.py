@@ -27,6 +27,7 @@ __all__ = ["constant_power", "constant_speed", "recognisable_places", "rideable"
 
 _BEND = 0.012  # change of grade that a rider feels
 _WINDOW = 250.0  # m, over which grade is felt
+_LEVEL = 0.005  # grade that feels level
 _APART = 150.0  # m, places closer than this count as one
 _FEEL = 60.0  # m behind and ahead
 HILLS = (-0.04, -0.015, 0.015, 0.04)
@@ -58,10 +59,7 @@ def recognisable_places(course: Course) -> tuple[Mark, ...]:
         for k in np.flatnonzero(strong > _BEND):
             near = slice(max(k - reach, 0), k + reach + 1)
             if strong[k] == strong[near].max():
-                kind = ("crest" if before[k] > 0.005 and after[k] < 0.005
-                        else "foot of the climb" if before[k] < 0.005 < after[k]
-                        else "steeper" if after[k] > before[k] else "easier")
-                found.append((3, float(at[k]), kind))
+                found.append((3, float(at[k]), _change(float(before[k]), float(after[k]))))
     ranked = ([(0, m.distance, m.name) for m in course.marks]
               + [(1, c.distance, c.name or "dead turn") for c in course.corners if c.dead_turn]
               + [(2, c.distance, c.name or ("right" if c.turn > 0 else "left") + " turn")
@@ -73,6 +71,19 @@ def recognisable_places(course: Course) -> tuple[Mark, ...]:
                 abs(place - other) >= _APART for _, other, _ in kept):
             kept.append((rank, place, name))
     return tuple(Mark(name, place) for _, place, name in sorted(kept, key=lambda x: x[1]))
+
+
+def _change(before: float, after: float) -> str:
+    """Name a change of grade as a rider feels it."""
+    if before > _LEVEL > after:
+        return "crest"
+    if before < _LEVEL < after:
+        return "foot of the climb"
+    if before > _LEVEL:
+        return "steeper" if after > before else "easier"
+    if after < before:
+        return "steeper descent" if before < -_LEVEL else "start of the descent"
+    return "gentler descent" if after < -_LEVEL else "end of the descent"
 
 
 def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: float = 5.0, *,

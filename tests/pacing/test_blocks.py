@@ -45,7 +45,11 @@ def test_a_change_of_grade_is_felt_and_named():
     found = places([0.0, 0.05, -0.05, 0.0])
     assert found[:2] == [("foot of the climb", 1000.0), ("crest", 2000.0)]
     assert [place for _, place in found] == [1000.0, 2000.0, 3000.0]
+    assert found[2] == ("end of the descent", 3000.0)
     assert places([0.02, 0.06, 0.02]) == [("steeper", 1000.0), ("easier", 2000.0)]
+    assert places([0.0, -0.03, -0.07, -0.02]) == [
+        ("start of the descent", 1000.0), ("steeper descent", 2000.0),
+        ("gentler descent", 3000.0)]
     assert places([0.0, 0.008, 0.0]) == []  # too little to feel
     assert places([0.0, 0.05], 300.0) == []  # too short to look ahead and behind
 
