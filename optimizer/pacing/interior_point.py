@@ -2,8 +2,8 @@
 
 Predictor and corrector after Mehrotra 1992 (SIAM J. Optim. 2:575). On each step two unknowns
 are eliminated in closed form: the pace z and u, which stands for the crank work f. Where the
-reserve row is tight u is its left side W' - W + Δs (f - CP z), elsewhere Δs (f - CP z) alone, so
-that neither choice cancels. What is left is symmetric, positive definite and banded of half
+reserve row is tight u is its left side W' - W + Δs (f - CP z), elsewhere Δs f alone, so that
+the row that weighs most holds one unknown and nothing cancels. What is left is symmetric, positive definite and banded of half
 width 3 in (e, W) of the nodes, and is factored by LAPACK. The effort row couples all steps and
 enters by a rank-one update with refinement.
 """
@@ -219,23 +219,25 @@ class _Newton:
         w = weight
         self.a = a = 1.0 / step
         tight = w[RESERVE] * step**2 > eta**2 * w[WORK] + w[POWER] + w[COAST]
-        self.b = b = np.where(tight, a, 0.0)  # f = a u - b (W' - W) + CP z
-        work = (-eta * a, -eta * cp, d.work0, d.work1, -eta * b, eta * b)
+        self.b = b = np.where(tight, a, 0.0)  # f = a u - b (W' - W) + c z
+        self.c = c = np.where(tight, cp, 0.0)
+        spent = step * (c - cp)
+        work = (-eta * a, -eta * c, d.work0, d.work1, -eta * b, eta * b)
         zero = 0.0
         rows: list[tuple[Any, tuple[Any, ...]]] = [
                 (w[WORK], work),
                 (w[PACE], (zero, -1.0, d.pace0, d.pace1, zero, zero)),
-                (w[RESERVE], (1.0, zero, zero, zero, tight - 1.0, 1.0 - tight)),
-                (w[POWER], (a, cp - p.power_limit, zero, zero, b, -b)),
-                (w[COAST], (-a, -cp, zero, zero, -b, b))]
+                (w[RESERVE], (1.0, spent, zero, zero, tight - 1.0, 1.0 - tight)),
+                (w[POWER], (a, c - p.power_limit, zero, zero, b, -b)),
+                (w[COAST], (-a, -c, zero, zero, -b, b))]
         if program.recovery is not None:
             r = program.recovery
-            rows.append((w[RECOVERY], (r, zero, zero, zero, r * tight - program.carry,
+            rows.append((w[RECOVERY], (r, r * spent, zero, zero, r * tight - program.carry,
                                        1.0 - r * tight)))
         if program.has_effort:
             # f f, f z, z z of the effort row's curvature is a rank-one term in f - z f/z.
             ratio = f / z
-            rows.append((effort * d.effort_bend, (a, cp - ratio, zero, zero, b, -b)))
+            rows.append((effort * d.effort_bend, (a, c - ratio, zero, zero, b, -b)))
         m: list[list[Any]] = [[0.0] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
         for scale, row in rows:
             weighted = [zero if c is zero else scale * c for c in row]
@@ -330,9 +332,9 @@ class _Newton:
 
     def _banded(self, right: Point) -> Point:
         p = self.program.problem
-        n, a, b, cp = self.n, self.a, self.b, p.critical_power
-        # Gradient by u, z, W, W' of a linear form in f, z, W: f = a u - b (W' - W) + CP z.
-        ru, rz, rW = right.work * a, right.pace + cp * right.work, right.work * b
+        n, a, b, c = self.n, self.a, self.b, self.c
+        # Gradient by u, z, W, W' of a linear form in f, z, W: f = a u - b (W' - W) + c z.
+        ru, rz, rW = right.work * a, right.pace + c * right.work, right.work * b
         hu, hz = self.iuu * ru + self.iuz * rz, self.iuz * ru + self.izz * rz
         reduced = [bu * hu + bz * hz for bu, bz in zip(self.bu, self.bz, strict=True)]
         flat = np.empty((2 * n, 1))
@@ -348,7 +350,7 @@ class _Newton:
         for g, h, x in zip(self.gu, self.gz, ends, strict=True):
             du = du - g * x
             dz = dz - h * x
-        return Point(de, dW, a * du - b * np.diff(dW) + cp * dz, dz)
+        return Point(de, dW, a * du - b * np.diff(dW) + c * dz, dz)
 
 
 def starting_point(program: ConvexProgram) -> Point:
