@@ -37,7 +37,6 @@ def main() -> None:
                                        args=["--no-sandbox", "--disable-gpu"])
         page = browser.new_page(viewport={"width": 1200, "height": 700})
         page.goto(report.as_uri())
-        page.locator("#sensitivity .main-svg").first.wait_for()
         page.screenshot(path=target / "report.png")
         page.locator("#strip").scroll_into_view_if_needed()
         page.locator("#strip .main-svg").first.wait_for()

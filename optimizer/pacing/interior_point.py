@@ -4,8 +4,7 @@ Predictor and corrector after Mehrotra 1992 (SIAM J. Optim. 2:575). On each step
 are eliminated in closed form: the pace z and u, which stands for the crank work f. Where the
 reserve row is tight u is its left side W' - W + Δs (f - CP z), elsewhere Δs f alone, so that
 the row that weighs most holds one unknown and nothing cancels. What is left is symmetric, positive definite and banded of half
-width 3 in (e, W) of the nodes, and is factored by LAPACK. The effort row couples all steps and
-enters by a rank-one update with refinement.
+width 3 in (e, W) of the nodes, and is factored by LAPACK. The effort row couples all steps and enters by a rank-one update with refinement.
 """
 
 from __future__ import annotations

@@ -71,16 +71,20 @@ const kitpace = (() => {
   };
 
   // The library lies zipped in the page. Its text runs only if the page's policy knows its hash.
+  let unpacked;
+  const library = () => { unpacked = unpacked || unpack(); return unpacked; };
   const unpack = async () => {
     const packed = atob(document.getElementById("library").textContent);
-    const bytes = Uint8Array.from(packed, (letter) => letter.charCodeAt(0));
+    const bytes = new Uint8Array(packed.length);
+    for (let k = 0; k < packed.length; k += 1) bytes[k] = packed.charCodeAt(k);
     const plain = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
-    const script = document.createElement("script");
-    script.textContent = await new Response(plain).text();
+    const text = await new Response(plain).text();
     // Its maps, unused here, add a style that the policy refuses, unless it is there already.
-    for (const [, id] of script.textContent.matchAll(/getElementById\("([0-9a-f]{64})"\)/g)) {
+    for (const [, id] of text.matchAll(/getElementById\("([0-9a-f]{64})"\)/g)) {
       document.head.append(Object.assign(document.createElement("style"), { id }));
     }
+    const script = document.createElement("script");
+    script.textContent = text;
     document.head.append(script);
   };
 
@@ -96,8 +100,9 @@ const kitpace = (() => {
     const observer = new IntersectionObserver((entries) => {
       const near = entries.filter((entry) => entry.isIntersecting).map((entry) => entry.target);
       near.forEach((div) => observer.unobserve(div));
-      if (near.length) drawAll(near.filter((div) => !drawn.has(div)));
-    }, { rootMargin: "400px" });
+      if (!near.length) return;
+      library().then(() => drawAll(near.filter((div) => !drawn.has(div))), undrawn);
+    }, { rootMargin: "200px" });
     divs.forEach((div) => {
       div.style.minHeight = `${div.dataset.height}px`;
       observer.observe(div);
@@ -198,12 +203,14 @@ const kitpace = (() => {
 
   document.querySelectorAll("table[data-tools]").forEach(equip);
   if (divs.length) {
-    unpack().then(() => {
-      watch();
-      dark.addEventListener("change", () => drawAll([...drawn]));
-      addEventListener("beforeprint", () => { printing = true; drawAll(divs.filter(shown)); });
-      addEventListener("afterprint", () => { printing = false; drawAll(divs); });
-    }, undrawn);
+    watch();
+    const again = (which) => { if (window.Plotly) drawAll(which); };
+    dark.addEventListener("change", () => again([...drawn]));
+    addEventListener("beforeprint", () => { printing = true; again(divs.filter(shown)); });
+    addEventListener("afterprint", () => { printing = false; again(divs); });
+    // Charts that nobody scrolls to can be printed all the same.
+    const later = window.requestIdleCallback || ((action) => setTimeout(action, 500));
+    later(() => library().catch(undrawn));
   }
 
   return {

@@ -60,19 +60,12 @@ def test_opens_offline_without_a_complaint_and_fits(open_page, report, width, da
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_answers_soon_after_it_is_opened(chromium, report):
-    # Time of the page's own thread, so that other work on the machine does not count.
-    page = chromium.new_page(viewport={"width": 1280, "height": 900})
-    talk = page.context.new_cdp_session(page)
-    talk.send("Performance.enable", {"timeDomain": "threadTicks"})
-    page.goto(report.as_uri())
-    page.locator("#place").fill("5")
-    assert page.locator("#place-says").inner_text().startswith("5.0 km")
-    spent = {row["name"]: row["value"] for row in talk.send("Performance.getMetrics")["metrics"]}
-    print(f"busy for {spent['TaskDuration']:.2f} s, answered after "
-          f"{page.evaluate('performance.now()') / 1000:.2f} s")
-    page.close()
-    assert spent["TaskDuration"] < 2.0
+def test_answers_before_its_charts_are_drawn(open_page, report):
+    # How soon: tests/benchmarks/report_speed.py.
+    with open_page(report) as page:
+        page.reload(wait_until="domcontentloaded")
+        page.locator("#place").fill("5")
+        assert page.locator("#place-says").inner_text().startswith("5.0 km")
 
 
 def test_names_from_files_do_nothing(open_page, tmp_path):

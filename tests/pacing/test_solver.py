@@ -84,3 +84,12 @@ def test_start_from_a_neighbour_is_as_good(seed):
     first = solve(problem)
     windier = replace(problem, headwind=problem.headwind + 0.3)
     assert solve(windier, first).finish_time == pytest.approx(solve(windier).finish_time, abs=1e-3)
+
+
+@pytest.mark.parametrize(("seed", "rate"), [(9, 0.8), (9, 0.95), (55, 0.8), (66, 0.8), (110, 0.8),
+                                            (147, 0.8)])
+def test_an_effort_cap_on_a_slack_reserve_settles(seed, rate):
+    """Where nothing asks for the reserve, its rows weigh nothing beside those of the work."""
+    plan = solve(random_problem(seed, steps=300, length=20e3, effort_rate=rate))
+    assert "settle" not in " ".join(plan.notes)
+    assert plan.gap < 2e-2 * plan.finish_time
