@@ -3,8 +3,9 @@
 Predictor and corrector after Mehrotra 1992 (SIAM J. Optim. 2:575). On each step two unknowns
 are eliminated in closed form: the pace z and u, which stands for the crank work f. Where the
 reserve row is tight u is its left side W' - W + Δs (f - CP z), elsewhere Δs f alone, so that
-the row that weighs most holds one unknown and nothing cancels. What is left is symmetric, positive definite and banded of half
-width 3 in (e, W) of the nodes, and is factored by LAPACK. The effort row couples all steps and enters by a rank-one update with refinement.
+the row that weighs most holds one of the two and nothing cancels. What is left is symmetric,
+positive definite and banded of half width 3 in (e, W) of the nodes, and is factored by LAPACK.
+The effort row couples all steps and enters by a rank-one update with refinement.
 """
 
 from __future__ import annotations
@@ -330,7 +331,6 @@ class _Newton:
         return Point(*(x - share * b for x, b in zip(step, base, strict=True)))
 
     def _banded(self, right: Point) -> Point:
-        p = self.program.problem
         n, a, b, c = self.n, self.a, self.b, self.c
         # Gradient by u, z, W, W' of a linear form in f, z, W: f = a u - b (W' - W) + c z.
         ru, rz, rW = right.work * a, right.pace + c * right.work, right.work * b
