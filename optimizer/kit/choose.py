@@ -9,10 +9,10 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.kit.choice import Alternative, Choice, KitSet
+from optimizer.kit.groups import gather
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
 from optimizer.kit.search import Known, Search
-from optimizer.kit.sweep import gather
 from optimizer.kit.terms import tabulate
 
 if TYPE_CHECKING:

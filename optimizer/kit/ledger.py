@@ -114,13 +114,15 @@ class Ledger:
                overlap: NDArray[np.float64] | None = None,
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Range of a sum to which each place adds one of its items or nothing."""
+        least, most = np.array(item, dtype=float), np.array(item, dtype=float)
+        if overlap is not None:  # counts with its payer only
+            payers = [over.payer for over in self.terms.overlaps]
+            np.add.at(least, payers, np.minimum(overlap, 0.0))
+            np.add.at(most, payers, np.maximum(overlap, 0.0))
         low, high = np.array(start, dtype=float), np.array(start, dtype=float)
         for rows in self.places:
-            low = low + np.minimum(item[rows].min(axis=0), 0.0)
-            high = high + np.maximum(item[rows].max(axis=0), 0.0)
-        if overlap is not None:
-            low = low + np.minimum(overlap, 0.0).sum(axis=0)
-            high = high + np.maximum(overlap, 0.0).sum(axis=0)
+            low = low + np.minimum(least[rows].min(axis=0), 0.0)
+            high = high + np.maximum(most[rows].max(axis=0), 0.0)
         return low, high
 
 

@@ -26,6 +26,7 @@ __all__ = ["Master", "add_sets", "directions"]
 
 _CHORDS = 8  # on either side of the target
 _WIDENING = 1.7  # of each chord against its inner neighbour
+_NEAR_TIME = 0.15  # of the range along the direction of time: where sets have to be told apart
 _ROUNDING = 1e-12  # of coefficients about 1; what is below is left over from a difference
 
 
@@ -56,10 +57,34 @@ def add_sets(model: Any, catalogue: Catalogue, book: Ledger, allowed: Sequence[b
     model.overlap = pyo.Var(range(len(terms.overlaps)), bounds=(0, 1))
     for t, over in enumerate(terms.overlaps):
         u = model.overlap[t]
-        for partner in over.partners:
-            model.together.add(u >= x[over.payer] + x[partner] - 1)
+        for rows in book.places:  # of which no two are in a set: one row for all
+            here = [int(k) for k in rows if k in over.partners]
+            if here:
+                model.together.add(u >= x[over.payer] + pyo.quicksum(x[k] for k in here) - 1)
         model.together.add(u <= x[over.payer])
         model.together.add(u <= pyo.quicksum(x[partner] for partner in over.partners))
+    _add_regions(model, book)
+
+
+def _add_regions(model: Any, book: Ledger) -> None:
+    """Add that of what is chosen in a region, from the first item down, all but one pay.
+
+    The rows above say so already of whole items, but much less of parts of them.
+    """
+    import pyomo.environ as pyo
+
+    place = {int(k): number for number, rows in enumerate(book.places) for k in rows}
+    for region in book.terms.regions:
+        paying = []
+        for rank, k in enumerate(region):
+            before = {j for j in region[:rank] if place[j] != place[k]}
+            due = [t for t, over in enumerate(book.terms.overlaps)
+                   if over.payer == k and before.issubset(over.partners)]
+            if due or not before:
+                paying.append((k, due))
+                model.together.add(pyo.quicksum(model.overlap[t] for _, some in paying
+                                                for t in some[:1])
+                                   >= pyo.quicksum(model.item[k] for k, _ in paying) - 1)
 
 
 class Master:
@@ -207,6 +232,7 @@ class Master:
         inverse = np.linalg.pinv(self._basis)
         bend = inverse.T @ bound.bend @ inverse
         size = np.abs(self._basis) @ self._book.reach() + 1e-15
+        size[:1] *= _NEAR_TIME
         coupling = np.abs(bend - np.diag(np.diag(bend))) * size[None, :] / size[:, None]
         return np.asarray(np.diag(bend) + coupling.sum(axis=1))
 

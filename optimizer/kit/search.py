@@ -8,22 +8,15 @@ question by the mixed-integer program as well, which knows nothing of the sweep.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.kit.groups import gather
 from optimizer.kit.master import Master, directions
-from optimizer.kit.sweep import (
-    Group,
-    Plane,
-    best_by_cost,
-    candidates,
-    least_by_cost,
-    plane_of,
-    tangent_of,
-)
+from optimizer.kit.sieve import Sieve
+from optimizer.kit.sweep import best_by_cost
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -32,6 +25,7 @@ if TYPE_CHECKING:
 
     from optimizer.kit.bound import Bound
     from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.groups import Group, Plane
     from optimizer.kit.judge import Judge
     from optimizer.kit.ledger import Ledger
     from optimizer.physics import Setup
@@ -40,7 +34,6 @@ __all__ = ["Known", "Search"]
 
 _ROUNDS = 8  # of tangents and sets that they lead to
 _ALONG = 16  # origins of bounds along the frontier
-_PIECE_GROWTH = 3.0
 _MOST_PROPOSALS = 200
 _TRIED = 2  # sets that a tangent holds for best
 
@@ -75,6 +68,7 @@ class Search:
         self.tolerance, self.along = max(tolerance, open_here), max(along, open_here)
         self.basis = directions(first.bend, book.reach())
         along_first = np.linalg.pinv(self.basis)[:, :1].T @ first.slope  # s, empty without items
+        self.basis[:1] *= np.where(along_first < 0, -1.0, 1.0)[:, None]  # slower is more
         self.per_second = 1.0 / max(float(np.abs(along_first).sum()), 1e-9)
         self.spacing = along  # s between the origins of bounds along the frontier
 
@@ -165,7 +159,7 @@ class Search:
             groups.append(group.take(here) if inside else group)
         if held and not any(group.chosen[:, row].any() for group in groups):
             return None
-        sets = best_by_cost(groups, tangent_of(self.refer(near.rows), self.book), budget)
+        sets = best_by_cost(groups, self._tangent(near.rows), budget)
         sets = sets[self.feasible(sets)]
         if not len(sets):
             return None
@@ -175,10 +169,11 @@ class Search:
     def best_among(self, usable: NDArray[np.bool_], cost: NDArray[np.float64], budget: float,
                    near: Known) -> Known:
         """Fastest set of usable items (n,) at other prices (n,), by tangents at `near`."""
-        groups = [Group(group.chosen[keep], group.chosen[keep] @ cost, group.overlaps[keep],
-                        group.across)
-                  for group in self.groups for keep in [~group.chosen[:, ~usable].any(axis=1)]]
-        sets = best_by_cost(groups, tangent_of(self.refer(near.rows), self.book), budget)
+        groups = []
+        for group in self.groups:
+            kept = group.take(np.asarray(~group.chosen[:, ~usable].any(axis=1)))
+            groups.append(replace(kept, cost=kept.chosen @ cost))
+        sets = best_by_cost(groups, self._tangent(near.rows), budget)
         sets = self.mended(sets)
         order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
         return min((self.look(np.flatnonzero(sets[k])) for k in order), key=lambda k: k.time)
@@ -197,10 +192,9 @@ class Search:
         asked: set[tuple[int, ...]] = set()
         for _ in range(_ROUNDS):
             parts = [pool]
-            for key, bound in self.bounds.items():
-                if key not in asked:
-                    asked.add(key)
-                    parts.append(best_by_cost(self.groups, tangent_of(bound, self.book), most))
+            for key in self.bounds.keys() - asked:
+                asked.add(key)
+                parts.append(best_by_cost(self.groups, self._tangent(key), most))
             pool = np.unique(self.mended(np.concatenate(parts)), axis=0)
             pool, guess = self._front_of(pool)
             self.spacing = max(float(np.ptp(guess)) / _ALONG, self.along)
@@ -246,28 +240,26 @@ class Search:
         front = self.front()
         edges = np.array([known.spend for known in front] + [most + 1.0])
         times = np.array([known.time for known in front])
-        values = np.array([bound.value for bound in self.bounds.values()])
-        nearest = np.abs(times[:, None] - values).argmin(axis=1)
-        open_gap = 0.0
-        found = [np.zeros((0, len(self.allowed)), dtype=bool)]
-        for b, bound in enumerate(self.bounds.values()):
-            mine = np.flatnonzero(nearest == b)
-            for begin, end in _runs(mine):
-                for plane in self._pieces(bound):
-                    ceilings = self._ceilings(times[begin:end], bound, plane)
-                    sets = candidates(self.groups, plane, edges[begin:end + 1], ceilings)
-                    if sets is None:
-                        least = least_by_cost(self.groups, plane, edges[begin + 1:end + 1])
-                        open_gap = max(open_gap, float(np.max(ceilings - least)))
-                    else:
-                        found.append(sets)
-        sets = np.unique(np.concatenate(found), axis=0)
+        rows = [known.rows for known in front]
+        used = self._sieve(self.groups).of_use(edges[1:], times - self.along)
+        used |= self.flags([*rows, *self.bounds]).any(axis=0)
+        groups = gather(self.catalogue, self.book, used & self.allowed)
+        sets, open_gap = self._sieve(groups).below(rows, edges, times - self.along)
         sets = sets[self.feasible(sets)]
         at = np.searchsorted(edges, sets @ self.book.terms.cost + 1e-9, side="right") - 1
         for chosen in sets[self.lower(sets) < times[at] - self.along]:
             self.settle(np.flatnonzero(chosen), self.along)
         self._settle_front()
         return max(self.along, self.shortfall(most)) + open_gap
+
+    def _sieve(self, groups: Sequence[Group]) -> Sieve:
+        return Sieve(self.book, self.bounds, groups, self.basis,
+                     2.0 * self.spacing * self.per_second)
+
+    def _tangent(self, rows: tuple[int, ...]) -> Plane:
+        """Tangent of the bound from a set, as it fits that set."""
+        self.refer(rows)
+        return self._sieve(self.groups).tangent(rows)
 
     def shortfall(self, budget: float) -> float:
         """By how much the bounds let known sets within a budget beat the frontier [s]."""
@@ -278,35 +270,6 @@ class Search:
         at = np.searchsorted(spends, [k.spend + 1e-9 for k in known], side="right") - 1
         return float(np.max(np.array([front[k].time for k in at]) - lower))
 
-    def _ceilings(self, times: NDArray[np.float64], bound: Bound,
-                  plane: Plane) -> NDArray[np.float64]:
-        """Values of a plane from which on a set cannot beat `times` by more than `along`."""
-        low, high = self.book.effective_range
-        ahead = times - self.along - bound.value
-        return np.asarray(ahead + np.abs(ahead) * (high - low) / (high + low) + plane.slack)
-
-    def _pieces(self, bound: Bound) -> list[Plane]:
-        """Planes below a bound that together cover all sets: near its origin, and farther off."""
-        book, cut = self.book, len(self.book.start)
-        scale = self.basis[:, :cut].T / book.usual_effective
-        low, high = book.spread(
-            (book.start - book.effective[0] * bound.point[:cut]) @ scale,
-            (book.item - np.outer(book.effective[1:], bound.point[:cut])) @ scale,
-            book.overlap @ scale)
-        wider = book.usual_effective / book.effective_range[0]
-        low, high = np.minimum(low, 0.0) * wider, np.maximum(high, 0.0) * wider
-        ends = np.column_stack([low, high])
-        if not len(ends):
-            return [plane_of(bound, book, self.basis, ends)]
-        width = 2.0 * self.spacing * self.per_second
-        breaks = [-width, width]
-        while breaks[-1] < max(-low[0], high[0]):
-            breaks = [_PIECE_GROWTH * breaks[0], *breaks, _PIECE_GROWTH * breaks[-1]]
-        at = np.unique(np.clip(breaks, low[0], high[0]))
-        pairs = itertools.pairwise(at) if len(at) > 1 else [(at[0], at[0])]
-        return [plane_of(bound, book, self.basis, np.vstack([[[a, b]], ends[1:]]))
-                for a, b in pairs]
-
     def prove_best(self, budget: float) -> float:
         """Show by the mixed-integer program that no set within the budget beats the fastest known.
 
@@ -314,9 +277,11 @@ class Search:
         """
         if not self.allowed.any():
             return self._left_open(budget)
-        master = Master(self.catalogue, self.book, list(self.allowed),
-                        self.bounds[()], self.tolerance)
-        target = self.fastest(budget)
+        target = self.settle(self.fastest(budget).rows, self.tolerance)
+        used = self._sieve(self.groups).of_use(np.array([budget + 1e-6]),
+                                               np.array([target.time - self.tolerance]))
+        master = Master(self.catalogue, self.book, list(used & self.allowed), self.bounds[()],
+                        self.tolerance)
         near = sorted(self.bounds.values(), key=lambda bound: abs(bound.value - target.time))
         for bound in near[:5]:
             master.add(bound)
@@ -351,10 +316,3 @@ class Search:
         least = float(self.lower(self.flags(rows)).min())
         return max(self.tolerance, self.fastest(budget).time - least)
 
-
-def _runs(rows: NDArray[np.int64]) -> list[tuple[int, int]]:
-    """Begin and end of each run of consecutive numbers."""
-    if not len(rows):
-        return []
-    parts = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
-    return [(int(part[0]), int(part[-1]) + 1) for part in parts]

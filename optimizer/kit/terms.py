@@ -44,6 +44,7 @@ class Terms:
     cornering : (n,) factor on corner speeds
     crosswind : (n,) m/s
     overlaps : what is lost where gains overlap
+    regions : row numbers of the items of each region, those with the largest gain first
     """
 
     names: tuple[str, ...]
@@ -61,6 +62,7 @@ class Terms:
     cornering: NDArray[np.float64]
     crosswind: NDArray[np.float64]
     overlaps: tuple[Overlap, ...]
+    regions: tuple[tuple[int, ...], ...]
 
     def rows(self, names: Iterable[str]) -> list[int]:
         """Row numbers of items, increasing."""
@@ -118,7 +120,7 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
         cost=column(item.cost for item in items),
         cornering=column(item.cornering_factor for item in items),
         crosswind=column(item.crosswind_limit for item in items),
-        overlaps=_overlaps(catalogue, drag))
+        overlaps=_overlaps(catalogue, drag), regions=_regions(catalogue, drag))
 
 
 def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
@@ -135,7 +137,7 @@ def _overlaps(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[Overlap,
     in any set the payer loses exactly what the partner that takes most would take.
     """
     gain = np.maximum(-drag, 0.0)
-    size = gain.mean(axis=1)
+    size = _size(drag)
     losses: dict[int, list[tuple[float, int, NDArray[np.float64]]]] = {}
     found: list[Overlap] = []
     for (i, j), factor in _factors(catalogue).items():
@@ -155,6 +157,20 @@ def _overlaps(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[Overlap,
                 partners = tuple(partner for _, partner, _ in ranked[:rank + 1])
                 found.append(Overlap(payer, partners, loss - below))
     return tuple(found)
+
+
+def _size(drag: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) gain of items in the mean over yaw [m²]."""
+    return np.asarray(np.maximum(-drag, 0.0).mean(axis=1))
+
+
+def _regions(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[tuple[int, ...], ...]:
+    """Items by region, in the order in which `_overlaps` lets the later ones pay."""
+    size = _size(drag)
+    order = sorted(range(len(catalogue.items)), key=lambda row: (-size[row], row))
+    names = sorted({item.region for item in catalogue.items} - {""})
+    return tuple(tuple(row for row in order if catalogue.items[row].region == name)
+                 for name in names)
 
 
 def _factors(catalogue: Catalogue) -> dict[tuple[int, int], float]:

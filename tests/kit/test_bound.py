@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from optimizer.kit.bound import coordinates
+from optimizer.kit.groups import plane_of
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
 from optimizer.kit.master import directions
-from optimizer.kit.sweep import plane_of
 from optimizer.kit.terms import tabulate
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.evidence import Effect
-from optimizer.kit import Catalogue, Item, choose_kit, search, sweep
+from optimizer.kit import Catalogue, Item, choose_kit, search, sieve
 from optimizer.kit.bound import Bound, coordinates
 from optimizer.kit.choose import search_for
 from tests.kit.invented import BASELINE, RIDER, every_set, road, wind
@@ -74,7 +74,7 @@ def test_a_proof_that_runs_out_of_trials_claims_nothing(monkeypatch):
 def test_too_many_candidates_are_said_as_a_gap(monkeypatch, most):
     monkeypatch.setattr(search, "_ROUNDS", 1)
     full = knapsack(Linear(bent=1.0))
-    monkeypatch.setattr(sweep, "_MOST", most)
+    monkeypatch.setattr(sieve, "_MOST_CANDIDATES", most // 10)
     hurried = knapsack(Linear(bent=1.0))
     missed = max(best(kit.spend) - (1000.0 - kit.finish_time) for kit in hurried.frontier)
     assert missed <= hurried.frontier_gap
@@ -86,7 +86,7 @@ def test_too_many_candidates_are_said_as_a_gap(monkeypatch, most):
 
 def test_candidates_that_can_nowhere_be_counted_leave_a_gap_as_well(monkeypatch):
     full = knapsack(Linear())
-    monkeypatch.setattr(search, "candidates", lambda *_: None)
+    monkeypatch.setattr(sieve, "candidates", lambda *_: None)
     hurried = knapsack(Linear())
     assert hurried.frontier_gap >= full.frontier_gap
     assert 1000.0 - hurried.best.finish_time == pytest.approx(best(50.0), abs=0.02)

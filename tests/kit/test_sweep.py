@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
+from optimizer.kit.groups import combination, gather, heights, plane_over
 from optimizer.kit.ledger import ledger
-from optimizer.kit.sweep import Plane, best_by_cost, candidates, gather, least_by_cost
+from optimizer.kit.sweep import best_by_cost, candidates, least_by_cost
 from optimizer.kit.terms import tabulate
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set
 
@@ -16,8 +19,8 @@ def case(seed, crossed=0.5):
     wanted, effects = catalogue(rng, (2, 3, 2, 2, 1, 2), crossed=crossed)
     terms = tabulate(BASELINE, wanted, effects)
     book = ledger(terms, wanted, BASELINE, RIDER.mass)
-    plane = Plane(3.0, rng.normal(-5, 5, len(terms.names)),
-                  rng.normal(1, 1, len(terms.overlaps)), 0.0)
+    plane = plane_over(book, 3.0, rng.normal(-5, 5, len(terms.names)),
+                       rng.normal(1, 1, len(terms.overlaps)), 0.0)
     groups = gather(wanted, book, np.ones(len(terms.names), dtype=bool))
     names = every_set(wanted)
     chosen = np.zeros((len(names), len(terms.names)), dtype=bool)
@@ -35,7 +38,7 @@ def as_sets(chosen):
 def test_groups_hold_every_feasible_set_once(seed):
     groups, _, chosen, _, _ = case(seed)
     assert np.prod([len(group.cost) for group in groups]) == len(chosen)
-    assert not any(group.across.any() for group in groups)
+    assert not any((group.due != group.paid).nnz for group in groups)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -72,24 +75,67 @@ def test_nothing_below_the_ceilings_is_found_at_once():
     assert len(found) == 0
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_what_reaches_across_small_groups_is_relaxed_and_nothing_is_lost(seed, monkeypatch):
-    from optimizer.kit import sweep
+def apart(seed, monkeypatch, crossed=0.8):
+    """A case whose groups are so small that much reaches from one to another."""
+    from optimizer.kit import groups as module
 
-    monkeypatch.setattr(sweep, "_LARGEST_GROUP", 4)
+    monkeypatch.setattr(module, "_LARGEST_GROUP", 4)
     rng = np.random.default_rng(seed)
-    wanted, effects = catalogue(rng, (2, 3, 2, 2), crossed=0.8)
+    wanted, effects = catalogue(rng, (2, 3, 2, 2, 2), crossed=crossed)
     terms = tabulate(BASELINE, wanted, effects)
     book = ledger(terms, wanted, BASELINE, RIDER.mass)
-    plane = Plane(0.0, rng.normal(-5, 5, len(terms.names)),
-                  rng.normal(1, 1, len(terms.overlaps)), 0.0)
+    plane = plane_over(book, 0.0, rng.normal(-5, 5, len(terms.names)),
+                       rng.normal(1, 1, len(terms.overlaps)), 0.0)
     groups = gather(wanted, book, np.ones(len(terms.names), dtype=bool))
     assert len(groups) > 1
     names = every_set(wanted)
     chosen = np.zeros((len(names), len(terms.names)), dtype=bool)
     for row, picked in zip(chosen, names, strict=True):
         row[terms.rows(picked)] = True
+    rows = np.array([[combination(group, one) for group in groups] for one in chosen])
     value = chosen @ plane.item + book.overlapping(chosen) @ plane.overlap
+    return rng, terms, groups, plane, chosen, rows, value
+
+
+def relaxed(groups, plane, rows):
+    return plane.ground + sum(plane.values(group)[rows[:, g]] for g, group in enumerate(groups))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_reaches_across_small_groups_is_relaxed_and_nothing_is_lost(seed, monkeypatch):
+    rng, terms, groups, plane, chosen, _, value = apart(seed, monkeypatch)
     ceiling = np.quantile(value, 0.2)
-    found = candidates(groups, plane, np.array([0.0, terms.cost.sum() + 1]), np.array([ceiling]))
+    found = candidates(groups, plane.at(rng.uniform(0, 2, len(terms.regions))),
+                       np.array([0.0, terms.cost.sum() + 1]), np.array([ceiling]))
     assert as_sets(chosen[value <= ceiling]) <= as_sets(found)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_at_any_height_tolls_are_not_more_than_sets_pay(seed, monkeypatch):
+    rng, terms, groups, plane, _, rows, value = apart(seed, monkeypatch)
+    for most in (0.0, 0.3, 1.0, 3.0, 10.0):
+        here = plane.at(rng.uniform(0, most, len(terms.regions)))
+        assert np.all(relaxed(groups, here, rows) <= value + 1e-9)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_heights_that_fit_a_set_give_it_its_tolls(seed, monkeypatch):
+    """All of them, where each item of a region pays the same to whatever comes before it."""
+    _, terms, groups, plane, _, rows, _ = apart(seed, monkeypatch, crossed=0.0)
+    toll = np.zeros((len(terms.names), len(terms.names)))
+    price = np.linspace(3.0, 0.5, len(terms.names))
+    for region in terms.regions:
+        for rank, row in enumerate(region):
+            toll[row, list(region[:rank])] = price[rank]
+    plane = dataclasses.replace(plane, toll=toll)
+    fits = heights(groups, plane, rows)
+    firsts = np.array([[group.top[at] for group, at in zip(groups, one, strict=True)]
+                       for one in rows])  # by set, group and region
+    for fit, one, tops in zip(fits, rows, firsts, strict=True):
+        paid = np.array([sum(sorted(price[region.index(row)] for row in tops[:, r] if row >= 0)
+                             [:-1]) for r, region in enumerate(terms.regions)])
+        for height in (fit[:, 0], np.minimum(fit[:, 1], 9.0)):
+            here = plane.at(height)
+            got = sum(np.minimum(here.top_tolls(group, one[g:g + 1]), height)[0]
+                      for g, group in enumerate(groups)) - height
+            assert got == pytest.approx(paid)
