@@ -239,11 +239,11 @@ def _plane(bound: Bound, book: Ledger, slope: NDArray[np.float64], value: float)
 
 
 def farther(book: Ledger, direction: NDArray[np.float64], limit: float) -> Plane:
-    """Plane that is above 0 where direction (d - 1,) · θ is above a limit."""
-    usual = book.usual_effective
-    return plane_over(book, float(direction @ book.start - limit * book.effective[0]) / usual,
-                      (book.item @ direction - limit * book.effective[1:]) / usual,
-                      book.overlap @ direction / usual, 0.0)
+    """Plane that is above 0 only where direction (d,) · θ is above a limit."""
+    start, item, overlap, slack = book.along(direction[None], np.zeros(len(direction)))
+    share = limit * book.effective / book.usual_effective
+    return plane_over(book, float(start[0] - share[0] - slack[0]), item[:, 0] - share[1:],
+                      overlap[:, 0], 0.0)
 
 
 def plane_over(book: Ledger, start: float, item: NDArray[np.float64],

@@ -72,6 +72,30 @@ class Ledger:
         terms[0] -= mass * crr
         return np.asarray(terms)
 
+    def along(self, basis: NDArray[np.float64], point: NDArray[np.float64],
+              ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64],
+                         NDArray[np.float64]]:
+        """Terms of basis (k, d) · (Θ - M point), over the usual M: what sets are along a basis.
+
+        (k,) of the bare baseline, (n, k) and (t, k) what items and overlaps add, and (k,) by how
+        much that may miss, m Crr being a product.
+        """
+        cut, usual = len(self.start), self.usual_effective
+        crrs = self.spread(float(self.crr[0]), self.crr[1:])
+        mass, crr = 0.5 * sum(self.mass_range), 0.5 * float(crrs[0] + crrs[1])
+        terms = np.column_stack([np.vstack([self.start, self.item]), self.rolling(mass, crr)])
+        terms = (terms - np.outer(self.effective, point)) @ basis.T / usual
+        product = (self.mass_range[1] - mass) * (float(crrs[1]) - crr)
+        return (terms[0], terms[1:], self.overlap @ basis[:, :cut].T / usual,
+                np.abs(basis[:, -1]) * product / usual)
+
+    def ends(self, basis: NDArray[np.float64],
+             point: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(k, 2) range over all sets of what `along` gives the terms of."""
+        start, item, overlap, slack = self.along(basis, point)
+        low, high = self.spread(start, item, overlap)
+        return np.column_stack([low - slack, high + slack])
+
     def coordinates(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
         """(s, d) coordinates of sets (s, n)."""
         share = chosen.astype(float)

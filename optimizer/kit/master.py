@@ -173,23 +173,25 @@ class Master:
 
     def _add_bends(self, model: Any, first: Bound, allowance: float) -> None:
         """Add coordinates along the directions, and chords that may lose `allowance` [s]."""
-        pyo, book = self._pyo, self._book
-        scale, cut = 1.0 / book.usual_effective, len(book.start)
-        basis, point = self._basis[:, :cut], self._point[:cut]
-        start = basis @ (book.start - book.effective[0] * point) * scale
-        item = (book.item - np.outer(book.effective[1:], point)) @ basis.T * scale
-        overlap = book.overlap @ basis.T * scale
+        pyo, book, basis, point = self._pyo, self._book, self._basis, self._point
+        last = len(book.start)
+        flat, tail = basis.copy(), basis[:, last]
+        flat[:, last] = 0.0
+        start, item, overlap, _ = book.along(flat, np.append(point[:last], 0.0))
         count = len(basis)
         model.along = pyo.Var(range(count))
         model.square = pyo.Var(range(count))
         model.chords = pyo.ConstraintList()
         self._widest = np.sqrt(8.0 * allowance / max(count, 1)
                                / np.maximum(self._kappa(first), 1e-12))
-        self._ends = np.column_stack(book.spread(start, item, overlap))
+        self._ends = book.ends(basis, point)
         self._breaks: dict[int, Any] = {}
         for d, (low, high) in enumerate(self._ends):
-            model.chords.add(model.along[d] == self._linear(
-                np.append(start[d], item[:, d]), 1.0, overlap[:, d]))
+            along = self._linear(np.append(start[d], item[:, d]), 1.0, overlap[:, d])
+            if abs(tail[d] * self._units[last]) > _ROUNDING:  # m Crr, exact
+                along += (float(tail[d] * self._units[last]) * model.sum[last]
+                          - float(tail[d] * point[last]) * model.bulk)
+            model.chords.add(model.along[d] == along)
             if high - low <= self._widest[d]:
                 model.chords.add(model.square[d] == float(low + high) * model.along[d]
                                  - float(low * high))

@@ -35,7 +35,7 @@ __all__ = ["Sieve"]
 
 _GROWTH = 3.0  # of cells beyond the last origin
 _MOST_CUTS = 3  # of a cell in two
-_MOST_CUT = 40  # cells
+_MOST_CUT = 15  # cells
 _MOST_CANDIDATES = 30_000  # that are gone through without cutting
 
 
@@ -92,9 +92,8 @@ class Sieve:
         """
         book, basis = self.book, self.basis
         if not len(basis):
-            yield (), farther(book, np.zeros(len(book.start)), 0.0), np.zeros((0, 2))
+            yield (), farther(book, np.zeros(len(book.low)), 0.0), np.zeros((0, 2))
             return
-        direction = basis[0, :len(book.start)]
         origins = sorted((float(basis[0] @ bound.point), key) for key, bound in self.bounds.items())
         middles = [0.5 * (one[0] + other[0]) for one, other in itertools.pairwise(origins)]
         for k, (at, origin) in enumerate(origins):
@@ -102,7 +101,7 @@ class Sieve:
             low = [middles[k - 1] - at] if k else self._outwards(ends[0, 0])
             high = [middles[k] - at] if k < len(middles) else self._outwards(ends[0, 1])
             for a, b in itertools.pairwise(sorted({*low, *high})):
-                nearer = self._fitted(farther(book, direction, at + b), origin)
+                nearer = self._fitted(farther(book, basis[0], at + b), origin)
                 yield origin, nearer, np.vstack([[[a, b]], ends[1:]])
 
     def _in_cell(self, origin: tuple[int, ...], cell: NDArray[np.float64],
@@ -153,14 +152,10 @@ class Sieve:
 
     def _ends(self, bound: Bound) -> NDArray[np.float64]:
         """(d, 2) coordinates along the basis that sets can have, from the bound's origin."""
-        book, cut = self.book, len(self.book.start)
-        scale = self.basis[:, :cut].T / book.usual_effective
-        low, high = book.spread(
-            (book.start - book.effective[0] * bound.point[:cut]) @ scale,
-            (book.item - np.outer(book.effective[1:], bound.point[:cut])) @ scale,
-            book.overlap @ scale)
+        book = self.book
+        ends = book.ends(self.basis, bound.point)
         wider = book.usual_effective / book.effective_range[0]
-        return np.column_stack([np.minimum(low, 0.0), np.maximum(high, 0.0)]) * wider
+        return np.column_stack([np.minimum(ends[:, 0], 0.0), np.maximum(ends[:, 1], 0.0)]) * wider
 
     def _outwards(self, end: float) -> list[float]:
         """Return breaks from near an origin to the end of the range, farther and farther apart."""

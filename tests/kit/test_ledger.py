@@ -75,3 +75,25 @@ def test_rolling_is_exact_but_for_the_product_of_two_changes():
         exact = whole * setup.rolling_resistance
         assert terms[0] + terms[1:][row].sum() == pytest.approx(
             exact - (whole - mass) * (setup.rolling_resistance - crr), rel=1e-12)
+
+
+def test_terms_along_a_basis_are_what_sets_come_to_there():
+    rng = np.random.default_rng(5)
+    wanted, effects = catalogue(rng, (3, 3, 2, 2, 1, 2, 2, 1, 2), crossed=0.5)
+    terms = tabulate(BASELINE, wanted, effects)
+    book = ledger(terms, wanted, BASELINE, RIDER.mass)
+    assert np.ptp(terms.rolling) > 0 < np.ptp(terms.mass)
+    chosen = np.zeros((200, len(terms.names)), dtype=bool)
+    for row in chosen:
+        row[[int(rng.choice(rows)) for rows in book.places if rng.random() < 0.6]] = True
+    theta = book.coordinates(chosen)
+    effective = (book.effective[0] + chosen @ book.effective[1:])[:, None] / book.usual_effective
+    basis = rng.normal(size=(3, theta.shape[1])) / book.reach()
+    point = theta[0]
+    exact = (theta - point) @ basis.T * effective
+    start, item, overlap, slack = book.along(basis, point)
+    near = start + chosen @ item + book.overlapping(chosen) @ overlap
+    assert np.all(np.abs(near - exact) <= slack + 1e-9)
+    assert np.abs(near - exact).max() > 0  # m Crr is a product
+    ends = book.ends(basis, point)
+    assert np.all((exact >= ends[:, 0] - 1e-9) & (exact <= ends[:, 1] + 1e-9))

@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.kit import groups as module
 from optimizer.kit import sieve
-from optimizer.kit.groups import gather
+from optimizer.kit.groups import gather, heights
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
 from optimizer.kit.master import directions
@@ -104,3 +104,46 @@ def test_cutting_finds_in_halves_what_is_too_much_for_the_whole(monkeypatch):
     uncut, wide = case.sieve.below(case.fronts, case.edges, times)
     assert gap <= wide
     assert len(uncut) <= len(halves)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_every_set_is_in_a_cell_and_its_halves(seed):
+    case = Case(seed, whole=True)
+    book, found = case.book, np.zeros(len(case.chosen), dtype=bool)
+    theta = book.coordinates(case.chosen)
+    for origin, nearer, cell in case.sieve._cells():
+        along = (theta - case.sieve.bounds[origin].point) @ case.sieve.basis.T
+        inside = np.all((along >= cell[:, 0] - 1e-9) & (along <= cell[:, 1] + 1e-9), axis=1)
+        slower = (nearer.start + case.chosen @ nearer.item
+                  + book.overlapping(case.chosen) @ nearer.overlap)
+        assert np.all(slower[inside] <= 1e-9)
+        for d in range(len(cell)):
+            low, high = sieve._halves(cell, d)
+            assert low[d, 0] == cell[d, 0] < low[d, 1] == high[d, 0] < high[d, 1] == cell[d, 1]
+            others = np.arange(len(cell)) != d
+            assert np.array_equal(low[others], cell[others])
+            assert np.array_equal(high[others], cell[others])
+        found |= inside
+    assert found.all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_runs_share_heights_that_fit_all_their_sets(seed, monkeypatch):
+    monkeypatch.setattr(module, "_LARGEST_GROUP", 10)
+    case = Case(seed, whole=False)
+    origin = next(iter(case.sieve.bounds))
+    tangent = case.sieve.tangent(origin)
+    for mine in (np.arange(len(case.fronts)), np.array([0, 1, 3, 4])):
+        runs = list(case.sieve._runs(case.fronts, mine, origin))
+        covered = [k for begin, end, _ in runs for k in range(begin, end)]
+        assert covered == list(mine)
+        for begin, end, height in runs:
+            fits = heights(case.sieve.groups, tangent,
+                           case.sieve._combinations(case.fronts[begin:end]))
+            assert np.all(fits[:, :, 0] <= height + 1e-12)
+            assert np.all(height <= fits[:, :, 1] + 1e-12)
+        for one, other in itertools.pairwise(runs):  # no shorter than they have to be
+            if one[1] == other[0]:
+                fits = heights(case.sieve.groups, tangent, case.sieve._combinations(
+                    case.fronts[one[0]:other[0] + 1]))
+                assert np.any(fits[:, :, 0].max(axis=0) > fits[:, :, 1].min(axis=0))
