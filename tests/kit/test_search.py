@@ -65,6 +65,53 @@ def test_a_rough_judge_is_asked_again_until_time_and_bound_agree(budget):
     assert choice.proven_gap <= 0.01 + 1e-9
 
 
+def begun(judge):
+    """A search that knows nothing yet but the bare bike."""
+    items = tuple(Item(f"{k}", f"other: {k}", float(w)) for k, w in enumerate(PRICES))
+    effects = tuple(Effect(f"{k}", drag_area=np.array([-p / 1e5])) for k, p in enumerate(GAINS))
+    return search_for(RIDER, BASELINE, Catalogue(items), effects, judge, {})
+
+
+@pytest.mark.parametrize("budget", [0.0, 13.0, 50.0, 93.0])
+@pytest.mark.parametrize(("rough", "bent"), [(0.0, 0.0), (0.3, 0.0), (0.0, 1.0)])
+def test_the_program_finds_the_best_set_without_help(budget, rough, bent):
+    found = begun(Linear(rough, bent))
+    gap = found.prove_best(budget)
+    fastest = found.fastest(budget)
+    assert fastest.spend <= budget
+    assert 1000.0 - fastest.time == pytest.approx(best(budget), abs=0.011)
+    assert 0.0 < gap <= 0.01 + 1e-9
+    assert len(found.known) < 60  # of 128
+
+
+@pytest.mark.parametrize("bent", [0.0, 1.0])
+def test_the_sieve_finds_the_frontier_without_help(bent):
+    found = begun(Linear(bent=bent))
+    gap = found.prove_front(sum(PRICES))
+    front = found.front()
+    assert [known.spend for known in front] == sorted(known.spend for known in front)
+    for budget in range(0, sum(PRICES) + 1, 3):
+        here = min(known.time for known in front if known.spend <= budget)
+        assert 0.0 <= here - (1000.0 - best(budget)) + 1e-9 <= gap + 1e-6
+
+
+def test_the_shortfall_is_what_known_bounds_leave():
+    found = begun(Linear(rough=0.3))
+    found.look((0,))
+    found.look((4,))
+    known = {rows: found.known[rows].time - found.lower_of(found.known[rows])
+             for rows in ((0,), (4,))}
+    assert known == pytest.approx({(0,): 0.3, (4,): 0.3})
+    assert found.shortfall(50.0) == pytest.approx(0.3)
+    assert found.shortfall(0.0) == pytest.approx(0.0, abs=1e-9)  # the bare bike has its bound
+
+
+def test_slower_is_more_along_the_first_direction():
+    found = begun(Linear(bent=1.0))
+    first = float(np.linalg.pinv(found.basis)[:, 0] @ found.bounds[()].slope)
+    assert found.per_second == pytest.approx(1.0 / first)
+
+
 def test_a_proof_that_runs_out_of_trials_claims_nothing(monkeypatch):
     monkeypatch.setattr(search, "_MOST_PROPOSALS", 0)
     assert knapsack(Linear()).proven_gap == np.inf
