@@ -27,6 +27,7 @@ __all__ = ["Master", "add_sets", "directions"]
 _CHORDS = 8  # on either side of the target
 _WIDENING = 1.7  # of each chord against its inner neighbour
 _NEAR_TIME = 0.15  # of the range along the direction of time: where sets have to be told apart
+_TINY = 1e-4  # of a breakpoint
 _ROUNDING = 1e-12  # of coefficients about 1; what is below is left over from a difference
 
 
@@ -224,6 +225,8 @@ class Master:
         steps = self._widest[d] * (_WIDENING ** np.arange(1, _CHORDS + 1) - 1) / (_WIDENING - 1)
         steps *= max((high - low) / steps[-1], 1.0)
         at = np.clip(np.concatenate([middle - steps[::-1], [middle], middle + steps]), low, high)
+        # HiGHS takes no coefficient below 1e-9, and the squares are some; outwards, to cover all.
+        at = np.where(np.abs(at) > _TINY, at, np.where(np.arange(len(at)) < _CHORDS, -_TINY, _TINY))
         breaks, squares = self._breaks[d]
         for k, value in enumerate(at):
             breaks[k].set_value(float(value))
