@@ -210,7 +210,7 @@ def plane_of(bound: Bound, book: Ledger, basis: NDArray[np.float64],
     `ends` (k, 2) are measured from the bound's own point. On a piece [a, b] the square of a
     coordinate y lies below its chord, (a + b) y - a b.
     """
-    kappa = bends(bound, basis, ends)
+    kappa = bends(bound, basis, np.abs(ends).max(axis=1))
     slope = bound.slope - 0.5 * (kappa * ends.sum(axis=1)) @ basis
     return _plane(bound, book, slope, bound.value + 0.5 * float(kappa @ ends.prod(axis=1)))
 
@@ -256,13 +256,13 @@ def plane_over(book: Ledger, start: float, item: NDArray[np.float64],
 
 
 def bends(bound: Bound, basis: NDArray[np.float64],
-          ends: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k,) bend along each direction where coordinates lie within `ends` (k, 2).
+          size: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(k,) bend along each direction, what couples two of them shared out between both.
 
-    What couples two of them is shared out between both.
+    It is shared well, and at any rate lawfully, where coordinates are of about `size` (k,).
     """
     inverse = np.linalg.pinv(basis)
     bend = inverse.T @ bound.bend @ inverse
-    size = np.abs(ends).max(axis=1) + 1e-15
+    size = size + 1e-15
     coupling = np.abs(bend - np.diag(np.diag(bend))) * size[None, :] / size[:, None]
     return np.asarray(np.diag(bend) + coupling.sum(axis=1))

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.kit.groups import bends
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -233,13 +235,10 @@ class Master:
             squares[k].set_value(float(value * value))
 
     def _kappa(self, bound: Bound) -> NDArray[np.float64]:
-        """Bend along each direction, what couples two of them shared out between both."""
-        inverse = np.linalg.pinv(self._basis)
-        bend = inverse.T @ bound.bend @ inverse
-        size = np.abs(self._basis) @ self._book.reach() + 1e-15
+        """Bend along each direction, as suits sets that take about as long as the target."""
+        size = np.abs(self._basis) @ self._book.reach()
         size[:1] *= _NEAR_TIME
-        coupling = np.abs(bend - np.diag(np.diag(bend))) * size[None, :] / size[:, None]
-        return np.asarray(np.diag(bend) + coupling.sum(axis=1))
+        return bends(bound, self._basis, size)
 
     def add(self, bound: Bound) -> None:
         """Add a bound on all sets."""

@@ -62,10 +62,12 @@ class Sieve:
         """(n,) items that may be in a set within one of the budgets and faster than its time."""
         out = np.zeros(len(self.book.item), dtype=bool)
         for origin, nearer, cell in self._cells():
+            near = least_by_cost(self.groups, nearer, budgets) <= 0.0
+            if not near.any():
+                continue
             plane = self._plane(origin, cell)
             ceilings = self._ceilings(times, origin, plane)
-            near = ((least_by_cost(self.groups, nearer, budgets) <= 0.0)
-                    & (least_by_cost(self.groups, plane, budgets) <= ceilings))
+            near &= least_by_cost(self.groups, plane, budgets) <= ceilings
             out |= held_below(self.groups, plane, budgets[near], ceilings[near])
         return out
 
@@ -123,7 +125,8 @@ class Sieve:
                 found.append(sets)
             elif cuts and self._cut < _MOST_CUT:
                 self._cut += 1
-                lost = bends(self.bounds[origin], self.basis, cell) * np.ptp(cell, axis=1)**2
+                bend = bends(self.bounds[origin], self.basis, np.abs(cell).max(axis=1))
+                lost = bend * np.ptp(cell, axis=1)**2
                 for half in _halves(cell, int(lost.argmax())):
                     more, open_here = self._in_cell(origin, half, fronts, edges, times,
                                                     np.arange(begin, end), cuts - 1)
