@@ -10,7 +10,8 @@ from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from optimizer import __version__
-from optimizer.files import write_atomic
+from optimizer.course.gpx import LARGEST_FILE
+from optimizer.files import read_input, write_atomic
 from optimizer.scenario.batch_file import named_files
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def digest(case: Case) -> str:
     whole = hashlib.sha256(json.dumps([_SCHEMA, __version__, case.name, changes]).encode())
     for start in (case.scenario, case.rider, case.forecast):
         for path in named_files(start) if start else ():
-            whole.update(hashlib.sha256(path.read_bytes()).digest())
+            whole.update(hashlib.sha256(read_input(path, LARGEST_FILE)).digest())
         whole.update(b"|")
     return whole.hexdigest()
 

@@ -12,6 +12,7 @@ from xml.parsers import expat  # the streaming parser below the standard library
 import numpy as np
 
 from optimizer.errors import InputError
+from optimizer.files import open_input
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,10 +70,9 @@ def read_gpx(path: Path | str) -> Points:
 
     Raises InputError for anything that is no usable GPX.
     """
-    _check_size(Path(path))
     reader = _Reader(str(path))
     try:
-        with Path(path).open("rb") as stream:
+        with open_input(path, LARGEST_FILE) as stream:
             reader.parser.ParseFile(stream)
     except expat.ExpatError as error:
         reason = expat.ErrorString(error.code) or "unknown"
@@ -82,23 +82,6 @@ def read_gpx(path: Path | str) -> Points:
         raise InputError(str(path), f"line {reader.parser.CurrentLineNumber}",
                          "its text encoding cannot be read", "save it as UTF-8") from error
     return reader.points()
-
-
-def _check_size(path: Path) -> None:
-    try:
-        size = path.stat().st_size
-        if path.is_dir():
-            raise InputError(str(path), "", "is a folder", "name the GPX file in it")
-        with path.open("rb"):
-            pass
-    except (OSError, ValueError) as error:
-        raise InputError(str(path), "", "cannot be read: "
-                         f"{getattr(error, 'strerror', None) or error}",
-                         "check the name and the permissions") from error
-    if size > LARGEST_FILE:
-        raise InputError(str(path), "", f"is {size / 2**20:.0f} MB large, more than the "
-                         f"{LARGEST_FILE // 2**20} MB that a course can need",
-                         "cut the course out of it")
 
 
 class _Reader:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.errors import InputError
+from optimizer.files import is_file
 from optimizer.scenario.tables import read_rows
 from optimizer.scenario.toml_file import check, read_toml
 from optimizer.scenario.weather import parse_wind
@@ -164,11 +165,7 @@ def _in_weather(file: Path, case: Case, forecast: str | None,
 
 def _beside(file: Path, name: str, refuse: Callable[[str, str], InputError]) -> Path:
     path = file.parent / name
-    try:
-        found = path.is_file()
-    except (OSError, ValueError):  # a name too long, or with a NUL
-        found = False
-    if not found:
+    if not is_file(path):
         raise refuse(f'there is no file "{name}"', f"it is looked for at {path}")
     return path
 
@@ -220,12 +217,9 @@ def _gather(path: Path, found: dict[Path, None], depth: int) -> None:
         return
     file = read_toml(path)
     for text in _texts(file.data):
-        try:
-            other = file.beside(text)
-            if text and other.is_file():
-                _gather(other, found, depth - 1)
-        except (OSError, ValueError):  # a text that can be no name of a file
-            continue
+        other = file.beside(text)
+        if text and is_file(other):
+            _gather(other, found, depth - 1)
 
 
 def _texts(value: Any) -> list[str]:

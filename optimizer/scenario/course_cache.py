@@ -26,8 +26,9 @@ from optimizer.course import (
     Shape,
     read_course,
 )
+from optimizer.course.gpx import LARGEST_FILE
 from optimizer.errors import InputError
-from optimizer.files import write_atomic
+from optimizer.files import open_input, write_atomic
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,10 +73,10 @@ def _key(paths: Sequence[Path], settings: list[dict[str, Any]]) -> str:
     whole.update(json.dumps(settings, sort_keys=True, default=sorted).encode())
     try:
         for path in paths:
-            with path.open("rb") as stream:
+            with open_input(path, LARGEST_FILE) as stream:
                 content = hashlib.file_digest(stream, "sha256").hexdigest()
             whole.update(json.dumps([path.name, content]).encode())
-    except (OSError, ValueError):
+    except (InputError, OSError, ValueError):
         return ""  # the reader will say what is wrong with it
     return whole.hexdigest()
 

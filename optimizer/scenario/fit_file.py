@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from optimizer.errors import InputError
+from optimizer.files import read_input
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -42,11 +43,9 @@ def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime]:
     except ImportError as error:
         raise InputError(str(file), "", "needs a reader that is not installed",
                          'install it with: pip install "kitpace[headunit]"') from error
-    if _size(file) > _LARGEST:
-        raise InputError(str(file), "", f"is larger than {_LARGEST / 1e6:.0f} MB",
-                         "is it one ride?")
+    data = read_input(file, _LARGEST)
     try:
-        with fitdecode.FitReader(file, check_crc=fitdecode.CrcCheck.RAISE,
+        with fitdecode.FitReader(data, check_crc=fitdecode.CrcCheck.RAISE,
                                  error_handling=fitdecode.ErrorHandling.IGNORE) as reader:
             records = [{field.name: field.value for field in frame.fields} for frame in reader
                        if frame.frame_type == fitdecode.FIT_FRAME_DATA and frame.name == "record"]
@@ -65,14 +64,6 @@ def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime]:
         if np.isfinite(column).any():
             columns[name] = column
     return columns, times[0]
-
-
-def _size(file: Path) -> int:
-    try:
-        return file.stat().st_size
-    except (OSError, ValueError) as error:
-        raise InputError(str(file), "", "cannot be read", "check the name and the permissions"
-                         ) from error
 
 
 def _utc(time: datetime) -> datetime:

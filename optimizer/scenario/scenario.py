@@ -22,6 +22,7 @@ from optimizer.course import (
     Stretch,
 )
 from optimizer.errors import InputError
+from optimizer.files import is_file
 from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
 from optimizer.physics import Setup
@@ -239,7 +240,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
     """Path of a file named in this one; InputError that names the key where it is not there."""
     path = file.beside(name)
-    if not path.is_file():
+    if not is_file(path):
         raise file.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
     return path
 

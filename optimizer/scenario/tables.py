@@ -8,13 +8,14 @@ import io
 import math
 import re
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Final, overload
 
 from optimizer.errors import InputError
+from optimizer.files import read_input
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from pathlib import Path
 
 __all__ = ["Row", "read_rows", "read_text"]
 
@@ -151,21 +152,7 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
 
 def read_text(path: Path | str, largest: int = _LARGEST) -> str:
     """Read a text file as UTF-8 (with or without BOM; UTF-16 with BOM), or raise InputError."""
-    file = Path(path)
-    try:
-        if file.is_file() and file.stat().st_size > largest:
-            raise InputError(str(path), "", f"is larger than {largest / 1e6:.0f} MB",
-                             "is it the right file?")
-        data = file.read_bytes()
-    except FileNotFoundError as error:
-        raise InputError(str(path), "", "there is no such file", _near_file(file)) from error
-    except IsADirectoryError as error:
-        raise InputError(str(path), "", "is a folder", "name a file in it") from error
-    except OSError as error:
-        raise InputError(str(path), "", f"cannot be read: {error.strerror}",
-                         "check the name and the permissions") from error
-    except ValueError as error:  # a NUL in the name
-        raise InputError(repr(str(path)), "", "is not a file name", "check the name") from error
+    data = read_input(path, largest)
     encoding = "utf-16" if data[:2] in {b"\xff\xfe", b"\xfe\xff"} else "utf-8-sig"
     try:
         text = data.decode(encoding)
@@ -178,13 +165,6 @@ def read_text(path: Path | str, largest: int = _LARGEST) -> str:
         raise InputError(str(path), f"line {line}", "holds a NUL character",
                          "is it a text file?")
     return text
-
-
-def _near_file(file: Path) -> str:
-    if not file.parent.is_dir():
-        return f"the folder {file.parent} is not there either"
-    near = difflib.get_close_matches(file.name, [p.name for p in file.parent.iterdir()], 1)
-    return f"did you mean {near[0]}?" if near else "check the name and the folder"
 
 
 def read_rows(path: Path | str, required: Sequence[str],

@@ -99,7 +99,7 @@ def test_a_scenario_tells_its_air_and_wind(tmp_path):
 
 
 @pytest.mark.parametrize(("args", "problem"), [
-    (["none.gpx"], "cannot be read"), ([], "Missing argument"),
+    (["none.gpx"], "no such file"), ([], "Missing argument"),
     (["{quern}/course.gpx", "--keep", "hights"], 'did you mean "heights"'),
     (["{quern}/course.gpx", "--from-km", "nan"], "not a distance"),
     (["{quern}/course.gpx", "--from-km", "5", "--to-km", "2"], "cannot be cut"),

@@ -142,7 +142,7 @@ def test_limits_of_size_and_count(tmp_path, monkeypatch):
 
 
 def test_missing_files_and_folders_are_refused(tmp_path):
-    assert "cannot be read" in refused(tmp_path / "none.gpx").problem
+    assert "no such file" in refused(tmp_path / "none.gpx").problem
     assert "folder" in refused(tmp_path).problem
     with pytest.raises(InputError):
         read_gpx("a\0b.gpx")
