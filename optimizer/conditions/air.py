@@ -13,10 +13,11 @@ if TYPE_CHECKING:
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["air_density", "air_density_along", "station_pressure"]
+__all__ = ["LAPSE", "air_density", "air_density_along", "density_departures", "risen_pressure",
+           "station_pressure"]
 
-_LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
-_BAROMETRIC = 9.80665 * 0.0289644 / (8.31446 * _LAPSE)
+LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
+_BAROMETRIC = 9.80665 * 0.0289644 / (8.31446 * LAPSE)
 
 
 def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.float64] | float,
@@ -50,14 +51,41 @@ def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
     if distance is not None and time is not None:
         at_reference = at_reference + sample(conditions, conditions.temperature_change,
                                              distance, time)
-    temperature = at_reference - _LAPSE * (elevation - conditions.reference_elevation)
+    temperature = at_reference - LAPSE * (elevation - conditions.reference_elevation)
     pressure = conditions.pressure * (temperature / at_reference) ** _BAROMETRIC
     return air_density(temperature, pressure, conditions.humidity)
+
+
+def density_departures(conditions: Conditions, distance: NDArray[np.float64],
+                       time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Relative departure (m,) of each member's air density from the forecast's, mean of the road.
+
+    Raises ValueError where the conditions carry no ensemble.
+    """
+    members = conditions.members
+    if members is None:
+        raise ValueError("these conditions carry no members")
+    warmer = sample(conditions, members.temperature, distance, time).mean(axis=1)
+    usual = conditions.temperature + float(
+        sample(conditions, conditions.temperature_change, distance, time).mean())
+    drawn = air_density(usual + warmer, conditions.pressure + members.pressure,
+                        np.clip(conditions.humidity + members.humidity, 0.0, 1.0))
+    return drawn / air_density(usual, conditions.pressure, conditions.humidity) - 1.0
+
+
+def risen_pressure(pressure: NDArray[np.float64] | float,
+                   temperature: NDArray[np.float64] | float, rise: float) -> NDArray[np.float64]:
+    """Pressure [Pa] after a rise [m] (falling where negative) from where it is `pressure`.
+
+    `temperature` [K] is that of the place above; standard lapse rate (ISO 2533).
+    """
+    T = np.asarray(temperature, dtype=float)
+    return np.asarray(pressure * (T / (T + LAPSE * rise)) ** _BAROMETRIC)
 
 
 def station_pressure(sea_level: float, temperature: float, elevation: float) -> float:
     """Pressure [Pa] at `elevation` [m] from the one reduced to sea level, as forecasts give it.
 
-    `temperature` [K] is that at `elevation`; standard lapse rate (ISO 2533).
+    `temperature` [K] is that at `elevation`.
     """
-    return float(sea_level * (temperature / (temperature + _LAPSE * elevation)) ** _BAROMETRIC)
+    return float(risen_pressure(sea_level, temperature, elevation))

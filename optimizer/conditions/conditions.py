@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from optimizer.conditions.members import Members
+
 __all__ = ["Conditions", "starting_at"]
 
 
@@ -44,6 +46,8 @@ class Conditions:
     temperature_change : (t, d) K, what the air is warmer than `temperature` by time and
         place; (1, 1) where it stays the same
     gust : (t, d) forecast gusts [m/s], for cautions; (1, 1) of zero where unknown
+    members : the ensemble about this forecast, None for a single one; draws of the wind are then
+        its members, and the two spreads only say in short what they hold
     """
 
     temperature: float = 293.15
@@ -61,6 +65,7 @@ class Conditions:
     start_time: datetime | None = None
     temperature_change: NDArray[np.float64] = field(default_factory=_calm)
     gust: NDArray[np.float64] = field(default_factory=_calm)
+    members: Members | None = None
 
     def __post_init__(self) -> None:
         for name in ("wind_time", "wind_distance", "wind_east", "wind_north",

@@ -18,14 +18,17 @@ def sample(conditions: Conditions, values: NDArray[np.float64], distance: NDArra
            time: NDArray[np.float64]) -> NDArray[np.float64]:
     """Values (t, d) on the axes of the wind, at `distance` [m] and `time` [s after the start].
 
-    Linear between the entries, constant beyond the first and the last.
+    Linear between the entries, constant beyond the first and the last. Several fields at once,
+    (..., t, d), give (..., n).
     """
-    if values.size == 1:
-        return np.full(len(distance), values[0, 0])
+    leading = values.shape[:-2]
+    if values.shape[-2:] == (1, 1):
+        return np.broadcast_to(values[..., 0], (*leading, len(distance))).copy()
     from scipy.interpolate import RegularGridInterpolator  # slow, and not needed for one wind
 
     ends = ((conditions.wind_time, time), (conditions.wind_distance, distance))
     used = [(axis, np.clip(where, axis[0], axis[-1])) for axis, where in ends if len(axis) > 1]
-    table = values.reshape([len(axis) for axis, _ in used])
+    table = np.moveaxis(values.reshape(-1, *(len(axis) for axis, _ in used)), 0, -1)
     points = np.column_stack([where for _, where in used])
-    return np.asarray(RegularGridInterpolator([axis for axis, _ in used], table)(points))
+    found = RegularGridInterpolator([axis for axis, _ in used], table)(points)
+    return np.asarray(found.T.reshape(*leading, len(distance)))

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["RIDER_HEIGHT", "height_factor", "wind_along"]
+__all__ = ["RIDER_HEIGHT", "departures_along", "height_factor", "wind_along"]
 
 RIDER_HEIGHT = 1.2  # m, middle of rider and bike; common practice, no source
 _ROUGHEST = 0.5  # m
@@ -46,8 +46,30 @@ def wind_along(conditions: Conditions, distance: NDArray[np.float64], time: NDAr
 
     Head wind is positive into the face, cross wind positive from the left.
     """
-    east, north = (sample(conditions, component, distance, time)
-                   for component in (conditions.wind_east, conditions.wind_north))
+    return _at_rider(conditions, (conditions.wind_east, conditions.wind_north), distance, time,
+                     heading, roughness, shelter)
+
+
+def departures_along(conditions: Conditions, distance: NDArray[np.float64],
+                     time: NDArray[np.float64], heading: NDArray[np.float64],
+                     roughness: NDArray[np.float64], shelter: NDArray[np.float64],
+                     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return what the head and cross wind of each member depart by from `wind_along`, (m, n).
+
+    Raises ValueError where the conditions carry no ensemble.
+    """
+    if conditions.members is None:
+        raise ValueError("these conditions carry no members")
+    return _at_rider(conditions, (conditions.members.east, conditions.members.north), distance,
+                     time, heading, roughness, shelter)
+
+
+def _at_rider(conditions: Conditions, wind: tuple[NDArray[np.float64], NDArray[np.float64]],
+              distance: NDArray[np.float64], time: NDArray[np.float64],
+              heading: NDArray[np.float64], roughness: NDArray[np.float64],
+              shelter: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Head and cross wind (..., n) of fields (..., t, d) of wind towards east and north."""
+    east, north = (sample(conditions, component, distance, time) for component in wind)
     factor = shelter * height_factor(roughness, reference=conditions.wind_height)
     sine, cosine = np.sin(heading), np.cos(heading)
     return -factor * (east * sine + north * cosine), factor * (east * cosine - north * sine)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.conditions.draws import draw_wind, spread_wind
+from optimizer.conditions.draws import draw_wind, spread_density, spread_wind
 from optimizer.errors import Infeasible
 from optimizer.job.plans import plan_for
 from optimizer.job.values import Job, SetSplits, Trial
@@ -40,8 +40,8 @@ def draw_times(job: Job, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
     """
     rng = np.random.default_rng(job.options.seed)
     k, rider, p = job.options.draws, job.rider, plan.problem
-    headwind, crosswind = spread_wind(p.headwind, p.crosswind,
-                                      draw_wind(job.conditions, rng, k))
+    wind = draw_wind(job.conditions, rng, k)
+    headwind, crosswind = spread_wind(p.headwind, p.crosswind, wind, p.departures)
     able = 1.0 + rider.critical_power_sd / rider.critical_power * rng.standard_normal(k)
     able = np.clip(able, 0.5, 1.5)
     area = rider.drag_area_sd * rng.standard_normal(k)
@@ -57,7 +57,7 @@ def draw_times(job: Job, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
         headwind=headwind.T, crosswind=crosswind.T, drag_area_change=area,
         rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),
         power_factor=able * (1.0 + driven / p.drivetrain_efficiency),
-        critical_power_factor=able))
+        critical_power_factor=able, density_factor=spread_density(wind, p.departures)))
     return ride.time
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.conditions.draws import WindDraws, draw_wind, spread_wind
+from optimizer.conditions.draws import WindDraws, draw_wind, spread_density, spread_wind
 from optimizer.errors import Infeasible
 from optimizer.pacing import Variation, simulate_many, solve
 
@@ -78,7 +78,7 @@ def ride_in_draws(plan: Plan, draws: Draws, effects: Sequence[Effect], items: Se
     The powers go with the CP of the draw; `as_printed` keeps to the plan's watts.
     """
     p = plan.problem
-    head, cross = spread_wind(p.headwind, p.crosswind, draws.wind)
+    head, cross = spread_wind(p.headwind, p.crosswind, draws.wind, p.departures)
     area, rolling = draws.drag_area.copy(), np.zeros(draws.count)
     driven, mass = np.zeros(draws.count), np.zeros(draws.count)
     held = set(items)
@@ -97,7 +97,8 @@ def ride_in_draws(plan: Plan, draws: Draws, effects: Sequence[Effect], items: Se
         rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),
         mass_change=(ease - 1.0) * p.mass + ease * mass,
         power_factor=1.0 if as_printed else draws.critical_power,
-        critical_power_factor=draws.critical_power, w_prime_factor=draws.w_prime))
+        critical_power_factor=draws.critical_power, w_prime_factor=draws.w_prime,
+        density_factor=spread_density(draws.wind, p.departures)))
 
 
 def finish_times(plan: Plan, ride: Ride) -> NDArray[np.float64]:

@@ -67,7 +67,8 @@ def response(plan: Plan, setup: Setup, rows: Sequence[int], draws: Draws,
     """Response of all sets, from the plan of one of them, `rows`, with its setup."""
     names = [book.terms.names[row] for row in rows]
     ride = ride_in_draws(plan, draws, effects, names)
-    head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind)
+    head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind,
+                              plan.problem.departures)
     drawn = _slopes(plan, ride, setup, head.T, cross.T, draws.critical_power)
     p = plan.problem
     own = _slopes(plan, _still(plan), setup, p.headwind[:, None], p.crosswind[:, None],

@@ -13,6 +13,7 @@ from optimizer.physics import DragArea, Setup
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from optimizer.conditions import AirDepartures
     from optimizer.physics import Road
     from optimizer.rider import Rider
 
@@ -46,6 +47,8 @@ class PacingProblem:
         (differential form of Skiba et al. 2015); not convex
     effort_exponent, effort_rate, effort_budget : cap on the integral of (P/CP)^p over time,
         at most rate^p times the finish time plus the budget [s]; a rate of inf for none
+    departures : of the air of an ensemble's members on the same steps, for draws; no plan
+        depends on them
     """
 
     step: NDArray[np.float64]
@@ -72,6 +75,7 @@ class PacingProblem:
     effort_exponent: float = 4.0
     effort_rate: float = float("inf")
     effort_budget: float = 0.0
+    departures: AirDepartures | None = None
 
     @property
     def steps(self) -> int:
@@ -116,7 +120,8 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
         slowing_recovery=rider.recovery == "slowing", effort_exponent=rider.effort_exponent,
-        effort_rate=rider.effort_rate, effort_budget=rider.effort_budget)
+        effort_rate=rider.effort_rate, effort_budget=rider.effort_budget,
+        departures=road.departures)
 
 
 def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProblem:
@@ -133,4 +138,7 @@ def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProb
         crosswind=cut(p.crosswind), air_density=cut(p.air_density),
         rolling_resistance=cut(p.rolling_resistance), speed_limit=limit,
         power_limit=cut(p.power_limit), critical_power=cut(p.critical_power),
-        recovery=cut(p.recovery), position=cut(p.position))
+        recovery=cut(p.recovery), position=cut(p.position),
+        departures=None if p.departures is None else replace(
+            p.departures, headwind=np.repeat(p.departures.headwind, pieces, axis=1),
+            crosswind=np.repeat(p.departures.crosswind, pieces, axis=1)))

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.conditions.air import air_density_along
-from optimizer.conditions.wind import wind_along
+from optimizer.conditions import AirDepartures
+from optimizer.conditions.air import air_density_along, density_departures
+from optimizer.conditions.wind import departures_along, wind_along
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,6 +33,7 @@ class Road:
         cross wind positive from the left
     air_density : (n,) kg/m³
     rolling_factor : (n,) factor on the tyre's Crr
+    departures : of the members of an ensemble forecast, None for a single one
     """
 
     distance: NDArray[np.float64]
@@ -43,6 +45,7 @@ class Road:
     crosswind: NDArray[np.float64]
     air_density: NDArray[np.float64]
     rolling_factor: NDArray[np.float64]
+    departures: AirDepartures | None = None
 
     @property
     def step(self) -> NDArray[np.float64]:
@@ -70,17 +73,19 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
     heading = np.arctan2(_mean_over_steps(course, np.sin(course.heading), nodes),
                          _mean_over_steps(course, np.cos(course.heading), nodes))
     time = np.zeros_like(middle) if arrival is None else 0.5 * (arrival[:-1] + arrival[1:])
-    headwind, crosswind = wind_along(
-        conditions, middle, time, heading,
-        roughness=_mean_over_steps(course, course.roughness, nodes),
-        shelter=_mean_over_steps(course, course.shelter, nodes))
+    where = (middle, time, heading, _mean_over_steps(course, course.roughness, nodes),
+             _mean_over_steps(course, course.shelter, nodes))
+    headwind, crosswind = wind_along(conditions, *where)
+    departures = None if conditions.members is None else AirDepartures(
+        *departures_along(conditions, *where), density_departures(conditions, middle, time))
     return Road(
         distance=nodes, elevation=elevation, speed_limit=_least_near(course, nodes),
         grade=np.diff(elevation) / step, heading=heading,
         headwind=headwind, crosswind=crosswind,
         air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:]),
                                       middle, time),
-        rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes))
+        rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes),
+        departures=departures)
 
 
 def _mean_over_steps(course: Course, values: NDArray[np.float64],

@@ -34,4 +34,4 @@ def steady(result: Result, east: float | None = None, north: float | None = None
         result.job.conditions, wind_time=zero, wind_distance=zero,
         wind_east=np.array([[float(met[0].mean()) if east is None else east]]),
         wind_north=np.array([[float(met[1].mean()) if north is None else north]]),
-        temperature_change=np.zeros((1, 1)), gust=np.zeros((1, 1)))
+        temperature_change=np.zeros((1, 1)), gust=np.zeros((1, 1)), members=None)

@@ -1,20 +1,19 @@
-"""A weather forecast by hour and place, from a table."""
+"""A weather forecast by hour and place, and by member of an ensemble, from a table."""
 
 from __future__ import annotations
 
+import math
 import re
-from dataclasses import replace
 from datetime import datetime, time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from optimizer.conditions.air import station_pressure
+from optimizer.conditions.forecast import Forecast, conditions_of
 from optimizer.errors import InputError
 from optimizer.scenario.tables import read_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -22,11 +21,11 @@ if TYPE_CHECKING:
     from optimizer.conditions import Conditions
     from optimizer.scenario.tables import Row
 
-__all__ = ["read_forecast"]
+__all__ = ["read_forecast", "start_within"]
 
 _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW",
             "NW", "NNW")
-_MOST_ROWS = 20_000
+_MOST_ROWS = 100_000
 _BEYOND = 3 * 3600.0  # s; a forecast that begins or ends further from the start is another day's
 
 
@@ -34,9 +33,10 @@ def read_forecast(path: Path | str, start: datetime | None, conditions: Conditio
     """Conditions with wind and air from a table with a row for each hour and place.
 
     Columns: `time` (2030-06-16T09:00, or 09:00 on the day of the start), `wind_kmh` or
-    `wind_mps`, `wind_from_deg` (degrees or a point of the compass); at will `place_km` along
+    `wind_mps`, `wind_from_deg` (degrees or a point of the compass); optional `member` (a number or
+    name; the rows of each make one of the forecast's equally likely weathers), `place_km` along
     the course, `gust_kmh`, `temperature_c`, `humidity_percent`, and `pressure_hpa` at the
-    course or `sea_level_pressure_hpa`. Each place needs the same hours.
+    course or `sea_level_pressure_hpa`. Each member and place needs the same hours.
 
     Parameters
     ----------
@@ -46,56 +46,40 @@ def read_forecast(path: Path | str, start: datetime | None, conditions: Conditio
     Raises InputError for what cannot be read, with row and column.
     """
     rows = read_rows(path, required=["time", "wind_from_deg"], optional=[
-        "place_km", "wind_kmh", "wind_mps", "gust_kmh", "temperature_c", "humidity_percent",
-        "pressure_hpa", "sea_level_pressure_hpa"])
+        "member", "place_km", "wind_kmh", "wind_mps", "gust_kmh", "temperature_c",
+        "humidity_percent", "pressure_hpa", "sea_level_pressure_hpa"])
     if not rows or len(rows) > _MOST_ROWS:
-        raise InputError(str(path), "", f"has {len(rows)} rows", "a row for each hour and place")
+        raise InputError(str(path), "", f"has {len(rows)} rows",
+                         f"a row for each hour and place, {_MOST_ROWS} at most")
     hours = [_hour(row, start) for row in rows]
-    begin = _start(str(path), rows, hours, start)
+    _check_zones(rows, hours, start)
+    begin = start_within(str(path), min(hours), max(hours), start)
     since = np.array([(hour - begin).total_seconds() for hour in hours])
-    places = np.array([1000.0 * row.number("place_km", 0.0, low=0, high=2000) for row in rows])
-    times, places_once, order = _grid(rows, since, places)
-    shape = (len(times), len(places_once))
+    axes, order = _grid(rows, since)
+    shape = tuple(len(axis) for axis in axes)
 
     def laid(values: list[float]) -> NDArray[np.float64]:
         return np.array(values)[order].reshape(shape)
 
+    def column(name: str, low: float, high: float,
+               default: float | None = None) -> NDArray[np.float64] | None:
+        if not any(row.has(name) for row in rows):
+            return None
+        return laid([row.number(name, low=low, high=high) if default is None else
+                     row.number(name, default, low=low, high=high) for row in rows])
+
     speed = laid([_speed(row) for row in rows])
     angle = np.radians(laid([_direction(row) for row in rows]))
-    gust = laid([row.number("gust_kmh", 0.0, low=0, high=400) / 3.6 for row in rows])
-    at_start = replace(conditions, start_time=begin, wind_time=times, wind_distance=places_once,
-                       wind_east=-speed * np.sin(angle), wind_north=-speed * np.cos(angle),
-                       gust=gust)
-    return _with_air(rows, at_start, times, laid)
-
-
-def _with_air(rows: list[Row], conditions: Conditions, times: NDArray[np.float64],
-              laid: Callable[[list[float]], NDArray[np.float64]]) -> Conditions:
-    """Temperature by time and place; humidity and pressure of the start, where given."""
-    def column(name: str, low: float, high: float) -> NDArray[np.float64] | None:
-        given = [row for row in rows if row.has(name)]
-        if not given:
-            return None
-        return laid([row.number(name, low=low, high=high) for row in rows])
-
-    def now(values: NDArray[np.float64]) -> float:
-        return float(np.interp(0.0, times, values[:, 0]))
-
-    warm = column("temperature_c", -30, 55)
-    if warm is not None:
-        conditions = replace(conditions, temperature=now(warm) + 273.15,
-                             temperature_change=warm - now(warm))
-    damp = column("humidity_percent", 0, 100)
-    if damp is not None:
-        conditions = replace(conditions, humidity=now(damp) / 100)
-    pressure = column("pressure_hpa", 400, 1100)
+    gust, warm = column("gust_kmh", 0, 400, 0.0), column("temperature_c", -30, 55)
+    damp, pressure = column("humidity_percent", 0, 100), column("pressure_hpa", 400, 1100)
     reduced = column("sea_level_pressure_hpa", 870, 1090)
-    if pressure is not None:
-        conditions = replace(conditions, pressure=100 * now(pressure))
-    elif reduced is not None:
-        conditions = replace(conditions, pressure=station_pressure(
-            100 * now(reduced), conditions.temperature, conditions.reference_elevation))
-    return conditions
+    return conditions_of(Forecast(
+        time=axes[1], distance=axes[2], east=-speed * np.sin(angle), north=-speed * np.cos(angle),
+        gust=None if gust is None else gust / 3.6,
+        temperature=None if warm is None else warm + 273.15,
+        humidity=None if damp is None else damp / 100,
+        pressure=None if pressure is None else 100 * pressure,
+        sea_level_pressure=None if reduced is None else 100 * reduced), conditions, begin)
 
 
 def _hour(row: Row, start: datetime | None) -> datetime:
@@ -118,13 +102,19 @@ def _hour(row: Row, start: datetime | None) -> datetime:
     return hour
 
 
-def _start(file: str, rows: list[Row], hours: list[datetime], start: datetime | None) -> datetime:
-    """Start of the ride, if the table covers it."""
+def _check_zones(rows: list[Row], hours: list[datetime], start: datetime | None) -> None:
+    """Refuse times of which some name their zone and some do not."""
     zones = {hour.tzinfo is not None for hour in [*hours, *([start] if start else [])]}
     if len(zones) > 1:
         raise rows[0].error("time", "some times name their zone and some do not",
                             "write all of them, and the start, with a zone or all without")
-    first, last = min(hours), max(hours)
+
+
+def start_within(file: str, first: datetime, last: datetime, start: datetime | None) -> datetime:
+    """Start of the ride, if a forecast from `first` to `last` covers it; `first` where unknown.
+
+    Raises InputError where the forecast is that of another day.
+    """
     if start is None:
         return first
     if (first - start).total_seconds() > _BEYOND or (start - last).total_seconds() > _BEYOND:
@@ -134,24 +124,41 @@ def _start(file: str, rows: list[Row], hours: list[datetime], start: datetime | 
     return start
 
 
-def _grid(rows: list[Row], since: NDArray[np.float64], places: NDArray[np.float64],
-          ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-    """Find times, places and the order of rows that fills their grid; refuse holes and doubles."""
-    times, places_once = np.unique(since), np.unique(places)
-    cell = (np.searchsorted(times, since) * len(places_once)
-            + np.searchsorted(places_once, places))
-    counts = np.bincount(cell, minlength=len(times) * len(places_once))
+def _grid(rows: list[Row], since: NDArray[np.float64],
+          ) -> tuple[tuple[NDArray[Any], ...], NDArray[np.int64]]:
+    """Find members, times and places, and the order of rows that fills their grid.
+
+    Refuses holes and doubles.
+    """
+    named = [row.has("member") for row in rows]
+    if any(named) and not all(named):
+        raise rows[named.index(False)].error("member", "is empty", "every row names its member, "
+                                             "or none does")
+    names = list(dict.fromkeys(row.text("member", "") for row in rows))  # in the file's order
+    columns: tuple[NDArray[Any], ...] = (
+        np.array([names.index(row.text("member", "")) for row in rows]), since,
+        np.array([1000.0 * row.number("place_km", 0.0, low=0, high=2000) for row in rows]))
+    axes = tuple(np.unique(values) for values in columns)
+    shape = tuple(len(axis) for axis in axes)
+    size = math.prod(shape)
+    if size > _MOST_ROWS:
+        raise InputError(rows[0].file, "", "members, hours and places make more than "
+                         f"{_MOST_ROWS} rows", "give each member and place the same hours")
+    cell = np.ravel_multi_index(tuple(
+        np.searchsorted(axis, values) for axis, values in zip(axes, columns, strict=True)), shape)
+    counts = np.bincount(cell, minlength=size)
     order = np.argsort(cell, kind="stable")
     if counts.max() > 1:
         twice = rows[int(order[np.flatnonzero(np.diff(cell[order]) == 0)[0] + 1])]
         raise twice.error("time", "the same hour and place is there twice", "keep one of them")
     if counts.min() < 1:
-        hole = int(np.argmin(counts))
-        place = places_once[hole % len(places_once)]
-        known = rows[int(np.argmax(since == times[hole // len(places_once)]))]
+        who, when, place = np.unravel_index(int(np.argmin(counts)), shape)
+        known = rows[int(np.argmax(since == axes[1][when]))]
+        of = f" of member {names[who]}" if shape[0] > 1 else ""
         raise InputError(known.file, "", f"has no row for {known.text('time')} at "
-                         f"{place / 1000:g} km", "give each place the same hours")
-    return times, places_once, order
+                         f"{axes[2][place] / 1000:g} km{of}",
+                         "give each member and place the same hours")
+    return axes, order
 
 
 def _speed(row: Row) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.conditions import Conditions
+from optimizer.conditions import Conditions, member, with_members
 from optimizer.conditions.air import air_density_along
 from optimizer.conditions.wind import height_factor
 from optimizer.course import Course
@@ -79,3 +79,19 @@ def test_a_limit_along_the_road_is_met_between_its_own_nodes():
                     np.array([0.0, 292.0, 300.0, 308.0, 600.0]))
     # The least of what lies half a step to either side, and of the limit at the node itself.
     assert laid.speed_limit == pytest.approx([10.0, 11.5, 13.0, 13.08, 14.8])
+
+
+def test_members_of_an_ensemble_are_laid_on_the_road_too():
+    """Each member's road is the forecast's and its departure."""
+    rng = np.random.default_rng(4)
+    weather = with_members(
+        Conditions(wind_time=np.array([0.0, 3600.0]), wind_distance=np.array([0.0, 500.0])),
+        east=rng.standard_normal((5, 2, 2)), north=rng.standard_normal((5, 2, 2)))
+    arrival = np.linspace(0.0, 900.0, 4)
+    turning = course(heading=np.linspace(0.0, 3.0, 20))
+    road = lay_road(turning, weather, NODES, arrival)
+    for k, one in enumerate(np.eye(5)):
+        alone = lay_road(turning, member(weather, one), NODES, arrival)
+        assert road.headwind + road.departures.headwind[k] == pytest.approx(alone.headwind)
+        assert road.crosswind + road.departures.crosswind[k] == pytest.approx(alone.crosswind)
+        assert alone.departures is None

@@ -95,3 +95,35 @@ def test_times_with_a_zone_and_a_start_with_one(tmp_path):
     path = table(tmp_path, "2030-06-16T09:00+02:00,0,10,0", "2030-06-16T10:00+02:00,0,20,0")
     weather = read_forecast(path, datetime(2030, 6, 16, 7, 30, tzinfo=UTC), Conditions())
     assert weather.wind_time.tolist() == [-1800.0, 1800.0]
+
+
+# --- members ----------------------------------------------------------------------------
+
+MEMBERS = "member,time,place_km,wind_mps,wind_from_deg,temperature_c"
+
+
+def test_members_are_an_ensemble_about_their_mean(tmp_path):
+    path = table(tmp_path, "b,10:00,0,8,270,20", "a,09:00,0,4,270,10", "a,10:00,0,4,270,14",
+                 "b,09:00,0,6,270,12", head=MEMBERS)
+    weather = read_forecast(path, NINE, Conditions())
+    assert weather.wind_east[:, 0] == pytest.approx([5.0, 6.0])
+    assert weather.members.east[:, :, 0] == pytest.approx(np.array([[1.0, 2.0], [-1.0, -2.0]]))
+    assert weather.temperature == pytest.approx(284.15)
+    assert weather.members.temperature[:, :, 0] == pytest.approx(
+        np.array([[1.0, 3.0], [-1.0, -3.0]]))
+
+
+@pytest.mark.parametrize(("rows", "problem"), [
+    (["a,09:00,0,4,270,10", ",09:00,0,4,270,10"], "every row names its member"),
+    (["a,09:00,0,4,270,10", "b,10:00,0,4,270,10", "a,10:00,0,4,270,10"],
+     "no row for 09:00 at 0 km of member b"),
+    (["a,09:00,0,4,270,10", "b,09:00,0,4,270,10", "a,09:00,0,5,270,10"], "there twice")])
+def test_members_with_holes_are_refused(tmp_path, rows, problem):
+    with pytest.raises(InputError, match=problem):
+        read_forecast(table(tmp_path, *rows, head=MEMBERS), NINE, Conditions())
+
+
+def test_one_member_alone_is_a_single_forecast(tmp_path):
+    weather = read_forecast(table(tmp_path, "a,09:00,0,4,270,10", head=MEMBERS), NINE,
+                            Conditions())
+    assert weather.members is None

@@ -1,0 +1,161 @@
+"""An ensemble forecast: several equally likely weathers, as departures from the one in the middle.
+
+Departures add: whoever changes the wind of `Conditions` moves the whole ensemble with it, and the
+head wind of a member departs from that of the forecast by the head wind of its departure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions.conditions import Conditions
+
+__all__ = ["AirDepartures", "Members", "member", "with_members"]
+
+_LEAST_WIND = 0.5  # m/s; below it a relative spread says nothing
+
+
+@dataclass(frozen=True)
+class Members:
+    """What each of m members departs by from the forecast of `Conditions`, on the same axes.
+
+    Attributes
+    ----------
+    east, north : (m, t, d) of the wind [m/s]
+    temperature : (m, t, d) K
+    gust : (m, t, d) m/s
+    pressure : (m,) Pa
+    humidity : (m,) relative
+    """
+
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+    temperature: NDArray[np.float64]
+    gust: NDArray[np.float64]
+    pressure: NDArray[np.float64]
+    humidity: NDArray[np.float64]
+
+    def __post_init__(self) -> None:
+        for entry in fields(self):
+            array = np.array(getattr(self, entry.name), dtype=float)
+            array.flags.writeable = False
+            object.__setattr__(self, entry.name, array)
+
+    @property
+    def count(self) -> int:
+        """Number of members m."""
+        return len(self.east)
+
+
+@dataclass(frozen=True)
+class AirDepartures:
+    """What the air of each member departs by on the n steps of a road.
+
+    `headwind`, `crosswind`: (m, n) m/s at the rider; `density`: (m,) relative, the mean of the
+    road.
+    """
+
+    headwind: NDArray[np.float64]
+    crosswind: NDArray[np.float64]
+    density: NDArray[np.float64]
+
+
+def with_members(conditions: Conditions, *, east: NDArray[np.float64],
+                 north: NDArray[np.float64], gust: NDArray[np.float64] | None = None,
+                 temperature: NDArray[np.float64] | None = None,
+                 pressure: NDArray[np.float64] | None = None,
+                 humidity: NDArray[np.float64] | None = None) -> Conditions:
+    """Conditions in the middle of an ensemble, which they carry.
+
+    Parameters
+    ----------
+    conditions : the axes, and what the ensemble says nothing of
+    east, north, gust, temperature : (m, t, d) of each member; m/s, K at
+        `conditions.reference_elevation`
+    pressure, humidity : (m,) at the start; Pa, relative
+
+    The middle is the mean of the members, of the wind as a vector: it has the least mean square
+    error. The spreads `speed_sd` and `direction_sd` are those of the members.
+
+    Raises ValueError for fewer than two members.
+    """
+    m = len(east)
+    if m < 2:
+        raise ValueError("an ensemble has two members or more")
+    still = np.zeros(east.shape)
+    changes: dict[str, object] = {}
+    warm = still
+    if temperature is not None:
+        middle = temperature.mean(axis=0)
+        now = _at_start(conditions, middle)
+        warm = temperature - middle
+        changes |= {"temperature": now, "temperature_change": middle - now}
+    if gust is not None:
+        changes["gust"] = gust.mean(axis=0)
+    if pressure is not None:
+        changes["pressure"] = float(pressure.mean())
+    if humidity is not None:
+        changes["humidity"] = float(humidity.mean())
+    mid_east, mid_north = east.mean(axis=0), north.mean(axis=0)
+    speed_sd, direction_sd = _spreads(east, north)
+    return replace(
+        conditions, wind_east=mid_east, wind_north=mid_north, speed_sd=speed_sd,
+        direction_sd=direction_sd, members=Members(
+            east - mid_east, north - mid_north, warm,
+            still if gust is None else gust - gust.mean(axis=0),
+            np.zeros(m) if pressure is None else pressure - pressure.mean(),
+            np.zeros(m) if humidity is None else humidity - humidity.mean()),
+        **changes)  # type: ignore[arg-type]
+
+
+def member(conditions: Conditions, weight: NDArray[np.float64]) -> Conditions:
+    """One weather without an ensemble: the forecast and `weight` (m,) of each departure.
+
+    A one among zeros is that member. Raises ValueError where there are no members.
+    """
+    members = conditions.members
+    if members is None:
+        raise ValueError("these conditions carry no members")
+
+    def sum_of(departures: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.tensordot(weight, departures, axes=1))
+
+    warmer = sum_of(members.temperature)
+    now = _at_start(conditions, warmer)
+    return replace(
+        conditions, members=None,
+        wind_east=conditions.wind_east + sum_of(members.east),
+        wind_north=conditions.wind_north + sum_of(members.north),
+        gust=np.maximum(conditions.gust + sum_of(members.gust), 0.0),
+        temperature=conditions.temperature + now,
+        temperature_change=conditions.temperature_change + warmer - now,
+        pressure=conditions.pressure + float(sum_of(members.pressure)),
+        humidity=float(np.clip(conditions.humidity + sum_of(members.humidity), 0.0, 1.0)))
+
+
+def _at_start(conditions: Conditions, values: NDArray[np.float64]) -> float:
+    """Value of a field (t, d) at the start of the ride and of the course."""
+    return float(np.interp(0.0, conditions.wind_time, values[:, 0])
+                 if len(conditions.wind_time) > 1 else values[0, 0])
+
+
+def _spreads(east: NDArray[np.float64], north: NDArray[np.float64]) -> tuple[float, float]:
+    """Relative spread of the speed and spread of the direction [rad], over members.
+
+    The direction as the circular standard deviation, √(-2 ln R) with R the length of the mean
+    unit vector (Mardia and Jupp 2000, Directional Statistics, eq. 2.3.11), weighted by speed so
+    that near-calm hours with any direction do not count.
+    """
+    speed = np.hypot(east, north)
+    middle = float(speed.mean())
+    if middle < _LEAST_WIND:
+        return 0.0, 0.0
+    speed_sd = float(np.sqrt(speed.var(axis=0, ddof=1).mean())) / middle
+    together = float(np.hypot(east.mean(axis=0), north.mean(axis=0)).mean()) / middle
+    return speed_sd, float(np.sqrt(-2.0 * np.log(np.clip(together, 1e-3, 1.0))))
