@@ -103,7 +103,7 @@ def _still(plan: Plan) -> Ride:
     from optimizer.pacing import Ride
 
     return Ride(plan.speed[:, None], plan.time[:, None], plan.reserve[:, None],
-                np.zeros(1, dtype=bool))
+                np.zeros(1, dtype=bool), plan.power[:, None])
 
 
 def _slopes(plan: Plan, ride: Ride, setup: Setup, headwind: NDArray[np.float64],

@@ -260,7 +260,7 @@ class _Layout:
         holding = holding_power(p, ride)
         used = np.minimum(watts, holding)
         pace = np.diff(ride.time) / p.step
-        return (Ride(ride.speed, ride.time, reserve_along(p, used, pace), ride.stalled), used,
+        return (Ride(ride.speed, ride.time, reserve_along(p, used, pace), ride.stalled, used), used,
                 np.isfinite(holding))
 
     def slopes(self, x: NDArray[np.float64], ride: Ride, used: NDArray[np.float64],

@@ -43,6 +43,7 @@ class PacingProblem:
     w_prime, reserve_floor : J, reserve at the start and the least allowed anywhere
     start_speed : m/s at the first node; 0 for a standing start
     lowest_speed : m/s; slower plans are not looked at
+    pedalling_speed : m/s, above which nobody pedals; inf for none
     slowing_recovery : recovery also scales with the empty share of the reserve, (W' - W)/W'
         (differential form of Skiba et al. 2015); not convex
     effort_exponent, effort_rate, effort_budget : cap on the integral of (P/CP)^p over time,
@@ -71,6 +72,7 @@ class PacingProblem:
     reserve_floor: float = 0.0
     start_speed: float = 0.0
     lowest_speed: float = 1.0
+    pedalling_speed: float = float("inf")
     slowing_recovery: bool = False
     effort_exponent: float = 4.0
     effort_rate: float = float("inf")

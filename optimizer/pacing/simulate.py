@@ -1,7 +1,8 @@
 """Forward simulation of a ride from its powers: one ride at once, or many side by side.
 
 Both march the same discretised model as the solver: on each step the kinetic energy is linear in
-distance, drag acts at the mean energy, power is constant, brakes hold the speed limit.
+distance, drag acts at the mean energy, power is constant, brakes hold the speed limit. The rider
+is taken at the word: nobody pedals against the brakes, or above the speed up to which they pedal.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
 
 _CRAWL = 0.3  # m/s; below this a rider has stopped
+_ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
 _SETTLED = 3e-5  # of the energy, a last Newton step that leaves less than 1e-8 m/s
 _AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
 
@@ -34,13 +36,15 @@ class Ride:
 
     `speed`, `time`, `reserve`: (n + 1,) or (n + 1, b) at the nodes, m/s, s, J. The reserve may
     fall below its floor: the plan asked for more than the rider has. `stalled` (or (b,)):
-    somewhere the speed fell to a crawl.
+    somewhere the speed fell to a crawl. `power` (n,) or (n, b) is what was really put in [W]:
+    less than was asked for where the brakes are on or the speed is too high to pedal.
     """
 
     speed: NDArray[np.float64]
     time: NDArray[np.float64]
     reserve: NDArray[np.float64]
     stalled: NDArray[np.bool_]
+    power: NDArray[np.float64]
 
     @property
     def finish_time(self) -> NDArray[np.float64]:
@@ -107,10 +111,12 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
     """One ride with `power` (n,) [W]; `guess` (n + 1,) energies near the answer make it quick.
 
     All steps are solved together by Newton's method on the bidiagonal system; if that does not
-    settle, step by step.
+    settle, step by step. Where pushing would take the speed over `pedalling_speed`, a step ends
+    at that speed, or where the rider coasts to if that is faster.
     """
     p = problem
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
+    fast = 0.5 * p.pedalling_speed**2
     resistance = road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0]
     inertia = p.effective_mass / p.step
     drive = p.drivetrain_efficiency * power
@@ -130,10 +136,19 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
         push = 2 * drive / total
         value = inertia * np.diff(energy) - push + force + resistance
         by_end = inertia + push / (total * speed[1:]) + 0.5 * slope
-        # On the limit and pushed against it: the brakes hold, and the start does not matter.
-        held = (energy[1:] >= top[1:]) & (value < 0)
         with np.errstate(divide="ignore"):
             by_start = -inertia + push / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
+        if np.isfinite(fast):
+            # The end is the middle one of three: coasted to, pedalled to, the pedalling speed.
+            # Each makes a residual zero that grows with the end; so does the middle residual.
+            level = inertia * (energy[1:] - fast)
+            coasting = value + push
+            coasts, stays = level > coasting, (level >= value) & (level <= coasting)
+            value = np.where(coasts, coasting, np.where(stays, level, value))
+            by_end = np.where(coasts, inertia + 0.5 * slope, np.where(stays, inertia, by_end))
+            by_start = np.where(coasts, -inertia + 0.5 * slope, np.where(stays, 0.0, by_start))
+        # On the limit and pushed against it: the brakes hold, and the start does not matter.
+        held = (energy[1:] >= top[1:]) & (value < 0)
         band[0] = np.where(held, 1.0, by_end)
         band[1, :-1] = np.where(held, 0.0, by_start)[1:]
         change = dtbtrs(band, np.where(held, 0.0, -value), uplo="L")[0]
@@ -144,12 +159,17 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
             break
     else:
         many = simulate_many(p, power[:, None], Variation())
-        return Ride(many.speed[:, 0], many.time[:, 0], many.reserve[:, 0], many.stalled[0])
+        return Ride(many.speed[:, 0], many.time[:, 0], many.reserve[:, 0], many.stalled[0],
+                    many.power[:, 0])
     speed = np.sqrt(2 * energy)
     pace = 2.0 / (speed[:-1] + speed[1:])
     time = np.concatenate([[0.0], np.cumsum(p.step * pace)])
-    return Ride(speed, time, reserve_along(p, power, pace),
-                np.asarray(bool(np.any(energy[1:] <= lowest))))
+    stalled = np.asarray(bool(np.any(energy[1:] <= lowest)))
+    limited = energy[1:] >= np.minimum(top[1:], fast) * (1 - _ON_LIMIT)
+    used = np.array(power, dtype=float)
+    if limited.any():
+        used[limited] = np.clip(_driving_power(p, energy)[limited], 0.0, used[limited])
+    return Ride(speed, time, reserve_along(p, used, pace), stalled, used)
 
 
 def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
@@ -169,12 +189,13 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     head, cross = rows(var.headwind, p.headwind), rows(var.crosswind, p.crosswind)
     watts = np.asarray(power) * np.asarray(var.power_factor)
     drive = rows(2 * p.drivetrain_efficiency * watts, p.step)
+    used = np.broadcast_to(watts, (p.steps, b))
     mass = p.mass + np.asarray(var.mass_change)
     effective = p.effective_mass + np.asarray(var.mass_change)
     unit = road_force(p.grade, 1.0, 0.0)  # N per kg
     roll = road_force(p.grade, 1.0, p.rolling_resistance) - unit
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
-    lowest = 0.5 * _CRAWL**2
+    fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * _CRAWL**2
     energy, speed = np.empty((p.steps + 1, b)), np.empty((p.steps + 1, b))
     energy[0] = min(0.5 * p.start_speed**2, float(top[0]))
     speed[0] = np.sqrt(2 * energy[0])
@@ -196,8 +217,15 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
             force += p.bearing[1] * mean
             total = v0 + v1
             push = drive[k] / total
-            by_end = inertia + push / (total * v1) + 0.5 * (slope + p.bearing[1]) / mean
-            change = (inertia * (e1 - e0) - push + force + rest) / by_end
+            half = 0.5 * (slope + p.bearing[1]) / mean
+            by_end = inertia + push / (total * v1) + half
+            value = inertia * (e1 - e0) - push + force + rest
+            if fast < np.inf and np.max(e1) >= fast:  # as in `simulate`
+                level = inertia * (e1 - fast)
+                coasts, stays = level > value + push, (level >= value) & (level <= value + push)
+                value = np.where(coasts, value + push, np.where(stays, level, value))
+                by_end = np.where(coasts, inertia + half, np.where(stays, inertia, by_end))
+            change = value / by_end
             e1 = np.maximum(e1 - change, 0.09 * e1)
             # What is left after a Newton step is about its square.
             if np.max(np.abs(change) / e1) < _SETTLED:
@@ -205,16 +233,35 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
         stalled |= e1 < lowest
         energy[k + 1] = np.minimum(np.maximum(e1, lowest), top[k + 1])
         np.sqrt(2 * energy[k + 1], out=speed[k + 1])
+        limited = energy[k + 1] >= min(top[k + 1], fast) * (1 - _ON_LIMIT)
+        if limited.any():
+            if not used.flags.writeable:
+                used = np.array(used)
+            mean = np.sqrt(e0 + energy[k + 1])
+            held = inertia * (energy[k + 1] - e0) + rest + p.bearing[1] * mean + drag_and_slope(
+                mean, head[k], cross[k], density, p.drag, p.position[k], factor=var.drag_factor,
+                change=var.drag_area_change)[0]
+            held *= 0.5 * (v0 + speed[k + 1]) / p.drivetrain_efficiency
+            used[k] = np.where(limited, np.clip(held, 0.0, used[k]), used[k])
         if stalled.all():  # nobody rides on
             speed[k + 2:] = np.minimum(_CRAWL, np.sqrt(2 * top[k + 2:, None]))
             break
     pace = 2.0 / (speed[:-1] + speed[1:])
     time = np.zeros((p.steps + 1, b))
     np.cumsum(p.step[:, None] * pace, axis=0, out=time[1:])
-    reserve = reserve_along(p, np.broadcast_to(watts, pace.shape), pace,
+    reserve = reserve_along(p, used, pace,
                             p.critical_power[:, None] * var.critical_power_factor,
                             np.broadcast_to(p.w_prime * np.asarray(var.w_prime_factor), (b,)))
-    return Ride(speed, time, reserve, stalled)
+    return Ride(speed, time, reserve, stalled, used)
+
+
+def _driving_power(p: PacingProblem, energy: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) power that takes the rider from each node's energy to the next one's [W]."""
+    speed = np.sqrt(2 * energy)
+    force = (p.effective_mass * np.diff(energy) / p.step
+             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
+             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
+    return np.asarray(force * 0.5 * (speed[:-1] + speed[1:]) / p.drivetrain_efficiency)
 
 
 def holding_power(problem: PacingProblem, ride: Ride) -> NDArray[np.float64]:
@@ -222,15 +269,10 @@ def holding_power(problem: PacingProblem, ride: Ride) -> NDArray[np.float64]:
 
     More than that is lost in the brakes.
     """
-    p = problem
     energy = 0.5 * ride.speed**2
-    top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
-    force = (p.effective_mass * np.diff(energy) / p.step
-             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
-             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
-    held = energy[1:] >= top[1:] * (1 - 1e-12)
-    speed = p.step / np.diff(ride.time)
-    return np.where(held, np.maximum(force, 0.0) * speed / p.drivetrain_efficiency, np.inf)
+    top = 0.5 * np.minimum(problem.speed_limit, FASTEST)**2
+    held = energy[1:] >= top[1:] * (1 - _ON_LIMIT)
+    return np.where(held, np.maximum(_driving_power(problem, energy), 0.0), np.inf)
 
 
 def require_moving(ride: Ride, problem: PacingProblem) -> None:

@@ -71,7 +71,7 @@ def test_reserve_never_exceeds_what_is_full():
     pace = np.diff(ride.time[:, 0])
     level = problem.w_prime
     for k in range(300):
-        net = (problem.critical_power[k] - power[k, 0]) * pace[k]
+        net = (problem.critical_power[k] - ride.power[k, 0]) * pace[k]
         level = min(level + net * (0.5 if net > 0 else 1.0), problem.w_prime)
         assert ride.reserve[k + 1, 0] == pytest.approx(level, abs=1e-6)
 
@@ -125,7 +125,7 @@ def test_slowing_recovery_against_a_general_integrator():
     ride = simulate(problem, power)
     level, expected = 12e3, [12e3]
     for k, span in enumerate(np.diff(ride.time)):
-        net = problem.critical_power[k] - power[k]
+        net = problem.critical_power[k] - ride.power[k]
         found = solve_ivp(lambda _, w, net=net: [net * (1 - w[0] / 12e3) if net > 0 else net],
                           (0.0, span), [level], rtol=1e-9, atol=1e-6)
         level = float(found.y[0, -1])
@@ -146,6 +146,58 @@ def test_power_that_holds_the_limit_downhill_and_on_the_flat():
     assert held[150:] == pytest.approx(0.0)
     free = replace(problem, speed_limit=np.full(301, np.inf))
     assert np.isinf(holding_power(free, simulate(free, np.full(300, 150.0)))).all()
+
+
+def test_nobody_pedals_against_the_brakes():
+    limit = np.full(301, 8.0)
+    problem = random_problem(3, steps=300, length=6e3, wind=0.0, yaw=False, start_speed=8.0,
+                             grade=np.repeat([0.0, -0.05], 150), speed_limit=limit)
+    asked = np.full(300, 400.0)
+    ride = simulate(problem, asked)
+    assert ride.power == pytest.approx(np.minimum(asked, holding_power(problem, ride)))
+    many = simulate_many(problem, asked[:, None], Variation(power_factor=np.array([1.0, 0.9])))
+    assert many.power[:, 1] == pytest.approx(ride.power, abs=1e-6)
+    assert many.reserve[:, 0] == pytest.approx(ride.reserve, abs=1e-6)
+
+
+def test_nobody_pedals_above_the_pedalling_speed():
+    """Power balance by hand: pushed up to 15 m/s, held there, coasting above, then braking."""
+    grades = np.repeat([0.0, -0.02, -0.08, 0.0], 100)
+    limit = np.full(401, np.inf)
+    limit[250:301] = 18.0
+    problem = random_problem(3, steps=400, length=12e3, wind=0.0, yaw=False, start_speed=8.0,
+                             grade=grades, speed_limit=limit, pedalling_speed=15.0)
+    free = simulate(replace(problem, pedalling_speed=np.inf), np.full(400, 400.0))
+    ride = simulate(problem, np.full(400, 400.0))
+    assert ride.time[100] == pytest.approx(free.time[100])
+    assert ride.power[:100] == pytest.approx(400.0)
+    assert ride.speed[150:201] == pytest.approx(15.0)
+    force = (0.5 * 1.2 * problem.drag.area[0, 0] * 225.0 + 0.091 + 0.0087 * 15.0
+             + problem.mass * 9.80665 * (0.004 - 0.02) / np.sqrt(1 + 0.02**2))
+    assert ride.power[150:200] == pytest.approx(15.0 * force / 0.976, rel=1e-6)
+    assert 0 < ride.power[150] < 400
+    assert ride.power[201:300] == pytest.approx(0.0, abs=1e-9)  # coasting, then the brakes
+    assert ride.speed[203] > 15.0
+    assert ride.speed[250:301] == pytest.approx(18.0)
+    coasting = simulate(problem, np.where(ride.power > 0, 400.0, 0.0))
+    assert coasting.time == pytest.approx(ride.time, abs=1e-6)
+    assert ride.power[-50:] == pytest.approx(400.0)
+
+
+@pytest.mark.parametrize("seed", [2, 3, 7, 11])
+def test_one_ride_and_many_agree_where_pedalling_ends(seed):
+    problem = random_problem(seed, steps=400, length=20e3, steepest=0.1, pedalling_speed=11.0,
+                             start_speed=13.0)
+    rng = np.random.default_rng(seed)
+    power = problem.critical_power * rng.uniform(0.0, 1.5, 400)
+    one = simulate(problem, power)
+    many = simulate_many(problem, power[:, None], Variation(power_factor=np.ones(2)))
+    assert many.time[:, 1] == pytest.approx(one.time, abs=1e-3)
+    assert many.power[:, 1] == pytest.approx(one.power, abs=0.05)
+    pushed = one.power > 1e-6
+    assert np.all(one.speed[1:][pushed] <= 11.0 * (1 + 1e-9))
+    assert np.any(one.speed > 11.0)
+    assert np.any(one.power < power - 1.0)
 
 
 def test_where_newton_does_not_settle_steps_are_taken_one_by_one(monkeypatch):
