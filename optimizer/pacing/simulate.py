@@ -139,12 +139,9 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
         with np.errstate(divide="ignore"):
             by_start = -inertia + push / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
         if np.isfinite(fast):
-            # The end is the middle one of three: coasted to, pedalled to, the pedalling speed.
-            # Each makes a residual zero that grows with the end; so does the middle residual.
             level = inertia * (energy[1:] - fast)
-            coasting = value + push
-            coasts, stays = level > coasting, (level >= value) & (level <= coasting)
-            value = np.where(coasts, coasting, np.where(stays, level, value))
+            coasts, stays = _too_fast(value, push, level)
+            value = np.where(coasts, value + push, np.where(stays, level, value))
             by_end = np.where(coasts, inertia + 0.5 * slope, np.where(stays, inertia, by_end))
             by_start = np.where(coasts, -inertia + 0.5 * slope, np.where(stays, 0.0, by_start))
         # On the limit and pushed against it: the brakes hold, and the start does not matter.
@@ -189,9 +186,7 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     head, cross = rows(var.headwind, p.headwind), rows(var.crosswind, p.crosswind)
     watts = np.asarray(power) * np.asarray(var.power_factor)
     drive = rows(2 * p.drivetrain_efficiency * watts, p.step)
-    used = np.broadcast_to(watts, (p.steps, b))
-    mass = p.mass + np.asarray(var.mass_change)
-    effective = p.effective_mass + np.asarray(var.mass_change)
+    mass, effective = (own + np.asarray(var.mass_change) for own in (p.mass, p.effective_mass))
     unit = road_force(p.grade, 1.0, 0.0)  # N per kg
     roll = road_force(p.grade, 1.0, p.rolling_resistance) - unit
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
@@ -199,8 +194,7 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     energy, speed = np.empty((p.steps + 1, b)), np.empty((p.steps + 1, b))
     energy[0] = min(0.5 * p.start_speed**2, float(top[0]))
     speed[0] = np.sqrt(2 * energy[0])
-    stalled = np.zeros(b, dtype=bool)
-    force, by_end = np.zeros(b), np.full(b, np.inf)
+    stalled, force, by_end = np.zeros(b, dtype=bool), np.zeros(b), np.full(b, np.inf)
     for k in range(p.steps):
         e0, v0 = energy[k], speed[k]
         inertia = effective / p.step[k]
@@ -215,14 +209,13 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
             force, slope = drag_and_slope(mean, head[k], cross[k], density, p.drag, p.position[k],
                                           factor=var.drag_factor, change=var.drag_area_change)
             force += p.bearing[1] * mean
-            total = v0 + v1
-            push = drive[k] / total
+            push = drive[k] / (v0 + v1)
             half = 0.5 * (slope + p.bearing[1]) / mean
-            by_end = inertia + push / (total * v1) + half
+            by_end = inertia + push / ((v0 + v1) * v1) + half
             value = inertia * (e1 - e0) - push + force + rest
             if fast < np.inf and np.max(e1) >= fast:  # as in `simulate`
                 level = inertia * (e1 - fast)
-                coasts, stays = level > value + push, (level >= value) & (level <= value + push)
+                coasts, stays = _too_fast(value, push, level)
                 value = np.where(coasts, value + push, np.where(stays, level, value))
                 by_end = np.where(coasts, inertia + half, np.where(stays, inertia, by_end))
             change = value / by_end
@@ -233,26 +226,53 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
         stalled |= e1 < lowest
         energy[k + 1] = np.minimum(np.maximum(e1, lowest), top[k + 1])
         np.sqrt(2 * energy[k + 1], out=speed[k + 1])
-        limited = energy[k + 1] >= min(top[k + 1], fast) * (1 - _ON_LIMIT)
-        if limited.any():
-            if not used.flags.writeable:
-                used = np.array(used)
-            mean = np.sqrt(e0 + energy[k + 1])
-            held = inertia * (energy[k + 1] - e0) + rest + p.bearing[1] * mean + drag_and_slope(
-                mean, head[k], cross[k], density, p.drag, p.position[k], factor=var.drag_factor,
-                change=var.drag_area_change)[0]
-            held *= 0.5 * (v0 + speed[k + 1]) / p.drivetrain_efficiency
-            used[k] = np.where(limited, np.clip(held, 0.0, used[k]), used[k])
         if stalled.all():  # nobody rides on
             speed[k + 2:] = np.minimum(_CRAWL, np.sqrt(2 * top[k + 2:, None]))
             break
+    used = _put_in(p, var, np.broadcast_to(watts, (p.steps, b)), speed, (head, cross))
     pace = 2.0 / (speed[:-1] + speed[1:])
-    time = np.zeros((p.steps + 1, b))
-    np.cumsum(p.step[:, None] * pace, axis=0, out=time[1:])
+    time = np.concatenate([np.zeros((1, b)), np.cumsum(p.step[:, None] * pace, axis=0)])
     reserve = reserve_along(p, used, pace,
                             p.critical_power[:, None] * var.critical_power_factor,
                             np.broadcast_to(p.w_prime * np.asarray(var.w_prime_factor), (b,)))
     return Ride(speed, time, reserve, stalled, used)
+
+
+def _too_fast(value: NDArray[np.float64], push: NDArray[np.float64], level: NDArray[np.float64],
+              ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where a step coasts, and where it ends at the pedalling speed; it is pedalled elsewhere.
+
+    Its end is the middle one of three: where the rider pedals to, where the pedalling speed is,
+    where the rider coasts to. At each one a residual is zero that grows with the end: `value`,
+    `level`, `value + push`, in N. So the end is where the middle one of these is zero.
+    """
+    coasts = level > value + push
+    return coasts, (level >= value) & ~coasts
+
+
+def _put_in(p: PacingProblem, var: Variation, watts: NDArray[np.float64],
+            speed: NDArray[np.float64],
+            wind: tuple[NDArray[np.float64], NDArray[np.float64]]) -> NDArray[np.float64]:
+    """(n, b) watts without what brakes or the pedalling speed keep from being put in."""
+    highest = np.minimum(np.minimum(p.speed_limit[1:], FASTEST), p.pedalling_speed)
+    k = np.flatnonzero((speed[1:] >= highest[:, None] * (1 - _ON_LIMIT)).any(axis=1))
+    if not len(k):
+        return watts
+    before, after = speed[k], speed[k + 1]
+    mean = np.sqrt(0.5 * (before**2 + after**2))
+    mass_change = np.asarray(var.mass_change)
+    unit = road_force(p.grade[k], 1.0, 0.0)
+    roll = road_force(p.grade[k], 1.0, p.rolling_resistance[k]) - unit
+    force = ((p.effective_mass + mass_change) * (after**2 - before**2) / (2 * p.step[k, None])
+             + (p.mass + mass_change) * (unit[:, None] + roll[:, None] * var.rolling_factor)
+             + p.bearing[0] + p.bearing[1] * mean)
+    force += drag_and_slope(
+        mean, wind[0][k], wind[1][k], p.air_density[k, None] * var.density_factor, p.drag,
+        p.position[k, None], factor=var.drag_factor, change=var.drag_area_change)[0]
+    held = np.clip(force * 0.5 * (before + after) / p.drivetrain_efficiency, 0.0, watts[k])
+    used = np.array(watts)
+    used[k] = np.where(after >= highest[k, None] * (1 - _ON_LIMIT), held, used[k])
+    return used
 
 
 def _driving_power(p: PacingProblem, energy: NDArray[np.float64]) -> NDArray[np.float64]:
