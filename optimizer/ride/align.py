@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.errors import InputError
 from optimizer.ride.places import heading_of, local_metres
+from optimizer.ride.spans import STANDING, running, spans_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,7 +23,8 @@ _NEAR = 40.0  # m from the road that still count as on it
 _AHEAD = 400.0  # m along the course within which the next sample is looked for
 _MOST_OFF = 0.1  # of the samples
 _MOST_LONGER = 0.05  # difference of lengths where there are no positions
-_STANDING = 1.0  # m/s
+_AT_THE_LINE = 10.0  # m; a rider who stands so near the start waits for it
+_WHEEL_OFF, _WHEEL_LAG = 0.1, 200.0  # of the way, m: of the wheel against the map
 _LEAST = 0.2  # of the course that a ride has to follow
 _CELL = 100.0  # m
 _SAME_WAY = 0.7  # cosine between ride and road of a match that counts
@@ -37,7 +39,7 @@ class Passage:
     distance : (n + 1,) m along the course
     time : (n + 1,) s after the start
     speed : (n + 1,) m/s
-    power : (n,) W, mean while moving; nan where none was recorded
+    power : (n,) W, mean while riding; nan where it was not recorded
     standing : (n,) s stood still
     begin : s after the first sample at which the start of the course was passed
     complete : whether the ride goes to the end of the course
@@ -64,29 +66,41 @@ def align(ride: Ride, course: Course) -> tuple[NDArray[np.float64], float]:
     """
     if not ride.has_position or not np.any(course.latitude):
         return _by_distance(ride, course), 0.0
+    # Before the first fix and after the last the wheel alone tells the place.
+    begin, end = ride.fixes
+    located = ride.between(begin, end)
     origin = (float(course.latitude[0]), float(course.longitude[0]))
     road = np.column_stack(local_metres(course.latitude, course.longitude, origin))
-    track = np.column_stack(local_metres(ride.latitude, ride.longitude, origin))
-    first = _start(road, track, ride)
-    matched, last, off = _march(ride, course, road, track, first)
+    track = np.column_stack(local_metres(located.latitude, located.longitude, origin))
+    first, at = _start(road, track, located, course, float(ride.distance[begin]))
+    matched, last, off = _march(located, course, road, track, first, at)
     share = off / max(last - first + 1, 1)
     reached = float(np.nanmax(matched, initial=0.0))
     if share > _MOST_OFF or reached < _LEAST * course.length:
         raise InputError(ride.name, "", f"is off the course for {100 * share:.0f} % of its time "
                          f"and follows it for {reached / 1000:.1f} of "
                          f"{course.length / 1000:.1f} km", "give the ride of this course")
-    along = _smoothed(ride, matched)
-    along[(np.arange(len(along)) < first) | (along < 0.0) | (along > course.length)] = np.nan
-    along[last + 1:] = np.nan
+    along = _smoothed(ride, np.concatenate([np.full(begin, np.nan), matched,
+                                            np.full(len(ride.time) - end, np.nan)]))
+    number = np.arange(len(along))
+    out = (along < 0.0) | (along > course.length)
+    if at == course.distance[0]:
+        out |= number < begin + first
+    if last < len(matched) - 1:  # the line was passed; what comes after it is another ride
+        out |= number > begin + last
+    along[out] = np.nan
     return along, share
 
 
 def _march(ride: Ride, course: Course, road: NDArray[np.float64], track: NDArray[np.float64],
-           first: int) -> tuple[NDArray[np.float64], int, int]:
-    """Match sample after sample; returns the matches (n,), the last sample, how many were off."""
+           first: int, at: float) -> tuple[NDArray[np.float64], int, int]:
+    """Match sample after sample from metre `at` on.
+
+    Returns the matches (n,), the last sample, how many were off.
+    """
     pointing = heading_of(ride)
     matched = np.full(len(track), np.nan)
-    at, behind, off, k = float(course.distance[0]), ride.distance[first], 0, first
+    behind, off, k = ride.distance[first], 0, first
     for k in range(first, len(track)):
         moved = ride.distance[k] - behind
         # After a spell off the course it may be met again well ahead.
@@ -127,8 +141,22 @@ def _by_distance(ride: Ride, course: Course) -> NDArray[np.float64]:
     return np.asarray(ride.distance * factor)
 
 
-def _start(road: NDArray[np.float64], track: NDArray[np.float64], ride: Ride) -> int:
-    """Last sample before the rider leaves the start for good."""
+def _start(road: NDArray[np.float64], track: NDArray[np.float64], ride: Ride, course: Course,
+           wheeled: float) -> tuple[int, float]:
+    """Sample at which the ride of the course begins, and the metre of the course there.
+
+    The last sample before the rider leaves the start for good, or leaves the wait for it; where
+    the first fix came after `wheeled` metres on the way, that first fix.
+    """
+    if wheeled > _WHEEL_LAG:
+        reach = _WHEEL_OFF * wheeled + _WHEEL_LAG
+        low, high = np.searchsorted(course.distance, [wheeled - reach, wheeled + reach])
+        low, high = max(int(low) - 1, 0), min(int(high) + 1, len(road) - 1)
+        if low < high:
+            place, off, agrees = _project(road, course, track[0], float(heading_of(ride)[0]), low,
+                                          high)
+            if off < _NEAR and agrees:
+                return 0, place
     away = np.hypot(*(track - road[0]).T)
     near = np.flatnonzero(away < _NEAR)
     if not len(near):
@@ -137,7 +165,9 @@ def _start(road: NDArray[np.float64], track: NDArray[np.float64], ride: Ride) ->
     # The first visit only, so that a course that comes back here is not cut short.
     leaves = near[np.concatenate([np.diff(near) > 1, [True]])][0]
     visit = np.arange(near[0], leaves + 1)
-    return int(visit[np.argmin(away[visit])])
+    nearest = int(visit[np.argmin(away[visit])])
+    waits = visit[(ride.speed[visit] < STANDING) & (away[visit] < away[nearest] + _AT_THE_LINE)]
+    return max(int(waits[-1]), nearest) if len(waits) else nearest, float(course.distance[0])
 
 
 def _project(road: NDArray[np.float64], course: Course, point: NDArray[np.float64],
@@ -172,17 +202,12 @@ def pass_nodes(ride: Ride, course: Course, nodes: NDArray[np.float64]) -> Passag
     axis = along[known] + 1e-6 * np.arange(len(known))
     clock = ride.time[known]
     time = np.interp(reached, axis, clock)
-    moving = np.interp(ride.time, ride.time, np.concatenate([[0.0], np.cumsum(
-        np.diff(ride.time) * (0.5 * (ride.speed[1:] + ride.speed[:-1]) >= _STANDING))]))
-    power = np.where(np.isfinite(ride.power), ride.power, 0.0)
-    work = np.concatenate([[0.0], np.cumsum(0.5 * (power[1:] + power[:-1]) * np.diff(ride.time))])
-    blind = np.concatenate([[0.0], np.cumsum(np.diff(ride.time) * ~np.isfinite(ride.power[1:]))])
-    span = np.diff(np.interp(time, ride.time, moving))
-    done = np.diff(np.interp(time, ride.time, work))
-    unknown = np.diff(np.interp(time, ride.time, blind)) > 0.5 * np.maximum(span, 1e-6)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(span > 0.05, done / np.maximum(span, 1e-6), np.interp(
-            0.5 * (time[1:] + time[:-1]), ride.time, power))
+    spans = spans_of(ride)
+    span, seen, done = (np.diff(np.interp(time, ride.time, running(values)))
+                        for values in (spans.riding, spans.known, spans.work))
+    mean = np.divide(done, seen, out=np.full(len(span), np.nan),
+                     where=seen > np.maximum(0.5 * span, 1e-6))
+    still = span < 1e-6  # the road of a step that a stop takes whole
+    mean[still] = np.interp(0.5 * (time[1:] + time[:-1]), ride.time, ride.power)[still]
     return Passage(reached, time - time[0], np.interp(time, ride.time, ride.speed),
-                   np.where(unknown, np.nan, mean), np.diff(time) - span, float(time[0]),
-                   complete, off)
+                   mean, np.diff(time) - span, float(time[0]), complete, off)

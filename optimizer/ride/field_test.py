@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -142,6 +142,7 @@ def field_test(spec: Runs, *, each_ride: bool = False,
 
 def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> FieldTest:
     _check(spec)
+    spec = _located(spec)
     length = sum(ride.length for ride in spec.rides)
     spacing = float(np.clip(length / _SEGMENTS, _SHORTEST, _LONGEST))
     nodes = nodes_by_place(spec.rides, spacing, spec.lap_length)
@@ -158,12 +159,25 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
 
 def _check(spec: Runs) -> None:
     for ride in spec.rides:
+        if ride.virtual:
+            raise InputError(ride.name, "", "says that it is a virtual ride: its speed was "
+                             "computed and holds no drag of yours", "give a ride on a road")
         if not ride.has_power:
             raise InputError(ride.name, "", "holds no power",
                              "a field test needs a power meter: record power_w")
         if not (ride.has_elevation or ride.has_position or spec.lap_length):
             raise InputError(ride.name, "", "holds neither heights nor positions",
                              "record elevation_m or positions, or give the length of the lap")
+
+
+def _located(spec: Runs) -> Runs:
+    """Rides from their first fix on the map to the last, which tell the wind by its direction."""
+    if not all(ride.has_position for ride in spec.rides):
+        return spec
+    first = [float(ride.distance[ride.fixes[0]]) for ride in spec.rides]
+    return replace(spec, rides=tuple(ride.between(*ride.fixes) for ride in spec.rides),
+                   left_out=tuple((k, low - first[k], high - first[k])
+                                  for k, low, high in spec.left_out))
 
 
 def _asked(spec: Runs, segments: Segments) -> NDArray[np.bool_]:

@@ -53,6 +53,8 @@ def local_metres(latitude: NDArray[np.float64], longitude: NDArray[np.float64],
 def heading_of(ride: Ride) -> NDArray[np.float64]:
     """(n,) direction of travel at each sample [rad clockwise from north]; nan without positions.
 
+    Positions have to be known throughout.
+
     From the positions some 15 m before and behind, so that the error of a fix turns it by a
     few degrees at most.
     """

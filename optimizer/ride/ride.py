@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from optimizer.course import Correction
 
 __all__ = ["Ride"]
+
+_ARRAYS = ("time", "distance", "speed", "power", "elevation", "latitude", "longitude")
 
 
 @dataclass(frozen=True)
@@ -29,9 +32,10 @@ class Ride:
     speed : (n,) m/s
     power : (n,) W at the cranks; nan where none was recorded
     elevation : (n,) m; nan where unknown
-    latitude, longitude : (n,) degrees, WGS84; nan where unknown
+    latitude, longitude : (n,) degrees, WGS84; nan before the first fix and after the last
     start : date and time of the first sample, None if unknown
     corrections : what was mended or derived while reading
+    virtual : whether the file says that it was ridden on no road, so that its speed is computed
     """
 
     name: str
@@ -44,9 +48,10 @@ class Ride:
     longitude: NDArray[np.float64]
     start: datetime | None = None
     corrections: tuple[Correction, ...] = ()
+    virtual: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("time", "distance", "speed", "power", "elevation", "latitude", "longitude"):
+        for name in _ARRAYS:
             array = np.array(getattr(self, name), dtype=float)
             array.flags.writeable = False
             object.__setattr__(self, name, array)
@@ -63,8 +68,14 @@ class Ride:
 
     @property
     def has_position(self) -> bool:
-        """Whether the place on the map is known at every sample."""
-        return bool(np.isfinite(self.latitude).all())
+        """Whether the place on the map is known, from the first fix to the last."""
+        return bool(np.isfinite(self.latitude).any())
+
+    @property
+    def fixes(self) -> tuple[int, int]:
+        """First sample with a place on the map, and the one after the last; all without any."""
+        known = np.flatnonzero(np.isfinite(self.latitude))
+        return (int(known[0]), int(known[-1]) + 1) if len(known) else (0, len(self.time))
 
     @property
     def duration(self) -> float:
@@ -75,3 +86,13 @@ class Ride:
     def length(self) -> float:
         """Metres from the first to the last sample."""
         return float(self.distance[-1])
+
+    def between(self, first: int, end: int) -> Ride:
+        """Give the samples from `first` to before `end` as a ride of their own."""
+        if (first, end) == (0, len(self.time)):
+            return self
+        part = {name: getattr(self, name)[first:end] for name in _ARRAYS}
+        part["time"] = part["time"] - self.time[first]
+        part["distance"] = part["distance"] - self.distance[first]
+        start = self.start + timedelta(seconds=float(self.time[first])) if self.start else None
+        return replace(self, start=start, **part)

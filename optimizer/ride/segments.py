@@ -11,6 +11,7 @@ from optimizer.conditions.air import air_density_along
 from optimizer.conditions.wind import wind_along
 from optimizer.physics import GRAVITY, DragArea, Setup, aerodynamic_force
 from optimizer.ride.places import Nodes, heading_of
+from optimizer.ride.spans import longest_step
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Samples", "Segments", "cut", "drag_energy"]
 
-_GAP = 5.0  # s between samples beyond which nothing is known of what was in between
 _OPEN_LAND = 0.03  # m, roughness length of open land in the classes of Davenport and Wieringa
 _UNIT = DragArea.constant(1.0)
 
@@ -179,8 +179,8 @@ def _running(time: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[
 
 def _missing(ride: Ride) -> NDArray[np.float64]:
     """1 where power or samples are missing, else 0."""
-    gap = np.concatenate([[0.0], np.diff(ride.time)]) > _GAP
-    gap |= np.concatenate([np.diff(ride.time), [0.0]]) > _GAP
+    most, step = longest_step(ride.time), np.diff(ride.time)
+    gap = (np.append(0.0, step) > most) | (np.append(step, 0.0) > most)
     return np.where(gap | ~np.isfinite(ride.power), 1.0, 0.0)
 
 

@@ -19,6 +19,7 @@ __all__ = ["read_fit"]
 
 _LARGEST: Final = 50_000_000  # bytes; a day's ride has a few
 _SEMICIRCLE: Final = 180.0 / 2**31  # degrees
+_VIRTUAL: Final = 58  # the kind of sport "virtual activity" in the format's list
 
 # Our column -> the fields that may hold it, the better one first, and the factor on them.
 _FIELDS: Final[dict[str, tuple[tuple[str, ...], float]]] = {
@@ -31,8 +32,10 @@ _FIELDS: Final[dict[str, tuple[tuple[str, ...], float]]] = {
 }
 
 
-def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime]:
+def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime, bool]:
     """Columns of the records, as a ride's CSV would name them, and the time of the first.
+
+    The third value tells whether the file calls itself a virtual ride.
 
     nan where a record lacks a field; a column that no record has is left out. Raises
     InputError for a file that cannot be read or holds no records, and where the reader, an
@@ -47,11 +50,14 @@ def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime]:
     try:
         with fitdecode.FitReader(data, check_crc=fitdecode.CrcCheck.RAISE,
                                  error_handling=fitdecode.ErrorHandling.IGNORE) as reader:
-            records = [{field.name: field.value for field in frame.fields} for frame in reader
-                       if frame.frame_type == fitdecode.FIT_FRAME_DATA and frame.name == "record"]
+            frames = [(frame.name, {field.name: field.value for field in frame.fields})
+                      for frame in reader if frame.frame_type == fitdecode.FIT_FRAME_DATA
+                      and frame.name in {"record", "sport", "session"}]
     except Exception as error:  # the reader lets struct, index and key errors through
         raise InputError(str(file), "", "is damaged, or is not a head unit's recording",
                          "copy it from the head unit again") from error
+    virtual = any(_is_virtual(values.get("sub_sport")) for _, values in frames)
+    records = [values for name, values in frames if name == "record"]
     records = [record for record in records if isinstance(record.get("timestamp"), datetime)]
     if not records:
         raise InputError(str(file), "", "holds no records with a time", "is it a ride?")
@@ -63,7 +69,12 @@ def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime]:
         column = np.array([_number(record, fields) for record in records]) * factor
         if np.isfinite(column).any():
             columns[name] = column
-    return columns, times[0]
+    return columns, times[0], virtual
+
+
+def _is_virtual(kind: object) -> bool:
+    """Tell by the kind of sport, as its name or its number in the format."""
+    return kind == _VIRTUAL or "virtual" in str(kind)
 
 
 def _utc(time: datetime) -> datetime:

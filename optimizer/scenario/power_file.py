@@ -77,7 +77,7 @@ def read_rides(paths: Sequence[Path | str],
     """
     rides = []
     for path in paths:
-        columns = read_columns(Path(path))[0]
+        columns = read_columns(Path(path)).columns
         power = columns.get("power_w", np.full(1, np.nan))
         if not np.isfinite(power).any():
             raise InputError(str(path), "", "holds no power", "record it with a power meter, in a "

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from datetime import UTC, datetime
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ import numpy as np
 from optimizer.course import Correction
 from optimizer.errors import InputError
 from optimizer.ride import Ride
+from optimizer.ride.spans import longest_step
 from optimizer.scenario.fit_file import read_fit
 from optimizer.scenario.tables import Row, parse_number, read_rows, read_text
 
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["read_columns", "read_ride"]
+__all__ = ["Recording", "read_columns", "read_ride"]
 
 # Columns that are used, with the range in which a value can be true.
 _RANGES = {
@@ -32,6 +34,10 @@ _RANGES = {
 _LARGEST_GPX = 60_000_000  # bytes
 _LEAST = 30  # samples; less is no ride
 _LONG_STEP = 40.0  # m/s between two fixes: one of them is wrong
+_SET_OUT = 50.0  # m by the wheel; less is pushing the bike about while waiting for a fix
+_UNCOUNTED = 30.0  # m that the map may say more than the wheel across a gap
+_STILL_TIME, _STILL_WAY = 3.5, 4.0  # s, m
+_EARTH = 6_371_009.0  # m, mean radius; a few metres are measured with it
 
 
 def read_ride(path: Path | str) -> Ride:
@@ -45,25 +51,37 @@ def read_ride(path: Path | str) -> Ride:
     Raises InputError for what cannot be a ride.
     """
     file = Path(path)
-    columns, start, corrections = read_columns(file)
-    return _assemble(str(path), file.stem, columns, start, corrections)
+    return _assemble(str(path), file.stem, read_columns(file))
 
 
-def read_columns(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
-                                      list[Correction]]:
-    """Columns of a recording as they are, nan where a sample is missing, with start and remarks.
+@dataclass(frozen=True)
+class Recording:
+    """Columns of a recording as they are, nan where a sample is missing.
 
-    `elapsed_s` is always there and never falls. Raises InputError.
+    Attributes
+    ----------
+    columns : by name, as in a CSV; `elapsed_s` is always there and never falls
+    start : of the first sample, None if unknown
+    corrections : what was left out or mended while reading
+    virtual : whether the file says that it was ridden on no road
     """
+
+    columns: dict[str, NDArray[np.float64]]
+    start: datetime | None
+    corrections: tuple[Correction, ...] = ()
+    virtual: bool = False
+
+
+def read_columns(file: Path) -> Recording:
+    """Read a recording, CSV, GPX or FIT by the ending of its name. Raises InputError."""
     kind = file.suffix.lower()
     if kind == ".fit":
-        columns, start = read_fit(file)
-        return columns, start, []
+        columns, start, virtual = read_fit(file)
+        return Recording(columns, start, virtual=virtual)
     return _from_gpx(file) if kind == ".gpx" else _from_csv(file)
 
 
-def _from_csv(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
-                                   list[Correction]]:
+def _from_csv(file: Path) -> Recording:
     others = [name for name in _headings(file) if name not in _RANGES and name != "time"]
     rows = read_rows(file, required=[], optional=["time", *_RANGES, *others])
     if len(rows) < _LEAST:
@@ -83,9 +101,9 @@ def _from_csv(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | No
         row = rows[int(np.isnan(columns["elapsed_s"]).argmax())]
         raise row.error("elapsed_s", "is empty", "fill it in")
     _check_order(rows, columns["elapsed_s"])
-    left_out = [Correction("column left out", 1, name) for name in others if name not in
-                {"cadence_rpm", "temperature_c"}]
-    return columns, start, left_out
+    return Recording(columns, start, tuple(
+        Correction("column left out", 1, name) for name in others
+        if name not in {"cadence_rpm", "temperature_c"}))
 
 
 def _headings(file: Path) -> list[str]:
@@ -101,8 +119,7 @@ def _headings(file: Path) -> list[str]:
     return [name for name in dict.fromkeys(names) if name and not name.startswith("#")]
 
 
-def _from_gpx(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | None,
-                                   list[Correction]]:
+def _from_gpx(file: Path) -> Recording:
     """Columns from the track points of a GPX file."""
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import ParseError, fromstring
@@ -138,8 +155,10 @@ def _from_gpx(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime | No
         raise InputError(str(file), f"track point {back[0] + 2}", "goes back in time",
                          "one ride a file")
     segments = sum(_tag(part) == "trkseg" for part in root.iter())
-    gaps = [Correction("break in the track", segments - 1, "kept as a gap in time")]
-    return columns, start, gaps if segments > 1 else []
+    gaps = (Correction("break in the track", segments - 1, "kept as a gap in time"),)
+    kinds = [(part.text or "").lower() for part in root.iter() if _tag(part) == "type"]
+    return Recording(columns, start, gaps if segments > 1 else (),
+                     any("virtual" in kind for kind in kinds))
 
 
 def _tag(element: Element) -> str:
@@ -189,9 +208,10 @@ def _check_order(rows: list[Row], time: NDArray[np.float64]) -> None:
                                            "sort the samples, one ride a file")
 
 
-def _assemble(file: str, name: str, columns: dict[str, NDArray[np.float64]],
-              start: datetime | None, corrections: list[Correction]) -> Ride:
+def _assemble(file: str, name: str, recording: Recording) -> Ride:
     """Derive what was not recorded, and check what was."""
+    columns, start = recording.columns, recording.start
+    corrections = list(recording.corrections)
     keep = np.concatenate([[True], np.diff(columns["elapsed_s"]) > 0.0])
     if not keep.all():
         corrections.append(Correction("sample with the time of the one before", int((~keep).sum()),
@@ -201,20 +221,92 @@ def _assemble(file: str, name: str, columns: dict[str, NDArray[np.float64]],
     if len(time) < _LEAST:
         raise InputError(file, "", f"has {len(time)} samples at different times",
                          "a ride has a sample a second")
+    columns, time, start = _from_the_first_fix(columns, time, start, corrections)
     unknown = np.full(len(time), np.nan)
-    latitude = _filled(columns.get("latitude_deg", unknown), time, "position", corrections)
-    longitude = _filled(columns.get("longitude_deg", unknown), time, "", corrections)
-    elevation = _filled(columns.get("elevation_m", unknown), time, "height", corrections)
     speed = columns.get("speed_mps", columns.get("speed_kmh", unknown * 3.6) / 3.6)
     speed = _filled(speed, time, "speed", corrections)
-    distance = _distance(file, columns.get("distance_m", unknown), speed, latitude, longitude,
-                         time, corrections)
+    wheel = _filled(columns.get("distance_m", unknown), time, "distance", corrections)
+    latitude, longitude = _positions(columns, time, wheel, speed, corrections)
+    elevation = _filled(columns.get("elevation_m", unknown), time, "height", corrections)
+    distance = _distance(file, wheel, speed, latitude, longitude, time, corrections)
     if np.isnan(speed).any():
         speed = np.maximum(np.gradient(distance, time), 0.0)
         corrections.append(Correction("speed", len(time), "from the distance"))
     return Ride(name=name, time=time, distance=distance, speed=speed,
                 power=columns.get("power_w", unknown), elevation=elevation, latitude=latitude,
-                longitude=longitude, start=start, corrections=tuple(corrections))
+                longitude=longitude, start=start, corrections=tuple(corrections),
+                virtual=recording.virtual)
+
+
+def _from_the_first_fix(columns: dict[str, NDArray[np.float64]], time: NDArray[np.float64],
+                        start: datetime | None, corrections: list[Correction],
+                        ) -> tuple[dict[str, NDArray[np.float64]], NDArray[np.float64],
+                                   datetime | None]:
+    """Cut off what was recorded before the first position and after the last, standing.
+
+    A recorder that waits for its first fix has not set out; where the wheel turned meanwhile,
+    the ride began when it did.
+    """
+    fix = np.isfinite(columns.get("latitude_deg", np.full(len(time), np.nan)))
+    if not fix.any() or fix[[0, -1]].all():
+        return columns, time, start
+    first, last = int(fix.argmax()), len(fix) - 1 - int(fix[::-1].argmax())
+    turned = _turned(columns, time)
+    begin = first if turned[first] < _SET_OUT else max(int(np.argmax(turned > 1.0)) - 1, 0)
+    end = last if turned[-1] - turned[last] < _SET_OUT else int(
+        np.argmax(turned >= turned[-1] - 1.0))
+    if end - begin < _LEAST:
+        return columns, time, start
+    for what, cut in (("first", time[begin]), ("last", time[-1] - time[end])):
+        if cut > 0.0:
+            side = "before its" if what == "first" else "after its"
+            corrections.append(Correction(f"time {side} {what} position", 1,
+                                          f"{cut:.0f} s left out, in which nothing moved"))
+    columns = {name: values[begin:end + 1] for name, values in columns.items()}
+    moved = start + timedelta(seconds=float(time[begin])) if start else None
+    return columns, time[begin:end + 1] - time[begin], moved
+
+
+def _turned(columns: dict[str, NDArray[np.float64]],
+            time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) m that the wheel has turned since the first sample; 0 where nothing counted it."""
+    if "distance_m" in columns and np.isfinite(columns["distance_m"]).any():
+        known = np.isfinite(columns["distance_m"])
+        way = np.interp(time, time[known], columns["distance_m"][known])
+        return np.asarray(np.maximum.accumulate(way) - way[0])
+    speed = np.nan_to_num(columns.get("speed_mps", columns.get("speed_kmh", 0.0 * time) / 3.6))
+    return np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time))])
+
+
+def _positions(columns: dict[str, NDArray[np.float64]], time: NDArray[np.float64],
+               wheel: NDArray[np.float64], speed: NDArray[np.float64],
+               corrections: list[Correction],
+               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Latitude and longitude, bridged between fixes as the wheel turned, nan outside of them."""
+    unknown = np.full(len(time), np.nan)
+    latitude, longitude = (columns.get(name, unknown) for name in ("latitude_deg",
+                                                                    "longitude_deg"))
+    fix = np.isfinite(latitude) & np.isfinite(longitude)
+    if fix.all() or not fix.any():
+        return (latitude, longitude) if fix.all() else (unknown, unknown)
+    inside = slice(int(fix.argmax()), len(fix) - int(fix[::-1].argmax()))
+    if fix[inside].mean() <= 0.5:
+        return unknown, unknown
+    if np.isfinite(wheel).all():
+        axis = np.maximum.accumulate(wheel) + 1e-6 * time
+    elif np.isfinite(speed).all():
+        axis = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1])
+                                                * np.diff(time))]) + 1e-6 * time
+    else:
+        axis = time
+    missing = int((~fix[inside]).sum())
+    if missing:
+        corrections.append(Correction("missing position", missing, "bridged by a straight line"))
+    outside = np.ones(len(time), dtype=bool)
+    outside[inside] = False
+    latitude, longitude = (np.where(outside, np.nan, np.interp(axis, axis[fix], values[fix]))
+                           for values in (latitude, longitude))
+    return latitude, longitude
 
 
 def _filled(values: NDArray[np.float64], time: NDArray[np.float64], what: str,
@@ -235,14 +327,20 @@ def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float6
               latitude: NDArray[np.float64], longitude: NDArray[np.float64],
               time: NDArray[np.float64], corrections: list[Correction]) -> NDArray[np.float64]:
     """Metres from the first sample: recorded, else from the map, else from the speed."""
-    distance = _filled(recorded, time, "distance", corrections)
-    if np.isnan(distance).any() and np.isfinite(latitude).all():
+    distance = recorded
+    placed = np.isfinite(latitude)
+    if np.isnan(distance).any() and placed.all():
         step = _geodesic(latitude, longitude)
         if (step > _LONG_STEP * np.diff(time)).any():
             bad = int((step > _LONG_STEP * np.diff(time)).argmax())
             raise InputError(file, f"sample {bad + 2}", "jumps on the map faster than one can ride",
                              "cut the ride there, or give its distance_m")
-        distance = np.concatenate([[0.0], np.cumsum(step)])
+        still = _standing(latitude, longitude, time)
+        if still.any():
+            corrections.append(Correction("wandering of the positions while standing",
+                                          int(still.sum()), f"{step[still].sum():.0f} m left out "
+                                          "of the distance"))
+        distance = np.concatenate([[0.0], np.cumsum(np.where(still, 0.0, step))])
         corrections.append(Correction("distance", len(time), "from the positions"))
     if np.isnan(distance).any() and np.isfinite(speed).all():
         distance = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1])
@@ -256,7 +354,46 @@ def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float6
     if len(back):
         raise InputError(file, f"sample {int(back[0]) + 2}", "its distance goes back",
                          "the distance of a ride only grows; one ride a file")
-    return np.asarray(np.maximum.accumulate(distance) - distance[0])
+    distance = np.maximum.accumulate(distance) - distance[0]
+    return _with_the_way_across_gaps(distance, latitude, longitude, time, corrections)
+
+
+def _with_the_way_across_gaps(distance: NDArray[np.float64], latitude: NDArray[np.float64],
+                              longitude: NDArray[np.float64], time: NDArray[np.float64],
+                              corrections: list[Correction]) -> NDArray[np.float64]:
+    """Add what was ridden while the recorder was off, as the crow flies."""
+    gap = np.flatnonzero((np.diff(time) > longest_step(time)) & np.isfinite(latitude[1:])
+                         & np.isfinite(latitude[:-1]))
+    more = np.zeros(len(distance))
+    for k in gap:
+        straight = float(_geodesic(latitude[k:k + 2], longitude[k:k + 2])[0])
+        missed = straight - (distance[k + 1] - distance[k])
+        if missed > _UNCOUNTED and straight < _LONG_STEP * (time[k + 1] - time[k]):
+            more[k + 1] = missed
+    if more.any():
+        corrections.append(Correction("way while nothing was recorded", int((more > 0.0).sum()),
+                                      f"{more.sum():.0f} m added by the map"))
+    return np.asarray(distance + np.cumsum(more))
+
+
+def _standing(latitude: NDArray[np.float64], longitude: NDArray[np.float64],
+              time: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(n - 1,) steps in which a receiver only wanders, since the rider stands.
+
+    Over some eight seconds about the step the way is under four metres. A rider who brakes or
+    sets off makes that way in some two seconds, so a second on each side stands as well.
+    """
+    east = np.cumsum(np.append(0.0, np.diff(np.radians(longitude))
+                               * np.cos(np.radians(latitude[1:])))) * _EARTH
+    north = np.radians(latitude) * _EARTH
+    before, after = time[:-1] - _STILL_TIME, time[1:] + _STILL_TIME
+    away = np.hypot(*(np.interp(after, time, line) - np.interp(before, time, line)
+                      for line in (east, north)))
+    still = (away < _STILL_WAY) & (before > time[0]) & (after < time[-1])
+    wider = still.copy()
+    wider[1:] |= still[:-1]
+    wider[:-1] |= still[1:]
+    return np.asarray(wider & (still | (np.diff(time) <= longest_step(time))))
 
 
 def _geodesic(latitude: NDArray[np.float64],

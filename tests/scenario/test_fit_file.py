@@ -35,8 +35,9 @@ def _file(tmp_path, data):
 
 
 def test_every_column_comes_in_its_unit(tmp_path):
-    columns, start = read_fit(_file(tmp_path, make_fit(_ride(), ALL)))
+    columns, start, virtual = read_fit(_file(tmp_path, make_fit(_ride(), ALL)))
     assert start.timestamp() == START
+    assert not virtual
     np.testing.assert_allclose(columns["elapsed_s"], np.arange(120))
     np.testing.assert_allclose(columns["power_w"], 200 + np.arange(120))
     np.testing.assert_allclose(columns["speed_mps"], 10.0)
@@ -60,7 +61,7 @@ def test_best_powers_of_it(tmp_path):
 def test_a_missing_sample_is_no_power(tmp_path):
     samples = _ride()
     del samples[50]["power"]
-    columns, _ = read_fit(_file(tmp_path, make_fit(samples)))
+    columns, _, _ = read_fit(_file(tmp_path, make_fit(samples)))
     assert np.isnan(columns["power_w"][50])
     assert "speed_mps" not in columns
 
@@ -85,7 +86,7 @@ def test_random_bytes_are_refused(tmp_path):
             spoiled[at] = int(rng.integers(0, 256))
         path = _file(tmp_path, bytes(spoiled))
         try:
-            columns, _ = read_fit(path)
+            columns, _, _ = read_fit(path)
         except InputError:
             continue
         assert np.all(np.diff(columns["elapsed_s"]) >= 0.0)
