@@ -133,6 +133,10 @@ def advice(d: Debrief) -> list[str]:
         found.append((0.0, f"Plan with a critical power of {ability.estimate:.0f} W: "
                       + ("you said that nothing was left." if ability.all_out else
                          f"the reserve would not have lasted with less than {ability.shown:.0f}.")))
+    if ability.contradicts:
+        said = f"A critical power of {cp:.0f} ± {_SURE * ability.planned_sd:.0f} W"
+        found.append((0.0, f"{said} cannot be right beside this ride: it was known less well than "
+                      "stated, or the two power meters differ."))
     if not found:
         return ["Nothing that the ride shows: what is left lies in wind, or within the doubt."]
     return [text for _, text in sorted(found, key=lambda f: -f[0])]
@@ -156,8 +160,7 @@ def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
     """Cause, seconds, what stands behind it."""
     behind = {
         "wind and air": _wind_words(d),
-        "power": f"{_mean_power(d, d.ridden_power):.0f} W ridden, "
-                 f"{_mean_power(d, d.planned_power):.0f} W planned, while moving",
+        "power": f"{_mean_ridden(d):.0f} W ridden, {_mean_planned(d):.0f} W planned, while moving",
         "drag and tyres": _drag_words(d),
         "corners and brakes": "speeds that the rider braked to, against the plan's corners",
         "stops": f"{seconds(float(d.passage.standing.sum()))} stood still, and getting going",
@@ -166,9 +169,18 @@ def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
     return [*rows, ("in all", signed_seconds(d.difference), "")]
 
 
-def _mean_power(d: Debrief, power: NDArray[np.float64]) -> float:
-    pace = np.diff(d.passage.time) - d.passage.standing
-    return float(np.average(power, weights=np.maximum(pace, 0.0)))
+def _mean_ridden(d: Debrief) -> float:
+    """Mean power over the time of riding in which it was recorded."""
+    pace = np.where(np.isfinite(d.passage.power), np.diff(d.passage.time) - d.passage.standing, 0.0)
+    if not pace.any():
+        return math.nan
+    return float(np.average(np.nan_to_num(d.passage.power), weights=np.maximum(pace, 0.0)))
+
+
+def _mean_planned(d: Debrief) -> float:
+    """Mean power of the plan over its own time."""
+    taken = np.diff(d.intended.time[:len(d.passage.time)])
+    return float(np.average(d.planned_power, weights=taken))
 
 
 def _wind_words(d: Debrief) -> str:

@@ -23,7 +23,7 @@ def clock(time: float) -> str:
 
 
 def seconds(value: float) -> str:
-    """Amount of seconds, to two digits at the most below ten; minutes from two on."""
+    """Amount of seconds, to two digits at the most below ten; minutes from two on, then hours."""
     size = abs(value)
     if size < 0.005:
         return "under 0.01 s"
@@ -31,7 +31,7 @@ def seconds(value: float) -> str:
         return f"{size:.2f} s"
     if size >= 119.5:
         minutes, rest = divmod(round(size), 60)
-        return f"{minutes} min {rest:02d} s"
+        return clock(size) if minutes >= 60 else f"{minutes} min {rest:02d} s"
     return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
 
 

@@ -41,6 +41,7 @@ class Passage:
     speed : (n + 1,) m/s
     power : (n,) W, mean while riding; nan where it was not recorded
     standing : (n,) s stood still
+    slowest : (n,) m/s, least speed that was recorded in the step
     begin : s after the first sample at which the start of the course was passed
     complete : whether the ride goes to the end of the course
     off_course : share of the samples that were not on it
@@ -51,6 +52,7 @@ class Passage:
     speed: NDArray[np.float64]
     power: NDArray[np.float64]
     standing: NDArray[np.float64]
+    slowest: NDArray[np.float64]
     begin: float
     complete: bool
     off_course: float
@@ -210,4 +212,12 @@ def pass_nodes(ride: Ride, course: Course, nodes: NDArray[np.float64]) -> Passag
     still = span < 1e-6  # the road of a step that a stop takes whole
     mean[still] = np.interp(0.5 * (time[1:] + time[:-1]), ride.time, ride.power)[still]
     return Passage(reached, time - time[0], np.interp(time, ride.time, ride.speed),
-                   mean, np.diff(time) - span, float(time[0]), complete, off)
+                   mean, np.diff(time) - span, _slowest(ride, time), float(time[0]), complete, off)
+
+
+def _slowest(ride: Ride, time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Least of the speeds at the samples about each step and in it [m/s]."""
+    first = np.maximum(np.searchsorted(ride.time, time[:-1], side="right") - 1, 0)
+    end = np.minimum(np.searchsorted(ride.time, time[1:], side="left") + 1, len(ride.time))
+    edges = np.stack([first, end], axis=1).ravel()
+    return np.asarray(np.minimum.reduceat(np.append(ride.speed, np.inf), edges)[::2])

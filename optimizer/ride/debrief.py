@@ -19,6 +19,7 @@ from optimizer.errors import InputError
 from optimizer.pacing.simulate import reserve_along, simulate
 from optimizer.physics import DragArea
 from optimizer.physics.road_load import road_force
+from optimizer.ride.ability import Ability, ability_of
 from optimizer.ride.align import Passage, pass_nodes
 from optimizer.ride.balance import Assumptions
 from optimizer.ride.field_test import Runs, field_test
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.rider import Rider
 
-__all__ = ["CAUSES", "Ability", "Debrief", "Intended", "debrief"]
+__all__ = ["CAUSES", "Debrief", "Intended", "debrief"]
 
 CAUSES = ("wind and air", "power", "drag and tyres", "corners and brakes", "stops")
 _WALK = 1.2  # m/s, at a stop
@@ -44,7 +45,6 @@ _STAND = 1.0  # s in one step that make a stop
 _DRAG_SD = 0.05  # m², of the planned CdA before the ride is seen
 _LEAST_WIND_SD = 2.0  # m/s, of the forecast at the rider
 _EXACT = 1e-4  # relative, of mass and meter, which the next plan takes as they are
-_CP_BAND, _METER = 0.05, 0.015  # relative, of CP stated without an error, of the power meter
 
 
 @dataclass(frozen=True)
@@ -63,20 +63,6 @@ class Intended:
     power: NDArray[np.float64]
     time: NDArray[np.float64]
     reserve: NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Ability:
-    """What the ride says of CP [W].
-
-    `shown`: the least CP with which the reserve would have lasted; `estimate`, `sd`: CP with
-    what was known before, given that; `all_out`: the rider says that nothing was left.
-    """
-
-    shown: float
-    estimate: float
-    sd: float
-    all_out: bool
 
 
 @dataclass(frozen=True)
@@ -191,7 +177,10 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
     replay = planned + np.sum(list(along.values()), axis=0)
     # What the plan's own simulation rounds belongs to no cause.
     along["rest"] = passage.time - replay - (intended.time[:m + 1] - planned)
-    pace = (np.diff(passage.time) - passage.standing) / problem.step
+    # A rider who stands recovers: work spread over the whole time of the step.
+    taken = np.diff(passage.time)
+    pace = taken / problem.step
+    spread = causes.ridden_power * (taken - passage.standing) / np.maximum(taken, 1e-9)
     return Debrief(
         intended=intended, passage=passage, planned_time=float(intended.time[m]),
         ridden_time=float(passage.time[-1]),
@@ -200,8 +189,8 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
         drag_area=float(test.drag_area[0]) if test else math.nan,
         drag_area_sd=float(test.drag_area_sd[0]) if test else math.nan,
         planned_drag_area=planned_area, headwind=causes.head, planned_headwind=problem.headwind,
-        reserve=reserve_along(problem, causes.ridden_power, pace),
-        ability=_ability(problem, causes.ridden_power, pace, intended.rider, all_out),
+        reserve=reserve_along(problem, spread, pace),
+        ability=ability_of(problem, spread, pace, intended.rider, all_out=all_out),
         test=test, notes=(*_notes(passage, intended), *notes))
 
 
@@ -271,7 +260,8 @@ def _causes(ride: Ride, passage: Passage, intended: Intended, problem: PacingPro
     brakes = np.where(braked | cornered, np.maximum(passage.speed, _WALK), np.inf)
     brakes[0] = passage.speed[0]
     stops = np.full(m + 1, np.inf)
-    stops[1:][passage.standing > _STAND] = _WALK
+    # A recorder that pauses does not see the last metres before a stop and the first after it.
+    stops[1:] = np.where(passage.standing > _STAND, np.maximum(passage.slowest, _WALK), np.inf)
     return _Causes(
         problem, intended.power[:m], power, head, cross,
         DragArea(problem.drag.yaw, np.maximum(problem.drag.area + change, 0.05)),
@@ -305,36 +295,3 @@ def _shared_out(causes: _Causes) -> tuple[NDArray[np.float64], dict[str, NDArray
             math.factorial(len(had)) * math.factorial(n - 1 - len(had)) / math.factorial(n)
             * (times[had | {cause}] - times[had]) for had in every if cause not in had], axis=0)
     return times[frozenset()], along
-
-
-def _ability(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
-             rider: Rider, all_out: bool) -> Ability:
-    """Tell CP from the ride at the planned W': the reserve has to have lasted."""
-    from scipy.optimize import brentq
-    from scipy.special import ndtr
-
-    def left(factor: float, w_prime: float) -> float:
-        return float(reserve_along(problem, power, pace, factor * problem.critical_power,
-                                   w_prime).min())
-
-    def shown_with(w_prime: float) -> float:
-        if left(0.3, w_prime) >= 0.0:
-            return 0.0
-        return rider.critical_power * float(brentq(left, 0.3, 3.0, args=(w_prime,), xtol=1e-5))
-
-    cp, shown = rider.critical_power, shown_with(rider.w_prime)
-    sd = rider.critical_power_sd or _CP_BAND * cp
-    if shown == 0.0:
-        return Ability(0.0, cp, sd, all_out)
-    if all_out:
-        by_w_prime = abs(shown_with(rider.w_prime + (rider.w_prime_sd or 0.2 * rider.w_prime))
-                         - shown)
-        error = math.hypot(by_w_prime, _METER * shown)
-        share = sd**2 / (sd**2 + error**2)
-        return Ability(shown, cp + share * (shown - cp), sd * math.sqrt(1.0 - share), True)
-    # What was known before, cut off below what was shown.
-    edge = (shown - cp) / sd
-    above = max(float(ndtr(-edge)), 1e-12)
-    hazard = math.exp(-0.5 * edge**2) / math.sqrt(2.0 * math.pi) / above
-    spread = sd * math.sqrt(max(1.0 + edge * hazard - hazard**2, 0.0))
-    return Ability(shown, cp + sd * hazard, spread, False)

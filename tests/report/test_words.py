@@ -25,7 +25,8 @@ def test_clock_rounds_once(time, text):
 
 @pytest.mark.parametrize(("value", "text"), [
     (0.0, "under 0.01 s"), (0.013, "0.01 s"), (0.4, "0.4 s"), (9.96, "10 s"),
-    (119.4, "119 s"), (119.6, "2 min 00 s"), (1234.0, "20 min 34 s")])
+    (119.4, "119 s"), (119.6, "2 min 00 s"), (1234.0, "20 min 34 s"), (12_566.0, "3:29:26"),
+    (-12_566.0, "3:29:26")])
 def test_seconds_have_two_digits_at_most_below_ten(value, text):
     assert seconds(value) == text
 

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from optimizer.conditions import Conditions
-from optimizer.course import Course
+from optimizer.course import Course, read_course
 from optimizer.errors import InputError
 from optimizer.pacing import plan_ride, recognisable_places, rideable, simulate
 from optimizer.physics import Setup
 from optimizer.ride.debrief import Intended, debrief
 from optimizer.ride.ride import Ride
 from optimizer.rider import Position, Rider
+from optimizer.scenario.ride_file import read_ride
 
 RIDER = Rider("A", 72.0, 270.0, 18e3, 500.0, (Position("aero", 0.26),), effort_rate=1.0)
 BIKE = Setup("bike", 9.0, 0.0045)
 CALM = Conditions()
+SHARED = Path(__file__).parents[3] / "shared" / "rides"
 
 
 def course(length=12_000.0):
@@ -94,3 +99,55 @@ def test_another_place_is_refused(intended):
                 ride.latitude + 3.0, ride.longitude)
     with pytest.raises(InputError, match="never comes closer"):
         debrief(away, intended)
+
+
+def test_a_pause_that_the_recorder_does_not_record_is_a_stop(intended):
+    """The recorder was off for five minutes, at speed on both sides: no riding and no power."""
+    ride = ridden(intended, intended.power)
+    later = np.array(ride.time)
+    later[len(later) // 2:] += 300.0
+    before, after = debrief(ride, intended), debrief(replace(ride, time=later), intended)
+    assert after.passage.standing.sum() == pytest.approx(300.0, abs=5.0)
+    assert after.parts["stops"] - before.parts["stops"] == pytest.approx(300.0, abs=5.0)
+    assert after.parts["rest"] == pytest.approx(before.parts["rest"], abs=3.0)
+    assert after.reserve.min() >= before.reserve.min() - 100.0
+
+
+def test_mean_power_is_of_each_ones_own_time(intended):
+    from optimizer.report.debrief_page import part_rows
+
+    power = np.where(intended.nodes[:-1] < 6000.0, 0.6, 1.3) * intended.power
+    found = debrief(ridden(intended, power, stop=200.0), intended)
+    said = next(row[2] for row in part_rows(found) if row[0] == "power")
+    plan = simulate(intended.problem, intended.power)
+    rode = simulate(intended.problem, power)
+    planned = np.average(intended.power, weights=np.diff(plan.time))
+    assert f"{planned:.0f} W planned" in said
+    assert float(said.split()[0]) == pytest.approx(np.average(power, weights=np.diff(rode.time)),
+                                                   rel=0.01)
+
+
+@pytest.fixture(scope="module")
+def recorded():
+    """One recorded ride, test data of python-fitparse (MIT), against an invented rider's plan."""
+    if not SHARED.is_dir():
+        pytest.skip("no shared rides beside the repository")
+    road = read_course(SHARED / "road_ride_40km.gpx")
+    rider = Rider("A", 76.0, 300.0, 20e3, 600.0, (Position("aero", 0.38),), effort_rate=1.0)
+    bike = Setup("bike", 9.0, 0.005)
+    weather = Conditions(temperature=299.0, pressure=100_000.0, reference_elevation=130.0)
+    plan = plan_ride(road, weather, rider, bike, start_speed=8.0)
+    few = rideable(plan, recognisable_places(road), blocks=8)
+    return read_ride(SHARED / "road_ride_40km.csv"), Intended(
+        road, weather, rider, bike, plan.problem, plan.distance, few.power, few.time, few.reserve)
+
+
+def test_a_pause_in_the_recorded_ride_goes_to_stops(recorded):
+    ride, intended = recorded
+    later = np.array(ride.time)
+    later[2000:] += 300.0
+    before, after = debrief(ride, intended), debrief(replace(ride, time=later), intended)
+    assert after.passage.standing.sum() - before.passage.standing.sum() == pytest.approx(
+        300.0, abs=5.0)
+    assert after.parts["rest"] == pytest.approx(before.parts["rest"], abs=5.0)
+    assert sum(after.parts.values()) == pytest.approx(after.difference, abs=0.1)

@@ -1,0 +1,113 @@
+"""What a ride says of critical power: the reserve has to have lasted.
+
+With the planned W' there is a least CP with which the reserve does not run dry. A CP below it is
+impossible, however sure one was before; so what was known before is cut off there. A rider who
+says that nothing was left had about that CP on the day: then it is a measurement as well.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from optimizer.pacing.simulate import reserve_along
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from optimizer.pacing import PacingProblem
+    from optimizer.rider import Rider
+
+__all__ = ["CP_BAND", "Ability", "ability_of", "cut_off"]
+
+CP_BAND = 0.05  # relative, of a CP that was stated without an error
+_W_PRIME_BAND = 0.2
+_LEFT = 0.01  # relative, of CP: how well "nothing was left" is known
+_LEAST, _MOST = 0.3, 3.0  # of the planned CP, where the least CP is looked for
+_CONFLICT = 2.5  # standard deviations between what was known and what was shown
+
+
+@dataclass(frozen=True)
+class Ability:
+    """What the ride says of CP [W].
+
+    Attributes
+    ----------
+    planned, planned_sd : what was known before
+    shown : the least CP with which the reserve would have lasted, by the planned W'; 0 where
+        the ride was too easy to say
+    shown_sd : what the uncertainty of W' makes of it
+    estimate, sd : CP by both; never below `shown`
+    all_out : the rider says that nothing was left
+    """
+
+    planned: float
+    planned_sd: float
+    shown: float
+    shown_sd: float
+    estimate: float
+    sd: float
+    all_out: bool
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether what was known before and the ride cannot both be right."""
+        return self.shown - self.planned > _CONFLICT * math.hypot(self.planned_sd, self.shown_sd)
+
+
+def ability_of(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
+               rider: Rider, *, all_out: bool = False) -> Ability:
+    """Tell CP from the powers (m,) [W] and paces (m,) [s/m] of a ride, stops included."""
+    cp, sd = rider.critical_power, rider.critical_power_sd or CP_BAND * rider.critical_power
+    shown = _shown(problem, power, pace, cp, rider.w_prime)
+    if shown == 0.0:
+        return Ability(cp, sd, 0.0, 0.0, cp, sd, all_out)
+    more = rider.w_prime + (rider.w_prime_sd or _W_PRIME_BAND * rider.w_prime)
+    shown_sd = abs(_shown(problem, power, pace, cp, more) - shown)
+
+    def told(edge: float) -> tuple[float, float]:
+        if not all_out:
+            return cut_off(cp, sd, edge)
+        error = math.hypot(shown_sd, _LEFT * edge)
+        share = sd**2 / (sd**2 + error**2)
+        return cut_off(cp + share * (edge - cp), sd * math.sqrt(1.0 - share), edge)
+
+    estimate, spread = told(shown)
+    if all_out:  # the error of what was shown is in it already
+        return Ability(cp, sd, shown, shown_sd, estimate,
+                       math.hypot(spread, _LEFT * shown), True)
+    step = 0.01 * shown
+    slope = (told(shown + step)[0] - told(shown - step)[0]) / (2.0 * step)
+    return Ability(cp, sd, shown, shown_sd, estimate, math.hypot(spread, slope * shown_sd), False)
+
+
+def _shown(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
+           cp: float, w_prime: float) -> float:
+    """Give the least CP [W] with which the reserve lasts; 0 where even a small one does."""
+    from scipy.optimize import brentq
+
+    def left(factor: float) -> float:
+        return float(reserve_along(problem, power, pace, factor * problem.critical_power,
+                                   w_prime).min())
+
+    if left(_LEAST) >= 0.0:
+        return 0.0
+    return cp * float(brentq(left, _LEAST, _MOST, xtol=1e-5))
+
+
+def cut_off(mean: float, sd: float, least: float) -> tuple[float, float]:
+    """Mean and standard deviation of a normal distribution cut off below `least`.
+
+    Johnson, Kotz and Balakrishnan 1994, Continuous Univariate Distributions 1, section 10.1;
+    the ratio of density to tail by its logarithm, which keeps its digits however far out the
+    cut is.
+    """
+    from scipy.special import log_ndtr
+
+    edge = (least - mean) / sd
+    hazard = math.exp(-0.5 * edge**2 - 0.5 * math.log(2.0 * math.pi) - float(log_ndtr(-edge)))
+    # Far out the tail is nearly exponential, and the difference of large numbers is lost.
+    variance = 1.0 + edge * hazard - hazard**2 if edge < 1e3 else 1.0 / edge**2
+    return max(mean + sd * hazard, least), sd * math.sqrt(max(variance, 0.0))
