@@ -134,9 +134,10 @@ def advice(d: Debrief) -> list[str]:
                       + ("you said that nothing was left." if ability.all_out else
                          f"the reserve would not have lasted with less than {ability.shown:.0f}.")))
     if ability.contradicts:
-        said = f"A critical power of {cp:.0f} ± {_SURE * ability.planned_sd:.0f} W"
-        found.append((0.0, f"{said} cannot be right beside this ride: it was known less well than "
-                      "stated, or the two power meters differ."))
+        said = (f"A critical power of {cp:.0f} ± {_SURE * ability.planned_sd:.0f} W cannot be "
+                "right beside this ride: it was known less well than stated, or the two power "
+                "meters differ.")
+        found.append((0.0, said))
     if not found:
         return ["Nothing that the ride shows: what is left lies in wind, or within the doubt."]
     return [text for _, text in sorted(found, key=lambda f: -f[0])]
