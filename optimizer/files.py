@@ -8,17 +8,23 @@ from __future__ import annotations
 import contextlib
 import difflib
 import os
+import signal
 import stat
-import tempfile
+import sys
+import threading
+import unicodedata
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
     from io import BufferedReader
 
-__all__ = ["is_file", "open_input", "read_input", "write_atomic"]
+__all__ = ["Output", "check_outputs", "is_file", "open_input", "read_input", "write_all",
+           "write_atomic"]
 
 _KINDS = ((stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"), (stat.S_ISCHR, "a device"),
           (stat.S_ISBLK, "a device"))
@@ -39,7 +45,7 @@ def open_input(path: Path | str, largest: int) -> BufferedReader:
         # Without waiting: the file may have become a pipe since, or be one of the system's own.
         handle = os.open(file, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)
                          | getattr(os, "O_BINARY", 0))
-        stream = os.fdopen(handle, "rb")
+        stream = open(handle, "rb")  # noqa: PTH123, SIM115 - handed over
     except OSError as error:
         raise _unreadable(file, error) from error
     except ValueError as error:  # a NUL in the name
@@ -108,32 +114,306 @@ def _near_file(file: Path) -> str:
 
 # --- out --------------------------------------------------------------------------------------
 
+_WRITABLE = stat.S_IWUSR | stat.S_IWGRP | stat.S_IWOTH
+_LONGEST_TEMPORARY = 64  # bytes of the name of a temporary file
+
+
+@dataclass(frozen=True)
+class Output:
+    """A file that a run is to write.
+
+    Attributes
+    ----------
+    option : what named it, for messages
+    path : where it goes
+    mark : bytes near the beginning of every file of its kind that kitpace wrote; an old file
+        without them is not replaced. None where an old file may be any (a row is added to it).
+    size : bytes that it takes at least, as far as that is known
+    """
+
+    option: str
+    path: Path
+    mark: bytes | None
+    size: int = 4096
+
+
+def check_outputs(outputs: Sequence[Output], inputs: Iterable[Path | str], *,
+                  overwrite: bool = False) -> None:
+    """Refuse, before any work, outputs that would lose something or could not be written.
+
+    An output may be no input, no other output and no part of the path of one, whatever links
+    and names lead to it; it may not replace a file that kitpace did not write, unless
+    `overwrite`; and it has to be a regular file, or none as yet, where one can be written.
+    Nothing is left behind. Raises InputError for the first that is not right.
+    """
+    known = {_identity(path): str(path) for path in inputs}
+    seen: list[tuple[_Identity, Output]] = []
+    for output in outputs:
+        here = _identity(output.path)
+        if here in known:
+            raise _refusal(output, "is a file that this run reads" if str(output.path) ==
+                           known[here] else f"is {known[here]}, which this run reads",
+                           "give the output another name")
+        for there, other in seen:
+            if here == there and not _is_null(output.path):
+                raise _refusal(output, f"is also the output of {other.option}",
+                               "give each output a name of its own")
+            if _inside(here, there) or _inside(there, here):
+                raise _refusal(output, f"and the output of {other.option}, {other.path}, need "
+                               "one name for a file and a folder",
+                               "give each output a name of its own")
+        seen.append((here, output))
+        _probe(output)
+        if output.mark is not None and not overwrite and _is_foreign(output):
+            raise _refusal(output, "is there already, and is no such file of kitpace",
+                           "give the output another name, or replace the file with --overwrite")
+
 
 def write_atomic(path: Path | str, content: str | bytes) -> Path:
-    """Write `content` (text as UTF-8) to `path` by way of a temporary file beside it.
+    """Write `content` (text as UTF-8) to `path`: afterwards the old file is there or the new one.
 
-    Raises InputError where the place cannot be written.
+    As `write_all` for one file.
     """
-    target = Path(path)
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    return write_all([(path, content)])[0]
+
+
+def write_all(contents: Sequence[tuple[Path | str, str | bytes]]) -> list[Path]:
+    """Write several files, all of them by way of temporary files beside them.
+
+    The old files stay as they are until every new one is on the disk. Links are followed, an
+    old file's permissions (and its owner, where that is allowed) are kept, and a new one has
+    those of the umask. A signal that ends the process ends it without temporary files; only
+    SIGKILL and a crash of the machine can leave one. Raises InputError where a place cannot be
+    written.
+    """
+    staged: list[tuple[Path, str]] = []
+    with _ended_tidily():
+        try:
+            for path, content in contents:
+                _stage(Path(path), content.encode("utf-8", "replace") if isinstance(content, str)
+                       else content, staged)
+            while staged:
+                target, name = staged[0]
+                _replace(target, name)
+                del staged[0]
+        finally:
+            for _, name in staged:
+                with contextlib.suppress(OSError):
+                    os.unlink(name)  # noqa: PTH108
+    return [Path(path) for path, _ in contents]
+
+
+def _stage(path: Path, data: bytes, staged: list[tuple[Path, str]]) -> None:
+    """Put data beside its target, as large, safe and private as it is to be."""
     try:
+        target = Path(os.path.realpath(path))
+        old = _old(target)
+        if _is_null(target):
+            return
+        if old is not None:
+            _refuse_kind(str(path), old.st_mode)
         target.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    except OSError as error:
-        raise InputError(str(target), "", f"cannot be written: {error.strerror}",
-                         "name a folder that you may write to") from error
-    try:
+        name = _temporary(target)
+        staged.append((target, name))
+        handle = os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0),
+                         0o666 if old is None else 0o600)
         with os.fdopen(handle, "wb") as file:
+            if old is not None:
+                _take_over(file.fileno(), old)
             file.write(data)
-        Path(name).chmod(0o644)
-        Path(name).replace(target)
+            file.flush()
+            os.fsync(file.fileno())
+    except (OSError, ValueError) as error:
+        raise _unwritable(path, error) from error
+
+
+def _replace(target: Path, name: str) -> None:
+    try:
+        os.replace(name, target)  # noqa: PTH105
     except OSError as error:
+        raise _unwritable(target, error) from error
+
+
+def _unwritable(path: Path, error: OSError | ValueError) -> InputError:
+    reason = getattr(error, "strerror", "") or error
+    return InputError(str(path), "", f"cannot be written: {reason}",
+                      "check the disk and the permissions, or name another place")
+
+
+def _temporary(target: Path) -> str:
+    """Name of a file beside the target that nobody has, and that no file system finds too long."""
+    short = os.fsencode(target.name)[:_LONGEST_TEMPORARY - 16].decode("utf-8", "ignore")
+    return str(target.with_name(f".{short}.{os.urandom(4).hex()}.tmp"))
+
+
+def _take_over(handle: int, old: os.stat_result) -> None:
+    """Give a new file the owner and the permissions of the one that it replaces."""
+    mode = stat.S_IMODE(old.st_mode)
+    if hasattr(os, "fchown"):
+        made = os.fstat(handle)
+        try:
+            if (made.st_uid, made.st_gid) != (old.st_uid, old.st_gid):
+                os.fchown(handle, old.st_uid, old.st_gid)
+        except OSError:
+            mode &= ~(stat.S_IRWXG | stat.S_ISUID | stat.S_ISGID)  # another group is not let in
+    if hasattr(os, "fchmod"):
+        os.fchmod(handle, mode)
+
+
+class _EndedError(BaseException):
+    """A signal came that ends the process."""
+
+
+@contextlib.contextmanager
+def _ended_tidily() -> Iterator[None]:
+    """Let SIGTERM and SIGHUP end the process behind the block's clean-up, not in it.
+
+    Outside of the block they end it at once, however long a solver would not let go.
+    """
+    came: list[int] = []
+
+    def end(number: int, _frame: object) -> None:
+        came.append(number)
+        raise _EndedError
+
+    taken = []
+    if threading.current_thread() is threading.main_thread():
+        ending = (getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP"))
+        taken = [one for one in ending if one is not None
+                 and signal.getsignal(one) is signal.SIG_DFL]
+    for one in taken:
+        signal.signal(one, end)
+    try:
+        yield
+    finally:
+        for one in taken:
+            signal.signal(one, signal.SIG_DFL)
+        if came:
+            signal.raise_signal(came[0])
+
+
+_Identity = tuple[tuple[int, int], tuple[str, ...]]
+
+
+def _identity(path: Path | str) -> _Identity:
+    """Tell what a path leads to, by the numbers of file system and file.
+
+    What is not there as yet has those of the nearest folder and the names below it, which many
+    file systems compare without regard to case.
+    """
+    place = Path(os.path.realpath(path))
+    below: list[str] = []
+    while (found := _status(place)) is None and place != place.parent:
+        below.insert(0, unicodedata.normalize("NFC", place.name).casefold())
+        place = place.parent
+    return ((found.st_dev, found.st_ino) if found else (0, 0)), tuple(below)
+
+
+def _inside(one: _Identity, other: _Identity) -> bool:
+    """Tell whether the one, not there as yet, would lie below the other."""
+    return one[0] == other[0] and len(one[1]) > len(other[1]) > 0 and \
+        one[1][:len(other[1])] == other[1]
+
+
+def _status(path: Path) -> os.stat_result | None:
+    """Status of a path, None where it cannot be seen."""
+    try:
+        return os.stat(path)  # noqa: PTH116
+    except (OSError, ValueError):
+        return None
+
+
+def _old(target: Path) -> os.stat_result | None:
+    """Status of what a new file would replace, None where there is nothing. Raises OSError."""
+    try:
+        return os.stat(target)  # noqa: PTH116
+    except FileNotFoundError:
+        return None
+
+
+def _is_null(path: Path) -> bool:
+    """Tell whether it is the device that swallows everything: the one that may be an output."""
+    found, null = _status(path), _status(Path(os.devnull))
+    return found is not None and null is not None and stat.S_ISCHR(found.st_mode) and \
+        found.st_rdev == null.st_rdev
+
+
+def _refusal(output: Output, problem: str, remedy: str) -> InputError:
+    return InputError(str(output.path), output.option, problem, remedy)
+
+
+def _is_foreign(output: Output) -> bool:
+    """Tell whether something is there that kitpace did not write; nothing in it is lost."""
+    place = _status(output.path)
+    if place is None or not place.st_size or _is_null(output.path) or output.mark is None:
+        return False
+    try:
+        with open_input(output.path, sys.maxsize) as stream:
+            return output.mark not in stream.read(65536)
+    except InputError:
+        return True
+
+
+def _probe(output: Output) -> None:
+    """Try to write beside the target as much as it will hold, and take it away again."""
+    try:
+        target = Path(os.path.realpath(output.path))
+        old = _old(target)
+    except (OSError, ValueError) as error:
+        raise _refusal(output, f"cannot be written: {getattr(error, 'strerror', '') or error}",
+                       "name another place") from error
+    if old is not None:
+        if _is_null(target):
+            return
+        _check_old(output, target, old)
+    folder = target.parent
+    while (found := _status(folder)) is None and folder != folder.parent:
+        folder = folder.parent
+    if found is None or not stat.S_ISDIR(found.st_mode):
+        raise _refusal(output, f"cannot be written: {folder} is no folder", "name another place")
+    _check_names(output, folder, target)
+    try:
+        _try_out(folder, output.size)
+    except OSError as error:
+        raise _refusal(output, f"cannot be written: {error.strerror}",
+                       "check the disk and the permissions of the folder, or name another place"
+                       ) from error
+
+
+def _check_old(output: Output, target: Path, old: os.stat_result) -> None:
+    """Refuse to replace what is no file, is protected, or takes what this run says."""
+    _refuse_kind(str(output.path), old.st_mode)
+    for handle in (1, 2):
         with contextlib.suppress(OSError):
-            Path(name).unlink()
-        raise InputError(str(target), "", f"cannot be written: {error.strerror}",
-                         "check the disk and the permissions") from error
-    except BaseException:
-        with contextlib.suppress(OSError):
-            Path(name).unlink()
-        raise
-    return target
+            said = os.fstat(handle)
+            if (said.st_dev, said.st_ino) == (old.st_dev, old.st_ino):
+                raise _refusal(output, "is where the words of this run go",
+                               "give the output another name")
+    if not old.st_mode & _WRITABLE or not os.access(target, os.W_OK):
+        raise _refusal(output, "is read-only", "give the output another name, or make the file "
+                       "writable")
+
+
+def _check_names(output: Output, folder: Path, target: Path) -> None:
+    """Refuse names below the folder that its file system finds too long."""
+    longest = 255
+    if hasattr(os, "pathconf"):
+        with contextlib.suppress(OSError, ValueError):
+            longest = os.pathconf(folder, "PC_NAME_MAX")
+    if any(len(os.fsencode(name)) > longest for name in target.relative_to(folder).parts):
+        raise _refusal(output, "cannot be written: its name is too long", "give it a shorter name")
+
+
+def _try_out(folder: Path, size: int) -> None:
+    """Make a file of some bytes in a folder, and take it away again. Raises OSError."""
+    name = _temporary(folder / "kitpace")
+    with _ended_tidily():
+        handle = os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        try:
+            if hasattr(os, "posix_fallocate"):
+                os.posix_fallocate(handle, 0, size)
+            else:
+                os.write(handle, bytes(size))
+        finally:
+            os.close(handle)
+            os.unlink(name)  # noqa: PTH108

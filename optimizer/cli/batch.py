@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError, KitpaceError
+from optimizer.files import is_file, write_atomic
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,8 +38,9 @@ class _CasesFailedError(KitpaceError):
 @click.option("--limit", metavar="MINUTES", type=click.FloatRange(0.01, 1440), default=30.0,
               show_default=True, help="The longest that one case may take, on this machine.")
 @click.option("--again", is_flag=True, help="Plan the cases that are done already as well.")
+@_outputs.overwrite_option
 def command(batch_file: str, out: str | None, workers: int | None, address: str | None,
-            limit: float, again: bool) -> None:
+            limit: float, again: bool, overwrite: bool) -> None:
     """Plan every case of BATCH: a TOML of lists that are combined, or a CSV with a case a row.
 
     Run it again after a stop or a mended file: cases that are done and whose inputs are the
@@ -50,16 +53,19 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
       kitpace batch squad.csv --workers 2
     """  # noqa: D301 - click reads the \b
     folder = Path(out) if out else Path(batch_file).with_name(f"{Path(batch_file).stem}-results")
-    if folder.exists() and not folder.is_dir():
+    if is_file(folder):
         raise InputError(str(folder), "", "is a file", "name a folder for the results")
     if address and workers:
         raise InputError("--workers", "", "stands beside --cluster", "a cluster has its own")
     from optimizer.batch import run_batch
     from optimizer.batch.table import summary, table_csv, table_page
-    from optimizer.files import write_atomic
     from optimizer.scenario.batch_file import read_batch
 
     batch = read_batch(batch_file)
+    named = {path for case in batch.cases for path in (case.scenario, case.rider, case.forecast)}
+    _outputs.check_run([_outputs.page("--out", folder / "index.html"),
+                        _outputs.table("--out", folder / "table.csv", "batch")],
+                       (batch_file, *sorted(filter(None, named))), overwrite=overwrite)
     with _executors(address, workers) as (pools, count), progress("Planning") as tell:
         total, done = len(batch.cases), 0
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import say, table
 from optimizer.errors import InputError
+from optimizer.files import write_atomic
 
 __all__ = ["command"]
 
@@ -20,7 +21,8 @@ __all__ = ["command"]
 @click.option("--priors", "priors_file", metavar="PRIORS.toml", type=click.Path(),
               help="Your own factor for the disturbed flow (that of computed figures).")
 @click.option("--out", metavar="FILE.html", type=click.Path(), help="Write a page with a picture.")
-def command(runs: tuple[str, ...], priors_file: str | None, out: str | None,
+@_outputs.overwrite_option
+def command(runs: tuple[str, ...], priors_file: str | None, out: str | None, overwrite: bool,
             **options: Any) -> None:
     """Estimate the drag of exposed cables, hoses, tubes, bottles and number plates.
 
@@ -32,6 +34,9 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None,
       kitpace cables "4 x 5 mm x 300 mm @ 60 deg"
       kitpace cables "2 hoses 5.5 mm x 250 mm bundled" "bottle 74 mm x 200 mm"
     """  # noqa: D301 - click reads the \b
+    if out:
+        _outputs.check_run([_outputs.page("--out", out)], (priors_file, options["rider"]),
+                           overwrite=overwrite)
     from optimizer.evidence.bluff_body import bluff_drag
     from optimizer.evidence.ledger import DISTANCE
     from optimizer.evidence.priors import default_priors
@@ -51,7 +56,7 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None,
     without = DISTANCE / float(here.speed_at(power, drag_area_change=-area))
     exposed = Exposed(found, drag, here, name, 0.5 * here.air_density * here.speed**3,
                       (DISTANCE / here.speed - without) / area)
-    written = _write(out, cables_page(exposed)) if out else None
+    written = write_atomic(out, cables_page(exposed)) if out else None
     say(*lead(exposed))
     table(("", "CdA, m²", f"W at {here.speed * 3.6:.0f} km/h", "s over 40 km"), rows(exposed),
           "Ranges hold nine times in ten")
@@ -62,11 +67,3 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None,
     click.echo(f"  {evidence_row(exposed)}")
     if written:
         say(f"Page: {written}")
-
-
-def _write(out: str, page: str) -> Path:
-    from optimizer.files import write_atomic
-
-    if Path(out).is_dir():
-        raise InputError(out, "", "is a folder", "name a file in it")
-    return write_atomic(out, page)

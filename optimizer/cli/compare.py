@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._options import start_option, wind_option
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -25,8 +26,10 @@ __all__ = ["command"]
 @click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
               help="Days to draw for the bands, instead of the scenario's.")
 @click.option("--out", metavar="FILE.html", type=click.Path(), help="Write a page as well.")
+@_outputs.overwrite_option
 def command(scenario: str, wind: tuple[float, float] | None,
-            start_time: dt.datetime | dt.time | None, draws: int | None, out: str | None) -> None:
+            start_time: dt.datetime | dt.time | None, draws: int | None, out: str | None,
+            overwrite: bool) -> None:
     """Compare the named sets of SCENARIO: splits, where seconds are won, and why.
 
     Each set rides its own best plan; all sets meet the same drawn days. The sets stand in the
@@ -37,6 +40,8 @@ def command(scenario: str, wind: tuple[float, float] | None,
       kitpace compare courses/petrel-flats/scenario.toml
       kitpace compare my-race/scenario.toml --wind '25@225' --out compare.html
     """  # noqa: D301 - click reads the \b
+    if out:
+        _outputs.check_run([_outputs.page("--out", out)], [scenario], overwrite=overwrite)
     from optimizer.job.run import on_the_day
     from optimizer.kit.compare import compare_sets
     from optimizer.kit.judge import pacing_judge

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
 
@@ -50,9 +51,10 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
               help="Where the page goes; beside FILE by default.")
 @click.option("--gpx", "gpx_file", metavar="FILE.gpx", type=click.Path(),
               help="Write the cleaned course as GPX as well.")
+@_outputs.overwrite_option
 @click.pass_context
 def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
-            gpx_file: str | None, **options: Any) -> None:
+            gpx_file: str | None, overwrite: bool, **options: Any) -> None:
     """Say what the course in FILE is: length, ascent, grades, corners, flaws and doubts.
 
     FILE is a GPX file, or several that follow on each other; or one scenario, which also tells
@@ -66,11 +68,9 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
     """  # noqa: D301 - click reads the \b
     first = Path(files[0])
     page = Path(out) if out else first.with_name(f"{first.stem}-course.html")
-    for target in (page, *([Path(gpx_file)] if gpx_file else [])):
-        if target.is_dir():
-            raise InputError(str(target), "", "is a folder", "name a file in it")
-    if gpx_file and Path(gpx_file).resolve() in {Path(name).resolve() for name in files}:
-        raise InputError(gpx_file, "", "is the file that is read", "give the new one another name")
+    _outputs.check_run([_outputs.page("--out", page),
+                        *([_outputs.gpx("--gpx", gpx_file)] if gpx_file else [])],
+                       (*files, options["features"]), overwrite=overwrite)
     from optimizer.course.gpx import course_gpx
     from optimizer.files import write_atomic
     from optimizer.report.course_page import course_page

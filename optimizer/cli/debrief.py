@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._options import budget_option, start_option, wind_option
 from optimizer.cli._terminal import progress, say, table
-from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -35,9 +35,10 @@ __all__ = ["command"]
               help="Write a new scenario with what the ride taught, beside the old one.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; debrief.html beside the scenario by default.")
+@_outputs.overwrite_option
 def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, float] | None,
             start_time: dt.datetime | dt.time | None, kit_from: str | None, all_out: bool,
-            update: str | None, out: str | None) -> None:
+            update: str | None, out: str | None, overwrite: bool) -> None:
     """Compare RIDE with the plan for SCENARIO: what cost the time, and what to change.
 
     RIDE is a recorded ride with power, CSV or GPX. The seconds are split into wind and air,
@@ -50,8 +51,6 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
       kitpace debrief my-race/scenario.toml race.csv --update my-race/next.toml
     """  # noqa: D301 - click reads the \b
     page = Path(out) if out else Path(scenario).parent / "debrief.html"
-    if page.is_dir():
-        raise InputError(str(page), "", "is a folder", "name a file in it")
     from optimizer.files import write_atomic
     from optimizer.report.debrief_page import debrief_page
     from optimizer.ride.align import align
@@ -60,10 +59,12 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
     from optimizer.scenario.ride_file import read_ride
     from optimizer.scenario.updated_file import check_update
 
+    updated = check_update(scenario, update) if update else ()
+    _outputs.check_run([_outputs.page("--out", page),
+                        *(_outputs.row("--update", path) for path in updated)],
+                       (scenario, ride, kit_from), overwrite=overwrite)
     with progress("Debriefing") as tell:
         tell("reading the files")
-        if update:
-            check_update(scenario, update)
         recorded = read_ride(ride)
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
         align(recorded, job.course)  # refuses another course before anything is planned

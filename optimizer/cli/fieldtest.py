@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._options import wind_option
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -57,14 +58,15 @@ def _range(low: float, high: float) -> click.FloatRange:
 @click.option("--leave-out", metavar="[N:]KM-KM", multiple=True,
               help="A stretch to leave out, of ride N; may be given several times.")
 @click.option("--row", "row_file", metavar="FILE.csv", type=click.Path(),
-              help="Write the comparison as a row of the evidence table.")
+              help="Add the comparison to an evidence table as a row; begin one if there is none.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside the first ride by default.")
+@_outputs.overwrite_option
 def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float, crr_doubt: float,
             temperature: float | None, pressure: float | None, humidity: float,
             wind: tuple[float, float] | None, forecast: str | None, power_accuracy: float,
             lap_km: float | None, leave_out: tuple[str, ...], row_file: str | None,
-            out: str | None) -> None:
+            out: str | None, overwrite: bool) -> None:
     """Find CdA and Crr from recorded rides with power, and say how sure they are.
 
     RIDE is CSV (elapsed_s or time, speed_mps or speed_kmh, power_w, elevation_m, latitude_deg,
@@ -79,12 +81,13 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
           --setups helmet-a,helmet-b,helmet-b,helmet-a --row evidence.csv
     """  # noqa: D301 - click reads the \b
     page = Path(out) if out else Path(rides[0]).with_name(f"{Path(rides[0]).stem}-fieldtest.html")
-    for path in (page, *([Path(row_file)] if row_file else [])):
-        if path.is_dir():
-            raise InputError(str(path), "", "is a folder", "name a file in it")
-    from optimizer.files import write_atomic
+    _outputs.check_run([_outputs.page("--out", page),
+                        *([_outputs.row("--row", row_file)] if row_file else [])],
+                       (*rides, forecast), overwrite=overwrite)
+    from optimizer.files import write_all
     from optimizer.report.fieldtest_page import evidence_row, fieldtest_page
     from optimizer.ride.balance import Assumptions
+    from optimizer.scenario.evidence_file import check_item, with_row
     from optimizer.scenario.ride_file import read_ride
 
     with progress("Reading the rides") as tell:
@@ -93,6 +96,9 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
         if row_file and len(set(names)) != 2:
             raise InputError("--row", "", f"{len(set(names))} setups make no single change",
                              "compare two setups, as in --setups a,b,b,a")
+        if row_file:
+            first, second = dict.fromkeys(names)
+            check_item(row_file, second, first)
         known_air = temperature is not None and pressure is not None
         assumptions = Assumptions(
             power_scale_sd=(power_accuracy**2 + 0.5**2)**0.5 / 100, rolling_resistance_sd=crr_doubt,
@@ -105,10 +111,15 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
                      leave_out)
         tell("fitting")
         test, compared = _fit(runs)
-        written = [("Page", write_atomic(page, fieldtest_page(test, compared)))]
+        pages: list[tuple[str | Path, str | bytes]] = [(page, fieldtest_page(test, compared))]
+        left_out: tuple[str, ...] = ()
         if row_file:
-            written.append(("Row", write_atomic(row_file, evidence_row(test, compared[0]))))
+            table_bytes, left_out = with_row(row_file, evidence_row(test, compared[0]))
+            pages.append((row_file, table_bytes))
+        written = zip(("Page", "Row added to"), write_all(pages), strict=False)
     _tell(test, compared)
+    if left_out:
+        say(f"{row_file} has no column for {', '.join(left_out)}: left out of its new row.")
     say()
     for what, path in written:
         say(f"{what}: {path}")
@@ -121,6 +132,10 @@ def _setup_names(setups: str | None, count: int) -> tuple[str, ...]:
     if len(names) != count or not all(names):
         raise InputError("--setups", "", f"names {len(names)} setups for {count} rides",
                          "name one for each ride, separated by commas")
+    strange = next((name for name in names if name[0] in "=+-@'#" or not name.isprintable()), None)
+    if strange is not None:
+        raise InputError("--setups", "", f'"{strange}" is no name for a table',
+                         "begin it with a letter or a digit")
     return names
 
 

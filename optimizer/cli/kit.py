@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import itertools
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._options import budget_option, start_option, wind_option
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -76,7 +76,8 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
               help="Days to draw, instead of the scenario's.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Write a page with every set of the frontier as well.")
-def command(scenarios: tuple[str, ...], out: str | None, **options: Any) -> None:
+@_outputs.overwrite_option
+def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **options: Any) -> None:
     """Say what to buy for SCENARIO, what not, in which order, and what to test first.
 
     With several scenarios (riders) the budget is shared among them.
@@ -94,8 +95,8 @@ def command(scenarios: tuple[str, ...], out: str | None, **options: Any) -> None
     if (options["by"] == "target") != (options["target"] is not None):
         raise InputError("--target", "", "goes with --by target, and --by target needs it",
                          "write --by target --target 57:30")
-    if out and Path(out).is_dir():
-        raise InputError(out, "", "is a folder", "name a file in it")
+    if out:
+        _outputs.check_run([_outputs.page("--out", out)], scenarios, overwrite=overwrite)
     if len(scenarios) > 1:
         if out or options["money"] or options["by"] != "mean":
             raise InputError("kit", "", "a shared budget is split by expected times alone",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._options import budget_option, start_option, wind_option
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -15,11 +16,10 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable
 
+    from optimizer.files import Output
     from optimizer.job import Job, Result
 
 __all__ = ["command"]
-
-_CARDS = (".html", ".htm", ".gpx", ".csv")
 
 
 @click.command("plan")
@@ -38,9 +38,11 @@ _CARDS = (".html", ".htm", ".gpx", ".csv")
 @click.option("--kit-from", metavar="FILE", type=click.Path(),
               help="Keep the kit of an earlier plan, written with --json, and say what changed: "
                    "for race morning, in seconds.")
+@_outputs.overwrite_option
 def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
             start_time: dt.datetime | dt.time | None, out: str | None, json_file: str | None,
-            cards: tuple[str, ...], against: str | None, kit_from: str | None) -> None:
+            cards: tuple[str, ...], against: str | None, kit_from: str | None,
+            overwrite: bool) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
 
     The times hold for the model and its data; law, marshals and your own eyes come first.
@@ -56,7 +58,9 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
           --kit-from plan.json --card card.html
     """  # noqa: D301 - click reads the \b
     report = Path(out) if out else Path(scenario).parent / "report.html"
-    _check_targets([report, *map(Path, [json_file] if json_file else [])], cards)
+    _outputs.check_run([_outputs.page("--out", report),
+                        *([_outputs.json("--json", json_file)] if json_file else []),
+                        *map(_card, cards)], (scenario, against, kit_from), overwrite=overwrite)
     from optimizer.job import run
     from optimizer.report.changes import changes
     from optimizer.scenario import read_scenario
@@ -88,14 +92,16 @@ def _with_kit_of(file: str, job: Job, tell: Callable[[str], None]) -> Result:
     return run_again(job, read_earlier(file).items, tell)
 
 
-def _check_targets(files: list[Path], cards: tuple[str, ...]) -> None:
-    """Refuse what could not be written before anything is computed."""
-    for path in [*files, *map(Path, cards)]:
-        if path.is_dir():
-            raise InputError(str(path), "", "is a folder", "name a file in it")
-    for card in map(Path, cards):
-        if card.suffix.lower() not in _CARDS:
-            raise InputError(str(card), "", "is no kind of card", "end it in .html, .gpx or .csv")
+def _card(card: str) -> Output:
+    """Output of the kind that the name of a card asks for."""
+    ending = Path(card).suffix.lower()
+    if ending == ".gpx":
+        return _outputs.gpx("--card", card)
+    if ending == ".csv":
+        return _outputs.table("--card", card, "card")
+    if ending not in {".html", ".htm"}:
+        raise InputError(card, "--card", "is no kind of card", "end it in .html, .gpx or .csv")
+    return _outputs.page("--card", card)
 
 
 def _write(result: Result, report: Path, json_file: str | None,

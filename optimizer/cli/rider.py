@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
 
@@ -27,7 +28,8 @@ _MODELS = ("auto", "inverse-time", "work", "time", "three-parameter", "long", "l
               help="Which model of power against duration counts.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside FILE by default.")
-def command(files: tuple[str, ...], model: str, out: str | None) -> None:
+@_outputs.overwrite_option
+def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool) -> None:
     """Say what the rider in FILE can hold, for how long, and how sure that is.
 
     FILE is a rider's TOML file; or a table of best efforts (CSV with minutes or seconds, and
@@ -42,8 +44,7 @@ def command(files: tuple[str, ...], model: str, out: str | None) -> None:
     first = Path(files[0])
     page = Path(out) if out else first.with_name(
         f"{first.stem}.html" if first.suffix.lower() == ".toml" else f"{first.stem}-rider.html")
-    if page.is_dir():
-        raise InputError(str(page), "", "is a folder", "name a file in it")
+    _outputs.check_run([_outputs.page("--out", page)], files, overwrite=overwrite)
     from optimizer.files import write_atomic
     from optimizer.report.rider_page import rider_page
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer.cli import _outputs
 from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -32,8 +33,9 @@ __all__ = ["command"]
 @click.option("--show-priors", is_flag=True, help="Print the built-in judgements to copy and edit.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; FILE-worth.html beside FILE by default.")
+@_outputs.overwrite_option
 def command(file: str | None, scenario_file: str | None, priors_file: str | None,
-            show_priors: bool, out: str | None, **options: Any) -> None:
+            show_priors: bool, out: str | None, overwrite: bool, **options: Any) -> None:
     """Say what each item in FILE is worth, and how sure that is.
 
     FILE is a table (CSV) with a figure a row: item, figure, test and, where known, baseline,
@@ -59,8 +61,8 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
         raise InputError(f"--{clash[0].replace('_', '-')}", "", "the scenario says that already",
                          "leave one of the two away")
     page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-worth.html")
-    if page.is_dir():
-        raise InputError(str(page), "", "is a folder", "name a file in it")
+    _outputs.check_run([_outputs.page("--out", page)],
+                       (file, scenario_file, priors_file, options["rider"]), overwrite=overwrite)
     from optimizer.files import write_atomic
     from optimizer.report.worth_page import worth_page
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from typing import TYPE_CHECKING, Any, Final
 
@@ -178,18 +176,16 @@ _HEADINGS: Final = ("item", "baseline", "figure", "test", "yaw_deg", "air_densit
                     "measured_by", "runs", "uncertainty", "note", "source")
 
 
-def evidence_row(test: FieldTest, c: Comparison) -> str:
-    """Give a comparison as an evidence table of one row (CSV with headings)."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(_HEADINGS)
+def evidence_row(test: FieldTest, c: Comparison) -> dict[str, str]:
+    """Give a comparison as a row of an evidence table: each column's text."""
     runs = sum(name in {c.first, c.second} for name in test.spec.setups)
-    writer.writerow([c.second, c.first, f"{c.change:+.5f} m2", "field",
-                     f"0-{2 * math.degrees(test.yaw):.0f}", f"{test.air_density:.3f}",
-                     "independent", runs, f"{c.sd:.5f} m2",
-                     f"at {3.6 * test.speed:.0f} km/h; {_length(test)} in all",
-                     "field test of our own"])
-    return out.getvalue()
+    # In words: a spreadsheet takes a leading sign for a formula.
+    figure = f"{'saves' if c.change < 0 else 'costs'} {abs(c.change):.5f} m2"
+    return dict(zip(_HEADINGS, (
+        c.second, c.first, figure, "field", f"0-{min(2 * math.degrees(test.yaw), 60):.0f}",
+        f"{test.air_density:.3f}", "independent", str(runs), f"{c.sd:.5f} m2",
+        f"at {3.6 * test.speed:.0f} km/h; {_length(test)} in all", "field test of our own"),
+        strict=True))
 
 
 # --- parts of the page ----------------------------------------------------------------------
@@ -298,6 +294,6 @@ def _evidence(test: FieldTest, comparisons: Sequence[Comparison]) -> Part:
         return ("One setup alone is no change: its CdA belongs in the rider's file, as "
                 f"drag_area_m2 = {test.drag_area[0]:.3f} and "
                 f"drag_area_sd_m2 = {test.drag_area_sd[0]:.3f}.")
-    rows = [list(csv.reader(io.StringIO(evidence_row(test, c))))[1] for c in comparisons]
+    rows = [tuple(evidence_row(test, c).values()) for c in comparisons]
     return Table(_HEADINGS, rows, "For the table that a scenario's kit rests on",
                  left=tuple(range(len(_HEADINGS))))

@@ -133,6 +133,7 @@ def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
         '<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
         '<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="generator" content="kitpace">\n'
         "<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n<main>{body}</main>\n"
         "</body>\n</html>\n",
     ).format(language=language, policy=_policy((), style, charts=False), title=title,

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import codecs
+import csv
+import io
 import math
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from optimizer.errors import InputError
 from optimizer.evidence.datum import TESTS, Datum, Measurer, TestKind
 from optimizer.evidence.figures import read_figure, read_uncertainty
 from optimizer.evidence.quantities import tidy
-from optimizer.scenario.tables import parse_number, read_rows
+from optimizer.files import read_input
+from optimizer.scenario.tables import decoded, parse_number, read_rows, table_of
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Mapping, Sequence
 
     from optimizer.scenario.tables import Row
 
-__all__ = ["read_evidence"]
+__all__ = ["check_item", "read_evidence", "with_row"]
 
 _REQUIRED = ("item", "figure", "test")
 _OPTIONAL = ("baseline", "yaw_deg", "air_density_kgm3", "measured_by", "runs", "uncertainty",
@@ -29,7 +35,10 @@ def read_evidence(path: Path | str) -> list[Datum]:
     Raises InputError with row and column for a figure that cannot be read in one way only,
     for a repeated row, and for one item against two baselines.
     """
-    rows = read_rows(path, required=_REQUIRED, optional=_OPTIONAL)
+    return _checked(read_rows(path, required=_REQUIRED, optional=_OPTIONAL))
+
+
+def _checked(rows: Sequence[Row]) -> list[Datum]:
     seen: dict[tuple[str, ...], int] = {}
     names: dict[str, str] = {}
     baselines: dict[str, tuple[str, int]] = {}
@@ -103,3 +112,94 @@ def _yaw(row: Row) -> tuple[float, float] | None:
         raise row.error("yaw_deg", f'"{said}" is no angle or range',
                         "write 10 or 0-15, up to 60 degrees")
     return math.radians(low), math.radians(high)
+
+
+# --- a row more -----------------------------------------------------------------------------
+
+_LARGEST = 20_000_000  # bytes
+
+
+def check_item(path: Path | str, item: str, baseline: str) -> None:
+    """Tell before any work whether a table would take a result of `item` against `baseline`.
+
+    Raises InputError for a table that cannot be read, or has the item against another baseline.
+    """
+    if not Path(path).exists():
+        return
+    text = decoded(read_input(path, _LARGEST), path)
+    if not text.strip():
+        return
+    known = table_of(text, path, _REQUIRED, _OPTIONAL)
+    for datum in _checked(known.rows):
+        if (_same(datum.item, item) and "baseline" in known.headings
+                and not _same(datum.baseline, baseline)):
+            raise InputError(str(path), datum.place.rpartition(", ")[2],
+                             f'has "{item}" against "{datum.baseline}", not "{baseline}"',
+                             "one baseline an item: name the setups as the table does, or write "
+                             "the row to another table")
+
+
+def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[str, ...]]:
+    """Give the bytes of an evidence table with one row more; nothing of the old is changed.
+
+    The row is written as the table is: its columns, separator, decimal sign, ends of lines and
+    encoding. A table that is not there begins with headings.
+
+    Parameters
+    ----------
+    cells : text of each column of the row, numbers with a decimal point
+
+    Returns
+    -------
+    The bytes, and the columns with a text in `cells` that the table does not have.
+
+    Raises InputError for a table that cannot be read, or that holds the same result already.
+    """
+    old = read_input(path, _LARGEST) if Path(path).exists() else b""
+    text = decoded(old, path)
+    if not text.strip():
+        return _line(list(cells), ",", "\n").encode() + _line(
+            list(cells.values()), ",", "\n").encode(), ()
+    table = table_of(text, path, _REQUIRED, _OPTIONAL)
+    earlier = _checked(table.rows)
+    end = "\r\n" if "\r\n" in text else "\n" if "\n" in text or "\r" not in text else "\r"
+    said = dict(cells)
+    if "uncertainty" not in table.headings and said.get("uncertainty"):
+        size, _, unit = said.pop("uncertainty").rpartition(" ")
+        said["figure"] = f"{said['figure'].removesuffix(f' {unit}')} ± {size} {unit}"
+    if table.decimal_comma or (table.separator != "," and re.search(r"\d,\d", text)
+                               and not re.search(r"\d\.\d", text)):
+        said = {name: re.sub(r"(?<=\d)\.(?=\d)", ",", cell) for name, cell in said.items()}
+    row = _line([said.get(name, "") for name in table.headings], table.separator, end)
+    new = f"{text}{'' if text.endswith(end[-1]) else end}{row}"
+    rows = table_of(new, path, _REQUIRED, _OPTIONAL).rows
+    datum = _datum(rows[-1], rows[-1].text("item"))
+    for one in earlier:
+        if (_same(one.item, datum.item) and _same(one.baseline, datum.baseline)
+                and one.test == datum.test and one.figure.currency == datum.figure.currency
+                and math.isclose(one.figure.value, datum.figure.value, rel_tol=1e-9)
+                and one.note == datum.note):
+            raise InputError(str(path), one.place.rpartition(", ")[2], "holds this result already",
+                             "a result counts once; the table is as it was")
+    _checked(rows)
+    left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)
+    return _encoded(new, old), left_out
+
+
+def _same(one: str, other: str) -> bool:
+    return " ".join(one.lower().split()) == " ".join(other.lower().split())
+
+
+def _line(cells: Sequence[str], separator: str, end: str) -> str:
+    out = io.StringIO()
+    csv.writer(out, delimiter=separator, lineterminator=end).writerow(cells)
+    return out.getvalue()
+
+
+def _encoded(text: str, old: bytes) -> bytes:
+    """Encode text as the old bytes were."""
+    for mark, encoding in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
+                           (codecs.BOM_UTF8, "utf-8")):
+        if old.startswith(mark):
+            return mark + text.encode(encoding)
+    return text.encode("utf-8")

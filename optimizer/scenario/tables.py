@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-__all__ = ["Row", "read_rows", "read_text"]
+__all__ = ["Row", "TextTable", "decoded", "read_rows", "read_table", "read_text", "table_of"]
 
 _LARGEST = 20_000_000  # bytes; a table that people edit has thousands of rows, not millions
 _MOST_COLUMNS = 1000
@@ -109,6 +109,20 @@ class Row:
         return tuple(part for part in parts if part)
 
 
+@dataclass(frozen=True)
+class TextTable:
+    """A table as its file spells it.
+
+    `headings` are those of all columns, as names; `separator` is what stands between cells;
+    `decimal_comma` tells that numbers are written with one.
+    """
+
+    headings: tuple[str, ...]
+    separator: str
+    decimal_comma: bool
+    rows: list[Row]
+
+
 def _range(low: float, high: float) -> str:
     if high == math.inf:
         return f"it has to be at least {low:g}"
@@ -152,7 +166,11 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
 
 def read_text(path: Path | str, largest: int = _LARGEST) -> str:
     """Read a text file as UTF-8 (with or without BOM; UTF-16 with BOM), or raise InputError."""
-    data = read_input(path, largest)
+    return decoded(read_input(path, largest), path)
+
+
+def decoded(data: bytes, path: Path | str) -> str:
+    """Text of a file's bytes, as `read_text` gives it; `path` is for messages."""
     encoding = "utf-16" if data[:2] in {b"\xff\xfe", b"\xfe\xff"} else "utf-8-sig"
     try:
         text = data.decode(encoding)
@@ -177,7 +195,19 @@ def read_rows(path: Path | str, required: Sequence[str],
     starts with #. Any other column that is not in `required` or `optional` is refused, so that
     a slip in a heading does not lose its figures.
     """
-    file, text = str(path), read_text(path)
+    return read_table(path, required, optional).rows
+
+
+def read_table(path: Path | str, required: Sequence[str],
+               optional: Sequence[str] = ()) -> TextTable:
+    """Read a table as `read_rows` does, with the way in which its file is written."""
+    return table_of(read_text(path), path, required, optional)
+
+
+def table_of(text: str, path: Path | str, required: Sequence[str],
+             optional: Sequence[str] = ()) -> TextTable:
+    """Take the text of a table apart as `read_table` does; `path` is for messages."""
+    file = str(path)
     separator = _separator(text)
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator,
@@ -194,7 +224,8 @@ def read_rows(path: Path | str, required: Sequence[str],
     columns = _columns(file, lines[0], required, optional)
     comma = separator != "," and any(re.fullmatch(r"[+-]?\d+,\d+", cell)
                                      for _, cells in lines for cell in cells)
-    return [_row(file, number, cells, columns, comma) for number, cells in lines[1:]]
+    rows = [_row(file, number, cells, columns, comma) for number, cells in lines[1:]]
+    return TextTable(tuple(columns), separator, comma, rows)
 
 
 def _separator(text: str) -> str:

@@ -106,7 +106,7 @@ def test_a_scenario_tells_its_air_and_wind(tmp_path):
     (["{quern}/course.gpx", "--laps", "3"], "no lap"),
     (["{quern}/course.gpx", "--laps", "0"], "laps"),
     (["{quern}/course.gpx", "--piece", "2"], "1 pieces"),
-    (["{quern}/course.gpx", "--gpx", "{quern}/course.gpx"], "is the file that is read"),
+    (["{quern}/course.gpx", "--gpx", "{quern}/course.gpx"], "this run reads"),
     (["{quern}/course.gpx", "--out", "{quern}"], "is a folder"),
     (["{quern}/scenario.toml", "--reverse"], "--reverse"),
     (["{quern}/scenario.toml", "{quern}/course.gpx"], "beside other files"),

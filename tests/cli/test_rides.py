@@ -115,3 +115,25 @@ def test_a_ride_of_another_course_is_refused_before_planning(laps, tmp_path, mon
     assert isinstance(done.exception, InputError)
     assert "course" in str(done.exception)
     assert not (tmp_path / "d.html").exists()
+
+
+def test_a_comparison_is_added_to_the_evidence_and_loses_nothing(laps, tmp_path):
+    so, path = laps
+    evidence = tmp_path / "evidence.csv"
+    old = "﻿item;figure;test;note\r\nDisc;saves 40,5 g @ 50 km/h;tunnel with rider;\r\n"
+    evidence.write_bytes(old.encode())
+    evidence.chmod(0o600)
+    words = ("fieldtest", *[path] * 4, "--mass", f"{so.mass:.2f}", "--setups", "a,b,b,a", "--row",
+             evidence, "--out", tmp_path / "page.html")
+    done = kitpace(*words)
+    assert done.exit_code == 0, done.exception
+    new = evidence.read_bytes().decode()
+    assert new.startswith(old)
+    assert re.fullmatch(r'b;(saves|costs) 0,\d{5} ± 0,\d{5} m2;field;"at [^\n]+"\r\n',
+                        new[len(old):])
+    assert evidence.stat().st_mode & 0o777 == 0o600
+    assert "no column for baseline" in " ".join(done.output.split())
+    again = kitpace(*words)
+    assert isinstance(again.exception, InputError)
+    assert "already" in str(again.exception)
+    assert evidence.read_bytes().decode() == new

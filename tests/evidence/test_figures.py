@@ -162,3 +162,10 @@ def test_doubt_may_stand_in_the_figure():
     assert figure.uncertainty == pytest.approx(4 * GRAM_FORCE)
     other = read_figure("saves 37 ± 4 g @ 50 km/h")
     assert (other.value, other.uncertainty) == (figure.value, figure.uncertainty)
+
+
+@pytest.mark.parametrize("text", ["saves 0.0041 m2 ± 0.0015 m2", "saves 0.0041 ± 0.0015 m2",
+                                  "-0,0041 m2 +/- 0,0015 m2"])
+def test_an_area_may_repeat_its_unit_behind_the_uncertainty(text):
+    figure = read_figure(text)
+    assert (figure.value, figure.uncertainty) == pytest.approx((-0.0041, 0.0015))

@@ -1,0 +1,70 @@
+"""What a command is to write, looked at once before it works: nothing of anybody's is lost."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from optimizer.files import Output, check_outputs
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["check_run", "gpx", "json", "overwrite_option", "page", "row", "table"]
+
+# What every file of a kind holds near its beginning when kitpace wrote it.
+_PAGE = b'<meta name="generator" content="kitpace">'
+_JSON = b'"schema": "kitpace-result-'
+_GPX = b'creator="kitpace"'
+_TABLES = {"card": b"block,place,start_km,end_km", "batch": b"case,course,rider,forecast"}
+
+
+def page(option: str, path: Path | str) -> Output:
+    """Give an HTML page as an output."""
+    return Output(option, Path(path), _PAGE, 100_000)
+
+
+def json(option: str, path: Path | str) -> Output:
+    """Give the JSON of a plan as an output."""
+    return Output(option, Path(path), _JSON, 50_000)
+
+
+def gpx(option: str, path: Path | str) -> Output:
+    """Give a GPX as an output."""
+    return Output(option, Path(path), _GPX)
+
+
+def table(option: str, path: Path | str, kind: str) -> Output:
+    """Give a CSV as an output: of a "card" or a "batch"."""
+    return Output(option, Path(path), _TABLES[kind])
+
+
+def row(option: str, path: Path | str) -> Output:
+    """Give a file as an output that keeps what it holds."""
+    return Output(option, Path(path), None)
+
+
+def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,
+              overwrite: bool) -> None:
+    """Refuse outputs that are files of this run's inputs, or of each other, or not to be written.
+
+    Inputs are what was named to the command and, where that is TOML, all that it names. Raises
+    InputError.
+    """
+    read: list[Path] = []
+    for path in inputs:
+        if path is not None and Path(path).suffix.lower() == ".toml":
+            from optimizer.scenario.batch_file import named_files
+
+            read += named_files(Path(path))
+        elif path is not None:
+            read.append(Path(path))
+    check_outputs(list(outputs), read, overwrite=overwrite)
+
+
+def overwrite_option(command: Any) -> Any:
+    """`--overwrite`: replace also what kitpace did not write."""
+    return click.option("--overwrite", is_flag=True, help="Replace an output file that is there "
+                        "already, even where kitpace did not write it.")(command)
