@@ -26,7 +26,8 @@ _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s
                        r"(?P<unit>km|miles?|mi|m)\b")
 _DOUBT = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*(?:\(\s*95\s*%\s*\))?)")
 _PATTERN = 'keep to the pattern "saves 37 g @ 50 km/h"'
-_SHARED_UNIT = re.compile(rf"(?<![\w.,])({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")  # 37 ± 4 g
+_SHARED_UNIT = re.compile(  # 37 ± 4 g
+    rf"(?<![\w.,])({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")
 
 # What a word says about the quantity: less of it or more.
 _SAVES = {"saves", "saved", "saving", "save"}
