@@ -108,7 +108,7 @@ def _write(result: Result, report: Path, json_file: str | None,
            cards: tuple[str, ...], changed: str) -> list[tuple[str, Path]]:
     from optimizer.report import write_card, write_report
 
-    written = [("Report", write_report(result, report))]
+    written = [("Report", write_report(result, report, change=changed))]
     if json_file:
         from optimizer.report.result_json import write_json
 

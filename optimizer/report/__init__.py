@@ -15,8 +15,11 @@ if TYPE_CHECKING:
 __all__ = ["write_card", "write_report"]
 
 
-def write_report(result: Result, path: Path | str) -> Path:
-    """Write the report of a plan as one HTML file that needs no network; gives its path."""
+def write_report(result: Result, path: Path | str, *, change: str = "") -> Path:
+    """Write the report of a plan as one HTML file that needs no network; gives its path.
+
+    `change` is a sentence on what differs from an earlier plan.
+    """
     from optimizer.report.plan_page import plan_page
 
-    return write_atomic(path, plan_page(result))
+    return write_atomic(path, plan_page(result, change=change))

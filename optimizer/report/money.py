@@ -28,30 +28,36 @@ __all__ = ["advice", "frontier", "frontier_data", "last_money", "ledger", "money
 
 
 def advice(result: Result) -> Markup:
-    """Say what to spend, on what, and what it saves, in two sentences."""
-    choice = result.choice
+    """Say what to spend, on what, and what it saves."""
+    choice, catalogue = result.choice, result.job.catalogue
     best, owned = choice.best, choice.owned
     saved = owned.finish_time - best.finish_time
     new = [name for name in best.items if name not in owned.items]
+    if not catalogue.items:
+        return Markup("No kit to choose from was named.")
     if not new:
-        return Markup("Spend <strong>nothing</strong>: no set within {} beats what is owned.",
-                      ).format(money(choice.budget, choice.currency))
-    return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> saved against what "
-                  "is owned.").format(money(best.spend), money(choice.budget, choice.currency),
-                                      _in_short(result, new), seconds(saved))
+        return Markup("Spend <strong>nothing</strong>: nothing within {} is faster than your "
+                      "current kit.").format(money(choice.budget, choice.currency))
+    if best.spend == 0:
+        return Markup("Nothing to buy: use {}, <strong>{}</strong> faster than your current "
+                      "kit.").format(_in_short(result, new), seconds(saved))
+    return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> faster than your "
+                  "current kit.").format(
+        money(best.spend), money(choice.budget, choice.currency), _in_short(result, new),
+        seconds(saved))
 
 
 def last_money(result: Result) -> Markup:
-    """Say how much of the money buys a gain that the evidence cannot tell from nothing."""
+    """Say how much of the money buys no clear gain."""
     best = result.choice.best
     alike = [kit for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)
              if not told and kit.spend < best.spend]
     if not alike:
         return Markup("")
     least = min(alike, key=lambda kit: kit.spend)
-    return Markup(' But the evidence <a href="#frontier">cannot tell from nothing</a> what the '
-                  "last {} of it buy: a set for {} is {} slower.").format(
-        money(best.spend - least.spend, result.choice.currency), money(least.spend),
+    return Markup(' The last {} buy <a href="#frontier">no clear gain</a>: {} slower without '
+                  "them.").format(
+        money(best.spend - least.spend, result.choice.currency),
         seconds(least.finish_time - best.finish_time))
 
 
@@ -76,10 +82,10 @@ def _in_short(result: Result, names: list[str]) -> str:
     if len(names) <= _FEW + 1:
         return listing(names)
     if not result.worth:
-        return f"{len(names)} things"
+        return f"{len(names)} items"
     worth = {row.item: row.seconds for row in result.worth}
     most = sorted(names, key=lambda name: -worth.get(name, 0.0))[:_FEW]
-    return f"{len(names)} things, above all {listing(most)}"
+    return f"{len(names)} items, above all {listing(most)}"
 
 
 def money_parts(result: Result) -> list[Part]:

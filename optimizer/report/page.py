@@ -98,13 +98,15 @@ class Section:
 
 
 def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Section], *,
-           kicker: str = "", foot: Sequence[str | Markup] = (), language: str = "en",
-           data: Mapping[str, Any] | None = None, script: str = "", style: str = "") -> str:
+           opening: Markup | str = "", kicker: str = "", foot: Sequence[str | Markup] = (),
+           language: str = "en", data: Mapping[str, Any] | None = None, script: str = "",
+           style: str = "") -> str:
     """Give the whole page as HTML.
 
     Parameters
     ----------
     lead : the sentences of the first screen
+    opening : the picture above them
     kicker : small line above the title
     foot : paragraphs at the end
     data : values for `script`, which finds them as `kitpace.data`
@@ -116,11 +118,11 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
         scripts.append(asset("along.js"))
     if script:
         scripts.append(script)
-    styles = asset("page.css") + style
+    styles = asset("page.css") + asset("picture.css") + style
     store = {"charts": {chart.ident: _figure(chart.figure) for chart in charts},
              "page": dict(data or {})}
-    return str(_template().render(
-        title=title, kicker=kicker, lead=[lead] if isinstance(lead, str) else lead,
+    return _settled(_template().render(
+        title=title, kicker=kicker, opening=opening, lead=[lead] if isinstance(lead, str) else lead,
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
         library=_library().packed if charts else "",
@@ -129,7 +131,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
 
 def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
     """Give a page that is one fragment with its own style: no script, no chart."""
-    return str(Markup(
+    return _settled(Markup(
         '<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
         '<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -140,11 +142,30 @@ def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
              style=_trusted(style), body=body))
 
 
+_TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+_OUTSIDE = re.compile(r"(<(?:script|style)\b.*?</(?:script|style)>)|>[^<]+", re.DOTALL)
+_UNIT = re.compile(
+    r"(?<=[0-9–])[ ](?=(?:W|kW|kJ|km/h|km|m²|m|mm|s|ms|min|h|%|°C|g|kg|hPa|EUR|N)(?![\w/²]))"
+    r"|(?<=±)[ ](?=\d)|(?<=[\d ]min)[ ](?=\d\d[ \u00a0]s\b)")
+
+
+def _settled(html: str) -> str:
+    """Page in whose text no value parts from its unit and no name turns the line around.
+
+    Characters that override the direction of writing (Unicode Bidirectional Algorithm, UAX 9,
+    2.1 to 2.4) are left out of what is shown; scripts keep them, as escapes.
+    """
+    def tied(match: re.Match[str]) -> str:
+        return match[0] if match[1] else _UNIT.sub("\u00a0", match[0])
+
+    return _OUTSIDE.sub(tied, str(html).translate(dict.fromkeys(map(ord, _TURNS))))
+
+
 def script_json(value: object) -> Markup:
     """JSON that is safe inside a script element; keys sorted, nan and inf as null."""
     text = json.dumps(_plain(value), ensure_ascii=False, sort_keys=True, separators=(",", ":"),
                       allow_nan=False)
-    for char in "<>&\u2028\u2029":
+    for char in f"<>&\u2028\u2029{_TURNS}":
         text = text.replace(char, f"\\u{ord(char):04x}")
     return _trusted(text)
 

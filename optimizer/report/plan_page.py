@@ -11,9 +11,12 @@ from markupsafe import Markup
 
 from optimizer.report.card import card_csv, card_fragment, hill_rules
 from optimizer.report.course_map import course_map, letters
+from optimizer.report.doubt import NINE_IN_TEN
 from optimizer.report.money import advice, frontier_data, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
+from optimizer.report.ribbon import range_rule, ribbon
+from optimizer.report.stated import stated
 from optimizer.report.strip import strip, value_of_energy, where_won
 from optimizer.report.try_it import try_it, try_it_data
 from optimizer.report.weather import steady
@@ -41,8 +44,8 @@ _FOOT = ("Computed offline by kitpace from the files named above. The page holds
          "it shows and asks for nothing from outside.")
 
 
-def plan_page(result: Result) -> str:
-    """Give the whole report as HTML."""
+def plan_page(result: Result, *, change: str = "") -> str:
+    """Give the whole report as HTML; `change` says what differs from an earlier plan."""
     job = result.job
     sections = [
         Section("sure", "How fast, and how sure", _sure(result)),
@@ -50,15 +53,16 @@ def plan_page(result: Result) -> str:
         Section("ride", "How to ride it", _ride(result)),
         Section("time", "Where time is won", _time(result)),
         Section("try", "Try other kit and wind", try_it(result)),
-        Section("basis", "What it rests on", rests_on(result)),
+        Section("basis", "What it is based on", rests_on(result)),
     ]
     when = job.conditions.start_time
-    kicker = ", ".join([job.course.name, kilometres(job.course.length),
-                        f"{job.course.ascent:.0f} m of ascent",
+    kicker = ", ".join([f"Plan for {job.rider.name}",
+                        *([job.course.name] if job.course.name != job.name else []),
+                        kilometres(job.course.length), f"{job.course.ascent:.0f} m of ascent",
                         *([f"{when.day} {when:%B %Y, %H:%M}"] if when else [])])
     return render(
-        f"Plan for {job.rider.name}", _lead(result), sections, kicker=kicker,
-        foot=[_FOOT],
+        job.name, _lead(result, change), sections, kicker=kicker,
+        opening=_opening(result), foot=[_FOOT],
         script="\n".join(map(asset, ("plan_page.js", "replan.js", "try_it.js"))),
         data={"frontier": frontier_data(result), "card": card_csv(result),
               "tryIt": try_it_data(result)},
@@ -68,54 +72,74 @@ def plan_page(result: Result) -> str:
 # --- first screen ---------------------------------------------------------------------------
 
 
-def _lead(result: Result) -> list[Markup]:
-    """Give the answer in sentences."""
-    low, _, high = result.spread
-    first = Markup("<strong>{}</strong>, nine times in ten between <strong>{} and {}</strong>."
-                   ).format(clock(result.plan.finish_time), clock(low), clock(high))
-    return [first, Markup("{}{} {}").format(
-        advice(result), last_money(result), _left_out(result)), _manner(result)]
+def _opening(result: Result) -> Markup:
+    """Show the time with its range, and the ride below it."""
+    times = stated(result)
+    return Markup(
+        '<div class="answer"><p class="finish">{}</p>{}</div>{}').format(
+            clock(times.finish), range_rule(times.low, times.finish, times.high,
+                                            "Finish time and its range"), ribbon(result))
+
+
+def _lead(result: Result, change: str) -> list[Markup]:
+    """Answer three questions: how fast, what to buy, how to ride."""
+    answers = [("How fast", _fast(result)),
+               ("What changed", Markup("{}").format(change)) if change else
+               ("What to buy", Markup("{}{} {}").format(
+                   advice(result), last_money(result), _left_out(result))),
+               ("How to ride", _manner(result))]
+    return [Markup('<strong class="ask">{}</strong> {}').format(*answer) for answer in answers]
+
+
+def _fast(result: Result) -> Markup:
+    """Say how sure the time is, and that no plan beats it."""
+    times = stated(result)
+    known = [row for row in result.sensitivities if math.isfinite(row.doubt_seconds)]
+    most = max(known, key=lambda row: row.doubt_seconds, default=None)
+    moves = "" if most is None or most.doubt_seconds < 0.5 else (
+        f" {most.name} moves it most, ± {seconds(NINE_IN_TEN * most.doubt_seconds)}.")
+    return Markup("{}; 90 % range {} to {}.{} In this model no plan is faster by more than {}."
+                  ).format(clock(times.finish), clock(times.low), clock(times.high), moves,
+                           at_most(result.plan.gap))
 
 
 def _left_out(result: Result) -> Markup:
-    """Name the most tempting thing that is not in the set, with the reason."""
+    """Name the most tempting thing that is not in the kit; the reasons stand further down."""
     choice = result.choice
     worth = {row.item: row.seconds for row in result.worth}
-    tempting = sorted((pair for pair in choice.left_out if worth.get(pair[0], 0.0) > 0),
-                      key=lambda pair: -worth[pair[0]])
+    tempting = sorted((name for name, _ in choice.left_out if worth.get(name, 0.0) > 0),
+                      key=lambda name: -worth[name])
     if not tempting:
         return Markup("")
-    name, why = tempting[0]
     more = len(choice.left_out) - 1
-    others = Markup(' So {} <a href="#left-out">{} more</a>.').format(
-        "does" if more == 1 else "do", more) if more else ""
-    return Markup("{} stays out: {}.{}").format(name, why.rstrip("."), others)
+    others = f" and {more} other {'item' if more == 1 else 'items'}" if more else ""
+    return Markup('<a href="#left-out">Not chosen</a>: {}{}.').format(tempting[0], others)
 
 
 def _manner(result: Result) -> Markup:
-    """How to ride it, in a sentence, and what is proven."""
+    """How to ride it, in a sentence."""
     blocks = result.rideable.blocks
     hardest = max(blocks, key=lambda block: block.power)
     easiest = min(blocks, key=lambda block: block.power)
-    cost = seconds(result.rideable.price)
+    cost = result.rideable.price
     spared = f" Sparing the legs for what follows costs {seconds(result.sparing)}." if (
         result.sparing >= 0.05) else ""
     hills = " and one rule for hills" if hill_rules(result.rideable) else ""
+    price = (f" These blocks cost {seconds(cost)} against the ideal ride." if cost >= 0.05 else
+             " They cost no time against the ideal ride.")
     if len(blocks) > 1:
-        start = Markup("Ride it in {} blocks{}, hardest at {} from {}, easiest at {} from {}; that "
-                       "costs {} against the ideal.").format(
+        start = Markup("In {} blocks{}: hardest {} from {}, easiest {} from {}.").format(
             len(blocks), hills, watts(hardest.power), _from(hardest), watts(easiest.power),
-            _from(easiest), cost)
+            _from(easiest))
     else:
-        start = Markup("Ride it at {} throughout{}; that costs {} against the ideal.").format(
-            watts(hardest.power), hills, cost)
-    return Markup("{}{} No other plan on this model is faster by more than {}, and no set within "
-                  "the budget by more than {}.").format(start, spared, at_most(result.plan.gap),
-                                                        at_most(result.choice.proven_gap))
+        start = Markup("At {} throughout{}.").format(watts(hardest.power), hills)
+    return Markup("{}{}{}").format(start, price, spared)
 
 
 def _from(block: Block) -> str:
     """Where a block begins, with the words for the place if it has any."""
+    if block.start < 1.0:
+        return "the start"
     start, words = kilometres(block.start), place_words(block.place)
     return f"{start} ({words})" if words else start
 

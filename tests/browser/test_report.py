@@ -72,7 +72,7 @@ def test_names_from_files_do_nothing(open_page, tmp_path):
     path = write_report(made_up_result(EVIL, EVIL), tmp_path / "evil.html")
     with open_page(path) as page:
         draw_everything(page)
-        assert EVIL in page.locator("h1").inner_text()
+        assert EVIL in page.locator(".kicker").inner_text()
         labels = page.locator('.plot[data-chart="ledger"] text').all_text_contents()
         assert any(label.startswith("</script>") for label in labels)
 
@@ -93,13 +93,14 @@ def test_foreign_scripts_are_blocked(open_page, report):
 
 def test_first_screen_has_the_figures_of_the_json(open_page, report, document):
     with open_page(report) as page:
-        lead = page.locator(".lead").inner_text()
+        assert page.locator(".finish").inner_text() == clock(document["plan"]["finish_time_s"])
+        lead = re.sub(r"\s+", " ", page.locator(".lead").inner_text())
     plan, kit = document["plan"], document["kit"]
-    assert lead.startswith(f"{clock(plan['finish_time_s'])}, nine times in ten between "
-                           f"{clock(plan['spread_s']['5'])} and {clock(plan['spread_s']['95'])}.")
+    assert lead.startswith(f"How fast {clock(plan['finish_time_s'])}; 90 % range "
+                           f"{clock(plan['spread_s']['5'])} to {clock(plan['spread_s']['95'])}.")
     assert f"Spend {kit['spent']:.0f} of {kit['budget']:,.0f} {kit['currency']}" in lead
-    assert f"{kit['saved_s']:.0f} s saved" in lead
-    assert f"in {len(document['rideable']['blocks'])} blocks" in lead
+    assert f"{kit['saved_s']:.0f} s faster than your current kit" in lead
+    assert f"In {len(document['rideable']['blocks'])} blocks" in lead
 
 
 def test_blocks_are_those_of_the_json(open_page, report, document):
