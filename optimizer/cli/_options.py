@@ -7,25 +7,10 @@ from typing import Any
 
 import click
 
+from optimizer.cli._numbers import LARGEST_SUM, Number
 from optimizer.errors import InputError
 
 __all__ = ["budget_option", "start_option", "wind_option"]
-
-
-def _number(context: click.Context, parameter: click.Parameter, value: str | None) -> float | None:
-    del context, parameter
-    if value is None:
-        return None
-    from optimizer.scenario.tables import parse_number
-
-    try:
-        amount = parse_number(value)
-    except ValueError as error:
-        raise InputError("--budget", "", f'"{value}" {error}', "write an amount such as 750"
-                         ) from error
-    if amount < 0:
-        raise InputError("--budget", "", f"{value} is negative", "write 0 or more")
-    return amount
 
 
 def _wind(context: click.Context, parameter: click.Parameter,
@@ -45,16 +30,20 @@ def _start(context: click.Context, parameter: click.Parameter,
         return None
     for kind in (dt.time, dt.datetime):
         try:
-            return kind.fromisoformat(value.strip())
+            start = kind.fromisoformat(value.strip())
         except ValueError:
             continue
+        if isinstance(start, dt.datetime) and not 1900 <= start.year <= 2200:
+            raise InputError("--start-time", "", f"{value} is out of range",
+                             "the year has to be between 1900 and 2200")
+        return start
     raise InputError("--start-time", "", f'"{value}" is not a time',
                      "write 09:30, or 2031-06-15T09:30")
 
 
 def budget_option(command: Any) -> Any:
     """`--budget X`: money for kit, in the scenario's currency."""
-    return click.option("--budget", metavar="X", callback=_number,
+    return click.option("--budget", metavar="X", type=Number(0, LARGEST_SUM),
                         help="Money for kit, instead of the scenario's.")(command)
 
 

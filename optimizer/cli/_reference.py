@@ -6,53 +6,28 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer.cli._numbers import Number
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     from optimizer.evidence import Reference
 
-__all__ = ["BIKE_MASS", "Number", "read_speed", "reference_of", "reference_options"]
+__all__ = ["BIKE_MASS", "read_speed", "reference_of", "reference_options"]
 
 _MATTERS = ("CdA", "error of CdA", "height", "critical power")  # of what a rider file assumes
 BIKE_MASS = 9.5  # kg, with kit and bottles, where only the rider is known
 
 
-class Number(click.ParamType):  # type: ignore[type-arg,unused-ignore] # generic of late
-    """A plain number within limits, with a decimal point or comma; NaN and infinity are none."""
-
-    name = "number"
-
-    def __init__(self, low: float, high: float) -> None:
-        self.low, self.high = low, high
-
-    def convert(self, value: Any, param: click.Parameter | None,
-                ctx: click.Context | None) -> float:
-        """Read the text of an option; raises InputError that names it."""
-        del ctx
-        from optimizer.scenario.tables import parse_number
-
-        option = param.opts[0] if param else "number"
-        try:
-            number = parse_number(str(value), decimal_comma="," in str(value))
-        except ValueError as error:
-            raise InputError(option, "", f'"{value}" {error}', "write a number such as "
-                             f"{self.low:g}") from error
-        if not self.low <= number <= self.high:
-            raise InputError(option, "", f"{value} is out of range",
-                             f"it has to be between {self.low:g} and {self.high:g}")
-        return number
-
-
 def reference_options(command: Any) -> Any:
     """Add `--rider`, `--speed` and the figures that stand in for a rider file."""
     for option in (
-            click.option("--density-kgm3", type=Number(0.5, 1.6), metavar="X",
+            click.option("--density-kgm3", type=Number(0.5, 1.6, "kg/m3"), metavar="X",
                          help="Air density on the rider's day; 1.2 by default."),
             click.option("--crr", type=Number(0.001, 0.03), metavar="X",
                          help="Rolling resistance of the tyres; 0.004 by default."),
-            click.option("--mass-kg", type=Number(35, 250), metavar="X",
+            click.option("--mass-kg", type=Number(35, 250, "kg"), metavar="X",
                          help="Rider, bike and kit; 80 by default."),
-            click.option("--cda-m2", type=Number(0.08, 1.0), metavar="X",
+            click.option("--cda-m2", type=Number(0.08, 1.0, "m2"), metavar="X",
                          help="Drag area of rider and bike; 0.27 by default."),
             click.option("--speed", metavar="SPEED",
                          help='Speed to compare at, such as "45 km/h", 45 or "28 mph".'),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import Number
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError, KitpaceError
 from optimizer.files import is_file, write_atomic
@@ -35,7 +36,7 @@ class _CasesFailedError(KitpaceError):
               help="Processes on this machine; one for each core by default.")
 @click.option("--cluster", "address", metavar="ADDRESS",
               help="Compute on a Dask scheduler instead, such as tcp://host:8786.")
-@click.option("--limit", metavar="MINUTES", type=click.FloatRange(0.01, 1440), default=30.0,
+@click.option("--limit", metavar="MINUTES", type=Number(0.01, 1440, "min"), default=30.0,
               show_default=True, help="The longest that one case may take, on this machine.")
 @click.option("--again", is_flag=True, help="Plan the cases that are done already as well.")
 @_outputs.overwrite_option

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer.cli._reference import Number, read_speed, reference_of, reference_options
+from optimizer.cli._numbers import Number
+from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import say, table
 from optimizer.errors import InputError
 
@@ -26,9 +27,9 @@ __all__ = ["command"]
               "Crr, %drag, %power, efficiency, mass; each may go on with @ 45 km/h or @ 250 W.")
 @reference_options
 @click.option("--power", metavar="POWER", help='Power to compare at, such as "250 W".')
-@click.option("--test-density-kgm3", type=Number(0.5, 1.6), metavar="X",
+@click.option("--test-density-kgm3", type=Number(0.5, 1.6, "kg/m3"), metavar="X",
               help="Air density of the test.")
-@click.option("--yaw-deg", type=Number(0, 60), default=0.0, metavar="X",
+@click.option("--yaw-deg", type=Number(0, 60, "deg"), default=0.0, metavar="X",
               help="Yaw of the test, for a force.")
 def command(figure: str, targets: str, power: str | None, test_density_kgm3: float | None,
             yaw_deg: float, **options: Any) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import Number
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
 
@@ -31,21 +32,22 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
 @click.option("--features", metavar="FILE.csv", type=click.Path(),
               help="Surfaces, terrain, shelter, limits and marks: a table with the columns what, "
                    "from_km, to_km, value, name.")
-@click.option("--from-km", type=float, metavar="KM", help="Where the course starts on the track.")
-@click.option("--to-km", type=float, metavar="KM", help="Where it ends.")
+@click.option("--from-km", type=Number(0, 2000, "km"), metavar="KM",
+              help="Where the course starts on the track.")
+@click.option("--to-km", type=Number(0, 2000, "km"), metavar="KM", help="Where it ends.")
 @click.option("--reverse", is_flag=True, help="Ride it the other way round.")
 @click.option("--laps", type=click.IntRange(1, 100), default=1, help="How often it is ridden.")
-@click.option("--piece", type=click.IntRange(min=1), metavar="N",
+@click.option("--piece", type=click.IntRange(1, 100_000), metavar="N",
               help="Which of several unconnected pieces of the track; the longest without it.")
 @click.option("--flat", is_flag=True, help="Take a track without heights as flat.")
-@click.option("--smoothing", type=click.FloatRange(0, 1e12, min_open=True), metavar="X",
+@click.option("--smoothing", type=Number(0, 1e12, above=True), metavar="X",
               help="Fixed smoothing of the heights; without it the data's own noise decides.")
 @click.option("--keep", metavar="NAME", multiple=True,
               help="A flaw not to be mended, as the table of corrections names it.")
-@click.option("--skill-percent", type=click.FloatRange(10, 100), metavar="X", default=60.0,
+@click.option("--skill-percent", type=Number(10, 100, "%"), metavar="X", default=60.0,
               help="Share of the tyres' grip used in corners: 40 careful, 60 practised, 75 bold.")
 @click.option("--wet", is_flag=True, help="A wet road.")
-@click.option("--descent-cap-kmh", type=click.FloatRange(20, 130), metavar="KMH",
+@click.option("--descent-cap-kmh", type=Number(20, 130, "km/h"), metavar="KMH",
               help="The highest speed that is ever wanted.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside FILE by default.")
@@ -121,9 +123,6 @@ def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None
         if name not in MENDING:
             raise InputError("--keep", "", f'"{name}" is no flaw that is mended',
                              suggest(name, MENDING))
-    for option, value in (("--from-km", from_km), ("--to-km", to_km)):
-        if value is not None and not math.isfinite(value):
-            raise InputError(option, "", f"{value} is not a distance", "give km from the start")
     return read_course(
         files,
         shape=Shape(1000 * (from_km or 0.0), None if to_km is None else 1000 * to_km, reverse,

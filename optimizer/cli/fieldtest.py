@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import Number
 from optimizer.cli._options import wind_option
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -29,31 +30,27 @@ _WIND_DOUBT = 0.4  # of a stated wind, at the rider; shelter and gusts
 _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 
 
-def _range(low: float, high: float) -> click.FloatRange:
-    return click.FloatRange(low, high)
-
-
 @click.command("fieldtest")
 @click.argument("rides", metavar="RIDE...", nargs=-1, required=True, type=click.Path())
-@click.option("--mass", metavar="KG", type=_range(30, 250), required=True,
+@click.option("--mass", metavar="KG", type=Number(30, 250, "kg"), required=True,
               help="Rider with bike, clothes and bottles, as weighed.")
 @click.option("--setups", metavar="A,B,B,A",
               help="What each ride was ridden with, in the order of the rides.")
-@click.option("--crr", metavar="CRR", type=_range(0.001, 0.03), default=0.005, show_default=True,
+@click.option("--crr", metavar="CRR", type=Number(0.001, 0.03), default=0.005, show_default=True,
               help="Rolling resistance as far as it is known.")
-@click.option("--crr-doubt", metavar="SD", type=_range(0.00005, 0.02), default=0.003,
+@click.option("--crr-doubt", metavar="SD", type=Number(0.00005, 0.02), default=0.003,
               show_default=True, help="Its standard deviation.")
-@click.option("--temperature", metavar="C", type=_range(-30, 55), help="Of the air.")
-@click.option("--pressure", metavar="HPA", type=_range(500, 1090),
+@click.option("--temperature", metavar="C", type=Number(-30, 55, "C"), help="Of the air.")
+@click.option("--pressure", metavar="HPA", type=Number(500, 1090, "hPa"),
               help="At the place, not reduced to sea level.")
-@click.option("--humidity", metavar="PERCENT", type=_range(0, 100), default=50.0,
+@click.option("--humidity", metavar="PERCENT", type=Number(0, 100, "%"), default=50.0,
               show_default=True, help="Relative humidity.")
 @wind_option
 @click.option("--forecast", metavar="FILE.csv", type=click.Path(),
               help="A table of the wind by hour, instead of --wind.")
-@click.option("--power-accuracy", metavar="PERCENT", type=_range(0.01, 20), default=1.5,
+@click.option("--power-accuracy", metavar="PERCENT", type=Number(0.01, 20, "%"), default=1.5,
               show_default=True, help="Standard deviation of the power meter's scale.")
-@click.option("--lap-km", metavar="KM", type=_range(0.1, 100),
+@click.option("--lap-km", metavar="KM", type=Number(0.1, 100, "km"),
               help="Length of the lap, for rides without positions.")
 @click.option("--leave-out", metavar="[N:]KM-KM", multiple=True,
               help="A stretch to leave out, of ride N; may be given several times.")
@@ -91,14 +88,15 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
     from optimizer.scenario.ride_file import read_ride
 
     with progress("Reading the rides") as tell:
-        recorded = tuple(read_ride(name) for name in rides)
-        names = _setup_names(setups, len(recorded))
+        names = _setup_names(setups, len(rides))
+        stretches = tuple(_stretch(text, len(rides)) for text in leave_out)
         if row_file and len(set(names)) != 2:
             raise InputError("--row", "", f"{len(set(names))} setups make no single change",
                              "compare two setups, as in --setups a,b,b,a")
         if row_file:
             first, second = dict.fromkeys(names)
             check_item(row_file, second, first)
+        recorded = tuple(read_ride(name) for name in rides)
         known_air = temperature is not None and pressure is not None
         assumptions = Assumptions(
             power_scale_sd=(power_accuracy**2 + 0.5**2)**0.5 / 100, rolling_resistance_sd=crr_doubt,
@@ -108,7 +106,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
             assumptions = replace(assumptions, wind_sd=max(_WIND_DOUBT * stated, 0.5))
         runs = _runs(recorded, names, _weather(recorded, temperature, pressure, humidity, wind,
                                                forecast), mass, crr, assumptions, lap_km,
-                     leave_out)
+                     stretches)
         tell("fitting")
         test, compared = _fit(runs)
         pages: list[tuple[str | Path, str | bytes]] = [(page, fieldtest_page(test, compared))]
@@ -163,14 +161,14 @@ def _weather(rides: Sequence[Ride], temperature: float | None, pressure: float |
 
 def _runs(rides: tuple[Ride, ...], names: tuple[str, ...], conditions: tuple[Conditions, ...],
           mass: float, crr: float, assumptions: Assumptions, lap_km: float | None,
-          leave_out: Sequence[str]) -> Runs:
+          leave_out: tuple[tuple[int, float, float], ...]) -> Runs:
     from optimizer.physics import Setup
     from optimizer.ride.field_test import Runs
 
     bike = Setup("as ridden", 10.0, crr)
     return Runs(rides, names, conditions, bike, mass - bike.mass,
                 assumptions, None if lap_km is None else 1000.0 * lap_km,
-                tuple(_stretch(text, len(rides)) for text in leave_out))
+                leave_out)
 
 
 def _stretch(text: str, count: int) -> tuple[int, float, float]:

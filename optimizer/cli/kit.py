@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import re
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import LARGEST_SUM, Number
 from optimizer.cli._options import budget_option, start_option, wind_option
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_STAGES = 20
 _PURCHASES, _TESTS = 8, 6  # rows on the terminal; the page has all
 
 
@@ -37,6 +40,9 @@ def _steps(context: click.Context, parameter: click.Parameter, value: str | None
     except ValueError as error:
         raise InputError("--money", "", f'"{value}" {error}',
                          "write amounts such as 750,1500") from error
+    if len(amounts) > _STAGES or amounts[-1] > LARGEST_SUM:
+        raise InputError("--money", "", f'"{value}" is out of range',
+                         f"up to {_STAGES} amounts, the last at most {LARGEST_SUM:g}")
     if any(later <= earlier for earlier, later in itertools.pairwise((0.0, *amounts))):
         raise InputError("--money", "", f'"{value}" does not rise from above zero',
                          "write what there is in all at each stage, such as 750,1500")
@@ -49,12 +55,11 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
     del context, parameter
     if value is None:
         return None
-    parts = value.strip().split(":")
-    if not 2 <= len(parts) <= 3 or not all(part.isdigit() for part in parts):
+    match = re.fullmatch(r"\s*(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)\s*", value, re.ASCII)
+    seconds = sum(60.0**k * int(part or 0)
+                  for k, part in enumerate(reversed(match.groups()))) if match else 0.0
+    if not match or (match[1] and int(match[2]) > 59) or seconds == 0.0:
         raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss")
-    seconds = 0.0
-    for part in parts:
-        seconds = 60.0 * seconds + float(part)
     return seconds
 
 
@@ -67,7 +72,7 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
               show_default=True,
               help="What to choose by over the drawn days: the expected time, a quantile, the "
                    "mean of the worst days (cvar), or the chance to beat a target.")
-@click.option("--level", type=click.FloatRange(0.5, 0.99), default=0.9, show_default=True,
+@click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
               help="The quantile, or where the worst days begin.")
 @click.option("--target", metavar="M:SS", callback=_target, help="Time to beat, for --by target.")
 @click.option("--money", metavar="A,B,...", callback=_steps,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 import click
 
+from optimizer.cli._numbers import Number
 from optimizer.cli._terminal import progress, say, table
 from optimizer.errors import InputError
 
@@ -18,26 +19,22 @@ __all__ = ["command"]
 _AIR = {"calm": (0.2, 0.15), "light": (0.5, 0.4), "breezy": (1.0, 0.8)}
 
 
-def _range(low: float, high: float) -> click.FloatRange:
-    return click.FloatRange(low, high)
-
-
 @click.command("testplan")
-@click.option("--change-w", metavar="W", type=_range(0.1, 200),
+@click.option("--change-w", metavar="W", type=Number(0.1, 200, "W"),
               help="Change worth seeing, in watts at the test's speed.")
-@click.option("--change-percent", metavar="PERCENT", type=_range(0.1, 50),
+@click.option("--change-percent", metavar="PERCENT", type=Number(0.1, 50, "%"),
               help="Or in percent of CdA.")
-@click.option("--speed-kmh", metavar="KMH", type=_range(15, 65), required=True,
+@click.option("--speed-kmh", metavar="KMH", type=Number(15, 65, "km/h"), required=True,
               help="Speed of the test.")
-@click.option("--run-km", metavar="KM", type=_range(2, 60), default=10.0, show_default=True,
+@click.option("--run-km", metavar="KM", type=Number(2, 60, "km"), default=10.0, show_default=True,
               help="Length of one run.")
 @click.option("--course", type=click.Choice(["out and back", "laps"]), default="out and back",
               show_default=True, help="What the road allows.")
-@click.option("--leg-km", metavar="KM", type=_range(0.4, 30), default=2.5, show_default=True,
+@click.option("--leg-km", metavar="KM", type=Number(0.4, 30, "km"), default=2.5, show_default=True,
               help="Length of the road there, or of the lap.")
-@click.option("--cda", metavar="M2", type=_range(0.15, 0.6), default=0.28, show_default=True,
+@click.option("--cda", metavar="M2", type=Number(0.15, 0.6, "m2"), default=0.28, show_default=True,
               help="About what CdA is.")
-@click.option("--mass", metavar="KG", type=_range(30, 250), default=85.0, show_default=True,
+@click.option("--mass", metavar="KG", type=Number(30, 250, "kg"), default=85.0, show_default=True,
               help="Rider with bike.")
 @click.option("--air", type=click.Choice(list(_AIR)), default="light", show_default=True,
               help="How gusty it will be.")

@@ -60,6 +60,7 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
     if clash:
         raise InputError(f"--{clash[0].replace('_', '-')}", "", "the scenario says that already",
                          "leave one of the two away")
+    speed = read_speed(options.pop("speed"))
     page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-worth.html")
     _outputs.check_run([_outputs.page("--out", page)],
                        (file, scenario_file, priors_file, options["rider"]), overwrite=overwrite)
@@ -67,7 +68,7 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
     from optimizer.report.worth_page import worth_page
 
     with progress("Weighing") as tell:
-        valuation = _valuation(file, scenario_file, priors_file, options, tell)
+        valuation = _valuation(file, scenario_file, priors_file, speed, options, tell)
         written = write_atomic(page, worth_page(valuation))
     _tell(valuation)
     say()
@@ -75,7 +76,8 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
 
 
 def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
-               options: dict[str, Any], tell: Callable[[str], None]) -> Valuation:
+               speed: float | None, options: dict[str, Any],
+               tell: Callable[[str], None]) -> Valuation:
     from optimizer.evidence.ledger import rank
     from optimizer.evidence.pool import pool_items
     from optimizer.evidence.priors import default_priors
@@ -87,7 +89,7 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
     data = read_evidence(file)
     priors = read_priors(priors_file) if priors_file else default_priors()
     job = _job(scenario_file)
-    reference, name, assumed = _reference(job, options)
+    reference, name, assumed = _reference(job, speed, options)
     items = pool_items(data, reference, priors)
     speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
     worths = rank(items, reference, speeds, priors)
@@ -109,10 +111,9 @@ def _job(scenario_file: str | None) -> Job | None:
     return on_the_day(read_scenario(scenario_file))
 
 
-def _reference(job: Job | None, options: dict[str, Any],
+def _reference(job: Job | None, speed: float | None, options: dict[str, Any],
                ) -> tuple[Reference, str, tuple[str, ...]]:
     """Build the reference; with the name of the rider and what was assumed about them."""
-    speed = read_speed(options.pop("speed"))
     if job is None:
         return reference_of(speed=speed, **options)
     import numpy as np

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["read_course"]
 
+_ONE_PLACE = 1.0  # m
 _BESIDE = 100.0  # m; a waypoint further from the road is not on the course
 _JOINED = 200.0  # m
 
@@ -104,7 +105,7 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
         speed_limit=_least(nodes, line.distance, fine),
         roughness=lay(features.stretches, "terrain", nodes, TERRAINS["open"]),
         shelter=lay(features.stretches, "shelter", nodes, 1.0),
-        marks=marks, corners=corners, corrections=tuple(log.corrections),
+        marks=_together(marks), corners=corners, corrections=tuple(log.corrections),
         doubts=tuple(log.doubts), elevation_sd=line.height_sd, grade_sd=line.grade_sd)
 
 
@@ -154,6 +155,22 @@ def _marks(points: Points, line: Line, features: Features, log: Log) -> tuple[Ma
         log.doubts.append(f"Waypoints beside the course or without a name were left out: "
                           f"{', '.join(lost[:5])}{' ...' if len(lost) > 5 else ''}.")
     return tuple(sorted(marks, key=lambda mark: mark.distance))
+
+
+def _together(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+    """Join marks at one place: by distance, those at one place are one that has all names.
+
+    Between two marks at one place there is no stretch to tell anything about.
+    """
+    found: list[Mark] = []
+    for mark in marks:
+        if found and mark.distance - found[-1].distance < _ONE_PLACE:
+            known = found[-1].name.split(", ")
+            if mark.name not in known:
+                found[-1] = replace(found[-1], name=f"{found[-1].name}, {mark.name}")
+        else:
+            found.append(mark)
+    return tuple(found)
 
 
 def _passes(away: NDArray[np.float64], distance: NDArray[np.float64]) -> list[float]:

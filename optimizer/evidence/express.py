@@ -67,8 +67,8 @@ def read_target(text: str) -> Target:
     if time := re.fullmatch(rf"s(?:/|over|per)({NUMBER})?(km|mi|m)", key):
         number = time[1] or "1"
         distance, _ = stated.in_si(stated.number(number), time[2])
-        if distance <= 0:
-            raise stated.refuse("a distance of zero", 'write "s/40km"')
+        if distance < 1.0:
+            raise stated.refuse("a distance of zero, or nearly", 'write "s/40km"')
         return Target("time", f"s over {number} {time[2]}", 1.0, distance, speed, power)
     if key not in _UNITS:
         raise stated.refuse("is not a currency", "known are W, g, N, s/40km, CdA, cm2, Crr, "

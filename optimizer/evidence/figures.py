@@ -26,6 +26,11 @@ _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s
                        r"(?P<unit>km|miles?|mi|m)\b")
 _DOUBT = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*(?:\(\s*95\s*%\s*\))?)")
 _PATTERN = 'keep to the pattern "saves 37 g @ 50 km/h"'
+# Of a change and of its uncertainty, in SI: each is more than rider and bike have in all.
+_LARGEST: dict[Currency, float] = {
+    "power": 2000.0, "force": 200.0, "time": 100_000.0, "drag_area": 2.0,
+    "rolling_resistance": 0.1, "efficiency": 1.0, "mass": 100.0, "drag_share": 2.0,
+    "power_share": 2.0}
 _SHARED_UNIT = re.compile(  # 37 ± 4 g
     rf"(?<![\w.,])({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")
 
@@ -79,6 +84,7 @@ def read_figure(text: str, file: str = "", where: str = "", *, unsigned: bool = 
     parts = _take_apart(plain, stated)
     currency, size = _currency(parts, stated)
     direction = _direction(parts, currency, stated)
+    _possible(size, currency, stated)
     if not direction and size and not unsigned:
         raise stated.refuse("a number without a direction",
                             'say "saves" or "costs", or give it a sign: minus is less of it')
@@ -122,12 +128,19 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
         if dimension != {"drag_area": "area"}.get(figure.currency, figure.currency):
             raise stated.refuse(f'a {dimension} is no doubt of "{figure.text}"',
                                 "state it in the unit of the figure or in %")
+    _possible(value, figure.currency, stated)
     return value / 1.96 if interval else value
+
+
+def _possible(size: float, currency: Currency, stated: Stated) -> None:
+    """Refuse a change, or an uncertainty of one, that is larger than the whole."""
+    if not abs(size) <= _LARGEST[currency]:
+        raise stated.refuse("is more than any change can be", "check the number and its unit")
 
 
 def _clock(text: str) -> float:
     minutes, seconds = text.split(":")
-    return 60.0 * int(minutes) + float(seconds.replace(",", "."))
+    return 60.0 * float(minutes) + float(seconds.replace(",", "."))
 
 
 def _take(pattern: re.Pattern[str], text: str) -> tuple[str, re.Match[str] | None]:
@@ -143,8 +156,8 @@ def _take_apart(text: str, stated: Stated) -> _Parts:
     distance = None
     if run:
         distance, _ = stated.in_si(stated.number(run["number"] or "1"), run["unit"])
-        if distance <= 0:
-            raise stated.refuse("a distance of zero", "state the distance of the change")
+        if distance < 1.0:
+            raise stated.refuse("a distance of zero, or nearly", "state the distance of the change")
     amounts = list(_AMOUNT.finditer(main))
     if len(amounts) != 1:
         problem = "holds no number" if not amounts else "holds more than one number"
@@ -176,6 +189,7 @@ def _conditions(texts: list[str], stated: Stated) -> tuple[float | None, float |
         if match[1] == "-" or value <= 0:
             raise stated.refuse(f"a {dimension} of zero or less",
                                 f"state the {dimension} of the test")
+        stated.not_tiny(value, dimension)
         if dimension in found:
             raise stated.refuse(f"names two values of {dimension}", "one row for each")
         found[dimension] = value

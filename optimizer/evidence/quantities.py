@@ -38,6 +38,11 @@ _USUAL: dict[str, tuple[float, Dimension]] = {
     "m": (1.0, "length"), "km": (1e3, "length"), "cm": (1e-2, "length"), "mm": (1e-3, "length"),
     "m**2": (1.0, "area"), "cm**2": (1e-4, "area"), "degree": (math.pi / 180, "angle"),
 }
+# What is more, in SI, is a slip: no figure of kit, test or rider is as large.
+_LARGEST: dict[str, float] = {
+    "speed": 60.0, "power": 5000.0, "force": 500.0, "mass": 300.0, "time": 400_000.0,
+    "length": 5e6, "area": 10.0, "angle": 10.0}
+_SMALLEST = {"speed": 0.5, "power": 1.0}
 _EXAMPLES = {"speed": "45 km/h", "power": "250 W", "length": "40 km", "mass": "80 kg"}
 _SPACES = {"\u2212": "-", "\u2013": "-", "\u2192": "->", "\u202f": " ", "\u00a0": " ",
            "\u2009": " ", "\ufeff": "", "\u200b": ""}
@@ -74,7 +79,19 @@ class Stated:
         return value
 
     def in_si(self, value: float, unit: str) -> tuple[float, Dimension]:
-        """Value in SI with its dimension."""
+        """Value in SI with its dimension; refuse what is larger than any in this trade."""
+        found, dimension = self._in_si(value, unit)
+        if not abs(found) <= _LARGEST.get(dimension, math.inf):
+            raise self.refuse(f"{value:g} {unit} is more than any {dimension} can be here",
+                              "check the number and its unit")
+        return found, dimension
+
+    def not_tiny(self, value: float, dimension: str) -> None:
+        """Refuse speeds and powers at which nobody rides or tests, which would be divided by."""
+        if value < _SMALLEST.get(dimension, 0.0):
+            raise self.refuse(f"too small a {dimension}", "state the value of the test")
+
+    def _in_si(self, value: float, unit: str) -> tuple[float, Dimension]:
         spelling = _SPELLINGS.get(unit, _SPELLINGS.get(unit.lower(), unit))
         if spelling in _USUAL:
             factor, usual = _USUAL[spelling]
@@ -116,4 +133,5 @@ def read_quantity(text: str, dimension: Dimension, file: str = "", where: str = 
         raise stated.refuse(f"a {found}, where a {dimension} is meant", example)
     if match[1] == "-" or value <= 0:
         raise stated.refuse(f"a {dimension} of zero or less", "state the value of the test")
+    stated.not_tiny(value, dimension)
     return value

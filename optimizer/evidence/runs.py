@@ -39,8 +39,8 @@ def read_run(text: str) -> Run:
         raise stated.refuse(f'"{shape}" is not a known shape',
                             "use cable, hose, tube, bottle or plate")
     angle = stated.number(match["angle"]) if match["angle"] else 90.0
-    if not 0 < angle <= 90:
-        raise stated.refuse("an angle outside 0 to 90 degrees",
+    if not 0.1 <= angle <= 90:
+        raise stated.refuse("an angle outside 0.1 to 90 degrees",
                             "0 is along the wind, 90 across it")
     how = cast("Arrangement", match["how"] or "unknown")
     if (how == "behind") != bool(match["gap"]):
@@ -52,7 +52,7 @@ def read_run(text: str) -> Run:
             raise stated.refuse("a size of zero", _EXAMPLE)
         return value
 
-    count = int(match["count"] or 1)
+    count = int((match["count"] or "1")[:4])
     if not 1 <= count <= 100:
         raise stated.refuse(f"{count} of them", "count from 1 to 100")
     run = Run(_SHAPES[shape], metres(match["width"], match["wide"]),
@@ -64,6 +64,12 @@ def read_run(text: str) -> Run:
 
 def _check_sizes(run: Run, stated: Stated, *, named_unit: bool) -> None:
     """Refuse sizes that were meant otherwise."""
+    sizes = {"thickness": (run.width, 1e-4, 1.0), "length": (run.length, 1e-3, 10.0),
+             "spacing": (run.spacing, 0.0, 5.0)}
+    for what, (size, least, most) in sizes.items():
+        if not least <= size <= most:
+            raise stated.refuse(f"a {what} that no part of a bike has",
+                                f"it has to be between {1000 * least:g} and {1000 * most:g} mm")
     if run.arrangement == "behind" and run.spacing < run.width:
         raise stated.refuse("closer than they are thick", "the spacing is from axis to axis")
     if run.shape != "round":

@@ -60,7 +60,8 @@ class _CaseTable(_Table):
     name: str = Field(default="", max_length=120, description="what to call the case")
     rider: str | None = Field(default=None, description="a rider file instead of the scenario's")
     forecast: str | None = Field(default=None, description='a wind such as "25@225", or a CSV')
-    budget: float | None = Field(default=None, ge=0, description="instead of the scenario's")
+    budget: float | None = Field(default=None, ge=0, le=1e9,
+                                 description="instead of the scenario's")
     start_time: datetime | time | None = Field(
         default=None, description="instead of the scenario's: 09:30:00 or a date and time")
 
@@ -71,7 +72,7 @@ class _File(_Table):
     riders: list[str] = Field(default=[], description="rider files; without it the scenarios' own")
     forecasts: list[str] = Field(
         default=[], description='winds such as "25@225", or CSV files; without it the scenarios\'')
-    budgets: list[Annotated[float, Field(ge=0)]] = Field(
+    budgets: list[Annotated[float, Field(ge=0, le=1e9)]] = Field(
         default=[], description="amounts; without it the scenarios' own")
     case: list[_CaseTable] = Field(default=[], description="single cases beside the product")
 
@@ -133,7 +134,7 @@ def _from_csv(file: Path) -> Batch:
         case = Case(
             row.text("name", ""), _beside(file, row.text("scenario"), place("scenario")),
             rider=_beside(file, row.text("rider"), place("rider")) if row.has("rider") else None,
-            budget=row.number("budget", None, low=0.0),
+            budget=row.number("budget", None, low=0.0, high=1e9),
             start_time=_moment(row.text("start_time"), place("start_time"))
             if row.has("start_time") else None)
         cases.append(_in_weather(file, case, row.text("forecast", ""), place("forecast")))

@@ -19,6 +19,7 @@ OPTIONAL = ("owned", "hire_price", "mass_change_g", "wheel_inertia_change_kgm2",
             "requires", "excludes", "needs_fitter", "caution", "forbidden_by",
             "crosswind_limit_kmh", "cornering_percent", "note")
 
+_DEAREST = 1e9  # in any currency
 _CAUTION = "to be fitted or checked by a qualified mechanic"
 
 
@@ -96,8 +97,9 @@ def _item(row: Row) -> Item:
     needs_fitter = row.flag("needs_fitter")
     return Item(
         name=name, place=place, owned=owned,
-        price=row.number("price", 0.0, low=0.0) if owned else row.number("price", low=0.0),
-        hire_price=row.number("hire_price", None, low=0.0),
+        price=row.number("price", 0.0, low=0.0, high=_DEAREST) if owned else
+        row.number("price", low=0.0, high=_DEAREST),
+        hire_price=row.number("hire_price", None, low=0.0, high=_DEAREST),
         mass=row.number("mass_change_g", 0.0, low=-20_000.0, high=20_000.0) / 1000,
         wheel_inertia=row.number("wheel_inertia_change_kgm2", 0.0, low=-0.3, high=0.5),
         region=row.text("region", ""),
@@ -105,6 +107,7 @@ def _item(row: Row) -> Item:
         needs_fitter=needs_fitter,
         caution=row.text("caution", _CAUTION if needs_fitter else ""),
         forbidden_by=row.names("forbidden_by"),
-        crosswind_limit=row.number("crosswind_limit_kmh", float("inf"), low=0.0) / 3.6,
+        crosswind_limit=row.number("crosswind_limit_kmh", float("inf"), low=0.0,
+                                   high=300.0) / 3.6,
         cornering_factor=row.number("cornering_percent", 100.0, low=20.0, high=150.0) / 100,
         note=row.text("note", ""))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 from typing import Any
 
@@ -31,18 +30,25 @@ def read_earlier(path: Path | str) -> Earlier:
     try:
         air = document["conditions"]
         return Earlier(
-            name=Path(path).name, finish_time=_number(document["plan"]["finish_time_s"]),
-            wind_east=_number(air["wind_east_mps"][0][0]),
-            wind_north=_number(air["wind_north_mps"][0][0]),
-            mean_power=_number(document["plan"]["mean_power_w"]),
-            items=tuple(str(item) for item in document["kit"]["chosen"]))
-    except (KeyError, IndexError, TypeError, ValueError) as error:
+            name=Path(path).name, finish_time=_number(document["plan"]["finish_time_s"], 1e7),
+            wind_east=_number(air["wind_east_mps"][0][0], 100.0),
+            wind_north=_number(air["wind_north_mps"][0][0], 100.0),
+            mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
+            items=_names(document["kit"]["chosen"]))
+    except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
         raise InputError(str(path), "", f"lacks what a plan holds ({error})",
                          "write it again with kitpace plan --json") from error
 
 
-def _number(value: Any) -> float:
-    number = float(value)
-    if not math.isfinite(number):
-        raise ValueError(f"{value} is not finite")
-    return number
+def _number(value: Any, largest: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(f"{str(value)[:40]} is no number")
+    if not abs(value) <= largest:
+        raise ValueError(f"{str(value)[:40]} is out of range")
+    return float(value)
+
+
+def _names(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        raise TypeError("the kit is no list of names")
+    return tuple(value)

@@ -64,8 +64,9 @@ class CourseTable(_Table):
     to_km: Km | None = Field(default=None, description="where the course ends on the track")
     reverse: bool = Field(default=False, description="true: ride it the other way round")
     laps: int = Field(default=1, ge=1, le=100, description="how often it is ridden")
-    piece: int | None = Field(default=None, ge=1, description="which of several unconnected "
-                              "pieces of the track to take; the longest without it")
+    piece: int | None = Field(default=None, ge=1, le=100_000, description="which of "
+                              "several unconnected pieces of the track to take; the longest "
+                              "without it")
     flat: bool = Field(default=False, description="true: take a track without elevation as flat")
     smoothing: float | None = Field(
         default=None, gt=0, le=1e12, description="fixed smoothing of the elevation, larger is "
@@ -152,7 +153,8 @@ class BikeTable(_Table):
     wheel_inertia_kgm2: float = Field(default=0.14, ge=0, le=1, description="both wheels")
     wheel_radius_m: float = Field(default=0.334, ge=0.2, le=0.45, description="with tyre")
     crosswind_limit_kmh: float | None = Field(
-        default=None, ge=5, description="cross wind at the rider above which it is not ridden")
+        default=None, ge=5, le=300,
+        description="cross wind at the rider above which it is not ridden")
 
 
 class KitTable(_Table):
@@ -183,7 +185,7 @@ class OptionsTable(_Table):
     empty_risk_percent: float = Field(default=10.0, gt=0, le=50, description="accepted chance to "
                                       "empty the reserve before the finish")
     draws: int = Field(default=400, ge=20, le=20_000, description="of the uncertainty")
-    seed: int = Field(default=1, ge=0, description="of the draws")
+    seed: int = Field(default=1, ge=0, le=4_294_967_295, description="of the draws")
     step_m: float | None = Field(default=None, ge=1, le=500,
                                  description="grid; without it the course decides")
 
@@ -193,7 +195,7 @@ class Scenario(_Table):
 
     name: str = Field(min_length=1, max_length=120, description="what to call the plan")
     rider: str = Field(description="the rider: a TOML file, relative to this one")
-    budget: float = Field(default=0.0, ge=0, description="money for kit")
+    budget: float = Field(default=0.0, ge=0, le=1e9, description="money for kit")
     currency: str = Field(default="EUR", min_length=1, max_length=8, description="of all prices")
     course: CourseTable = Field(description="the table [course]")
     conditions: ConditionsTable = Field(default=ConditionsTable(), description="the weather")

@@ -44,6 +44,9 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0, temperature_c:
         if not low <= value <= high:  # also false for NaN
             raise InputError("weather", name, f"{value} is out of range",
                              f"it has to be between {low} and {high}")
+    if start_time is not None and not 1900 <= start_time.year <= 2200:
+        raise InputError("weather", "start_time", f"{start_time} is out of range",
+                         "the year has to be between 1900 and 2200")
     speed, angle = wind_kmh / 3.6, math.radians(wind_from_deg)
     return Conditions(
         temperature=temperature_c + 273.15,

@@ -101,7 +101,7 @@ def test_a_scenario_tells_its_air_and_wind(tmp_path):
 @pytest.mark.parametrize(("args", "problem"), [
     (["none.gpx"], "no such file"), ([], "Missing argument"),
     (["{quern}/course.gpx", "--keep", "hights"], 'did you mean "heights"'),
-    (["{quern}/course.gpx", "--from-km", "nan"], "not a distance"),
+    (["{quern}/course.gpx", "--from-km", "nan"], "is not a number"),
     (["{quern}/course.gpx", "--from-km", "5", "--to-km", "2"], "cannot be cut"),
     (["{quern}/course.gpx", "--laps", "3"], "no lap"),
     (["{quern}/course.gpx", "--laps", "0"], "laps"),

@@ -51,14 +51,14 @@ def test_a_budget_shared_between_riders(race):
 
 
 @pytest.mark.parametrize(("words", "what"), [
-    (("--budget", "-5"), "is negative"),
+    (("--budget", "-5"), "between 0 and 1000000000"),
     (("--budget", "much"), "is not a number"),
     (("--by", "target"), "--by target needs it"),
     (("--target", "50:00"), "goes with --by target"),
     (("--by", "target", "--target", "fast"), "is not a time"),
     (("--money", "500,300"), "does not rise"),
     (("--money", "some"), "is not a number"),
-    (("--level", "2"), "not in the range"),
+    (("--level", "2"), "out of range"),
     (("--out", "race"), "is a folder"),
 ])
 def test_slips_are_explained(race, words, what):

@@ -64,7 +64,7 @@ def test_other_money_wind_and_start(race):
     (["plan", "scenery.toml"], "there is no such file"),
     (["plan", "scenario.toml", "--budget", "lots"], '"lots" is not a number'),
     (["plan", "scenario.toml", "--budget", "nan"], '"nan" is not a number'),
-    (["plan", "scenario.toml", "--budget", "-5"], "is negative"),
+    (["plan", "scenario.toml", "--budget", "-5"], "between 0 and 1000000000"),
     (["plan", "scenario.toml", "--wind", "strong"], "is not a wind"),
     (["plan", "scenario.toml", "--start-time", "noon"], "is not a time"),
     (["plan", "scenario.toml", "--card", "card.docx"], "is no kind of card"),

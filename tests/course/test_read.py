@@ -186,3 +186,18 @@ def test_any_track_is_a_sound_course_or_refused(tmp_path, data):
         assert np.isfinite(getattr(course, name)).all()
     assert (course.speed_limit > 0).all()
     assert all(np.isfinite(corner.speed) and corner.speed > 0 for corner in course.corners)
+
+
+def test_marks_at_one_place_are_one_with_all_names(tmp_path):
+    from optimizer.course import Features, Mark
+
+    path = tmp_path / "course.gpx"
+    path.write_text(
+        '<gpx><wpt lat="47.009" lon="8"><name>Well</name></wpt>'
+        '<wpt lat="47.009" lon="8"><name>Well</name></wpt>'
+        '<wpt lat="47.009" lon="8"><name>Bridge</name></wpt><trk><trkseg>'
+        + "".join(f'<trkpt lat="{47 + k * 0.0005}" lon="8"><ele>5</ele></trkpt>'
+                  for k in range(60)) + "</trkseg></trk></gpx>")
+    course = read_course(path, features=Features(marks=(
+        Mark("A", 500.0), Mark("B", 500.0), Mark("C", 500.7), Mark("D", 502.0))))
+    assert [mark.name for mark in course.marks] == ["A, B, C", "D", "Well, Bridge"]

@@ -274,3 +274,15 @@ def test_miracles_are_refused_or_do_not_break_the_plan(tmp_path, figure):
     assert code in {0, 2, 3}, said
     if found:
         assert found["plan"]["finish_time_s"] > 120
+
+
+def test_marks_and_waypoints_at_one_place_leave_no_gap_in_the_report(tmp_path):
+    points = road(4000)
+    gpx = track(points).replace("<trk>", "".join(
+        f'<wpt lat="{points[40][0]}" lon="{points[40][1]}"><name>W{k}</name></wpt>'
+        for k in range(2)) + "<trk>", 1)
+    scenario = race(tmp_path, gpx=gpx, more='[[mark]]\nname = "A"\nkm = 1\n'
+                    '[[mark]]\nname = "B"\nkm = 1\n[[mark]]\nname = "C"\nkm = 1.0004\n')
+    code, said, content = planned(scenario)
+    assert code == 0, said
+    assert [row["mark"] for row in content["splits"]] == ["A, B, C", "W0, W1", "Finish"]

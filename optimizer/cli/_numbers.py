@@ -1,0 +1,51 @@
+"""Numbers that people type behind an option: one type for all of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from optimizer.errors import InputError
+
+__all__ = ["LARGEST_SUM", "Number"]
+
+LARGEST_SUM = 1e9  # of money, in any currency
+
+
+class Number(click.FloatRange):
+    """A plain number within limits, with a decimal point or comma, and with its unit or without.
+
+    NaN and infinity are no numbers. What is wrong names the option, the limits and the unit.
+    """
+
+    name = "number"
+
+    def __init__(self, low: float, high: float, unit: str = "", *, above: bool = False) -> None:
+        """Set the limits, both allowed; `above` leaves the lower one out."""
+        super().__init__(low, high, min_open=above)
+        self.low, self.high, self.unit, self.above = low, high, unit, above
+
+    def convert(self, value: Any, param: click.Parameter | None,
+                ctx: click.Context | None) -> float:
+        """Read the text of an option; raises InputError that names it."""
+        del ctx
+        from optimizer.scenario.tables import parse_number
+
+        option = param.opts[0] if param else "number"
+        text = str(value).strip()
+        plain = text.removesuffix(self.unit).rstrip() if self.unit else text
+        try:
+            number = parse_number(plain, decimal_comma="," in plain)
+        except ValueError as error:
+            raise InputError(option, "", f'"{text}" {error}', self._right()) from error
+        if not self.low <= number <= self.high or (self.above and number == self.low):
+            raise InputError(option, "", f"{text} is out of range", self._right())
+        return number
+
+    def _right(self) -> str:
+        unit = f" {self.unit}" if self.unit else ""
+        low, high = (f"{limit:.12g}" for limit in (self.low, self.high))
+        if self.above:
+            return f"it has to be above {low} and at most {high}{unit}"
+        return f"it has to be a number between {low} and {high}{unit}"
