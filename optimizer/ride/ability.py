@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from optimizer.errors import InputError
 from optimizer.pacing.simulate import reserve_along
 
 if TYPE_CHECKING:
@@ -59,7 +60,10 @@ class Ability:
 
 def ability_of(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
                rider: Rider, *, all_out: bool = False) -> Ability:
-    """Tell CP from the powers (m,) [W] and paces (m,) [s/m] of a ride, stops included."""
+    """Tell CP from the powers (m,) [W] and paces (m,) [s/m] of a ride, stops included.
+
+    Raises InputError for a ride that is far beyond any rider of that CP.
+    """
     cp, sd = rider.critical_power, rider.critical_power_sd or CP_BAND * rider.critical_power
     shown = _shown(problem, power, pace, cp, rider.w_prime)
     if shown == 0.0:
@@ -94,6 +98,9 @@ def _shown(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.
 
     if left(_LEAST) >= 0.0:
         return 0.0
+    if left(_MOST) < 0.0:
+        raise InputError("ride", "", f"holds more than {_MOST:g} times the planned critical power "
+                         f"of {cp:.0f} W", "check the power meter and the rider's file")
     return cp * float(brentq(left, _LEAST, _MOST, xtol=1e-5))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from optimizer.errors import InputError
 from optimizer.ride.balance import Assumptions, balance_of
 from optimizer.ride.places import nodes_by_place
+from optimizer.ride.plausible import check_recording, check_result
 from optimizer.ride.posterior import posterior_of
 from optimizer.ride.segments import cut
 from optimizer.ride.stretches import (
@@ -34,9 +35,10 @@ if TYPE_CHECKING:
 
 __all__ = ["FieldTest", "Runs", "field_test"]
 
-_SEGMENTS = 220  # about as many in all; more tell little and cost time with their cube
-_SHORTEST, _LONGEST = 50.0, 400.0  # m
+_SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
+_SHORTEST = 50.0  # m
 _LEAST = 20  # segments that say something
+_LEAST_EACH = 3  # of each setup
 _ODD_SCORE = 4.0
 _ODD_ROUNDS = 6
 _MOST_ODD = 0.15  # of the segments; if more are odd it is the model that is
@@ -137,14 +139,19 @@ def field_test(spec: Runs, *, each_ride: bool = False,
     from threadpoolctl import threadpool_limits
 
     with threadpool_limits(1):
-        return _estimate(spec, each_ride, sizes)
+        try:
+            return _estimate(spec, each_ride, sizes)
+        except np.linalg.LinAlgError as error:
+            raise InputError(spec.rides[0].name, "", "contradicts itself: no drag explains its "
+                             "power, speed and heights together", "check that each sensor was "
+                             "alive, and the units") from error
 
 
 def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> FieldTest:
     _check(spec)
     spec = _located(spec)
     length = sum(ride.length for ride in spec.rides)
-    spacing = float(np.clip(length / _SEGMENTS, _SHORTEST, _LONGEST))
+    spacing = max(length / _SEGMENTS, _SHORTEST)
     nodes = nodes_by_place(spec.rides, spacing, spec.lap_length)
     segments = cut(spec.rides, spec.conditions, spec.bike, spec.rider_mass, nodes)
     names = (tuple(f"{number} {name}" for number, name in enumerate(spec.setups, 1)) if each_ride
@@ -154,6 +161,9 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
     reasons = plainly_bad(spec.rides, spec.bike, segments.mass, segments)
     reasons = {"left out on request": _asked(spec, segments), **reasons}
     balance, posterior, reasons = _fit_without_the_odd(spec, segments, groups, reasons, sizes)
+    _check_share(spec, groups, balance)
+    if sizes is None:  # the rides of a test that is planned are made up
+        check_result(spec.rides[0].name, names, *posterior.moments())
     return _result(spec, names, balance, posterior, reasons)
 
 
@@ -168,6 +178,17 @@ def _check(spec: Runs) -> None:
         if not (ride.has_elevation or ride.has_position or spec.lap_length):
             raise InputError(ride.name, "", "holds neither heights nor positions",
                              "record elevation_m or positions, or give the length of the lap")
+        check_recording(ride)
+
+
+def _check_share(spec: Runs, groups: NDArray[np.int64], balance: Balance) -> None:
+    """Refuse a group of rides of which nothing is left: what was thought of it is no result."""
+    left = np.bincount(groups[balance.segments.ride[balance.kept]], minlength=groups.max() + 1)
+    for k in np.flatnonzero(left < _LEAST_EACH):
+        ride = int(np.flatnonzero(groups == k)[0])
+        raise InputError(spec.rides[ride].name, "", f"has {left[k]} stretches that tell anything "
+                         f'of drag with "{spec.setups[ride]}"', f"at least {_LEAST_EACH} are "
+                         "needed, ridden without stops and brakes")
 
 
 def _located(spec: Runs) -> Runs:
@@ -202,6 +223,10 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
                              "anything of drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
                              "are needed, ridden without stops and brakes")
         balance = balance_of(segments, spec.bike.rolling_resistance, spec.assumptions, ~kept)
+        if len(balance.data) < _LEAST_EACH:
+            raise InputError(spec.rides[0].name, "", "passes hardly any place twice and has no "
+                             "heights, so that nobody knows what went into climbing",
+                             "ride laps or out and back, or record elevation_m")
         posterior = posterior_of(balance, groups, sizes)
         size = np.abs(np.nan_to_num(posterior.score))
         new = size > max(_ODD_SCORE, 0.8 * float(size.max()))

@@ -149,6 +149,8 @@ def posterior_of(balance: Balance, groups: NDArray[np.int64],
         noise = model.grain + sum(s * v for s, v in zip(size, model.patterns, strict=True))
         pull = _pull(balance, model, noise, size)
         spread = np.eye(model.columns.shape[1]) - model.columns.T @ fit.precision @ model.columns
+        if not np.all(np.diag(spread) > 0.0):
+            raise np.linalg.LinAlgError("the disturbances drown the rest")
         best = model.columns.T @ fit.weighted + spread @ pull
         before, value = value, prior.mean + best[:len(prior.scale)] * prior.scale
         value[:count] = np.maximum(value[:count], 0.05)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, lapack, qr
+from scipy.linalg import LinAlgError, cho_factor, cho_solve, lapack, qr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -100,11 +100,17 @@ def _evaluate(y: NDArray[np.float64], known: NDArray[np.float64],
               patterns: Sequence[NDArray[np.float64]], log_size: NDArray[np.float64],
               centre: NDArray[np.float64], strength: NDArray[np.float64],
               ) -> tuple[float, NDArray[np.float64]]:
-    """Logarithm of likelihood times prior, and the inverse of the covariance."""
+    """Logarithm of likelihood times prior, and the inverse of the covariance.
+
+    Sizes that are worlds apart are not to be had in double precision: never better than others.
+    """
     covariance = known.copy()
     for s, v in zip(np.exp(log_size), patterns, strict=True):
         covariance += s * v
-    factor = cho_factor(covariance, lower=True)
+    try:
+        factor = cho_factor(covariance, lower=True)
+    except LinAlgError:
+        return -np.inf, covariance
     half = float(np.sum(np.log(np.diag(factor[0]))))
     quadratic = float(y @ cho_solve(factor, y))
     inverse, _ = lapack.dpotri(factor[0], lower=1)

@@ -15,6 +15,7 @@ import numpy as np
 from optimizer.course import Correction
 from optimizer.errors import InputError
 from optimizer.ride import Ride
+from optimizer.ride.plausible import dead_power
 from optimizer.ride.spans import longest_step
 from optimizer.scenario.fit_file import read_fit
 from optimizer.scenario.tables import Row, parse_number, read_rows, read_text
@@ -223,6 +224,7 @@ def _assemble(file: str, name: str, recording: Recording) -> Ride:
                          "a ride has a sample a second")
     columns, time, start = _from_the_first_fix(columns, time, start, corrections)
     unknown = np.full(len(time), np.nan)
+    columns = _without_dead_sensors(columns, corrections)
     speed = columns.get("speed_mps", columns.get("speed_kmh", unknown * 3.6) / 3.6)
     speed = _filled(speed, time, "speed", corrections)
     wheel = _filled(columns.get("distance_m", unknown), time, "distance", corrections)
@@ -232,8 +234,14 @@ def _assemble(file: str, name: str, recording: Recording) -> Ride:
     if np.isnan(speed).any():
         speed = np.maximum(np.gradient(distance, time), 0.0)
         corrections.append(Correction("speed", len(time), "from the distance"))
+    _check_pace(file, distance, time)
+    power = columns.get("power_w", unknown)
+    dead = dead_power(time, distance, speed, power, elevation)
+    if dead.any():
+        corrections.append(Correction("power of 0 W where nobody can coast", int(dead.sum()),
+                                      "taken as not recorded"))
     return Ride(name=name, time=time, distance=distance, speed=speed,
-                power=columns.get("power_w", unknown), elevation=elevation, latitude=latitude,
+                power=np.where(dead, np.nan, power), elevation=elevation, latitude=latitude,
                 longitude=longitude, start=start, corrections=tuple(corrections),
                 virtual=recording.virtual)
 
@@ -307,6 +315,26 @@ def _positions(columns: dict[str, NDArray[np.float64]], time: NDArray[np.float64
     latitude, longitude = (np.where(outside, np.nan, np.interp(axis, axis[fix], values[fix]))
                            for values in (latitude, longitude))
     return latitude, longitude
+
+
+def _without_dead_sensors(columns: dict[str, NDArray[np.float64]],
+                          corrections: list[Correction]) -> dict[str, NDArray[np.float64]]:
+    """Columns without a distance or speed of 0 throughout: that sensor was not there."""
+    dead = [name for name in ("distance_m", "speed_mps", "speed_kmh")
+            if name in columns and not np.any(np.nan_to_num(columns[name]))]
+    corrections += [Correction(f"{name} of 0 throughout", len(columns[name]), "left out")
+                    for name in dead]
+    return {name: values for name, values in columns.items() if name not in dead}
+
+
+def _check_pace(file: str, distance: NDArray[np.float64], time: NDArray[np.float64]) -> None:
+    if distance[-1] <= 0.0:
+        raise InputError(file, "", "does not move: its distance is 0 throughout",
+                         "check the speed sensor, or record positions")
+    if distance[-1] > _LONG_STEP * time[-1]:
+        raise InputError(file, "", f"covers {distance[-1] / 1000:.1f} km in {time[-1]:.0f} s, "
+                         "faster than one can ride", "give elapsed_s in seconds and distance_m in "
+                         "metres")
 
 
 def _filled(values: NDArray[np.float64], time: NDArray[np.float64], what: str,
