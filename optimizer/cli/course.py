@@ -17,13 +17,15 @@ if TYPE_CHECKING:
     from optimizer.conditions import Conditions
     from optimizer.course import Course
     from optimizer.job.start_times import StartTime
+    from optimizer.scenario.terrain_file import TerrainModel
 
 __all__ = ["command"]
 
 _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km": "from_km",
                   "to_km": "to_km", "reverse": "reverse", "laps": "laps", "piece": "piece",
-                  "flat": "flat", "smoothing": "smoothing", "keep": "keep",
-                  "skill_percent": "skill_percent", "wet": "wet",
+                  "flat": "flat", "heights": "heights", "heights_unit": "heights_unit",
+                  "smoothing": "smoothing", "keep": "keep", "skill_percent": "skill_percent",
+                  "wet": "wet",
                   "descent_cap_kmh": "descent_cap_kmh"}
 
 
@@ -42,6 +44,11 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
 @click.option("--flat", is_flag=True, help="Take a track without heights as flat.")
 @click.option("--smoothing", type=Number(0, 1e12, above=True), metavar="X",
               help="Fixed smoothing of the heights; without it the data's own noise decides.")
+@click.option("--heights", metavar="FILE.tif", multiple=True, type=click.Path(),
+              help="A terrain model that gives the heights instead of FILE: GeoTIFF; may be given "
+                   "several times, for tiles.")
+@click.option("--heights-unit", type=click.Choice(["m", "ft"]),
+              help="Unit of its heights, where it does not say it.")
 @click.option("--keep", metavar="NAME", multiple=True,
               help="A flaw not to be mended, as the table of corrections names it.")
 @click.option("--skill-percent", type=Number(10, 100, "%"), metavar="X", default=60.0,
@@ -113,7 +120,8 @@ def _refuse(context: click.Context, files: tuple[str, ...]) -> None:
 
 def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None,
           to_km: float | None, reverse: bool, laps: int, piece: int | None, flat: bool,
-          smoothing: float | None, keep: tuple[str, ...], skill_percent: float, wet: bool,
+          smoothing: float | None, heights: tuple[str, ...], heights_unit: str | None,
+          keep: tuple[str, ...], skill_percent: float, wet: bool,
           descent_cap_kmh: float | None) -> Course:
     from optimizer.course import MENDING, Cleaning, Handling, Shape, read_course
     from optimizer.scenario.course_file import read_features
@@ -130,7 +138,14 @@ def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None
         cleaning=Cleaning(skip=frozenset(keep), penalty=smoothing, flat=flat, piece=piece),
         handling=Handling(skill=skill_percent / 100, wet=wet,
                           descent_cap=(descent_cap_kmh or math.inf) / 3.6),
-        features=read_features(features) if features else None)
+        features=read_features(features) if features else None,
+        terrain=_terrain(heights, heights_unit))
+
+
+def _terrain(names: tuple[str, ...], unit: str | None) -> TerrainModel | None:
+    from optimizer.scenario.terrain_file import read_terrain, terrain_files
+
+    return read_terrain(terrain_files(Path(), names), unit) if names else None
 
 
 def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime, ...]) -> None:
@@ -143,14 +158,18 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
         start_rows,
         start_sentence,
     )
+    from optimizer.report.heights import HEADINGS, height_rows, height_sentences
 
-    say(f"{course.name}:", *sentences(course))
+    say(f"{course.name}:", *sentences(course), *height_sentences(course))
     for doubt in course.doubts:
         say(f"Mind: {doubt}")
     say(CAUTION)
     headings = ("Stretch", "km", "up, m", "grade, %", "head, km/h", "cross, km/h")
     rows = leg_rows(course, conditions)
     table(headings[:len(rows[0])], rows, "Stretches between the marks")
+    differing = height_rows(course)
+    if differing:
+        table(HEADINGS, differing, "Heights by terrain model and by track")
     table(("Steepest", "up", "from", "down", "from"), grade_rows(course))
     if course.corners:
         slowest = sorted(course.corners, key=lambda corner: corner.speed)[:12]

@@ -85,10 +85,12 @@ class Log:
             self.corrections.append(Correction(what, int(count), effect, option))
 
 
-def clean_points(points: Points, cleaning: Cleaning, log: Log) -> Points:
+def clean_points(points: Points, cleaning: Cleaning, log: Log, *,
+                 heights: bool = True) -> Points:
     """Points in order, apart from each other, without jumps, each with a height.
 
-    Raises InputError where nothing is left to ride on.
+    Without `heights` a file may lack them; all are then nan. Raises InputError where nothing is
+    left to ride on.
     """
     points = _one_piece(_in_order(points, log), cleaning, log)
     if log.wants("repeats"):
@@ -105,7 +107,7 @@ def clean_points(points: Points, cleaning: Cleaning, log: Log) -> Points:
         raise InputError(log.file, "", "has no length: all its points are at one place",
                          "export the track of a ride, or a drawn course")
     _note_gaps(points, log)
-    return _with_heights(points, cleaning, log)
+    return _with_heights(points, cleaning, log, heights)
 
 
 def _lengths(points: Points) -> NDArray[np.float64]:
@@ -228,13 +230,15 @@ def _note_gaps(points: Points, log: Log) -> None:
                           "cannot be seen.")
 
 
-def _with_heights(points: Points, cleaning: Cleaning, log: Log) -> Points:
+def _with_heights(points: Points, cleaning: Cleaning, log: Log, needed: bool) -> Points:
     """Fill missing heights along the way; refuse a track that has none."""
     height = points.elevation
     absurd = np.isfinite(height) & ((height < _HEIGHTS[0]) | (height > _HEIGHTS[1]))
     log.mended("", "heights that no road has", int(absurd.sum()), "taken as missing")
     known = np.isfinite(height) & ~absurd
     if not known.any() or not np.any(height[known] != 0.0):
+        if not needed:
+            return replace(points, elevation=np.full(len(points), np.nan))
         if not cleaning.flat:
             raise InputError(log.file, "", "has no elevation, so its climbs are unknown",
                              "export it with elevation, or say that the course is flat")

@@ -84,6 +84,10 @@ class Course:
     shelter : (n,) share of the open wind that reaches the road, 0 to 1
     elevation_sd : standard error of the smoothed elevation [m]
     grade_sd : standard error of the grade over 100 m
+    height_error : (n + 1,) standard error of the elevation by place [m], None where only
+        `elevation_sd` is known
+    track_elevation : (n + 1,) what the track's own heights would have given [m], nan where it has
+        none; None where they are the elevation
     """
 
     name: str
@@ -102,6 +106,8 @@ class Course:
     doubts: tuple[str, ...] = ()
     elevation_sd: float = 0.0
     grade_sd: float = 0.0
+    height_error: NDArray[np.float64] | None = None
+    track_elevation: NDArray[np.float64] | None = None
 
     def __post_init__(self) -> None:
         for name in ("distance", "latitude", "longitude", "elevation", "heading",
@@ -109,6 +115,11 @@ class Course:
             array = np.array(getattr(self, name), dtype=float)
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+        for name in ("height_error", "track_elevation"):
+            if getattr(self, name) is not None:
+                array = np.array(getattr(self, name), dtype=float)
+                array.flags.writeable = False
+                object.__setattr__(self, name, array)
 
     @property
     def length(self) -> float:

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.course.cleaning import Log
 from optimizer.course.geodesy import east_north, move, step_lengths
 from optimizer.course.heights import road_heights
 from optimizer.course.smoothing import smooth
+from optimizer.course.terrain import ground_along
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from optimizer.course.cleaning import Cleaning, Log
+    from optimizer.course.cleaning import Cleaning
     from optimizer.course.gpx import Points
+    from optimizer.course.terrain import HeightModel
 
 __all__ = ["Line", "Shape", "draw_line", "shape_line"]
 
@@ -45,7 +48,9 @@ class Line:
     """An even line on the ground.
 
     `distance`, `latitude`, `longitude`, `elevation`: (n + 1,); `height_sd` [m] and `grade_sd`
-    of the elevation; `heading_sd` [rad] of the direction of one step.
+    of the elevation; `heading_sd` [rad] of the direction of one step. With a terrain model also
+    `height_error` (n + 1,), the standard error by place [m], and `track_elevation` (n + 1,), what
+    the file alone would have given [m], nan where it has no heights.
     """
 
     distance: NDArray[np.float64]
@@ -55,6 +60,8 @@ class Line:
     height_sd: float = 0.0
     grade_sd: float = 0.0
     heading_sd: float = 0.0
+    height_error: NDArray[np.float64] | None = None
+    track_elevation: NDArray[np.float64] | None = None
 
     @property
     def heading(self) -> NDArray[np.float64]:
@@ -63,8 +70,12 @@ class Line:
         return np.asarray(np.arctan2(east, north))
 
 
-def draw_line(points: Points, cleaning: Cleaning, log: Log) -> Line:
-    """Smooth positions and heights of cleaned points onto an even line."""
+def draw_line(points: Points, cleaning: Cleaning, log: Log,
+              terrain: HeightModel | None = None) -> Line:
+    """Smooth positions and heights of cleaned points onto an even line.
+
+    Heights come from the `terrain` model where there is one.
+    """
     raw = np.concatenate([[0.0], np.cumsum(step_lengths(points.latitude, points.longitude))])
     if not _SHORTEST <= raw[-1] <= _LONGEST:
         size = f"{raw[-1]:.0f} m" if raw[-1] < 10_000 else f"{raw[-1] / 1000:.0f} km"
@@ -76,12 +87,40 @@ def draw_line(points: Points, cleaning: Cleaning, log: Log) -> Line:
     latitude, longitude = _spread(length, latitude, longitude, FINE_STEP)
     fine = np.linspace(0.0, length[-1], len(latitude))
     coarse = np.linspace(0.0, length[-1], max(int(np.ceil(length[-1] / cleaning.step)), 2) + 1)
-    heights = road_heights(
-        np.interp(raw, nodes, length), points.elevation, coarse,
-        np.interp(coarse, fine, latitude), _between(coarse, fine, longitude),
-        cleaning.penalty, log)
-    return Line(fine, latitude, longitude, np.interp(fine, coarse, heights.values),
-                heights.height_sd, heights.grade_sd, heading_sd)
+    where = np.interp(raw, nodes, length)
+    place = (coarse, np.interp(coarse, fine, latitude), _between(coarse, fine, longitude))
+    if terrain is None:
+        heights = road_heights(where, points.elevation, *place, cleaning.penalty, log)
+        return Line(fine, latitude, longitude, np.interp(fine, coarse, heights.values),
+                    heights.height_sd, heights.grade_sd, heading_sd)
+    return _on_ground(Line(fine, latitude, longitude, np.zeros(len(fine)), heading_sd=heading_sd),
+                      where, points.elevation, place, cleaning, log, terrain)
+
+
+def _on_ground(line: Line, where: NDArray[np.float64], height: NDArray[np.float64],
+               place: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
+               cleaning: Cleaning, log: Log, terrain: HeightModel) -> Line:
+    """Give a line the heights of a terrain model, and beside them those of its own file."""
+    track = own = None
+    if np.isfinite(height).all():
+        # What is wrong with the file's heights is not wrong with the course: a log of its own.
+        aside = Log(log.file, log.skip)
+        own = np.interp(line.distance, place[0], road_heights(
+            where, height, *place, cleaning.penalty, aside).values)
+        rough = Log(log.file, log.skip | {"heights"})
+        track = np.interp(line.distance, place[0], road_heights(
+            where, height, *place, cleaning.penalty, rough).values)
+    ground = ground_along(line.distance, line.latitude, line.longitude, track, terrain, log)
+    barometer_free = Log(log.file, log.skip | {"drift"})
+    heights = road_heights(line.distance, ground.height, *place, cleaning.penalty, barometer_free)
+    log.corrections += [c for c in barometer_free.corrections if c.option != "heights"]
+    log.doubts += barometer_free.doubts
+    error = np.hypot(ground.sd, heights.height_sd)
+    return replace(
+        line, elevation=np.interp(line.distance, place[0], heights.values),
+        height_sd=float(np.sqrt(np.mean(error**2))), grade_sd=heights.grade_sd,
+        height_error=error,
+        track_elevation=np.full(len(line.distance), np.nan) if own is None else own)
 
 
 def _positions(points: Points, raw: NDArray[np.float64], nodes: NDArray[np.float64], log: Log,
@@ -144,8 +183,15 @@ def shape_line(line: Line, shape: Shape, file: str) -> Line:
     line = _cut(line, shape, file)
     if shape.reverse:
         line = replace(line, latitude=line.latitude[::-1], longitude=line.longitude[::-1],
-                       elevation=line.elevation[::-1])
+                       elevation=line.elevation[::-1], **{
+                           name: values[::-1] for name, values in _of_the_ground(line).items()})
     return _repeat(line, shape.laps, file) if shape.laps != 1 else line
+
+
+def _of_the_ground(line: Line) -> dict[str, Any]:
+    """Arrays that only a line with a terrain model has."""
+    return {name: values for name in ("height_error", "track_elevation")
+            if (values := getattr(line, name)) is not None}
 
 
 def _cut(line: Line, shape: Shape, file: str) -> Line:
@@ -162,7 +208,9 @@ def _cut(line: Line, shape: Shape, file: str) -> Line:
     return replace(line, distance=nodes - shape.start,
                    latitude=np.interp(nodes, line.distance, line.latitude),
                    longitude=_between(nodes, line.distance, line.longitude),
-                   elevation=np.interp(nodes, line.distance, line.elevation))
+                   elevation=np.interp(nodes, line.distance, line.elevation), **{
+                       name: np.interp(nodes, line.distance, values)
+                       for name, values in _of_the_ground(line).items()})
 
 
 def _repeat(line: Line, laps: int, file: str) -> Line:
@@ -185,4 +233,7 @@ def _repeat(line: Line, laps: int, file: str) -> Line:
     even = np.linspace(0.0, length[-1], max(int(np.ceil(length[-1] / FINE_STEP)), 2) + 1)
     return replace(line, distance=even, latitude=np.interp(even, length, latitude),
                    longitude=_between(even, length, longitude),
-                   elevation=np.interp(even, length, elevation))
+                   elevation=np.interp(even, length, elevation), **{
+                       name: np.interp(even, length, np.concatenate(
+                           [values, np.tile(values[first], laps - 1)]))
+                       for name, values in _of_the_ground(line).items()})

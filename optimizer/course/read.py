@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.course.profile import Line
+    from optimizer.course.terrain import HeightModel
 
 __all__ = ["read_course"]
 
@@ -39,7 +40,8 @@ _JOINED = 200.0  # m
 
 def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None = None,
                 cleaning: Cleaning | None = None, handling: Handling | None = None,
-                features: Features | None = None) -> Course:
+                features: Features | None = None,
+                terrain: HeightModel | None = None) -> Course:
     """Read, clean and resample a GPX file, or several that follow on each other.
 
     Parameters
@@ -48,6 +50,7 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
     cleaning : what may be mended
     handling : how the rider takes corners
     features : what no track holds: surfaces, terrain, shelter, limits, marks
+    terrain : a terrain model, which gives the heights instead of the file
 
     Raises InputError where there is no rideable course in the file.
     """
@@ -56,7 +59,8 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
     files = [path] if isinstance(path, str | Path) else list(path)
     points = _joined([(str(file), read_gpx(file)) for file in files])
     log = Log(str(files[0]), cleaning.skip)
-    line = draw_line(clean_points(points, cleaning, log), cleaning, log)
+    line = draw_line(clean_points(points, cleaning, log, heights=terrain is None), cleaning, log,
+                     terrain)
     line = shape_line(line, shape or Shape(), log.file)
     return _course(points, line, cleaning.step, handling, features, log)
 
@@ -106,7 +110,10 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
         roughness=lay(features.stretches, "terrain", nodes, TERRAINS["open"]),
         shelter=lay(features.stretches, "shelter", nodes, 1.0),
         marks=_together(marks), corners=corners, corrections=tuple(log.corrections),
-        doubts=tuple(log.doubts), elevation_sd=line.height_sd, grade_sd=line.grade_sd)
+        doubts=tuple(log.doubts), elevation_sd=line.height_sd, grade_sd=line.grade_sd, **{
+            name: np.interp(nodes, line.distance, values) for name, values in (
+                ("height_error", line.height_error), ("track_elevation", line.track_elevation))
+            if values is not None})
 
 
 def _longitude(nodes: NDArray[np.float64], line: Line) -> NDArray[np.float64]:

@@ -20,6 +20,7 @@ from optimizer.report.along import (
     row_title,
 )
 from optimizer.report.course_map import course_map, letters
+from optimizer.report.heights import height_chart, height_sentences
 from optimizer.report.page import Chart, Markup, Points, Section, Table, asset, render
 from optimizer.report.words import clock, kilometres, signed_seconds
 
@@ -52,8 +53,8 @@ def course_page(course: Course, conditions: Conditions | None = None,
     if conditions is not None:
         sections.append(Section("air", "Air and wind", _air(course, conditions, starts)))
     sections.append(Section("data", "What was mended, and what is doubtful", _data(course)))
-    return render(course.name, sentences(course), sections, kicker="The course", foot=[CAUTION],
-                  style=asset("plan_page.css"))
+    return render(course.name, [*sentences(course), *height_sentences(course)], sections,
+                  kicker="The course", foot=[CAUTION], style=asset("plan_page.css"))
 
 
 # --- words and rows, for the terminal as well -----------------------------------------------
@@ -178,6 +179,9 @@ def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, str, str, str, st
 
 def _road(course: Course, conditions: Conditions | None) -> list[Part]:
     parts: list[Part] = [_profile(course)]
+    beside = height_chart(course)
+    if beside:
+        parts.append(beside)
     drawing = course_map(course, conditions)
     if drawing:
         key = Markup("").join(

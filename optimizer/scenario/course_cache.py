@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from optimizer.scenario.terrain_file import TerrainModel
+
 __all__ = ["cached_course"]
 
 _MOST = 100  # courses that are kept
@@ -41,19 +43,22 @@ _LISTS = {"marks": Mark, "corners": Corner, "corrections": Correction}
 
 
 def cached_course(paths: Sequence[Path], *, shape: Shape, cleaning: Cleaning,
-                  handling: Handling, features: Features) -> Course:
+                  handling: Handling, features: Features,
+                  terrain: TerrainModel | None = None) -> Course:
     """Read a course as `read_course` does, or take what an earlier reading of the same gave.
 
-    The same are the bytes of the files, every setting, and the program that reads them. A cache
+    The same are the bytes of the files, every setting, and the program that reads them; of a
+    terrain model, which may be large, the sizes and times of its files. A cache
     that cannot be read or written is done without. Raises InputError as `read_course` does.
     """
-    key = _key(paths, [asdict(part) for part in (shape, cleaning, handling, features)])
+    key = _key(paths, [*(asdict(part) for part in (shape, cleaning, handling, features)),
+                       {"terrain": terrain.key if terrain else ""}])
     file = _folder() / f"{key}.npz" if key else None
     known = _load(file) if file else None
     if known is not None:
         return known
     course = read_course(paths, shape=shape, cleaning=cleaning, handling=handling,
-                         features=features)
+                         features=features, terrain=terrain)
     if file:
         with contextlib.suppress(InputError, OSError):
             write_atomic(file, _packed(course))

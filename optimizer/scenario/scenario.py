@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from optimizer.course import Course
     from optimizer.evidence import Effect
     from optimizer.rider import Rider
+    from optimizer.scenario.terrain_file import TerrainModel
 
 __all__ = ["Scenario", "read_scenario"]
 
@@ -73,6 +74,10 @@ class CourseTable(_Table):
         "smoother; without it the data's own noise decides")
     features: str | None = Field(default=None, description="a CSV of surfaces, terrain, "
                                  "shelter, speeds and marks")
+    heights: str | list[str] | None = Field(default=None, description="a terrain model that gives "
+                                            "the heights instead: GeoTIFF files, or tiles/*.tif")
+    heights_unit: Literal["m", "ft"] | None = Field(
+        default=None, description="unit of its heights, where the files do not say it")
     keep: list[str] = Field(default=[], description="flaws that are not to be mended, of "
                             + ", ".join(MENDING))
 
@@ -233,7 +238,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         budget=scenario.budget if budget is None else budget, currency=scenario.currency,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
-        assumptions=(*_assumed(scenario, conditions), *notes),
+        assumptions=(*_assumed(scenario, conditions), *_of_heights(course), *notes),
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
                          else scenario.conditions.forecast))
@@ -266,9 +271,22 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
             skill=handling.skill_percent / 100, wet=scenario.conditions.wet,
             braking=handling.braking_mps2, dead_turn_speed=handling.dead_turn_kmh / 3.6,
             descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
-        features=_features(file, scenario))
+        features=_features(file, scenario), terrain=_terrain(file, scenario))
     _check_places(file, scenario, course.length / 1000)
     return course
+
+
+def _terrain(file: TomlFile, scenario: Scenario) -> TerrainModel | None:
+    """Open the terrain model that the course names."""
+    names = scenario.course.heights
+    if not names:
+        return None
+    from optimizer.scenario.terrain_file import read_terrain, terrain_files
+
+    for k, name in enumerate([names] if isinstance(names, str) else names):
+        if "*" not in name:
+            _beside(file, name, "course", "heights", *(() if isinstance(names, str) else (k,)))
+    return read_terrain(terrain_files(file.path.parent, names), scenario.course.heights_unit)
 
 
 def _features(file: TomlFile, scenario: Scenario) -> Features:
@@ -472,12 +490,23 @@ def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
     return found
 
 
+def _of_heights(course: Course) -> list[str]:
+    """Say how well the heights of a terrain model are known, by place."""
+    if course.height_error is None:
+        return []
+    low, high = np.percentile(course.height_error, [5.0, 95.0])
+    return [(f"heights of a terrain model, with a standard error of {low:.1f} to {high:.1f} m by "
+             "place")]
+
+
 def _sources(file: TomlFile, scenario: Scenario, rider: str,
              forecast: str | None) -> tuple[tuple[str, str], ...]:
     kit = scenario.kit
     gpx = scenario.course.gpx
     named = [("scenario", file.path.name),
              ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
+             ("heights", scenario.course.heights if isinstance(scenario.course.heights, str)
+              else ", ".join(scenario.course.heights or [])),
              ("features", scenario.course.features), ("rider", rider), ("forecast", forecast)]
     if kit:
         named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -123,3 +124,25 @@ def test_slips_are_explained(tmp_path, monkeypatch, args, problem):
         assert result.exit_code == 2
         assert problem in result.output
     assert not list(tmp_path.iterdir())
+
+
+def test_heights_of_a_terrain_model(tmp_path):
+    """Both profiles are told and drawn; the model is a level plain, the track says hills."""
+    rasterio = pytest.importorskip("rasterio")
+    pyproj = pytest.importorskip("pyproj")
+    x, y = pyproj.Transformer.from_crs(4326, 32632, always_xy=True).transform(7.0, 46.0)
+    transform = rasterio.transform.from_origin(x - 500, y + 4000, 10, 10)
+    with rasterio.open(tmp_path / "plain.tif", "w", driver="GTiff", height=500, width=500, count=1,
+                       dtype="float32", crs="EPSG:32632", transform=transform) as file:
+        file.write(np.full((500, 500), 100.0, dtype="float32"), 1)
+    east, north = straight(4000.0)
+    hills = 100 + 8 * np.sin(np.linspace(0, 25, len(east)))
+    track = write_road(tmp_path / "a.gpx", east, north, hills)
+    done = _run(track, "--heights", tmp_path / "plain.tif")
+    assert done.exit_code == 0, done.output
+    assert "0 m of ascent" in done.output
+    assert "come from a terrain model" in done.output
+    assert "track's own heights give" in done.output
+    assert "Do track and terrain model agree?" in (tmp_path / "a-course.html").read_text()
+    with pytest.raises(InputError, match="no such file"):
+        _run(track, "--heights", tmp_path / "none.tif")
