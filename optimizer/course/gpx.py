@@ -16,6 +16,7 @@ from optimizer.files import open_input
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from io import BufferedReader
 
     from numpy.typing import NDArray
 
@@ -27,6 +28,12 @@ LARGEST_FILE = 256 * 2**20  # bytes; a million points take about 120 MB
 MOST_POINTS = 2_000_000
 DEEPEST = 32  # GPX needs five levels, extensions a few more
 LONGEST_TEXT = 4096  # characters of a name or number
+LONGEST_PIECE = 2**20  # bytes of one comment, instruction or tag
+MOST_PLACES = 10_000  # waypoints
+
+# The parser reads what it has of an unfinished piece again whenever more comes: bytes at a time
+# are many, and what is unfinished is bounded.
+_CHUNK = 2**16
 
 _POINTS = frozenset(("trkpt", "rtept", "wpt"))
 _PARTS = frozenset(("ele", "time", "name"))
@@ -73,7 +80,7 @@ def read_gpx(path: Path | str) -> Points:
     reader = _Reader(str(path))
     try:
         with open_input(path, LARGEST_FILE) as stream:
-            reader.parser.ParseFile(stream)
+            reader.read(stream)
     except expat.ExpatError as error:
         reason = expat.ErrorString(error.code) or "unknown"
         raise InputError(str(path), f"line {error.lineno}", f"is not well-formed XML ({reason})",
@@ -109,6 +116,17 @@ class _Reader:
         self.parser.StartDoctypeDeclHandler = self._doctype
         self.parser.EntityDeclHandler = self._doctype
 
+    def read(self, stream: BufferedReader) -> None:
+        """Parse a file in time and memory that grow with its size, whatever is in it."""
+        given = 0
+        while chunk := stream.read(_CHUNK):
+            self.parser.Parse(chunk, False)
+            given += len(chunk)
+            if given - self.parser.CurrentByteIndex > LONGEST_PIECE + _CHUNK:
+                raise self._refuse("holds a comment, instruction or tag of more than "
+                                   f"{LONGEST_PIECE // 2**20} MB", "take it out")
+        self.parser.Parse(b"", True)
+
     def _doctype(self, *_: object) -> None:
         raise self._refuse("holds a document type or entities, which GPX never needs",
                            "export the course again from where it was drawn")
@@ -121,6 +139,9 @@ class _Reader:
         if self.point:
             if tag in _PARTS and depth == self.point_depth + 1:
                 self.text = ""
+            elif tag in _POINTS:
+                raise self._refuse(f"has a {tag} inside of a {self.point}",
+                                   "export the course again")
             elif depth > DEEPEST:
                 raise self._refuse("nests elements too deep", "export the course again")
         elif tag in _POINTS:
@@ -176,6 +197,8 @@ class _Reader:
         parts = self.parts
         if tag == "wpt":
             self.places.append((parts.get("name", ""), *self.position))
+            if len(self.places) > MOST_PLACES:
+                raise self._refuse(f"has more than {MOST_PLACES:,} waypoints", "take some out")
             return
         points = self.found[tag]
         points.append((*self.position, parts.get("ele"), parts.get("time"), self.segment[tag]))

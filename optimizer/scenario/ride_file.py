@@ -132,7 +132,7 @@ def _from_gpx(file: Path) -> Recording:
                          "export it again as plain GPX") from error
     except (ParseError, ValueError) as error:
         raise InputError(str(file), "", f"is not GPX: {error}", "export it again") from error
-    points = [point for point in root.iter() if _tag(point) == "trkpt"]
+    points = _outermost(root, "trkpt")
     if len(points) < _LEAST:
         raise InputError(str(file), "", f"has {len(points)} track points",
                          "a ride has one a second, in a trk")
@@ -142,6 +142,9 @@ def _from_gpx(file: Path) -> Recording:
     start = None
     for number, point in enumerate(points, 1):
         below = {_tag(part): (part.text or "").strip() for part in point.iter()}
+        if sum(_tag(part) == "trkpt" for part in point.iter()) > 1:
+            raise InputError(str(file), f"track point {number}", "has a trkpt inside of it",
+                             "export it again")
         moment = _gpx_moment(file, number, below.get("time", ""))
         start = start or moment
         found["elapsed_s"].append((moment - start).total_seconds())
@@ -160,6 +163,18 @@ def _from_gpx(file: Path) -> Recording:
     kinds = [(part.text or "").lower() for part in root.iter() if _tag(part) == "type"]
     return Recording(columns, start, gaps if segments > 1 else (),
                      any("virtual" in kind for kind in kinds))
+
+
+def _outermost(root: Element, tag: str) -> list[Element]:
+    """Elements of a name in their order, without those inside of another such element."""
+    found, waiting = [], [root]
+    while waiting:
+        element = waiting.pop()
+        if _tag(element) == tag:
+            found.append(element)
+        else:
+            waiting.extend(reversed(element))
+    return found
 
 
 def _tag(element: Element) -> str:

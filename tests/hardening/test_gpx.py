@@ -9,8 +9,9 @@ import time
 import numpy as np
 import pytest
 
-from optimizer.course import Cleaning, Shape, read_course
+from optimizer.course import Cleaning, Shape, gpx, read_course
 from optimizer.errors import InputError
+from optimizer.scenario import ride_file
 from tests.hardening.corpus import road, track
 
 GOOD = road(2000)
@@ -37,6 +38,10 @@ REFUSED = {
                          + BODY.encode()),
     "nested deep": b"<gpx>" + b"<a>" * 100_000,
     "endless name": BODY.replace("Made up", "x" * 5_000_000).encode(),
+    "a point in a point": BODY.replace("<ele>", "<trkpt lat='1' lon='2'/><ele>", 1).encode(),
+    "nested points": b"<gpx><trk><trkseg>" + b'<trkpt lat="1" lon="2">' * 16_000,
+    "waypoints without end": BODY.replace(
+        "<trk>", '<wpt lat="1" lon="2"/>' * 10_001 + "<trk>").encode(),
     "unknown entity": BODY.replace("Made up", "&nbsp;").encode(),
     "unknown encoding": ('<?xml version="1.0" encoding="klingon"?>' + BODY).encode(),
     "latin-1 called UTF-8": BODY.replace("Made up", "Col de la Möve").encode("latin-1"),
@@ -68,6 +73,79 @@ def test_is_refused_at_once_with_a_reason(tmp_path, name):
     assert error.value.problem
     assert error.value.remedy
     assert len(str(error.value)) < 1000
+
+
+HUGE = "x" * 3 * 2**20
+PIECES = {
+    "comment": f"<!--{HUGE}-->", "instruction": f"<?a {HUGE}?>", "attribute": f'<a b="{HUGE}"/>',
+    "name": f"<{HUGE}/>", "blanks in a tag": f"<a {' ' * len(HUGE)}/>",
+    "comment without end": f"<!--{HUGE}"}
+
+
+class _Pieces:
+    """A file that counts the bytes which the parser still has to look at, at each reading."""
+
+    def __init__(self, content, reader):
+        self.left, self.reader, self.looked_at, self.given = content, reader, 0, 0
+
+    def read(self, size):
+        chunk, self.left = self.left[:size], self.left[size:]
+        self.given += len(chunk)
+        self.looked_at += self.given - max(self.reader.parser.CurrentByteIndex, 0)
+        return chunk
+
+
+@pytest.mark.parametrize("place", ["before", "inside", "after"])
+@pytest.mark.parametrize("what", PIECES)
+def test_an_endless_piece_is_refused_with_its_line_and_read_only_so_far(tmp_path, what, place):
+    at = {"before": 0, "inside": BODY.index("<trk>"), "after": len(BODY)}[place]
+    content = BODY[:at] + "\n" + PIECES[what] + BODY[at:]
+    file = tmp_path / "course.gpx"
+    file.write_text(content)
+    line = content[:at + 1].count("\n") + 1
+    with pytest.raises(InputError, match=f"line {line}: .*(than 1 MB|junk after)"):
+        gpx.read_gpx(file)
+    reader = gpx._Reader("x")
+    pieces = _Pieces(content.encode(), reader)
+    with pytest.raises(InputError):
+        reader.read(pieces)
+    assert pieces.given < 2**20 + len(BODY) + 3 * 2**16
+
+
+def test_long_pieces_are_read_in_work_that_grows_as_the_file():
+    def work(count):
+        comments = f"<!--{'x' * 300_000}-->" * count
+        reader = gpx._Reader("x")
+        pieces = _Pieces(BODY.replace("<trk>", comments + "<trk>").encode(), reader)
+        reader.read(pieces)
+        return pieces.looked_at / pieces.given
+
+    # Each byte a few times, however many there are: not once for each part of the file.
+    assert work(12) < 1.5 * work(3) < 12
+
+
+def test_characters_without_end_outside_of_names_are_skipped(tmp_path):
+    file = tmp_path / "course.gpx"
+    file.write_text(BODY.replace("<trk>", f"<extensions><a>{HUGE}</a><b><![CDATA[{HUGE}]]></b>"
+                                 "</extensions><trk>"))
+    assert len(gpx.read_gpx(file)) == len(GOOD)
+
+
+def test_a_ride_whose_points_hold_each_other_is_refused_without_looking_at_each_in_each(tmp_path):
+    point = '<trkpt lat="1" lon="2"><time>2031-06-15T09:00:00Z</time>'
+    file = tmp_path / "ride.gpx"
+    looked_at = []
+    original = ride_file._tag
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ride_file, "_tag", lambda part: looked_at.append(1) or original(part))
+        for count in (500, 2000):
+            looked_at.clear()
+            file.write_text(f"<gpx><trk><trkseg>{point * 40}{'</trkpt>' * 40}"
+                            + (point + "</trkpt>") * 40 + point * count + "</trkpt>" * count
+                            + "</trkseg></trk></gpx>")
+            with pytest.raises(InputError, match="track point 1: has a trkpt inside"):
+                ride_file.read_ride(file)
+            assert len(looked_at) < 5 * count + 2000
 
 
 def sound(course):
