@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from optimizer.report.page import Chart, Markup, Points, Section, Table, render
+from optimizer.report.spreadsheet import harmless
 from optimizer.report.words import clock, listing, money, watts
 
 if TYPE_CHECKING:
@@ -45,15 +46,10 @@ def table_csv(outcomes: Sequence[Outcome]) -> str:
         figures = [""] * 8 if one.failure else [
             f"{one.finish_time:.2f}", f"{one.low:.1f}", f"{one.high:.1f}", f"{one.gap:.3g}",
             f"{one.mean_power:.1f}", f"{one.spend:g}", one.currency, ";".join(one.items)]
-        writer.writerow(map(_harmless, [
+        writer.writerow(map(harmless, [
             one.case, one.course, one.rider, one.weather, *figures,
             "" if one.failure else f"{one.folder}/report.html", one.failure]))
     return out.getvalue()
-
-
-def _harmless(cell: str) -> str:
-    """Cell that no spreadsheet takes for a formula."""
-    return f"'{cell}" if cell[:1] in {"=", "+", "-", "@", "\t", "\r"} else cell
 
 
 def table_page(name: str, outcomes: Sequence[Outcome]) -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import importlib
-import io
 import sys
 
 import click
 
 from optimizer import __version__
+from optimizer.cli._ends import own_streams
 from optimizer.errors import KitpaceError
 
 __all__ = ["main"]
@@ -56,17 +56,27 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line; every foreseen failure is one message and an exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a code page of Windows has no minus sign
-            stream.reconfigure(encoding="utf-8", errors="replace")
+    with own_streams():
+        code = _code()
+    if code:
+        sys.exit(code)
+
+
+def _code() -> int:
+    """Run what was typed and give the exit code, whatever becomes of the words."""
     try:
-        group.main(prog_name="kitpace", standalone_mode=False)
-    except click.exceptions.Abort:
-        click.echo("stopped", err=True)
-        sys.exit(130)
-    except click.ClickException as error:
-        error.show()
-        sys.exit(2)
-    except KitpaceError as error:
-        click.echo(f"kitpace: {error}", err=True)
-        sys.exit(error.exit_code)
+        try:
+            group.main(prog_name="kitpace", standalone_mode=False)
+            sys.stdout.flush()
+        except click.exceptions.Abort:
+            click.echo("stopped", err=True)
+            return 130
+        except click.ClickException as error:
+            error.show()
+            return 2
+        except KitpaceError as error:
+            click.echo(f"kitpace: {error}", err=True)
+            return error.exit_code
+    except OSError:  # nobody hears what goes wrong either
+        return 1
+    return 0

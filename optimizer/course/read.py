@@ -165,7 +165,7 @@ def _marks(points: Points, line: Line, features: Features, log: Log) -> tuple[Ma
 
 
 def _together(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
-    """Join marks at one place: by distance, those at one place are one that has all names.
+    """Join marks at one place to one that has all their names; they come by distance.
 
     Between two marks at one place there is no stretch to tell anything about.
     """

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.page import asset, bare
+from optimizer.report.spreadsheet import harmless
 from optimizer.report.words import clock, place_words
 
 if TYPE_CHECKING:
@@ -120,17 +121,12 @@ def card_csv(result: Result) -> str:
                      "elapsed"])
     for k, (block, start) in enumerate(zip(result.rideable.blocks, _clock_at(result),
                                            strict=False), 1):
-        writer.writerow([k, _no_formula(place_words(block.place)), f"{block.start / 1000:.3f}",
+        writer.writerow([k, harmless(place_words(block.place)), f"{block.start / 1000:.3f}",
                          f"{block.end / 1000:.3f}", f"{block.power:g}",
-                         _no_formula(block.position), f"{start:.1f}", clock(start)])
+                         harmless(block.position), f"{start:.1f}", clock(start)])
     for words, extra in hill_rules(result.rideable):
         writer.writerow(["hills", words, "", "", f"{extra:+g}", "", "", ""])
     return out.getvalue()
-
-
-def _no_formula(text: str) -> str:
-    """Text that a spreadsheet does not take for a formula."""
-    return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
 
 
 def card_gpx(result: Result) -> str:

@@ -120,10 +120,16 @@ const kitpace = (() => {
   const text = (cell) => cell.innerText.replace(/[↑↓]\s*$/, "").trim().replace(/\s+/g, " ");
   const cells = (table) => [...table.rows].map((row) => [...row.cells].map(text));
 
-  // A spreadsheet takes a leading = + - @ for a formula.
+  // A spreadsheet takes what begins with = + - @ for a formula; numbers may have a sign. As in
+  // spreadsheet.py, where names alone are guarded.
+  const harmless = (value) => {
+    const number = /^[+-]?\d[\d.,]*(?:[eE][+-]?\d{1,3})?(?:\s?[A-Za-z%°²/]{1,6})?$/;
+    return /^[ \u00a0'"]*[=+\-@\t\r\n＝＋－＠|%]/.test(value) && !number.test(value)
+      ? `'${value}` : value;
+  };
   const quoted = (value) => {
-    const safe = /^[=@\t]|^[+-](?![\d.])/.test(value) ? `'${value}` : value;
-    return /[",\n;]/.test(safe) ? `"${safe.replace(/"/g, '""')}"` : safe;
+    const safe = harmless(value);
+    return /[",\n;\t]/.test(safe) ? `"${safe.replace(/"/g, '""')}"` : safe;
   };
 
   const save = (name, content, kind) => {
@@ -140,7 +146,7 @@ const kitpace = (() => {
     `\ufeff${cells(table).map((row) => row.map(quoted).join(",")).join("\r\n")}\r\n`;
 
   const copy = async (table) => {
-    const lines = cells(table).map((row) => row.join("\t")).join("\n");
+    const lines = cells(table).map((row) => row.map(harmless).join("\t")).join("\n");
     try {
       await navigator.clipboard.writeText(lines);
     } catch {  // a page opened from a file may not be allowed to; the old way still works
