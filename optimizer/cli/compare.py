@@ -42,7 +42,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
     """  # noqa: D301 - click reads the \b
     if out:
         _outputs.check_run([_outputs.page("--out", out)], [scenario], overwrite=overwrite)
-    from optimizer.job.run import on_the_day
+    from optimizer.job import day_of
     from optimizer.kit.compare import compare_sets
     from optimizer.kit.judge import pacing_judge
     from optimizer.report.kit_page import compare_lead, compare_page
@@ -54,14 +54,13 @@ def command(scenario: str, wind: tuple[float, float] | None,
         if len(job.named_sets) < 2:
             raise InputError(scenario, "", f"names {len(job.named_sets)} set(s); two are needed "
                              "to compare", 'add [[set]] tables with name = "..." and items = [...]')
-        job = on_the_day(job)
+        day = day_of(job)
         tell("a plan for each set")
-        judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
-                             step=job.options.step, start_speed=job.options.start_speed,
-                             position=job.position)
         result = compare_sets(
-            job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
-            job.named_sets, judge, count=draws or job.options.draws, seed=job.options.seed)
+            day, job.baseline, job.catalogue, job.effects,
+            job.named_sets,
+            pacing_judge(day, job.baseline), count=draws or job.options.draws,
+            seed=job.options.seed)
         if out:
             from optimizer.files import write_atomic
 

@@ -82,10 +82,10 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
 
 def _intended(job: Job, kit_from: str | None, tell: Callable[[str], None]) -> Intended:
     """Plan as `kitpace plan` does, without what only its report needs."""
-    from optimizer.job.plans import plan_for, ride_in_blocks
-    from optimizer.job.run import on_the_day
+    from optimizer.job import day_of
+    from optimizer.job.plans import ride_in_blocks
     from optimizer.kit import choose_kit
-    from optimizer.kit.judge import pacing_judge
+    from optimizer.pacing import plan_ride
     from optimizer.ride.debrief import Intended
 
     if kit_from is not None:
@@ -93,21 +93,17 @@ def _intended(job: Job, kit_from: str | None, tell: Callable[[str], None]) -> In
         from optimizer.scenario.earlier_file import read_earlier
 
         result = run_again(job, read_earlier(kit_from).items, tell)
-        job, plan, few = result.job, result.plan, result.rideable
+        day, plan, few = result.day, result.plan, result.rideable
         setup = result.choice.best.setup
     else:
-        job = on_the_day(job)
+        day = day_of(job)
         tell("which kit was planned")
-        judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
-                             step=job.options.step, start_speed=job.options.start_speed,
-                             position=job.position)
-        setup = choose_kit(job.course, job.conditions, job.rider, job.baseline, job.catalogue,
-                           job.effects, job.budget, job.currency, rules=job.rules, judge=judge,
-                           tell=tell).best.setup
+        setup = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget,
+                           job.currency, rules=job.rules, tell=tell).best.setup
         tell("how it was to be ridden")
-        plan = plan_for(job, setup)
-        few = ride_in_blocks(job, plan)
-    return Intended(job.course, job.conditions, job.rider, setup, plan.problem, plan.distance,
+        plan = plan_ride(day, setup)
+        few = ride_in_blocks(day, plan, job.options)
+    return Intended(day.course, day.conditions, day.rider, setup, plan.problem, plan.distance,
                     few.power, few.time, few.reserve)
 
 

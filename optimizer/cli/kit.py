@@ -122,29 +122,26 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
 
 
 def _read(scenario: str, options: dict[str, Any], tell: Callable[[str], None]) -> Job:
-    from optimizer.job.run import on_the_day
     from optimizer.scenario import read_scenario
 
     tell("reading the files")
-    return on_the_day(read_scenario(scenario, budget=options["budget"], wind=options["wind"],
-                                    start_time=options["start_time"]))
+    return read_scenario(scenario, budget=options["budget"], wind=options["wind"],
+                         start_time=options["start_time"])
 
 
 def _weigh(scenario: str, options: dict[str, Any],
            tell: Callable[[str], None]) -> tuple[Job, Weighing]:
-    from optimizer.kit.judge import pacing_judge
+    from optimizer.job import day_of
     from optimizer.kit.weighing import weigh_kit
 
     job = _read(scenario, options, tell)
-    judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
-                         step=job.options.step, start_speed=job.options.start_speed,
-                         position=job.position)
+    day = day_of(job)
     return job, weigh_kit(
-        job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
+        day, job.baseline, job.catalogue, job.effects,
         job.budget, job.currency, by=options["by"], level=options["level"],
         target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
         seed=job.options.seed, risk=job.options.empty_risk, stages=options["money"],
-        rules=job.rules, judge=judge, tell=tell)
+        rules=job.rules, tell=tell)
 
 
 def _tell(job: Job, weighing: Weighing) -> None:
@@ -171,8 +168,8 @@ def _show(shown: Table) -> None:
 
 def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
     """Share one budget among several riders."""
+    from optimizer.job import day_of
     from optimizer.kit import choose_kit
-    from optimizer.kit.judge import pacing_judge
     from optimizer.kit.weighing import share_budget
     from optimizer.report.words import clock, listing, money, seconds
 
@@ -181,13 +178,10 @@ def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
         for scenario in scenarios:
             job = _read(scenario, options, tell)
             tell(job.name)
-            judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
-                                 step=job.options.step, start_speed=job.options.start_speed,
-                                 position=job.position)
             jobs.append(job)
             choices.append(choose_kit(
-                job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects,
-                job.budget, job.currency, rules=job.rules, judge=judge))
+                day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,
+                rules=job.rules))
     currencies = {job.currency for job in jobs}
     if len(currencies) > 1:
         raise InputError("kit", "", f"the scenarios are in {listing(sorted(currencies))}",

@@ -105,10 +105,9 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
 def _job(scenario_file: str | None) -> Job | None:
     if scenario_file is None:
         return None
-    from optimizer.job.run import on_the_day
     from optimizer.scenario import read_scenario
 
-    return on_the_day(read_scenario(scenario_file))
+    return read_scenario(scenario_file)
 
 
 def _reference(job: Job | None, speed: float | None, options: dict[str, Any],
@@ -128,11 +127,12 @@ def _reference(job: Job | None, speed: float | None, options: dict[str, Any],
 
 def _on_course(job: Job, items: tuple[ItemEvidence, ...],
                tell: Callable[[str], None]) -> dict[str, Any]:
+    from optimizer.job import day_of
     from optimizer.job.item_worth import item_worth, overlaps
 
     effects = tuple(item.effect for item in items)
     return {"course": job.course.name or job.name, "catalogue": job.catalogue,
-            "currency": job.currency, "on_course": item_worth(job, effects, tell),
+            "currency": job.currency, "on_course": item_worth(job, day_of(job), effects, tell),
             "overlaps": overlaps(job.baseline, job.catalogue, effects)}
 
 

@@ -1,7 +1,7 @@
 """The whole job: what goes in, what comes out, and the sequence between."""
 
-from optimizer.job.plans import plan_for
-from optimizer.job.run import effects_for, on_the_day, plan, run
+from optimizer.job.plans import day_of
+from optimizer.job.run import effects_for, plan, run
 from optimizer.job.values import (
     Earlier,
     Even,
@@ -24,9 +24,8 @@ __all__ = [
     "Sensitivity",
     "SetSplits",
     "Trial",
+    "day_of",
     "effects_for",
-    "on_the_day",
     "plan",
-    "plan_for",
     "run",
 ]

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
 from optimizer.job.outlook import draw_times, spread
-from optimizer.job.plans import plan_for, ride_in_blocks
-from optimizer.job.run import on_the_day
+from optimizer.job.plans import day_of, ride_in_blocks
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
 from optimizer.kit.choose import forbidden, strongest_crosswind
+from optimizer.pacing import plan_ride
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from optimizer.day import RaceDay
     from optimizer.job.values import Job
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
@@ -36,15 +37,15 @@ def run_again(job: Job, items: Sequence[str],
     """
     job = replace(job, catalogue=_at_hand(job.catalogue, items), budget=0.0)
     tell("what the rider can do on the day")
-    job = on_the_day(job)
+    day = day_of(job)
     tell("how to ride it")
-    setup, choice = _kit(job, items, tell)
-    plan = plan_for(job, setup)
-    few = ride_in_blocks(job, plan, thorough=False)
+    setup, choice = _kit(job, day, items, tell)
+    plan = plan_ride(day, setup)
+    few = ride_in_blocks(day, plan, job.options, thorough=False)
     choice = choice or _settled(job, items, setup, plan)
     tell("how sure it is")
-    return Result(job=job, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
-                  spread=spread(draw_times(job, choice.best, plan)))
+    return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
+                  spread=spread(draw_times(job, day, choice.best, plan)))
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
@@ -62,17 +63,15 @@ def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
                     if pair.first in here and pair.second in here))
 
 
-def _kit(job: Job, items: Sequence[str],
+def _kit(job: Job, day: RaceDay, items: Sequence[str],
          tell: Callable[[str], None]) -> tuple[Setup, Choice | None]:
     """Set up the kit, chosen anew (and then given as a choice) only where the day forbids it."""
     wind = strongest_crosswind(job.course, job.conditions)
     if not set(forbidden(job.catalogue, job.rules, wind)) & set(items):
         return setup_of(job.baseline, job.catalogue, job.effects, items), None
     tell("other kit, for the day forbids some")
-    choice = choose_kit(
-        job.course, job.conditions, job.rider, job.baseline, job.catalogue, job.effects, 0.0,
-        job.currency, rules=job.rules, step=job.options.step,
-        start_speed=job.options.start_speed, tell=tell)
+    choice = choose_kit(day, job.baseline, job.catalogue, job.effects, 0.0, job.currency,
+                        rules=job.rules, tell=tell)
     return choice.best.setup, choice
 
 

@@ -7,14 +7,15 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimizer.job.plans import plan_for
 from optimizer.job.values import ItemWorth, Job
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.terms import setup_of
+from optimizer.pacing import plan_ride
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
@@ -24,7 +25,7 @@ __all__ = ["item_worth", "overlaps"]
 NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 
 
-def item_worth(job: Job, effects: Sequence[Effect],
+def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
                tell: Callable[[str], None] = lambda _words: None) -> tuple[ItemWorth, ...]:
     """Seconds that each effect saves against the baseline, each on its own best plan.
 
@@ -35,25 +36,23 @@ def item_worth(job: Job, effects: Sequence[Effect],
     listed = {item.name: item for item in job.catalogue.items}
     catalogue = Catalogue(tuple(
         listed.get(effect.item, Item(effect.item, "other", 0.0)) for effect in effects))
-    today = plan_for(job, job.baseline)
-    slopes = _slopes(job, today)
+    today = plan_ride(day, job.baseline)
+    slopes = _slopes(job.baseline, day, today)
     found = []
     for effect in effects:
         tell(effect.item)
         setup = setup_of(job.baseline, catalogue, effects, [effect.item])
-        saved = today.finish_time - plan_for(job, setup, warm=today).finish_time
+        saved = today.finish_time - plan_ride(day, setup, warm=today).finish_time
         doubt = NINE_IN_TEN * math.hypot(*(
             slope * getattr(effect, f"{name}_sd") for name, slope in slopes.items()))
         found.append(ItemWorth(effect.item, saved, saved - doubt, saved + doubt))
     return tuple(found)
 
 
-def _slopes(job: Job, today: Plan) -> dict[str, float]:
+def _slopes(base: Setup, day: RaceDay, today: Plan) -> dict[str, float]:
     """Seconds per unit of each property, about the baseline."""
-    base = job.baseline
-
     def seconds(setup: Setup) -> float:
-        return plan_for(job, setup, warm=today).finish_time - today.finish_time
+        return plan_ride(day, setup, warm=today).finish_time - today.finish_time
 
     return {
         "drag_area": seconds(replace(base, drag_area_change=base.drag_area_change + 2e-3)) / 2e-3,

@@ -9,14 +9,14 @@ import numpy as np
 
 from optimizer.conditions.draws import draw_wind, spread_density, spread_wind
 from optimizer.errors import Infeasible
-from optimizer.job.plans import plan_for
 from optimizer.job.values import Job, SetSplits, Trial
 from optimizer.kit import KitSet, setup_of
-from optimizer.pacing import Variation, simulate_many
+from optimizer.pacing import Variation, plan_ride, simulate_many
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from optimizer.day import RaceDay
     from optimizer.kit import Choice
     from optimizer.pacing import Plan
 
@@ -32,15 +32,15 @@ def spread(drawn: NDArray[np.float64]) -> tuple[float, float, float]:
     return float(low), float(middle), float(high)
 
 
-def draw_times(job: Job, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
+def draw_times(job: Job, day: RaceDay, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
     """Time at each node in each draw of wind, rider and evidence, (n + 1, draws) [s].
 
     The rider keeps to the plan's powers, all higher or lower with the CP of the draw. The same
     seed gives the same draws.
     """
     rng = np.random.default_rng(job.options.seed)
-    k, rider, p = job.options.draws, job.rider, plan.problem
-    wind = draw_wind(job.conditions, rng, k)
+    k, rider, p = job.options.draws, day.rider, plan.problem
+    wind = draw_wind(day.conditions, rng, k)
     headwind, crosswind = spread_wind(p.headwind, p.crosswind, wind, p.departures)
     able = 1.0 + rider.critical_power_sd / rider.critical_power * rng.standard_normal(k)
     able = np.clip(able, 0.5, 1.5)
@@ -61,7 +61,7 @@ def draw_times(job: Job, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
     return ride.time
 
 
-def set_splits(job: Job, choice: Choice, best: Plan, owned: Plan,
+def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan,
                drawn: NDArray[np.float64]) -> tuple[SetSplits, ...]:
     """Give the arrival at each mark and the finish by set of kit, with bands from common draws.
 
@@ -71,13 +71,13 @@ def set_splits(job: Job, choice: Choice, best: Plan, owned: Plan,
     found = [_splits(job, "best set", choice.best, best, drawn)]
     if choice.owned.items != choice.best.items:
         found.append(_splits(job, "as owned", choice.owned, owned,
-                             draw_times(job, choice.owned, owned)))
+                             draw_times(job, day, choice.owned, owned)))
     for name, items in job.named_sets:
         spend = sum(job.catalogue[item].cost for item in items)
         setup = setup_of(job.baseline, job.catalogue, job.effects, items)
-        plan = plan_for(job, setup, warm=owned)
+        plan = plan_ride(day, setup, warm=owned)
         kit = KitSet(items, spend, setup, plan.finish_time, plan.lower_bound)
-        found.append(_splits(job, name, kit, plan, draw_times(job, kit, plan)))
+        found.append(_splits(job, name, kit, plan, draw_times(job, day, kit, plan)))
     return tuple(found)
 
 
@@ -93,7 +93,7 @@ def _splits(job: Job, name: str, kit: KitSet, plan: Plan,
                      low, high)
 
 
-def trials(job: Job, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
+def trials(day: RaceDay, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
     """Plans for other winds and other sets, spread over what a reader of the report may try.
 
     Winds that no plan meets are left out.
@@ -104,10 +104,10 @@ def trials(job: Job, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
         kit = sets[k % len(sets)]
         angle = 2 * np.pi * k / _TRIALS
         east, north = (float(_TRIAL_WIND * part) for part in (np.sin(angle), np.cos(angle)))
-        windy = replace(job.conditions, wind_east=job.conditions.wind_east + east,
-                        wind_north=job.conditions.wind_north + north)
+        windy = replace(day.conditions, wind_east=day.conditions.wind_east + east,
+                        wind_north=day.conditions.wind_north + north)
         try:
-            other = plan_for(replace(job, conditions=windy), kit.setup, warm=plan)
+            other = plan_ride(replace(day, conditions=windy), kit.setup, warm=plan)
         except Infeasible:
             continue
         found.append(Trial(east, north, kit.items, other.finish_time))

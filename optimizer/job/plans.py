@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.errors import Infeasible
-from optimizer.pacing import plan_ride
+from optimizer.pacing import race_day
 from optimizer.pacing.blocks import (
     constant_power,
     constant_speed,
@@ -17,22 +17,20 @@ from optimizer.pacing.blocks import (
 )
 
 if TYPE_CHECKING:
-    from optimizer.job.values import Even, Job
+    from optimizer.day import RaceDay
+    from optimizer.job.values import Even, Job, Options
     from optimizer.pacing import Block, Plan, RideablePlan
-    from optimizer.physics import Setup
 
-__all__ = ["plan_for", "ride_evenly", "ride_in_blocks"]
+__all__ = ["day_of", "ride_evenly", "ride_in_blocks"]
 
 
-def plan_for(job: Job, setup: Setup, *, warm: Plan | None = None,
-             measure_grid: bool = False) -> Plan:
-    """Plan the job's ride with a set of kit; `warm` is a plan of a neighbouring job or set.
+def day_of(job: Job) -> RaceDay:
+    """Give the race day of a job: positions and coasting as with what is owned.
 
-    Raises Infeasible, which names the limit, where there is no plan.
+    Raises Infeasible, which names the limit, where no plan meets it.
     """
-    return plan_ride(job.course, job.conditions, job.rider, setup, step=job.options.step,
-                     start_speed=job.options.start_speed, position=job.position, warm=warm,
-                     measure_grid=measure_grid)
+    return race_day(job.course, job.conditions, job.rider, job.baseline, step=job.options.step,
+                    start_speed=job.options.start_speed)
 
 
 def ride_evenly(plan: Plan) -> Even | None:
@@ -49,23 +47,24 @@ def ride_evenly(plan: Plan) -> Even | None:
     return Even(level.blocks[0].power, float(level.finish_time), constant_speed(plan.problem))
 
 
-def ride_in_blocks(job: Job, plan: Plan, *, thorough: bool = True) -> RideablePlan:
-    """Simplify a plan to the blocks that the job asks for, each with its main position.
+def ride_in_blocks(day: RaceDay, plan: Plan, options: Options, *,
+                   thorough: bool = True) -> RideablePlan:
+    """Simplify a plan to the blocks that the options ask for, each with its main position.
 
     `thorough` as `rideable` has it.
     """
-    few = rideable(plan, recognisable_places(job.course), blocks=job.options.blocks,
-                   rounding=job.options.power_rounding, thorough=thorough)
-    if job.position is None:
+    few = rideable(plan, recognisable_places(day.course), blocks=options.blocks,
+                   rounding=options.power_rounding, thorough=thorough)
+    if day.position is None:
         return few
     return replace(few, blocks=tuple(
-        replace(block, position=_main_position(job, plan, block)) for block in few.blocks))
+        replace(block, position=_main_position(day, plan, block)) for block in few.blocks))
 
 
-def _main_position(job: Job, plan: Plan, block: Block) -> str:
+def _main_position(day: RaceDay, plan: Plan, block: Block) -> str:
     """Name the position in which most of a block's time is ridden."""
     middle = 0.5 * (plan.distance[:-1] + plan.distance[1:])
     inside = (middle > block.start) & (middle < block.end)
     time = np.bincount(plan.problem.position[inside], weights=np.diff(plan.time)[inside],
-                       minlength=len(job.rider.positions))
-    return job.rider.positions[int(np.argmax(time))].name
+                       minlength=len(day.rider.positions))
+    return day.rider.positions[int(np.argmax(time))].name

@@ -12,27 +12,25 @@ import numpy as np
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
 from optimizer.job.outlook import draw_times, set_splits, spread, trials
-from optimizer.job.plans import plan_for, ride_evenly, ride_in_blocks
+from optimizer.job.plans import day_of, ride_evenly, ride_in_blocks
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import solve
-from optimizer.pacing.positions import choose_positions
-from optimizer.pacing.sparing import plan_within_effort
-from optimizer.rider.environment import critical_power_factor, environment_cautions
+from optimizer.pacing import plan_ride, solve
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from optimizer.conditions import Conditions
     from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.evidence import Datum, Effect
     from optimizer.evidence.priors import Priors
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["effects_for", "on_the_day", "plan", "run"]
+__all__ = ["effects_for", "plan", "run"]
 
 
 def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
@@ -79,64 +77,34 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
     where no plan meets it.
     """
     from optimizer.kit import choose_kit
-    from optimizer.kit.judge import pacing_judge
 
     tell("what the rider can do on the day")
-    job = on_the_day(job)
+    day = day_of(job)
     tell("which kit")
-    judge = pacing_judge(job.course, job.conditions, job.rider, job.baseline,
-                         step=job.options.step, start_speed=job.options.start_speed,
-                         position=job.position)
-    choice = choose_kit(job.course, job.conditions, job.rider, job.baseline, job.catalogue,
-                        job.effects, job.budget, job.currency, rules=job.rules, judge=judge,
-                        tell=tell)
+    choice = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget, job.currency,
+                        rules=job.rules, tell=tell)
     tell("how to ride it")
-    owned = plan_for(job, choice.owned.setup)
-    best = plan_for(job, choice.best.setup, warm=owned, measure_grid=True)
+    owned = plan_ride(day, choice.owned.setup)
+    best = plan_ride(day, choice.best.setup, warm=owned, measure_grid=True)
     with ThreadPoolExecutor(1) as beside:  # HiGHS needs no interpreter while it computes
         twice = beside.submit(solve, best.problem, best, second_bound=True)
-        few = ride_in_blocks(job, best)
+        few = ride_in_blocks(day, best, job.options)
         tell("how sure it is")
-        drawn = draw_times(job, choice.best, best)
+        drawn = draw_times(job, day, choice.best, best)
         result = Result(
-            job=job, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-            spread=spread(drawn), splits=set_splits(job, choice, best, owned, drawn),
+            job=job, day=day, choice=choice, plan=best, baseline_plan=owned, rideable=few,
+            spread=spread(drawn), splits=set_splits(job, day, choice, best, owned, drawn),
             worth=worth(job, choice.owned, owned),
-            sensitivities=sensitivity_table(job, choice.best, best),
-            trials=trials(job, choice, best),
-            sparing=_price_of_sparing(job, best, choice.best.setup), even=ride_evenly(best))
+            sensitivities=sensitivity_table(day, choice.best, best),
+            trials=trials(day, choice, best),
+            sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best))
         return replace(result, plan=replace(best, linear_bound=twice.result().linear_bound))
 
 
-def _price_of_sparing(job: Job, spared: Plan, setup: Setup) -> float:
+def _price_of_sparing(day: RaceDay, spared: Plan, setup: Setup) -> float:
     """Seconds that it costs to leave something in the legs."""
-    whole = replace(job.rider, effort_share=1.0, time_share=1.0)
-    if whole == job.rider:
+    whole = replace(day.rider, effort_share=1.0, time_share=1.0)
+    if whole == day.rider:
         return 0.0
-    rider, _ = plan_within_effort(job.course, job.conditions, whole, setup,
-                                  step=job.options.step, start_speed=job.options.start_speed)
-    free = plan_for(replace(job, rider=rider), setup, warm=spared)
+    free = plan_ride(replace(day, rider=whole), setup, warm=spared)
     return max(spared.finish_time - free.finish_time, 0.0)
-
-
-def on_the_day(job: Job) -> Job:
-    """Return the job with the rider as height, heat and the length of the ride leave them.
-
-    CP takes the mean over the course of what the rider's chosen relations say; the effort limit
-    is that of the ride's own duration with the kit of today, and so are the positions, which
-    every set of kit then shares.
-    """
-    rider, course = job.rider, job.course
-    factor = float(np.mean(critical_power_factor(rider, course.elevation,
-                                                 job.conditions.temperature)))
-    fresh = replace(rider, critical_power=factor * rider.critical_power)
-    spared, first = plan_within_effort(course, job.conditions, fresh, job.baseline,
-                                       step=job.options.step,
-                                       start_speed=job.options.start_speed)
-    position = None
-    if len(rider.positions) > 1:
-        position = choose_positions(
-            course, job.conditions, spared, job.baseline, step=job.options.step,
-            start_speed=job.options.start_speed, warm=first).position
-    return replace(job, rider=spared, position=position,
-                   assumptions=(*job.assumptions, *environment_cautions(rider)))

@@ -11,14 +11,14 @@ import numpy as np
 
 from optimizer.conditions import starting_at
 from optimizer.evidence import Effect
-from optimizer.job.plans import plan_for
 from optimizer.job.values import ItemWorth, Job, Sensitivity
 from optimizer.kit import setup_of
-from optimizer.pacing import sensitivities
+from optimizer.pacing import plan_ride, sensitivities
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from optimizer.day import RaceDay
     from optimizer.kit import KitSet
     from optimizer.pacing import Plan, Sensitivities
     from optimizer.physics import Setup
@@ -65,11 +65,11 @@ def _seconds(slope: Sensitivities, before: Setup, after: Setup) -> float:
                                                - before.drivetrain_efficiency))
 
 
-def sensitivity_table(job: Job, chosen: KitSet, plan: Plan) -> tuple[Sensitivity, ...]:
+def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensitivity, ...]:
     """Say what one input more or less does to the finish time, each by a plan of its own."""
     found = []
-    for what in (*_of_the_wind(job), *_of_the_rider(job), *_of_the_bike(job, chosen.setup)):
-        other = plan_for(what.job, what.setup or chosen.setup, warm=plan)
+    for what in (*_of_the_wind(day), *_of_the_rider(day), *_of_the_bike(day, chosen.setup)):
+        other = plan_ride(what.day, what.setup or chosen.setup, warm=plan)
         seconds = other.finish_time - plan.finish_time
         found.append(Sensitivity(what.name, what.change, seconds, what.doubt,
                                  abs(what.units * seconds) if what.doubt else math.nan))
@@ -78,64 +78,64 @@ def sensitivity_table(job: Job, chosen: KitSet, plan: Plan) -> tuple[Sensitivity
 
 @dataclass(frozen=True)
 class _What:
-    """A changed job, the change in words, and its doubt in words and in units of the change."""
+    """A changed day, the change in words, and its doubt in words and in units of the change."""
 
     name: str
     change: str
-    job: Job
+    day: RaceDay
     doubt: str = ""
     units: float = 0.0
     setup: Setup | None = None
 
 
-def _of_the_wind(job: Job) -> Iterator[_What]:
-    air = job.conditions
+def _of_the_wind(day: RaceDay) -> Iterator[_What]:
+    air = day.conditions
     wind = float(air.wind_speed.mean())
     if wind < 0.1:
-        yield _What("Wind", "5 km/h from the west", _with_air(job, wind_east=air.wind_east
+        yield _What("Wind", "5 km/h from the west", _with_air(day, wind_east=air.wind_east
                                                               + 5 / 3.6))
     else:
         factor, turn = 1.0 + 1 / 3.6 / wind, math.radians(10.0)
         yield _What("Wind speed", "1 km/h more",
-                    _with_air(job, wind_east=factor * air.wind_east,
+                    _with_air(day, wind_east=factor * air.wind_east,
                               wind_north=factor * air.wind_north),
                     f"{100 * air.speed_sd:.0f} % of it", air.speed_sd * wind * 3.6)
         yield _What("Wind direction", "10° clockwise", _with_air(
-            job, wind_east=math.cos(turn) * air.wind_east + math.sin(turn) * air.wind_north,
+            day, wind_east=math.cos(turn) * air.wind_east + math.sin(turn) * air.wind_north,
             wind_north=math.cos(turn) * air.wind_north - math.sin(turn) * air.wind_east),
             f"{math.degrees(air.direction_sd):.0f}°", air.direction_sd / turn)
-    yield _What("Air temperature", "5 °C warmer", _with_air(job, temperature=air.temperature + 5))
+    yield _What("Air temperature", "5 °C warmer", _with_air(day, temperature=air.temperature + 5))
     if len(air.wind_time) > 1 and air.start_time is not None:
         later = starting_at(air, air.start_time + timedelta(hours=1))
-        yield _What("Start", "an hour later", replace(job, conditions=later))
+        yield _What("Start", "an hour later", replace(day, conditions=later))
 
 
-def _with_air(job: Job, **changes: Any) -> Job:
-    return replace(job, conditions=replace(job.conditions, **changes))
+def _with_air(day: RaceDay, **changes: Any) -> RaceDay:
+    return replace(day, conditions=replace(day.conditions, **changes))
 
 
-def _of_the_rider(job: Job) -> Iterator[_What]:
-    rider = job.rider
+def _of_the_rider(day: RaceDay) -> Iterator[_What]:
+    rider = day.rider
     positions = tuple(replace(p, drag_area=p.drag_area + 0.005) for p in rider.positions)
-    yield _What("Drag area", "0.005 m² more", _with_rider(job, positions=positions),
+    yield _What("Drag area", "0.005 m² more", _with_rider(day, positions=positions),
                 f"{rider.drag_area_sd:.3f} m²" if rider.drag_area_sd else "",
                 rider.drag_area_sd / 0.005)
     yield _What("Critical power", "5 W more",
-                _with_rider(job, critical_power=rider.critical_power + 5.0),
+                _with_rider(day, critical_power=rider.critical_power + 5.0),
                 f"{rider.critical_power_sd:.0f} W" if rider.critical_power_sd else "",
                 rider.critical_power_sd / 5.0)
-    yield _What("Reserve W′", "1 kJ more", _with_rider(job, w_prime=rider.w_prime + 1000.0),
+    yield _What("Reserve W′", "1 kJ more", _with_rider(day, w_prime=rider.w_prime + 1000.0),
                 f"{rider.w_prime_sd / 1000:.1f} kJ" if rider.w_prime_sd else "",
                 rider.w_prime_sd / 1000.0)
-    yield _What("Mass", "1 kg more", _with_rider(job, mass=rider.mass + 1.0))
+    yield _What("Mass", "1 kg more", _with_rider(day, mass=rider.mass + 1.0))
 
 
-def _with_rider(job: Job, **changes: Any) -> Job:
-    return replace(job, rider=replace(job.rider, **changes))
+def _with_rider(day: RaceDay, **changes: Any) -> RaceDay:
+    return replace(day, rider=replace(day.rider, **changes))
 
 
-def _of_the_bike(job: Job, setup: Setup) -> Iterator[_What]:
-    yield _What("Rolling resistance", "Crr 0.0002 more", job, setup=replace(
+def _of_the_bike(day: RaceDay, setup: Setup) -> Iterator[_What]:
+    yield _What("Rolling resistance", "Crr 0.0002 more", day, setup=replace(
         setup, rolling_resistance=setup.rolling_resistance + 0.0002))
-    yield _What("Drivetrain", "efficiency 1 % less", job, setup=replace(
+    yield _What("Drivetrain", "efficiency 1 % less", day, setup=replace(
         setup, drivetrain_efficiency=setup.drivetrain_efficiency - 0.01))

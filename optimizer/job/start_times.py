@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions import starting_at
-from optimizer.job.plans import plan_for
-from optimizer.job.run import on_the_day
+from optimizer.job.plans import day_of
+from optimizer.pacing import plan_ride
 from optimizer.rider.environment import critical_power_factor
 
 if TYPE_CHECKING:
@@ -50,17 +50,16 @@ def start_times(job: Job, every: float = 1800.0,
     begin = weather.start_time + timedelta(seconds=float(weather.wind_time[0]))
     length = float(np.ptp(weather.wind_time))
     every = max(every, 600.0 * np.ceil(length / (_MOST - 1) / 600.0))
-    today, warm, found = on_the_day(job), None, []
+    today, warm, found = day_of(job), None, []
     cool = _left_by_heat(job, weather.temperature)
     for later in np.arange(0.0, length + 1.0, every):
         start = begin + timedelta(seconds=float(later))
         tell(f"a start at {start:%H:%M}")
         there = starting_at(weather, start)
-        # The effort limit is that of the job's own start; heat is the start's.
         power = today.rider.critical_power * _left_by_heat(job, there.temperature) / cool
         rider = replace(today.rider, critical_power=power)
-        warm = plan = plan_for(replace(today, rider=rider, conditions=there), job.baseline,
-                               warm=warm)
+        warm = plan = plan_ride(replace(today, rider=rider, conditions=there), job.baseline,
+                                warm=warm)
         found.append(StartTime(
             start, plan.finish_time,
             float(np.average(plan.problem.headwind, weights=plan.problem.step)),

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     from optimizer.conditions import Conditions
     from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit import Catalogue, Choice
     from optimizer.pacing import Plan, RideablePlan
@@ -42,11 +43,7 @@ class Options:
 
 @dataclass(frozen=True)
 class Job:
-    """Everything that a scenario holds, read and checked, in SI.
-
-    `position` (n,) rows of the rider's positions on the steps of the grid; None, until
-    `on_the_day` has found them, and where there is only one.
-    """
+    """Everything that a scenario holds, read and checked, in SI."""
 
     name: str
     course: Course
@@ -62,7 +59,6 @@ class Job:
     named_sets: tuple[tuple[str, tuple[str, ...]], ...] = ()
     assumptions: tuple[str, ...] = ()
     sources: tuple[tuple[str, str], ...] = ()
-    position: NDArray[np.int64] | None = None
 
 
 @dataclass(frozen=True)
@@ -148,15 +144,16 @@ class Even:
 class Result:
     """What the job gives: the choice of kit, the plan for it, and how sure it is.
 
-    `baseline_plan` is the plan with what is owned; `spread` the 5, 50 and 95 % points of the
-    finish time under the doubts in wind, rider and evidence [s]. The rest is for the report and
-    may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
+    `day` has the rider as height and heat leave them; `baseline_plan` is the plan with what is
+    owned; `spread` the 5, 50 and 95 % points of the finish time under the doubts in wind, rider
+    and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
     named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver,
     `sparing`, the seconds that it costs to leave something in the legs for a run, and `even`, the
     usual ways to ride with the plan's set.
     """
 
     job: Job
+    day: RaceDay
     choice: Choice
     plan: Plan
     baseline_plan: Plan

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from optimizer.conditions import Conditions
     from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.judge import Judge
@@ -33,9 +34,8 @@ TOLERANCE = 0.01  # s, differences between sets within the budget that are not l
 ALONG = 1e-4  # of the time, the same along the frontier
 
 
-def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
-               catalogue: Catalogue, effects: Sequence[Effect], budget: float, currency: str, *,
-               rules: Sequence[str] = (), step: float | None = None, start_speed: float = 0.0,
+def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+               budget: float, currency: str, *, rules: Sequence[str] = (),
                judge: Judge | None = None,
                tell: Callable[[str], None] = lambda _words: None) -> Choice:
     """Choose the set that is fastest with a plan of its own, among all that the budget allows.
@@ -43,7 +43,6 @@ def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: S
     Parameters
     ----------
     rules : names of the rule sets in force
-    step, start_speed : of the grid, as for `optimizer.pacing.plan_ride`
     judge : who says how fast a set is; by default the pacing solver
     tell : called with words on what is under way
 
@@ -53,10 +52,9 @@ def choose_kit(course: Course, conditions: Conditions, rider: Rider, baseline: S
     Raises Infeasible where the budget is negative or no plan meets the limits.
     """
     if judge is None:
-        judge = pacing_judge(course, conditions, rider, baseline, step=step,
-                             start_speed=start_speed)
-    ruled_out = forbidden(catalogue, rules, strongest_crosswind(course, conditions))
-    search = search_for(rider, baseline, catalogue, effects, judge, ruled_out)
+        judge = pacing_judge(day, baseline)
+    ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
+    search = search_for(day.rider, baseline, catalogue, effects, judge, ruled_out)
     return choice_of(search, budget, currency, ruled_out, tell)
 
 

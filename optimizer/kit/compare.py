@@ -17,14 +17,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.conditions import Conditions
-    from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.judge import PacingJudge
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
-    from optimizer.rider import Rider
 
 __all__ = ["CAUSES", "Comparison", "Difference", "SetRun", "compare_sets", "explain"]
 
@@ -79,8 +77,7 @@ class Comparison:
     differences: tuple[Difference, ...]
 
 
-def compare_sets(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
-                 catalogue: Catalogue, effects: Sequence[Effect],
+def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                  sets: Sequence[tuple[str, Sequence[str]]], judge: PacingJudge, *,
                  count: int = 400, seed: int = 1) -> Comparison:
     """Compare named sets of items; all others with the first.
@@ -88,9 +85,9 @@ def compare_sets(course: Course, conditions: Conditions, rider: Rider, baseline:
     `count` days are drawn from `seed`, the same for all sets.
     """
     terms = tabulate(baseline, catalogue, effects)
-    draws = draw(conditions, rider, effects, count, seed)
-    places = [*((mark.name, mark.distance) for mark in course.split_marks),
-              ("Finish", course.length)]
+    draws = draw(day.conditions, day.rider, effects, count, seed)
+    places = [*((mark.name, mark.distance) for mark in day.course.split_marks),
+              ("Finish", day.course.length)]
     at = np.array([distance for _, distance in places])
     runs = []
     for name, items in sets:

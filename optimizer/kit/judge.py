@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 import numpy as np
 
 from optimizer.kit.bound import bound_from, coordinates
-from optimizer.pacing import grid, pacing_problem, plan_ride, simulate, solve
+from optimizer.pacing import pacing_problem, plan_ride, simulate, solve
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.simulate import holding_power, reserve_along
@@ -23,12 +23,10 @@ from optimizer.physics import lay_road
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from optimizer.conditions import Conditions
-    from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.kit.bound import Bound
     from optimizer.pacing import PacingProblem, Plan, Ride
-    from optimizer.physics import Road, Setup
-    from optimizer.rider import Rider
+    from optimizer.physics import Setup
 
 __all__ = ["Judge", "PacingJudge", "pacing_judge"]
 
@@ -62,22 +60,24 @@ class _Solved(NamedTuple):
 
 
 class PacingJudge:
-    """Plans on one road for one rider."""
+    """Plans on one race day, compared in the wind and with the effort limit of one of them."""
 
-    def __init__(self, road: Road, rider: Rider, start_speed: float,
-                 position: NDArray[np.int64] | None = None) -> None:
-        self.road, self.rider, self.start_speed = road, rider, start_speed
-        self.position = position
+    def __init__(self, day: RaceDay, like: Plan) -> None:
+        self.day, self.like, self.rider = day, like, day.rider
+        nodes = like.distance
+        changing = len(day.conditions.wind_time) > 1
+        self._road = lay_road(day.course, day.conditions, nodes, like.time if changing else None)
         self._solved: list[_Solved] = []
 
     def problem(self, setup: Setup) -> PacingProblem:
-        """Pacing problem of a set."""
-        return pacing_problem(self.road, self.rider, setup, start_speed=self.start_speed,
-                              position=self.position)
+        """Pacing problem of a set, in the wind and with the effort limit of the plan `like`."""
+        return pacing_problem(self._road, self.rider, setup, start_speed=self.day.start_speed,
+                              position=self.day.position, coasting=self.day.coasting,
+                              effort=self.like.problem.effort)
 
     def plan(self, setup: Setup) -> Plan:
-        """Fastest plan with a set of kit."""
-        return solve(self.problem(setup))
+        """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
+        return plan_ride(self.day, setup, warm=self.like)
 
     def time(self, setup: Setup) -> float:
         """Finish time of the best plan with a set of kit [s]."""
@@ -91,7 +91,7 @@ class PacingJudge:
             time = _scaled(self.problem(setup), near)
             if time is not None:
                 return time
-        return self.plan(setup).finish_time
+        return solve(self.problem(setup), self.like).finish_time
 
     def bound(self, setup: Setup, reach: NDArray[np.float64]) -> Bound:
         """Lower bound on all sets whose coordinates differ from this one by `reach` at most."""
@@ -103,7 +103,7 @@ class PacingJudge:
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))
         theta = coordinates(setup, self.rider.mass)
         if waiting > _CLOSE or problem.slowing_recovery:
-            plan = self.plan(setup)
+            plan = solve(problem)
             power, energy = plan.power, 0.5 * plan.speed**2
         else:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
@@ -167,12 +167,11 @@ def _left(problem: PacingProblem, power: NDArray[np.float64], ride: Ride,
     left, fullest = np.full(count, np.inf), np.zeros(count)
     np.minimum.at(left, stretch, reserve[1:] - p.reserve_floor)
     np.maximum.at(fullest, stretch, reserve[1:])
-    if np.isfinite(p.effort_rate):
-        ratio = (power / p.critical_power) ** p.effort_exponent
-        spent = float(ratio @ time)
-        allowed = p.effort_rate**p.effort_exponent * float(ride.finish_time) + p.effort_budget
+    if p.effort is not None:
+        spent = p.effort.spent(power / p.critical_power, time)
+        allowed = float(p.effort.allowed(ride.finish_time))
         # Work that the effort left over is worth, at the ride's own mean price.
-        spare = (allowed - spent) / (p.effort_exponent * spent) * float(power @ time)
+        spare = (allowed - spent) / (p.effort.exponent * spent) * float(power @ time)
         if spare < left.min():  # effort is what is scarce, and is shared by all stretches
             return np.full(count, spare), (spare - 0.5 * _LEFT) * work / work.sum()
     more = left - 0.5 * _LEFT
@@ -181,16 +180,6 @@ def _left(problem: PacingProblem, power: NDArray[np.float64], ride: Ride,
     return left, more
 
 
-def pacing_judge(course: Course, conditions: Conditions, rider: Rider, baseline: Setup, *,
-                 step: float | None = None, start_speed: float = 0.0,
-                 position: NDArray[np.int64] | None = None) -> PacingJudge:
-    """Judge on a course; a wind that changes with time is met when the baseline would meet it.
-
-    `position` (n,) rows of the rider's positions on the grid, for every set alike.
-    """
-    arrival = None
-    if len(conditions.wind_time) > 1:
-        arrival = plan_ride(course, conditions, rider, baseline, step=step,
-                            start_speed=start_speed, position=position).time
-    road = lay_road(course, conditions, grid(course, step, start_speed), arrival)
-    return PacingJudge(road, rider, start_speed, position)
+def pacing_judge(day: RaceDay, baseline: Setup) -> PacingJudge:
+    """Judge on a race day, in the wind and with the effort limit of a ride with `baseline`."""
+    return PacingJudge(day, plan_ride(day, baseline))

@@ -28,8 +28,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.conditions import Conditions
-    from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.choice import Choice, KitSet
@@ -38,7 +37,6 @@ if TYPE_CHECKING:
     from optimizer.kit.search import Known, Search
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
-    from optimizer.rider import Rider
 
 __all__ = ["Purchase", "Rival", "Stage", "TestWorth", "Weighing", "share_budget", "unit_loss",
            "weigh_kit"]
@@ -150,12 +148,11 @@ class Weighing:
     safe_emptying: float
 
 
-def weigh_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Setup,
-              catalogue: Catalogue, effects: Sequence[Effect], budget: float, currency: str, *,
+def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+              budget: float, currency: str, *,
               by: Criterion = "mean", level: float = 0.9, target: float = 0.0,
               count: int = 400, seed: int = 1, risk: float = 0.1,
               stages: Sequence[float] = (), rules: Sequence[str] = (),
-              step: float | None = None, start_speed: float = 0.0,
               judge: PacingJudge | None = None,
               tell: Callable[[str], None] = lambda _words: None) -> Weighing:
     """Choose kit, and weigh the choice under doubt.
@@ -169,15 +166,14 @@ def weigh_kit(course: Course, conditions: Conditions, rider: Rider, baseline: Se
     stages : money in all at each stage, rising
     """
     if judge is None:
-        judge = pacing_judge(course, conditions, rider, baseline, step=step,
-                             start_speed=start_speed)
-    ruled_out = forbidden(catalogue, rules, strongest_crosswind(course, conditions))
-    search = search_for(rider, baseline, catalogue, effects, judge, ruled_out)
+        judge = pacing_judge(day, baseline)
+    ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
+    search = search_for(day.rider, baseline, catalogue, effects, judge, ruled_out)
     choice = choice_of(search, budget, currency, ruled_out, tell)
     tell("the same days for all sets")
     best = search.fastest(budget)
     plan = judge.plan(best.setup)
-    draws = draw(conditions, rider, effects, count, seed)
+    draws = draw(day.conditions, day.rider, effects, count, seed)
     answer = response(plan, best.setup, best.rows, draws, effects, search.book)
     few = _first(answer, min(_PROPOSAL_DRAWS, count))
     proposals = [] if by == "mean" and not _doubted(effects) else [

@@ -8,7 +8,8 @@ from optimizer.pacing.blocks import (
     rideable,
 )
 from optimizer.pacing.plan import Block, Hill, Plan, RideablePlan
-from optimizer.pacing.planner import grid, plan_ride
+from optimizer.pacing.planner import grid, plan_ride, problem_on
+from optimizer.pacing.prepare import race_day
 from optimizer.pacing.problem import PacingProblem, pacing_problem
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
 from optimizer.pacing.simulate import Ride, Variation, simulate, simulate_many
@@ -16,5 +17,5 @@ from optimizer.pacing.solver import solve
 
 __all__ = ["HILLS", "Block", "Hill", "PacingProblem", "Plan", "Ride", "RideablePlan",
            "Sensitivities", "Variation", "constant_power", "constant_speed", "grid",
-           "pacing_problem", "plan_ride", "recognisable_places", "rideable", "sensitivities",
-           "simulate", "simulate_many", "solve"]
+           "pacing_problem", "plan_ride", "problem_on", "race_day", "recognisable_places",
+           "rideable", "sensitivities", "simulate", "simulate_many", "solve"]

@@ -193,10 +193,9 @@ def _held_speed(p: PacingProblem, speed: float) -> float:
     power = np.minimum(p.power_limit, holding_power(held, ride))
     pace = np.diff(ride.time) / p.step
     left = float(reserve_along(p, power, pace).min()) - p.reserve_floor
-    if np.isfinite(p.effort_rate):
-        spent = (power / p.critical_power) ** p.effort_exponent - (
-            p.effort_rate**p.effort_exponent)
-        left = min(left, p.effort_budget - float(spent @ np.diff(ride.time)))
+    if p.effort is not None:
+        spent = p.effort.spent(power / p.critical_power, np.diff(ride.time))
+        left = min(left, float(p.effort.allowed(ride.finish_time)) - spent)
     return float(ride.finish_time) if left >= 0 and not ride.stalled else float("nan")
 
 
@@ -303,11 +302,12 @@ class _Layout:
             last = np.maximum.accumulate(np.where(np.append(False, full),
                                                   np.arange(p.steps + 1), 0))
             reserve_by = reserve_by - reserve_by[last]
-        ratio = used / p.critical_power
-        by = p.effort_exponent
-        effort_by = ((ratio**by - p.effort_rate**by)[:, None] * time_by
-                     + (by * ratio ** (by - 1) / p.critical_power * time * free)[:, None] * member
-                     if np.isfinite(p.effort_rate) else np.zeros((p.steps, k)))
+        effort_by = np.zeros((p.steps, k))
+        if p.effort is not None:
+            ratio, by = used / p.critical_power, p.effort.exponent
+            effort_by = ((ratio**by - p.effort.per_second)[:, None] * time_by
+                         + (by * ratio ** (by - 1) / p.critical_power * time * free)[:, None]
+                         * member)
         return time_by.sum(axis=0), reserve_by[self.lowest(ride)], effort_by.sum(axis=0)
 
     def lowest(self, ride: Ride) -> NDArray[np.int64]:
@@ -318,11 +318,10 @@ class _Layout:
         """Say what is left of each limit: reserve of each block [W'], effort; kept where ≥ 0."""
         p = self.problem
         left = list((ride.reserve[self.lowest(ride)] - p.reserve_floor) / p.w_prime)
-        if np.isfinite(p.effort_rate):
-            by = p.effort_exponent
-            spent = np.sum(((used / p.critical_power)**by - p.effort_rate**by)
+        if p.effort is not None:
+            spent = np.sum(((used / p.critical_power)**p.effort.exponent - p.effort.per_second)
                            * np.diff(ride.time))
-            left.append(10.0 * (p.effort_budget - spent) / float(np.sum(p.step)))
+            left.append(10.0 * (p.effort.budget - spent) / float(np.sum(p.step)))
         return np.array(left)
 
 
@@ -350,7 +349,7 @@ def _best_powers(layout: _Layout, first: NDArray[np.float64], plan: Plan) -> NDA
         ride, used, held = ridden(x)
         _, reserve, effort = layout.slopes(x * scale, ride, used, held)
         rows = reserve / p.w_prime
-        if np.isfinite(p.effort_rate):
+        if p.effort is not None:
             rows = np.vstack([rows, -10.0 * effort / float(np.sum(p.step))])
         return np.asarray(rows * scale * 10.0)
 
@@ -434,7 +433,7 @@ def _promising(layout: _Layout, x: NDArray[np.float64], unit: float,
     by_time, by_reserve, by_effort = layout.slopes(x, ride, used, held)
     spare = ride.reserve[layout.lowest(ride)] - p.reserve_floor
     effort = (layout.room(ride, used)[-1] * float(np.sum(p.step)) / 10.0
-              if np.isfinite(p.effort_rate) else np.inf)
+              if p.effort is not None else np.inf)
     slip = 0.01 * float(np.abs(by_effort).sum()) * unit
     tries = []
     for up in range(len(x)):

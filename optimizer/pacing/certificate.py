@@ -198,11 +198,11 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
         r = program.recovery * step
         parts.append((rows((W[1:], 1.0), (W[:-1], -program.carry), (f, r), (z, -r * cp)),
                       program.offset))
-    if program.has_effort:
-        by = p.effort_exponent
+    if p.effort is not None:
+        by = p.effort.exponent
         ratio = x.work / x.pace
         by_f = by * program.effort_scale * ratio ** (by - 1)
-        by_z = (1 - by) * program.effort_scale * ratio**by - step * p.effort_rate**by
+        by_z = (1 - by) * program.effort_scale * ratio**by - step * p.effort.per_second
         row = np.zeros((1, columns))
         row[0, f], row[0, z] = by_f, by_z
         value = program.effort(x.work, x.pace)

@@ -8,7 +8,7 @@ z (time per metre) on the steps. With ē the mean of a step's two energies,
     z ≥ 2/(√(2e) + √(2e'))                              pace; exact where e is linear in s
     W' ≤ W - Δs (f - CP z),  W' ≤ W - Δs r (f - CP z)   reserve
     f ≤ P_max z,  f ≥ 0,  v_lo²/2 ≤ e ≤ v_lim²/2,  floor ≤ W ≤ W'
-    Σ Δs ((f/CP)^p z^(1-p) - c^p z) ≤ B                 effort
+    Σ Δs ((f/CP)^p z^(1-p) - g z) ≤ B                   effort
 
 The reserve rows are the perspective of max(P - CP, r (P - CP)) in (f, z) and linear, the effort
 row is the perspective of a power and convex. In still air F is linear in e. Wind bends it: a tail
@@ -72,20 +72,22 @@ class ConvexProgram:
     @property
     def has_effort(self) -> bool:
         """Whether the effort over the ride is limited."""
-        return bool(np.isfinite(self.problem.effort_rate))
+        return self.problem.effort is not None
 
     @cached_property
     def effort_scale(self) -> NDArray[np.float64]:
         """(n,) Δs/CP^p."""
         p = self.problem
-        return np.asarray(p.step * p.critical_power ** -p.effort_exponent)
+        assert p.effort is not None  # noqa: S101 - asked for where there is a limit
+        return np.asarray(p.step * p.critical_power ** -p.effort.exponent)
 
     def effort(self, f: NDArray[np.float64], z: NDArray[np.float64]) -> float:
         """Left side less right side of the effort row [s]; feasible where ≤ 0."""
-        p = self.problem
-        power = p.effort_exponent
+        limit = self.problem.effort
+        assert limit is not None  # noqa: S101 - asked for where there is a limit
+        power = limit.exponent
         return float(np.sum(self.effort_scale * f**power * z ** (1 - power)
-                            - p.step * p.effort_rate**power * z)) - p.effort_budget
+                            - self.problem.step * limit.per_second * z)) - limit.budget
 
 
 def drag_in_energy(problem: PacingProblem, energy: NDArray[np.float64],

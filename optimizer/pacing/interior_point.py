@@ -134,11 +134,11 @@ def _slopes(program: ConvexProgram, point: Point) -> tuple[NDArray[np.float64], 
     square, cube = total**2, total**3
     zero = np.zeros_like(z)
     effort_f, effort_z, effort_bend = zero, zero, zero
-    if program.has_effort:
-        power = p.effort_exponent
+    if p.effort is not None:
+        power = p.effort.exponent
         ratio = program.effort_scale * (f / z) ** (power - 2)
         effort_f = power * ratio * f / z
-        effort_z = (1 - power) * ratio * (f / z) ** 2 - p.step * p.effort_rate**power
+        effort_z = (1 - power) * ratio * (f / z) ** 2 - p.step * p.effort.per_second
         effort_bend = power * (power - 1) * ratio / z
     return rows, _Slopes(
         work0=0.5 * drag1 - program.inertia, work1=0.5 * drag1 + program.inertia,

@@ -34,6 +34,7 @@ class Plan:
     seconds_per_speed : (n + 1,) time won per m/s of a higher speed limit
     seconds_per_critical_joule : (n,) time won by one more joule that CP gives on a step
     seconds_per_limit_joule : (n,) time won by one more joule that the power limit allows there
+    seconds_per_effort : time won by one more second of the allowed effort
     linear_bound : s, lower bound by the second route, HiGHS; nan where it was not asked for
     notes : what a reader should know about how it was found
     """
@@ -51,6 +52,7 @@ class Plan:
     seconds_per_speed: NDArray[np.float64]
     seconds_per_critical_joule: NDArray[np.float64]
     seconds_per_limit_joule: NDArray[np.float64]
+    seconds_per_effort: float = 0.0
     linear_bound: float = float("nan")
     grid_error: float = float("nan")
     notes: tuple[str, ...] = ()

@@ -1,4 +1,9 @@
-"""The fastest plan for a rider with one set of kit on a course: grid, wind on arrival, solver."""
+"""The fastest plan on a race day with one set of kit: grid, wind on arrival, effort limit, solver.
+
+Two things about a ride depend on the ride: the wind that is met, where it changes with time, and
+the effort that its duration allows. Both are taken from the plan itself, by repeating plan, wind
+and limit until they agree.
+"""
 
 from __future__ import annotations
 
@@ -12,20 +17,19 @@ from optimizer.pacing.problem import pacing_problem
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import solve
 from optimizer.physics import lay_road
+from optimizer.rider.effort import allowance, effort_limit
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
 
-    from optimizer.conditions import Conditions
     from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.pacing.plan import Plan
     from optimizer.pacing.problem import PacingProblem
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["grid", "plan_ride"]
+__all__ = ["grid", "plan_ride", "problem_on"]
 
 _STEPS = 1200  # about, where no step is asked for
 _SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
@@ -34,8 +38,12 @@ _GROWTH = 0.12  # of the step per metre away from there
 _BEND = 0.12  # m^(1/3), of which a step is the share that the road's curvature leaves
 _CLIMB = 2.5  # m, that a step may rise
 _FELT = 50.0  # m, over which grade and its change are taken at least
-_ARRIVALS = 4  # rounds of plan and wind until arrival times agree
-_AGREED = 1.0  # s, with which they do
+_ROUNDS = 8  # of plan, wind and effort limit until they agree
+_AGREED = 0.05  # s of arrival, with which the wind does
+_SAME = 1e-3  # s of finish time that the effort limit may be off
+_GUESSES = 6  # rounds of even rides before there is a plan
+_USUAL = 9.0  # m/s, to begin with
+_TRIED = 4000  # durations that a bound is held against
 
 
 def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
@@ -90,77 +98,114 @@ def _longest_step(course: Course, step: float | None) -> float:
     return step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
 
 
-def plan_ride(course: Course, conditions: Conditions, rider: Rider, setup: Setup, *,
-              step: float | None = None, start_speed: float = 0.0,
-              position: NDArray[np.int64] | None = None,
-              critical_power_factor: NDArray[np.float64] | float = 1.0,
-              warm: Plan | None = None, measure_grid: bool = False) -> Plan:
+def problem_on(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
+               arrival: NDArray[np.float64] | None, duration: float) -> PacingProblem:
+    """Set up the problem of a day and a set of kit.
+
+    Parameters
+    ----------
+    nodes : (n + 1,) of the grid [m]
+    arrival : (n + 1,) s, when they are reached, for a wind that changes; None where it does not
+    duration : s, at which the effort limit touches what the rider may spend
+    """
+    return pacing_problem(
+        lay_road(day.course, day.conditions, nodes, arrival), day.rider, setup,
+        start_speed=day.start_speed, position=day.position, coasting=day.coasting,
+        effort=effort_limit(day.rider, duration))
+
+
+def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
+              measure_grid: bool = False) -> Plan:
     """Plan the fastest ride.
 
     Parameters
     ----------
-    step : longest step of the grid [m], None to let the course decide
-    start_speed : m/s, 0 for a standing start
-    position : (n,) indices into the rider's positions, on the grid that `grid` gives
-    critical_power_factor : (n,) or scalar, what altitude and heat leave of CP
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
     measure_grid : plan on a grid twice as coarse as well, and give the grid's error, a third of
         the difference (the error is of second order in the step)
 
-    A wind that changes with time is taken at the arrival times of the plan itself, found by
-    repeating plan and wind until they agree.
-
     Raises Infeasible, which names the limit, where there is no plan; StepTooLong where the grid is
     at fault.
     """
-    longest = _longest_step(course, step)
-    nodes = grid(course, longest, start_speed)
-    changing = len(conditions.wind_time) > 1
-
-    def problem_at(arrival: NDArray[np.float64] | None) -> PacingProblem:
-        return pacing_problem(lay_road(course, conditions, nodes, arrival), rider, setup,
-                              start_speed=start_speed, position=position,
-                              critical_power_factor=critical_power_factor)
-
-    arrival = _foreseen(problem_at, warm) if changing else None
-    plan: Plan = warm  # type: ignore[assignment] # the loop runs at least once
-    for _ in range(_ARRIVALS if changing else 1):
-        problem = problem_at(arrival)
-        plan = solve(problem, plan)
-        if arrival is not None and np.max(np.abs(plan.time - arrival)) < _AGREED:
+    longest = _longest_step(day.course, day.step)
+    nodes = grid(day.course, longest, day.start_speed)
+    changing = len(day.conditions.wind_time) > 1
+    arrival, duration = _foreseen(day, setup, nodes, warm)
+    plan = warm
+    for _ in range(_ROUNDS):
+        plan = solve(problem_on(day, setup, nodes, arrival, duration), plan)
+        agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
+        if agreed and _misjudged(day.rider, plan) < _SAME:
             break
-        arrival = plan.time
+        arrival, duration = plan.time if changing else None, plan.finish_time
+    assert plan is not None  # noqa: S101 - the loop runs at least once
+    plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
     if measure_grid:
-        coarse_nodes = grid(course, 2 * longest, start_speed)
-        shrink = None if position is None else position[np.minimum(
-            np.searchsorted(nodes, 0.5 * (coarse_nodes[:-1] + coarse_nodes[1:])) - 1,
-            len(position) - 1)]
-        factor = np.asarray(critical_power_factor)
-        coarse = plan_ride(
-            course, conditions, rider, setup, step=2 * longest, start_speed=start_speed,
-            position=shrink, critical_power_factor=critical_power_factor if factor.ndim == 0
-            else np.interp(0.5 * (coarse_nodes[:-1] + coarse_nodes[1:]),
-                           0.5 * (nodes[:-1] + nodes[1:]), factor))
+        coarse = plan_ride(_coarser(day, nodes, grid(day.course, 2 * longest, day.start_speed),
+                                    2 * longest), setup)
         plan = replace(plan, grid_error=abs(plan.finish_time - coarse.finish_time) / 3.0)
     return plan
 
 
-def _foreseen(problem_at: Callable[[NDArray[np.float64] | None], PacingProblem],
-              warm: Plan | None) -> NDArray[np.float64] | None:
-    """When the nodes may be reached, in a wind that changes, as long as there is no plan [s].
+def _coarser(day: RaceDay, nodes: NDArray[np.float64], coarse: NDArray[np.float64],
+             step: float) -> RaceDay:
+    """Take a day to coarser nodes."""
+    inside = np.minimum(np.searchsorted(nodes, 0.5 * (coarse[:-1] + coarse[1:])) - 1,
+                        len(nodes) - 2)
+    return replace(day, step=step,
+                   position=None if day.position is None else day.position[inside],
+                   coasting=None if day.coasting is None else day.coasting[inside])
 
-    By the powers of a neighbouring plan, or else even ones; riding takes far less than planning.
+
+def _misjudged(rider: Rider, plan: Plan) -> float:
+    """Seconds of finish time by which the effort limit is off at the plan's own duration."""
+    limit = plan.problem.effort
+    if limit is None:
+        return 0.0
+    return plan.seconds_per_effort * abs(float(allowance(rider, plan.finish_time)
+                                               - limit.allowed(plan.finish_time)))
+
+
+def _whatever_duration(rider: Rider, plan: Plan) -> float:
+    """Lower bound [s] that also covers rides whose own duration allows them more effort.
+
+    The plan's bound b is for the tangent of the allowance G at its own duration. A ride of
+    another duration t may spend h(t) = G(t) - tangent(t) more, and by the multiplier μ of the
+    effort row (the bound is convex in what may be spent) takes at least b - μ h(t). So none takes
+    less than the least t with t ≥ b - μ h(t), from the ride at the power limit on.
     """
-    arrival = None
-    for _ in range(_ARRIVALS):
-        problem = problem_at(arrival)
-        known = warm is not None and len(warm.power) == problem.steps
-        power = warm.power if warm is not None and known else np.minimum(
-            problem.critical_power * min(problem.effort_rate, 1.0), problem.power_limit)
-        ride = simulate(problem, power)
+    p, bound = plan.problem, plan.lower_bound
+    limit = p.effort
+    if limit is None or plan.seconds_per_effort <= 0.0:
+        return bound
+    fastest = min(float(simulate(p, p.power_limit, 0.5 * plan.speed**2).finish_time), bound)
+    far = np.linspace(max(fastest, 1.0), bound, _TRIED)
+    near = bound - np.geomspace(1e-9, 1.0, _TRIED) * (bound - far[0])
+    tried = np.unique(np.concatenate([far, near]))
+    more = np.maximum(allowance(rider, tried) - limit.allowed(tried), 0.0)
+    reached = tried >= bound - plan.seconds_per_effort * more
+    return float(tried[np.argmax(reached)]) if reached.any() else bound
+
+
+def _foreseen(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
+              warm: Plan | None) -> tuple[NDArray[np.float64] | None, float]:
+    """When the nodes may be reached, where the wind changes, and how long the ride may take [s].
+
+    By a neighbouring plan, or else by even rides at what their own duration allows; riding takes
+    far less than planning.
+    """
+    changing = len(day.conditions.wind_time) > 1
+    if warm is not None and len(warm.time) == len(nodes):
+        return (warm.time if changing else None), warm.finish_time
+    arrival, duration = None, day.course.length / _USUAL
+    for _ in range(_GUESSES):
+        problem = problem_on(day, setup, nodes, arrival, duration)
+        rate = float(allowance(day.rider, duration) / duration) ** (1 / day.rider.effort_exponent)
+        ride = simulate(problem, np.minimum(problem.critical_power * rate, problem.power_limit))
         if ride.stalled:
-            return None
-        before, arrival = arrival, ride.time
-        if before is not None and np.max(np.abs(arrival - before)) < _AGREED:
+            return None, duration
+        before, duration = duration, float(ride.finish_time)
+        arrival = ride.time if changing else None
+        if abs(duration - before) < 1e-3 * duration:
             break
-    return arrival
+    return arrival, duration

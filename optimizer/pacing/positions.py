@@ -9,7 +9,7 @@ so on until it no longer gets faster; only solved plans are compared.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -18,13 +18,13 @@ import numpy as np
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import drag_in_energy
 from optimizer.pacing.planner import plan_ride
+from optimizer.pacing.sensitivity import critical_joule
 from optimizer.physics.road_load import aerodynamic_force, road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from optimizer.conditions import Conditions
-    from optimizer.course import Course
+    from optimizer.day import RaceDay
     from optimizer.pacing.plan import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
@@ -71,23 +71,19 @@ class PositionPlan:
     rounds: int
 
 
-def choose_positions(course: Course, conditions: Conditions, rider: Rider, setup: Setup, *,
-                     step: float | None = None, start_speed: float = 0.0,
-                     critical_power_factor: NDArray[np.float64] | float = 1.0,
-                     warm: Plan | None = None) -> PositionPlan:
-    """Plan the ride with a position for each step.
+def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) -> PositionPlan:
+    """Plan the ride with a position for each step, whatever positions the day may hold.
 
     Positions named "aero" or "tuck" are not used where the plan brakes (before corners, at a
-    cap on descents): there the hands belong at the brakes.
-    The other arguments are those of `plan_ride`.
+    cap on descents): there the hands belong at the brakes. `warm` as `plan_ride` has it.
 
     Raises Infeasible where there is no plan, or no succession of spells that every
     `Position.longest` allows.
     """
     def solved(position: NDArray[np.int64] | None, near: Plan | None) -> Plan:
-        return plan_ride(course, conditions, rider, setup, step=step, start_speed=start_speed,
-                         position=position, critical_power_factor=critical_power_factor, warm=near)
+        return plan_ride(replace(day, position=position), setup, warm=near)
 
+    rider = day.rider
     first = solved(None, warm)
     position = np.zeros(first.problem.steps, dtype=np.int64)
     if len(rider.positions) == 1:
@@ -127,7 +123,7 @@ def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
     speed = np.sqrt(energy[:-1] + energy[1:])
     time = np.diff(plan.time)
     newton = plan.seconds_per_joule * p.step / p.drivetrain_efficiency
-    joule = _critical_joule(plan)
+    joule = critical_joule(plan)
     shares = np.array([[q.power_share, q.max_power_share] for q in rider.positions])
     gains = np.empty((p.steps, len(rider.positions)))
     now = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, p.drag, p.position)[0]
@@ -139,20 +135,6 @@ def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
         gains[:, k] = (newton * (now - force)
                        + time * (joule * cp + plan.seconds_per_limit_joule * limit))
     return gains
-
-
-def _critical_joule(plan: Plan) -> NDArray[np.float64]:
-    """(n,) seconds won by one more joule of CP on a step, by reserve and effort limit together.
-
-    Where power is free to move, the value of a joule at the cranks is what it costs in reserve,
-    power limit and effort; the effort part grows as P^p/CP^p, so that CP is worth P/CP of it.
-    """
-    p = plan.problem
-    value = plan.seconds_per_critical_joule
-    if np.isfinite(p.effort_rate):
-        effort = plan.seconds_per_joule - value - plan.seconds_per_limit_joule
-        value = value + np.maximum(effort, 0.0) * plan.power / p.critical_power
-    return value
 
 
 def _barred(plan: Plan, rider: Rider) -> NDArray[np.bool_]:

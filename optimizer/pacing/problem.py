@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from optimizer.conditions import AirDepartures
     from optimizer.physics import Road
     from optimizer.rider import Rider
+    from optimizer.rider.effort import EffortLimit
 
-__all__ = ["PacingProblem", "pacing_problem", "split_steps"]
+__all__ = ["COASTING_POWER", "PacingProblem", "pacing_problem", "split_steps"]
 
 
 @dataclass(frozen=True)
@@ -43,11 +44,11 @@ class PacingProblem:
     w_prime, reserve_floor : J, reserve at the start and the least allowed anywhere
     start_speed : m/s at the first node; 0 for a standing start
     lowest_speed : m/s; slower plans are not looked at
-    pedalling_speed : m/s, above which nobody pedals; inf for none
+    pedalling_speed : m/s, above which nobody pedals; inf for none. `power_limit` is next to
+        nothing where a plan rolls faster than that
     slowing_recovery : recovery also scales with the empty share of the reserve, (W' - W)/W'
         (differential form of Skiba et al. 2015); not convex
-    effort_exponent, effort_rate, effort_budget : cap on the integral of (P/CP)^p over time,
-        at most rate^p times the finish time plus the budget [s]; a rate of inf for none
+    effort : limit on the integral of (P/CP)^p over time; None for none
     departures : of the air of an ensemble's members on the same steps, for draws; no plan
         depends on them
     """
@@ -74,9 +75,7 @@ class PacingProblem:
     lowest_speed: float = 1.0
     pedalling_speed: float = float("inf")
     slowing_recovery: bool = False
-    effort_exponent: float = 4.0
-    effort_rate: float = float("inf")
-    effort_budget: float = 0.0
+    effort: EffortLimit | None = None
     departures: AirDepartures | None = None
 
     @property
@@ -90,13 +89,19 @@ class PacingProblem:
         return np.concatenate([[0.0], np.cumsum(self.step)])
 
 
+COASTING_POWER: Final = 0.5
+"""W, the power limit where nobody pedals; the solver needs room above zero."""
+
+
 def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float = 0.0,
                    position: NDArray[np.int64] | None = None,
-                   critical_power_factor: NDArray[np.float64] | float = 1.0) -> PacingProblem:
+                   coasting: NDArray[np.bool_] | None = None,
+                   effort: EffortLimit | None = None) -> PacingProblem:
     """Arrays of the pacing problem for one rider with one set of kit.
 
     `position` (n,) holds indices into `rider.positions`, the first one everywhere by
-    default; `critical_power_factor` (n,) is what altitude and heat leave of CP.
+    default; `coasting` (n,) says where nobody pedals, nowhere by default; `effort` is the limit
+    that the ride's duration sets.
     """
     if rider.critical_power >= rider.max_power:
         raise Infeasible(f"the power limit of {rider.max_power:.0f} W is not above the critical "
@@ -108,6 +113,9 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
     area = np.array([[p.drag_area] for p in rider.positions]) + setup.drag_area_change
     mass = rider.mass + setup.mass
     recovers = rider.recovery_share if rider.recovery == "partial" else 1.0
+    power_limit = rider.max_power * top_share
+    if coasting is not None:
+        power_limit = np.where(coasting, COASTING_POWER, power_limit)
     limit = np.array(road.speed_limit)
     if setup.cornering_factor != 1.0:
         limit = limit * setup.cornering_factor
@@ -115,15 +123,14 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         step=road.step, grade=road.grade, headwind=road.headwind, crosswind=road.crosswind,
         air_density=road.air_density,
         rolling_resistance=setup.rolling_resistance * road.rolling_factor,
-        speed_limit=limit, power_limit=rider.max_power * top_share,
-        critical_power=rider.critical_power * share * critical_power_factor,
+        speed_limit=limit, power_limit=power_limit,
+        critical_power=rider.critical_power * share,
         recovery=np.full(n, recovers), drag=DragArea(setup.yaw, area), position=where, mass=mass,
         effective_mass=mass + setup.wheel_inertia / setup.wheel_radius**2,
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
-        slowing_recovery=rider.recovery == "slowing", effort_exponent=rider.effort_exponent,
-        effort_rate=rider.effort_rate, effort_budget=rider.effort_budget,
-        departures=road.departures)
+        slowing_recovery=rider.recovery == "slowing", effort=effort,
+        pedalling_speed=rider.pedalling_speed, departures=road.departures)
 
 
 def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProblem:

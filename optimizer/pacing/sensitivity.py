@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.plan import Plan
 
-__all__ = ["Sensitivities", "sensitivities"]
+__all__ = ["Sensitivities", "critical_joule", "sensitivities"]
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,22 @@ class Sensitivities:
     speed_limit: NDArray[np.float64]
 
 
+def critical_joule(plan: Plan) -> NDArray[np.float64]:
+    """(n,) seconds won by one more joule of CP on a step, by reserve and effort limit together.
+
+    CP relaxes the effort row as (P/CP)^p does, less what it takes from the allowance, where W'
+    counts in proportion to it.
+    """
+    p = plan.problem
+    value = plan.seconds_per_critical_joule
+    if p.effort is not None:
+        by = p.effort.exponent
+        spent = by * (plan.power / p.critical_power) ** by / p.critical_power
+        value = value + plan.seconds_per_effort * (spent + p.effort.by_critical_power
+                                                   / plan.finish_time)
+    return np.asarray(value)
+
+
 def sensitivities(plan: Plan) -> Sensitivities:
     """Differentiate the finish time of a plan by everything it rests on."""
     p = plan.problem
@@ -71,10 +87,6 @@ def sensitivities(plan: Plan) -> Sensitivities:
     time = np.diff(plan.time)
     by_wind = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, p.drag,
                                 p.position)[1]
-    # By the effort row CP is worth P/CP of what a joule costs there: effort grows as (P/CP)^p.
-    of_effort = np.maximum(plan.seconds_per_joule - plan.seconds_per_critical_joule
-                           - plan.seconds_per_limit_joule, 0.0) * np.isfinite(p.effort_rate)
-    critical = plan.seconds_per_critical_joule + of_effort * plan.power / p.critical_power
     small = 1e-4
     by_cross = (aerodynamic_force(speed, p.headwind, np.abs(p.crosswind) + small, p.air_density,
                                   p.drag, p.position)[0] - drag) / small
@@ -86,7 +98,8 @@ def sensitivities(plan: Plan) -> Sensitivities:
         air_density=newton * drag / p.air_density,
         headwind=newton * by_wind, crosswind=newton * by_cross,
         drivetrain_efficiency=-newton * plan.power * time / p.step,
-        critical_power=-critical * time,
+        critical_power=-critical_joule(plan) * time,
         power_limit=-plan.seconds_per_limit_joule * time,
-        w_prime=-plan.seconds_per_reserve_joule,
+        w_prime=-plan.seconds_per_reserve_joule - (
+            0.0 if p.effort is None else plan.seconds_per_effort * p.effort.by_w_prime),
         speed_limit=-plan.seconds_per_speed)

@@ -95,6 +95,7 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
         seconds_per_speed=np.concatenate([[0.0], row["top"] * np.sqrt(2 * program.top)]),
         seconds_per_critical_joule=row["reserve"] + refill,
         seconds_per_limit_joule=row["power"] / problem.step,
+        seconds_per_effort=solution.effort_multiplier if problem.effort is not None else 0.0,
         linear_bound=linear_bound(narrow, solution) if second_bound else float("nan"),
         notes=tuple(notes))
 
@@ -290,10 +291,10 @@ def _spare_reserve(p: PacingProblem, ride: Ride) -> float:
 
 def _spare_effort(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
     """Unspent share of the effort, and a trace more, in parts of W' [J]; inf without limit."""
-    if not np.isfinite(p.effort_rate):
+    if p.effort is None:
         return float("inf")
-    spent = float(np.sum((power / p.critical_power) ** p.effort_exponent * np.diff(ride.time)))
-    allowed = p.effort_rate**p.effort_exponent * float(ride.finish_time) + p.effort_budget
+    spent = p.effort.spent(power / p.critical_power, np.diff(ride.time))
+    allowed = float(p.effort.allowed(ride.finish_time))
     return float((allowed * (1 + 1e-6) - spent) * p.w_prime / max(allowed, 1e-12))
 
 
@@ -306,7 +307,7 @@ def _check_limits(problem: PacingProblem) -> None:
             f"{p.w_prime / 1000:.1f} kJ that the rider has", "lower the reserve to keep")
     if np.any(p.power_limit <= 0):
         raise Infeasible("the power limit is nothing on part of the course", "raise it")
-    if np.isfinite(p.effort_rate) and p.effort_rate <= 0 and p.effort_budget <= 0:
+    if p.effort is not None and p.effort.per_second <= 0 and p.effort.budget <= 0:
         raise Infeasible("the effort limit allows no effort at all", "raise the effort limit")
 
 

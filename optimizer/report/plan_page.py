@@ -224,7 +224,7 @@ def _even(result: Result) -> list[Part]:
 
 def _positions(result: Result) -> list[Part]:
     """Say where to leave the first position, if anywhere."""
-    plan, positions = result.plan, result.job.rider.positions
+    plan, positions = result.plan, result.day.rider.positions
     used = plan.problem.position
     if not np.any(used):
         return []
@@ -260,7 +260,7 @@ def _map(result: Result) -> Part:
 
 def _blocks(result: Result) -> Table:
     blocks, plan = result.rideable, result.plan
-    cp = result.job.rider.critical_power
+    cp = result.day.rider.critical_power
     several = len({block.position for block in blocks.blocks}) > 1
     rows = []
     for block in blocks.blocks:

@@ -44,7 +44,7 @@ const replan = (() => {
       p, n, inertia: zeros(n), resistance: zeros(n), top: zeros(n), recovery: null,
       bottom: 0.5 * p.lowestSpeed ** 2,
       start: 0.5 * Math.min(p.startSpeed, p.speedLimit[0], FASTEST) ** 2,
-      effort: Number.isFinite(p.effortRate),
+      effort: p.effortExponent !== null,
       rows: 9,
     };
     for (let k = 0; k < n; k += 1) {
@@ -122,7 +122,7 @@ const replan = (() => {
       if (g.effort) {
         const a = p.effortExponent;
         const ratio = p.step[k] * p.criticalPower[k] ** -a * (f / z) ** (a - 2);
-        const allowed = p.step[k] * p.effortRate ** a;
+        const allowed = p.step[k] * p.effortPerSecond;
         d.effortF[k] = a * ratio * f / z;
         d.effortZ[k] = (1 - a) * ratio * (f / z) ** 2 - allowed;
         d.effortBend[k] = a * (a - 1) * ratio / z;

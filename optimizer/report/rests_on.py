@@ -12,6 +12,7 @@ from optimizer import __version__
 from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
 from optimizer.report.words import at_most, compass, kilometres, money, seconds
+from optimizer.rider.effort import allowance
 
 if TYPE_CHECKING:
     from optimizer.job import Job, Result
@@ -40,14 +41,14 @@ _RECOVERY = {"linear": "refills at CP − P below CP",
 def rests_on(result: Result) -> list[Part]:
     """Give the section on inputs and cautions."""
     job = result.job
-    assumed = [*job.rider.assumed, *job.assumptions]
+    assumed = [*job.rider.assumed, *job.assumptions, *result.day.cautions]
     parts: list[Part] = ["Before you ride:", Points(CAUTIONS)]
     if assumed:
         parts += ["Assumed, because nobody said otherwise:", Points(assumed)]
     if doubts := [*job.course.doubts, *result.plan.notes]:
         parts += ["Doubts about the data and the computation:", Points(doubts)]
     parts += [
-        Folded("The rider", [_rider(job)]),
+        Folded("The rider", [_rider(result)]),
         Folded("Course and corrections", _course(job)),
         Folded("Air and wind", [_conditions(result)]),
         Folded("Bike and kit", [_kit(result)]),
@@ -61,8 +62,8 @@ def _pm(value: float, sd: float, digits: int, unit: str) -> str:
     return f"{value:.{digits}f}{doubt} {unit}"
 
 
-def _rider(job: Job) -> Table:
-    rider = job.rider
+def _rider(result: Result) -> Table:
+    rider = result.day.rider
     rows = [("Mass with clothes and drink", f"{rider.mass:.1f} kg"),
             ("Critical power (CP)", _pm(rider.critical_power, rider.critical_power_sd, 0, "W")),
             ("Work capacity above CP (W′)",
@@ -70,9 +71,11 @@ def _rider(job: Job) -> Table:
             ("Highest power asked for", f"{rider.max_power:.0f} W"),
             ("Reserve", _RECOVERY[rider.recovery].format(share=rider.recovery_share)),
             ("Least reserve anywhere", f"{rider.reserve_floor / 1000:.1f} kJ")]
-    if math.isfinite(rider.effort_rate):
-        rows.append(((f"Cap on the mean of (P/CP) to the power {rider.effort_exponent:g}, as its "
-                     "root"), f"{rider.effort_rate:.3f}"))
+    finish = result.plan.finish_time
+    level = float(allowance(rider, finish) / finish) ** (1 / rider.effort_exponent)
+    rows += [("Effort limit for this duration: power-mean of the plan at most",
+              f"{level * rider.critical_power:.0f} W, with exponent {rider.effort_exponent:g}"),
+             ("Pedals up to", f"{3.6 * rider.pedalling_speed:.0f} km/h")]
     rows += [(f"Drag area CdA, {position.name}",
               _pm(position.drag_area, rider.drag_area_sd, 3, "m²")
               + (f"; holds {position.power_share:.0%} of CP" if position.power_share != 1 else ""))

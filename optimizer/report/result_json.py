@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from optimizer.job import Job, Result
     from optimizer.kit import KitSet
     from optimizer.pacing import PacingProblem, Plan
+    from optimizer.rider import Rider
 
 __all__ = ["SCHEMA", "result_document", "splits", "write_json"]
 
@@ -37,8 +38,9 @@ that is not there is null. `model` holds the arrays that the plan was computed o
 with the forces at the step's mean kinetic energy, v² = (v²_k + v²_{k+1}) / 2, g the
 `gravity_mps2`, and the reserve W' falling by (P − CP) Δt above CP and rising by
 `recovery_share` (CP − P) Δt below it (with `slowing_recovery` also in proportion to the empty
-share of it). Where `effort_rate` is not null, Σ (P_k/CP_k)^p Δt_k ≤ rate^p T + budget over the
-whole time T. `cda_m2` is interpolated over `yaw_deg`, one row a position;
+share of it). Where `effort_exponent` p is not null, Σ (P_k/CP_k)^p Δt_k ≤
+`effort_per_second` T + `effort_budget_s` over the whole time T: the tangent, at the plan's own
+duration, of what the rider may spend. `cda_m2` is interpolated over `yaw_deg`, one row a position;
 `position` says which row a step uses; between the table's angles a cubic spline with zero
 slopes at both ends, `cda_fine_m2` at every degree from 0 to 90 is that spline itself.
 """
@@ -56,7 +58,7 @@ def result_document(result: Result) -> dict[str, Any]:
         "name": job.name,
         "course": _course(job),
         "conditions": _conditions(job),
-        "rider": _rider(job),
+        "rider": _rider(result.day.rider),
         "plan": {**_plan(plan), "spread_s": {"5": result.spread[0], "50": result.spread[1],
                                              "95": result.spread[2]}},
         "baseline_plan": _plan(result.baseline_plan),
@@ -149,8 +151,7 @@ def _conditions(job: Job) -> dict[str, Any]:
         "start_time": c.start_time.isoformat() if c.start_time else None}
 
 
-def _rider(job: Job) -> dict[str, Any]:
-    r = job.rider
+def _rider(r: Rider) -> dict[str, Any]:
     return {
         "name": r.name, "mass_kg": r.mass, "critical_power_w": r.critical_power,
         "critical_power_sd_w": r.critical_power_sd, "w_prime_j": r.w_prime,
@@ -239,5 +240,7 @@ def _model(p: PacingProblem) -> dict[str, Any]:
         "drivetrain_efficiency": p.drivetrain_efficiency, "bearing_n": p.bearing[0],
         "bearing_n_per_mps": p.bearing[1], "gravity_mps2": GRAVITY, "w_prime_j": p.w_prime,
         "reserve_floor_j": p.reserve_floor, "start_speed_mps": p.start_speed,
-        "lowest_speed_mps": p.lowest_speed, "effort_exponent": p.effort_exponent,
-        "effort_rate": p.effort_rate, "effort_budget_s": p.effort_budget}
+        "lowest_speed_mps": p.lowest_speed, "pedalling_speed_mps": p.pedalling_speed,
+        "effort_exponent": None if p.effort is None else p.effort.exponent,
+        "effort_per_second": None if p.effort is None else p.effort.per_second,
+        "effort_budget_s": None if p.effort is None else p.effort.budget}

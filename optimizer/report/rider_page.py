@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.words import listing
-from optimizer.rider.effort import HINTS, cap_effort, capacity
+from optimizer.rider.effort import allowance, capacity
 from optimizer.rider.environment import altitude_share, environment_cautions, heat_share
 from optimizer.rider.power_duration import MODELS
 from optimizer.rider.reserve import RECOVERY_MODELS, reserve_balance
@@ -247,23 +247,21 @@ def _fit(ability: Ability) -> list[Part]:
 
 
 def _hours(rider: Rider) -> list[Part]:
-    whole = [capacity(rider, 3600 * h) for h in _HOURS]
-    limits = [cap_effort(rider, 3600 * h) for h in _HOURS]
-    rows = [(f"{h:g} h", f"{p:.0f}", f"{100 * p / rider.critical_power:.0f} %",
-             f"{limit.effort_rate * rider.critical_power:.0f}",
-             f"{100 * limit.effort_rate:.0f} %")
-            for h, p, limit in zip(_HOURS, whole, limits, strict=True)]
+    time = 3600.0 * np.array(_HOURS)
+    whole = capacity(rider, time) / rider.critical_power
+    limit = (allowance(rider, time) / time) ** (1.0 / rider.effort_exponent)
+    rows = [(f"{h:g} h", f"{p * rider.critical_power:.0f}", f"{100 * p:.0f} %",
+             f"{q * rider.critical_power:.0f}", f"{100 * q:.0f} %")
+            for h, p, q in zip(_HOURS, whole, limit, strict=True)]
     loss = (f"Beyond half an hour the power that can be held falls by "
             f"{100 * rider.endurance_loss:.0f} % of critical power each time the duration grows "
             f"2.7-fold (standard error {100 * rider.endurance_loss_sd:.0f} %). The plan holds the "
-            "fourth-power mean of its power under the limit, and asks for at most "
+            f"mean of its power, taken with the exponent {rider.effort_exponent:g}, under the "
+            "limit, and asks for at most "
             f"{rider.max_power:.0f} W at any time.")
-    hints = Table(("Ride", "Fourth-power mean over CP"),
-                  [(hint.what, f"{100 * hint.low:.0f} to {100 * hint.high:.0f} %")
-                   for hint in HINTS], "What riders do. Common practice, no source")
     parts: list[Part] = [
         loss, Table(("Ride", "Could hold, W", "of CP", "Plan's limit, W", "of CP"), rows,
-                    "What can be held for hours, and what the plan may spend"), hints]
+                    "What can be held for hours, and what the plan may spend")]
     if rider.time_share < 1.0:
         parts.append(
             f"The ride may use {100 * rider.time_share:.0f} % of the endurance, so that the run "

@@ -91,7 +91,6 @@
       density: forecast.density,
       rolling: Float64Array.from(problem.rollingFactor, (factor) => factor * setup.rolling),
       speedLimit: Float64Array.from(problem.speedLimit, (limit) => limit * setup.cornering),
-      effortRate: problem.effortRate === null ? Infinity : problem.effortRate,
       efficiency: setup.efficiency, bearing: setup.bearing, drag: dragOf(setup),
       crosswindLimit: setup.crosswind,
     };

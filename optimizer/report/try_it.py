@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from optimizer.job import Result
     from optimizer.kit import Item
+    from optimizer.pacing import PacingProblem
     from optimizer.report.page import Part
 
 __all__ = ["try_it", "try_it_data"]
@@ -79,6 +80,14 @@ def _cost(item: Item) -> str:
     return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
 
 
+def _effort(problem: PacingProblem) -> dict[str, float | None]:
+    limit = problem.effort
+    if limit is None:
+        return {"effortExponent": None, "effortPerSecond": 0.0, "effortBudget": 0.0}
+    return {"effortExponent": limit.exponent, "effortPerSecond": limit.per_second,
+            "effortBudget": limit.budget}
+
+
 def try_it_data(result: Result) -> dict[str, Any] | None:
     """Arrays of the problem, of the catalogue and of trials that were planned beforehand."""
     problem, job, best = result.plan.problem, result.job, result.choice.best
@@ -100,9 +109,8 @@ def try_it_data(result: Result) -> dict[str, Any] | None:
             "recovery": problem.recovery, "position": problem.position,
             "riderMass": problem.mass - best.setup.mass, "wPrime": problem.w_prime,
             "reserveFloor": problem.reserve_floor, "startSpeed": problem.start_speed,
-            "lowestSpeed": problem.lowest_speed, "effortExponent": problem.effort_exponent,
-            "effortRate": problem.effort_rate, "effortBudget": problem.effort_budget,
-            "areas": [position.drag_area for position in job.rider.positions]},
+            "lowestSpeed": problem.lowest_speed, **_effort(problem),
+            "areas": [position.drag_area for position in result.day.rider.positions]},
         "wind": {"mean": [mean.wind_east[0, 0], mean.wind_north[0, 0]],
                  "slices": _slices(result), "arrival": result.plan.time,
                  "headByEast": east.headwind, "headByNorth": north.headwind,

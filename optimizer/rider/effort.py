@@ -1,8 +1,25 @@
-"""The effort budget of a long ride: what can be held for hours, and what to leave for a run."""
+"""The effort law: how hard a ride may be over its whole length, and what to leave for a run.
+
+A rider is no battery. The p-power mean of power over critical power may reach what the rider
+could hold evenly for the ride's own duration T,
+
+    ((1/T) ∫ (P/CP)^p dt)^(1/p) ≤ s C(T/q)/CP,     C(t) = CP (1 - L ln(t/30 min)₊) + W'/t,
+
+with s the share of effort and q the share of endurance that the ride may use (both 1 where
+nothing is to be left). An even ride at the capacity C(T) is always allowed, at any duration, and
+the more power varies the lower its mean has to be. C is the critical-power hyperbola with a loss
+beyond half an hour (after Puchowicz, Baker and Clarke 2020, J. Sports Sci. 38:801). That strain
+grows with about the fourth power is common practice, no source; p = 1 would allow a ride that
+alternates the power limit with coasting.
+
+The integral is at most the allowance G(T) = T (s C(T/q)/CP)^p. `effort_limit` gives the tangent of
+G at one duration, which the pacing program can take: repeating plan and tangent is Newton's method
+for the limit that the plan's own duration sets.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -11,31 +28,13 @@ from optimizer.errors import InputError
 from optimizer.rider.power_duration import HALF_HOUR
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from optimizer.rider.rider import Rider
 
-__all__ = ["HINTS", "Hint", "RunTarget", "cap_effort", "capacity", "hint_for", "share_for_run"]
+__all__ = ["EffortLimit", "RunTarget", "allowance", "capacity", "effort_limit", "share_for_run"]
 
-_LONG_EXPONENT: Final = 4.0
 _LEAST_SHARE: Final = 0.02  # of the endurance; less is no ride
-
-
-@dataclass(frozen=True)
-class Hint:
-    """A habit among riders, no source: `low` to `high` of CP for rides from `shortest` seconds."""
-
-    what: str
-    shortest: float
-    low: float
-    high: float
-
-
-HINTS: Final = (
-    Hint("a ride of up to an hour with a run after it", 0.0, 0.90, 0.98),
-    Hint("a ride of one to two hours with a run after it", 3600.0, 0.83, 0.92),
-    Hint("a ride of two to four hours with a run after it", 7200.0, 0.75, 0.85),
-    Hint("a ride of more than four hours with a run after it", 14400.0, 0.65, 0.77),
-)
-"""Fourth-power mean of the power over CP. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -46,38 +45,73 @@ class RunTarget:
     fresh_time: float
 
 
-def hint_for(duration: float) -> Hint:
-    """Habit for a ride of `duration` [s] with a run after it."""
-    return [hint for hint in HINTS if duration >= hint.shortest][-1]
+@dataclass(frozen=True)
+class EffortLimit:
+    """∫ (P/CP)^exponent dt over the ride of duration T is at most per_second T + budget.
 
-
-def capacity(rider: Rider, duration: float) -> float:
-    """Mean power [W] that the rider can hold for `duration` [s] and nothing after it.
-
-    CP (1 - L ln(t / 30 min)) + W'/t, the loss beyond half an hour only (after Puchowicz, Baker
-    and Clarke 2020).
+    Attributes
+    ----------
+    exponent : p
+    per_second : s of the integral per s of the ride
+    budget : s
+    duration : s, where the line touches the rider's allowance; nan for a limit of its own
+    by_critical_power, by_w_prime, by_endurance_loss : change of the allowance at that duration
+        per W, per J and per unit of L [s]
     """
-    lost = rider.endurance_loss * np.log(max(duration, HALF_HOUR) / HALF_HOUR)
-    return float(rider.critical_power * max(1.0 - lost, 0.0) + rider.w_prime / duration)
+
+    exponent: float
+    per_second: float
+    budget: float = 0.0
+    duration: float = float("nan")
+    by_critical_power: float = 0.0
+    by_w_prime: float = 0.0
+    by_endurance_loss: float = 0.0
+
+    def allowed(self, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Most that the integral may come to for a ride of `duration` [s]."""
+        return np.asarray(self.per_second * np.asarray(duration) + self.budget)
+
+    def spent(self, ratio: NDArray[np.float64], time: NDArray[np.float64]) -> float:
+        """∫ (P/CP)^p dt for `ratio` (n,) of power over CP, held for `time` (n,) [s]."""
+        return float(ratio**self.exponent @ time)
 
 
-def cap_effort(rider: Rider, duration: float) -> Rider:
-    """Return the rider with the effort limit that a ride of `duration` [s] asks for.
+def capacity(rider: Rider, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Mean power [W] that the rider can hold evenly for `duration` [s], and nothing after it."""
+    lost = rider.endurance_loss * np.log(np.maximum(duration, HALF_HOUR) / HALF_HOUR)
+    return np.asarray(rider.critical_power * np.maximum(1.0 - lost, 0.0)
+                      + rider.w_prime / np.asarray(duration))
 
-    The p-power mean of P/CP may be `effort_share` times what could be held for `duration /
-    time_share`. Up to half an hour of that the mean itself is limited (p = 1), which the
-    reserve does anyway, so that nothing changes there; from one hour on p = 4, in between p
-    grows in proportion. The fourth power is how strain over hours is commonly taken to grow
-    with power; common practice, no source.
-    """
-    if duration <= 0.0:
-        raise InputError("rider", "", "the ride has no duration", "give a time above zero")
-    reach = duration / rider.time_share
-    if reach <= HALF_HOUR and rider.effort_share >= 1.0:
-        return replace(rider, effort_rate=np.inf)
-    exponent = 1.0 + (_LONG_EXPONENT - 1.0) * min(max(reach / HALF_HOUR - 1.0, 0.0), 1.0)
+
+def allowance(rider: Rider, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Most that ∫ (P/CP)^p dt may come to [s] on a ride of `duration` [s]: G above."""
+    reach = np.asarray(duration) / rider.time_share
     rate = rider.effort_share * capacity(rider, reach) / rider.critical_power
-    return replace(rider, effort_exponent=exponent, effort_rate=float(rate))
+    return np.asarray(duration * rate**rider.effort_exponent)
+
+
+def effort_limit(rider: Rider, duration: float) -> EffortLimit:
+    """Tangent of the rider's allowance at a ride of `duration` [s].
+
+    Raises InputError for a ride without duration.
+    """
+    if not duration > 0.0:
+        raise InputError("rider", "", "the ride has no duration", "give a time above zero")
+    p, share, cp = rider.effort_exponent, rider.effort_share, rider.critical_power
+    reach = duration / rider.time_share
+    over = max(np.log(reach / HALF_HOUR), 0.0)
+    holds = 1.0 - rider.endurance_loss * over > 0.0  # else only W' is left
+    rate = share * float(capacity(rider, reach)) / cp
+    slope = -share * (rider.endurance_loss * (holds and over > 0.0)
+                      + rider.w_prime / (cp * reach)) / duration  # of the rate, per s
+    gain = duration * p * rate ** (p - 1.0)  # of the allowance, by the rate
+    per_second = rate**p + gain * slope
+    return EffortLimit(
+        exponent=p, per_second=float(per_second),
+        budget=float(duration * (rate**p - per_second)), duration=duration,
+        by_critical_power=float(-gain * share * rider.w_prime / (cp**2 * reach)),
+        by_w_prime=float(gain * share / (cp * reach)),
+        by_endurance_loss=float(-gain * share * over * holds))
 
 
 def share_for_run(target: RunTarget, endurance_loss: float) -> float:

@@ -108,6 +108,9 @@ class Known:
     recovery: Recovery = "linear"
     recovery_share: float | None = None
     reserve_floor: float = 0.0
+    effort_exponent: float | None = None
+    effort_exponent_sd: float | None = None
+    pedalling_speed: float | None = None
     effort_share: float = 1.0
     run: RunTarget | None = None
     altitude_response: AltitudeResponse = "none"
@@ -215,6 +218,10 @@ def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
     if known.recovery == "partial" and known.recovery_share is None:
         assumed.append("half of what is left below CP refills the reserve (common practice)")
     share = 0.5 if known.recovery_share is None else known.recovery_share
+    exponent, exponent_sd = _exponent(known, assumed)
+    if known.pedalling_speed is None:
+        assumed.append(f"nobody pedals above {3.6 * defaults.PEDALLING_SPEED:.0f} km/h "
+                       "(common practice)")
     return Rider(
         name=known.name, mass=known.mass, critical_power=cp, w_prime=w_prime,
         max_power=_surge_cap(known, cp, assumed), positions=positions, recovery=known.recovery,
@@ -224,7 +231,20 @@ def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
         endurance_loss_sd=loss_sd, effort_share=known.effort_share,
         time_share=1.0 if known.run is None else share_for_run(known.run, loss),
         altitude_response=known.altitude_response, heat_response=known.heat_response,
-        tested_elevation=known.tested_elevation, tested_temperature=known.tested_temperature)
+        tested_elevation=known.tested_elevation, tested_temperature=known.tested_temperature,
+        effort_exponent=exponent, effort_exponent_sd=exponent_sd,
+        pedalling_speed=known.pedalling_speed or defaults.PEDALLING_SPEED)
+
+
+def _exponent(known: Known, assumed: list[str]) -> tuple[float, float]:
+    """Exponent of the effort law with its standard error."""
+    value, sd = known.effort_exponent, known.effort_exponent_sd
+    if value is None:
+        value = defaults.EFFORT_EXPONENT
+        assumed.append(f"strain grows with power to the exponent {value:g} ± "
+                       f"{defaults.EFFORT_EXPONENT_SD:g} (common practice)")
+        return value, defaults.EFFORT_EXPONENT_SD
+    return value, defaults.EFFORT_EXPONENT_SD if sd is None else sd
 
 
 def _power(known: Known, ability: Ability | None,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from optimizer.rider.defaults import EFFORT_EXPONENT, PEDALLING_SPEED
+
 __all__ = ["AltitudeResponse", "HeatResponse", "Position", "Recovery", "Rider"]
 
 Recovery = Literal["linear", "partial", "slowing"]
@@ -45,13 +47,12 @@ class Rider:
     recovery : how the reserve refills below CP
     recovery_share : for "partial": the part of (CP - P) that refills the reserve
     reserve_floor : J, what must be left of W' at every point
-    effort_exponent : p of the effort limit
-    effort_rate : cap on the p-power mean of P/CP over the ride; inf for none
-    effort_budget : s, what the integral of (P/CP)^p may exceed that cap by, such as p W'/CP
+    effort_exponent : p of the effort law, see `optimizer.rider.effort`
+    pedalling_speed : m/s, above which the rider does not pedal
     *_sd : standard errors
     assumed : which of these are defaults, in words, for the report
     endurance_loss : part of CP lost each time the duration grows by the factor e beyond half
-        an hour (`optimizer.rider.effort.cap_effort` turns it into an effort limit)
+        an hour
     effort_share : part of the power that could be held for the whole ride which the plan
         may spend
     time_share : part of the endurance that the ride may use, the rest being left for a run
@@ -69,8 +70,8 @@ class Rider:
     recovery: Recovery = "linear"
     recovery_share: float = 1.0
     reserve_floor: float = 0.0
-    effort_exponent: float = 4.0
-    effort_rate: float = float("inf")
+    effort_exponent: float = EFFORT_EXPONENT
+    pedalling_speed: float = PEDALLING_SPEED
     critical_power_sd: float = 0.0
     w_prime_sd: float = 0.0
     drag_area_sd: float = 0.0
@@ -83,4 +84,4 @@ class Rider:
     heat_response: HeatResponse = "none"
     tested_elevation: float = 0.0
     tested_temperature: float = 293.15
-    effort_budget: float = 0.0
+    effort_exponent_sd: float = 0.0

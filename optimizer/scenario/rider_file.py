@@ -90,6 +90,11 @@ class _File(_Table):
     recovery_percent: Annotated[float, _between(
         0, 100, "of what is left below critical power refills the reserve")] | None = None
     reserve_floor_kj: Annotated[float, _between(0, 60, "left of W' at every point")] = 0.0
+    effort_exponent: Annotated[float, _between(
+        1, 12, "power of power with which strain grows, 4 by common practice")] | None = None
+    effort_exponent_sd: Annotated[float, _between(0, 4, "its error")] | None = None
+    pedalling_speed_kmh: Annotated[float, _between(
+        20, 160, "above which nobody pedals")] | None = None
     efforts: Annotated[list[_Effort], Field(max_length=500)] = []
     efforts_csv: Annotated[str, Field(description="a table of efforts")] | None = None
     rides: Annotated[list[str], Field(description="recorded rides with power")] = []
@@ -158,7 +163,8 @@ def _efforts(file: TomlFile, content: _File) -> Efforts | None:
 def _check_sense(file: TomlFile, content: _File) -> None:
     """Refuse what is well formed but contradicts itself."""
     for sd, value in (("critical_power_sd_w", "critical_power_w"), ("w_prime_sd_kj",
-                                                                    "w_prime_kj")):
+                                                                    "w_prime_kj"),
+                      ("effort_exponent_sd", "effort_exponent")):
         if getattr(content, sd) is not None and getattr(content, value) is None:
             raise file.error(f"is given without {value}", f"give {value} as well", sd)
     if content.recovery_percent is not None and content.recovery != "partial":
@@ -201,6 +207,8 @@ def _known(content: _File) -> Known:
         positions=tuple(_position(name, table) for name, table in content.positions.items()),
         recovery=content.recovery, recovery_share=_scaled(content.recovery_percent, 0.01),
         reserve_floor=1e3 * content.reserve_floor_kj,
+        effort_exponent=content.effort_exponent, effort_exponent_sd=content.effort_exponent_sd,
+        pedalling_speed=_scaled(content.pedalling_speed_kmh, 1 / 3.6),
         effort_share=_scaled(content.long.share_percent, 0.01) or 1.0, run=_run(content.long),
         altitude_response=content.environment.altitude, heat_response=content.environment.heat,
         tested_elevation=content.environment.tested_at_m,

@@ -11,6 +11,7 @@ import time
 
 import numpy as np
 
+from optimizer.day import RaceDay
 from optimizer.kit.choose import search_for
 from optimizer.kit.compare import compare_sets
 from optimizer.kit.judge import pacing_judge
@@ -29,7 +30,7 @@ def case(per_place, seed: int = 1):
 
 def search(per_place, seed: int = 1):
     course, weather, wanted, effects = case(per_place, seed)
-    judge = pacing_judge(course, weather, RIDER, BASELINE)
+    judge = pacing_judge(RaceDay(course, weather, RIDER), BASELINE)
     return search_for(RIDER, BASELINE, wanted, effects, judge, {})
 
 
@@ -68,13 +69,13 @@ def best_and_frontier(per_place, seed: int = 1) -> None:
 def draws() -> None:
     """A thousand common draws of three sets."""
     course, weather, wanted, effects = case(FORTY)
-    judge = pacing_judge(course, weather, RIDER, BASELINE)
+    judge = pacing_judge(RaceDay(course, weather, RIDER), BASELINE)
     places = [[item.name for item in wanted.items if item.place == place]
               for place in wanted.places]
     sets = [("none", ()), ("some", tuple(names[0] for names in places[:4])),
             ("more", tuple(names[-1] for names in places[4:8]))]
     clock = _Clock()
-    found = compare_sets(course, weather, RIDER, BASELINE, wanted, effects, sets, judge,
+    found = compare_sets(RaceDay(course, weather, RIDER), BASELINE, wanted, effects, sets, judge,
                          count=1000)
     print(f"1,000 draws, three sets, paired, with plans and causes: {clock}; "
           + ", ".join(f"{d.first} {d.seconds:.1f} s ({d.low:.1f} to {d.high:.1f})"

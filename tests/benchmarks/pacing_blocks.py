@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from optimizer.job import on_the_day, plan_for
-from optimizer.pacing import constant_power, recognisable_places, rideable
+from optimizer.job import day_of
+from optimizer.pacing import constant_power, plan_ride, recognisable_places, rideable
 from optimizer.scenario import read_scenario
 
 COURSES = Path(__file__).parents[2] / "courses"
@@ -18,8 +18,8 @@ def main() -> None:
     """Print a line for each course and number of blocks."""
     print("course         blocks   price s      %    (powers in steps of 5 W)")
     for file in sorted(COURSES.glob("*/scenario.toml")):
-        job = on_the_day(read_scenario(file))
-        plan = plan_for(job, job.baseline, measure_grid=True)
+        job = read_scenario(file)
+        plan = plan_ride(day_of(job), job.baseline, measure_grid=True)
         places = recognisable_places(job.course)
         for blocks in (6, 12, 25):
             few = rideable(plan, places, blocks=blocks)

@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.job import on_the_day
 from optimizer.kit.terms import setup_of
 from optimizer.pacing import pacing_problem
 from optimizer.pacing.solver import solve
@@ -280,7 +279,7 @@ def test_the_solver_of_the_page_measures_its_error(open_page, report):
 @pytest.mark.parametrize("course", ["petrel-flats", "tarn-loop", "quern-pass"])
 def test_its_error_on_the_demo_courses(open_page, course, tmp_path):
     # Six other winds and sets each, a changing forecast and an effort limit among them.
-    job = on_the_day(read_scenario(COURSES / course / "scenario.toml"))
+    job = read_scenario(COURSES / course / "scenario.toml")
     path = write_report(simple_result(job), tmp_path / "report.html")
     with open_page(path) as page:
         come_to_the_try(page)

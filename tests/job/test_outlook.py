@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from optimizer.evidence import Effect
-from optimizer.job import Job, Options, on_the_day, plan_for
+from optimizer.job import Job, Options, day_of
 from optimizer.job.outlook import draw_times, spread
 from optimizer.job.plans import ride_evenly
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.kit import Catalogue, Item, KitSet, setup_of
-from optimizer.pacing import sensitivities, simulate
+from optimizer.pacing import plan_ride, sensitivities, simulate
 from optimizer.pacing.simulate import holding_power, reserve_along
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
@@ -40,16 +40,16 @@ def kit(task, *items):
 @pytest.fixture(scope="module")
 def sure():
     task = job()
-    return task, plan_for(task, task.baseline)
+    return task, plan_ride(day_of(task), task.baseline)
 
 
 def test_without_doubt_every_draw_is_the_plan(sure):
     task, plan = sure
-    times = draw_times(task, kit(task, "Helmet"), plan)
+    times = draw_times(task, day_of(task), kit(task, "Helmet"), plan)
     assert times.shape == (plan.problem.steps + 1, 400)
     assert np.ptp(times[-1]) < 1e-6
     assert times[-1, 0] == pytest.approx(plan.finish_time, abs=0.01)
-    drawn = spread(draw_times(task, kit(task), plan))
+    drawn = spread(draw_times(task, day_of(task), kit(task), plan))
     assert drawn == pytest.approx([plan.finish_time] * 3, abs=0.01)
 
 
@@ -57,10 +57,10 @@ def test_the_same_seed_gives_the_same_draws(sure):
     _, plan = sure
     doubtful = job(replace(SURE, drag_area_sd=0.01, critical_power_sd=8.0),
                    wind_doubt_percent=30.0, wind_doubt_deg=20.0)
-    one = draw_times(doubtful, kit(doubtful), plan)
-    assert np.array_equal(one, draw_times(doubtful, kit(doubtful), plan))
+    one = draw_times(doubtful, day_of(doubtful), kit(doubtful), plan)
+    assert np.array_equal(one, draw_times(doubtful, day_of(doubtful), kit(doubtful), plan))
     other = replace(doubtful, options=replace(doubtful.options, seed=8))
-    assert not np.array_equal(one, draw_times(other, kit(other), plan))
+    assert not np.array_equal(one, draw_times(other, day_of(other), kit(other), plan))
 
 
 def test_doubt_in_drag_spreads_as_its_slope_says(sure):
@@ -69,7 +69,7 @@ def test_doubt_in_drag_spreads_as_its_slope_says(sure):
     _, plan = sure
     doubtful = job(replace(SURE, drag_area_sd=0.004))
     doubtful = replace(doubtful, options=replace(doubtful.options, draws=4000))
-    low, middle, high = spread(draw_times(doubtful, kit(doubtful), plan))
+    low, middle, high = spread(draw_times(doubtful, day_of(doubtful), kit(doubtful), plan))
     slope = sensitivities(plan).drag_area.sum()
     assert (high - low) / 2 == pytest.approx(1.645 * slope * 0.004, rel=0.06)
     assert middle == pytest.approx(plan.finish_time, abs=0.1 * (high - low))
@@ -77,8 +77,8 @@ def test_doubt_in_drag_spreads_as_its_slope_says(sure):
 
 def test_doubt_of_an_item_counts_only_where_it_is_in_the_set(sure):
     task, plan = sure
-    assert np.ptp(draw_times(task, kit(task, "Helmet"), plan)[-1]) < 1e-6
-    with_suit = draw_times(task, kit(task, "Suit"), plan)[-1]
+    assert np.ptp(draw_times(task, day_of(task), kit(task, "Helmet"), plan)[-1]) < 1e-6
+    with_suit = draw_times(task, day_of(task), kit(task, "Suit"), plan)[-1]
     assert with_suit.std() == pytest.approx(sensitivities(plan).drag_area.sum() * 0.004, rel=0.15)
 
 
@@ -103,11 +103,11 @@ def test_height_and_length_of_the_ride_cost_power():
     rider = replace(SURE, endurance_loss=0.08, altitude_response="linear")
     high = job(rider)
     high = replace(high, course=replace(high.course, elevation=high.course.elevation + 2000.0))
-    ready = on_the_day(high)
+    ready = day_of(high)
     # Wehrlin and Hallen 2006: 6.3 % per 1000 m from 300 m on, at about 2040 m.
     assert ready.rider.critical_power == pytest.approx(280 * (1 - 0.063 * 1.74), rel=0.01)
     assert any("altitude" in text for text in ready.assumptions)
-    low = on_the_day(job(SURE))
+    low = day_of(job(SURE))
     assert low.rider.critical_power == SURE.critical_power
 
 
@@ -115,7 +115,7 @@ def test_the_worth_of_an_item_is_that_of_a_plan_with_it(sure):
     task, plan = sure
     for row in worth(task, kit(task), plan):
         setup = setup_of(task.baseline, task.catalogue, task.effects, [row.item])
-        again = plan_for(task, setup, warm=plan)
+        again = plan_ride(day_of(task), setup, warm=plan)
         assert row.seconds == pytest.approx(plan.finish_time - again.finish_time, rel=0.03)
     helmet, suit = worth(task, kit(task), plan)
     assert helmet.low == helmet.high == helmet.seconds

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.kit.bound import coordinates
 from optimizer.kit.groups import plane_of
 from optimizer.kit.judge import pacing_judge
@@ -22,7 +23,7 @@ def case(seed, **rider):
     weather = wind(float(rng.uniform(0, 5)), float(rng.uniform(0, 6.28)))
     wanted, effects = catalogue(rng, (3, 3, 3, 2, 2, 2, 2, 1, 2))
     able = replace(RIDER, **rider)
-    judge = pacing_judge(course, weather, able, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(course, weather, able, step=300.0), BASELINE)
     terms = tabulate(BASELINE, wanted, effects)
     book = ledger(terms, wanted, BASELINE, able.mass)
     return rng, judge, terms, book
@@ -34,7 +35,7 @@ def some_set(rng, book):
 
 @pytest.mark.parametrize("seed", range(6))
 def test_no_set_is_faster_than_the_bound(seed):
-    rider = [{}, {"effort_rate": 1.0}, {"recovery": "partial", "recovery_share": 0.6}][seed % 3]
+    rider = [{}, {"effort_share": 0.9}, {"recovery": "partial", "recovery_share": 0.6}][seed % 3]
     rng, judge, terms, book = case(seed, **rider)
     origin = terms.setup(BASELINE, some_set(rng, book))
     bound = judge.bound(origin, book.reach())

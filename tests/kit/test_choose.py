@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, RuleSet, choose_kit
@@ -19,8 +20,8 @@ CALM = wind(0.0, 0.0)
 
 
 def choose(wanted, effects, budget=1000.0, weather=CALM, **options):
-    return choose_kit(COURSE, weather, RIDER, BASELINE, wanted, effects, budget, "EUR",
-                      step=400.0, **options)
+    return choose_kit(RaceDay(COURSE, weather, RIDER, step=400.0), BASELINE, wanted, effects,
+                      budget, "EUR", **options)
 
 
 def item(name, place, price, gain, **more):

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.course import Mark
+from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.compare import CAUSES, compare_sets
@@ -28,8 +29,9 @@ SETS = (("plain", ()), ("aero", ("aero",)), ("light", ("light",)), ("tyre", ("ty
 @pytest.fixture(scope="module")
 def found():
     weather = wind(2.0, 1.0)
-    judge = pacing_judge(COURSE, weather, RIDER, BASELINE, step=300.0)
-    return compare_sets(COURSE, weather, RIDER, BASELINE, ITEMS, EFFECTS, SETS, judge, count=150)
+    judge = pacing_judge(RaceDay(COURSE, weather, RIDER, step=300.0), BASELINE)
+    return compare_sets(RaceDay(COURSE, weather, RIDER), BASELINE, ITEMS, EFFECTS, SETS, judge,
+                        count=150)
 
 
 def test_places_are_the_marks_on_the_way_and_the_finish(found):

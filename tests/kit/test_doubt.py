@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.conditions.draws import WindDraws
+from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
 from optimizer.kit.doubt import (
@@ -32,7 +33,7 @@ EFFECTS = (Effect("a", drag_area=np.array([-0.010]), drag_area_sd=0.004),
 
 @pytest.fixture(scope="module")
 def plan():
-    judge = pacing_judge(COURSE, WIND, RIDER, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(COURSE, WIND, RIDER, step=300.0), BASELINE)
     return judge.plan(BASELINE)
 
 
@@ -79,7 +80,7 @@ def test_a_beats_b_as_the_normal_law_says():
 
 def test_a_beats_b_by_riding_agrees_with_the_normal_law(plan):
     """With doubt in the evidence alone the ridden times are near normal: the closed form again."""
-    judge = pacing_judge(COURSE, WIND, RIDER, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(COURSE, WIND, RIDER, step=300.0), BASELINE)
     k = 600
     draws = draw(replace(WIND, speed_sd=0.0, direction_sd=0.0),
                  replace(RIDER, critical_power_sd=0.0, drag_area_sd=0.0), EFFECTS[:1], k, 5)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.conditions import Conditions
+from optimizer.day import RaceDay
 from optimizer.kit.bound import coordinates
 from optimizer.kit.judge import _scaled, _Solved, pacing_judge
 from optimizer.pacing import plan_ride
@@ -21,21 +22,21 @@ FAR = 0.05 * np.ones(5)
 def test_a_wind_that_changes_is_met_when_the_baseline_meets_it():
     turning = Conditions(wind_time=[0.0, 1200.0], wind_east=[[-6.0], [6.0]],
                          wind_north=[[0.0], [3.0]])
-    judge = pacing_judge(COURSE, turning, RIDER, BASELINE, step=300.0)
-    plan = plan_ride(COURSE, turning, RIDER, BASELINE, step=300.0)
-    still = pacing_judge(COURSE, wind(6.0, -np.pi / 2), RIDER, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(COURSE, turning, RIDER, step=300.0), BASELINE)
+    plan = plan_ride(RaceDay(COURSE, turning, RIDER, step=300.0), BASELINE)
+    still = pacing_judge(RaceDay(COURSE, wind(6.0, -np.pi / 2), RIDER, step=300.0), BASELINE)
     # The plan's wind belongs to arrivals that it agrees with to a second.
-    assert judge.road.headwind == pytest.approx(plan.problem.headwind, abs=0.02)
-    assert np.abs(judge.road.headwind - still.road.headwind).max() > 1.0
+    assert judge.problem(BASELINE).headwind == pytest.approx(plan.problem.headwind, abs=0.02)
+    assert np.abs(judge.problem(BASELINE).headwind - still.problem(BASELINE).headwind).max() > 1.0
     assert judge.time(BASELINE) == pytest.approx(plan.finish_time, abs=0.2)
 
 
 @pytest.mark.parametrize("fields", [
-    {}, {"effort_rate": 0.97}, {"recovery": "slowing"}, {"reserve_floor": 3000.0},
+    {}, {"effort_share": 0.97}, {"recovery": "slowing"}, {"reserve_floor": 3000.0},
     {"recovery": "partial", "recovery_share": 0.6}])
 def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
     rider = replace(RIDER, **fields)
-    judge = pacing_judge(COURSE, wind(3.0, 1.0), rider, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(COURSE, wind(3.0, 1.0), rider, step=300.0), BASELINE)
     own = judge.time(NEAR)
     assert own == judge.plan(NEAR).finish_time  # nothing is known yet
     bound = judge.bound(BASELINE, FAR)
@@ -50,13 +51,13 @@ def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
 
 
 @pytest.mark.parametrize("fields", [
-    {}, {"effort_rate": 0.97}, {"effort_rate": 0.97, "effort_budget": 20.0},
+    {}, {"effort_share": 0.97}, {"effort_exponent": 2.0},
     {"reserve_floor": 3000.0}, {"recovery": "partial", "recovery_share": 0.6}])
 def test_without_corners_a_neighbours_plan_is_as_good_as_ones_own(fields):
     """Regression: sets some seconds apart, by the scaled plan to three milliseconds."""
     course = road(np.random.default_rng(3), length=30_000.0, turns=0)
     rider = replace(RIDER, **fields)
-    judge = pacing_judge(course, wind(3.0, 1.0), rider, BASELINE, step=150.0)
+    judge = pacing_judge(RaceDay(course, wind(3.0, 1.0), rider, step=150.0), BASELINE)
     judge.bound(BASELINE, FAR)
     for change in (-0.003, 0.002):
         near = replace(BASELINE, drag_area_change=np.array([change]))
@@ -65,7 +66,7 @@ def test_without_corners_a_neighbours_plan_is_as_good_as_ones_own(fields):
 
 
 def test_the_nearest_neighbour_is_asked_and_first_of_all_one_with_the_same_corners():
-    judge = pacing_judge(COURSE, wind(3.0, 1.0), RIDER, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
     for setup in (BASELINE, replace(NEAR, cornering_factor=0.9),
                   replace(NEAR, drag_area_change=np.array([-0.02]), mass=8.0)):
         judge.bound(setup, FAR)
@@ -77,7 +78,7 @@ def test_the_nearest_neighbour_is_asked_and_first_of_all_one_with_the_same_corne
 
 
 def test_where_a_neighbours_plan_cannot_be_ridden_the_set_gets_its_own():
-    judge = pacing_judge(COURSE, wind(3.0, 1.0), RIDER, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
     plan = judge.plan(NEAR)
     useless = _Solved(coordinates(NEAR, RIDER.mass), 1.0, np.zeros_like(plan.power),
                       0.5 * plan.speed**2)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.kit.bound import coordinates
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
@@ -16,7 +17,8 @@ from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
 def case(seed):
     rng = np.random.default_rng(seed)
     wanted, effects = catalogue(rng, (2, 2, 2, 2, 1), crossed=0.5)
-    judge = pacing_judge(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, BASELINE, step=400.0)
+    judge = pacing_judge(RaceDay(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, step=400.0),
+                         BASELINE)
     terms = tabulate(BASELINE, wanted, effects)
     book = ledger(terms, wanted, BASELINE, RIDER.mass)
     bounds = [judge.bound(terms.setup(BASELINE, rows), book.reach())

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.kit.doubt import draw, finish_times, ride_in_draws
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
@@ -21,7 +22,7 @@ def world():
     rng = np.random.default_rng(4)
     course, weather = road(rng, length=12_000.0), wind(3.0, 1.0)
     wanted, effects = catalogue(rng, (2, 2, 2, 2, 2, 1, 1, 1, 1))
-    judge = pacing_judge(course, weather, RIDER, BASELINE, step=300.0)
+    judge = pacing_judge(RaceDay(course, weather, RIDER, step=300.0), BASELINE)
     terms = tabulate(BASELINE, wanted, effects)
     book = ledger(terms, wanted, BASELINE, RIDER.mass)
     draws = draw(weather, RIDER, effects, 60, 1)

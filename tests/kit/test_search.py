@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, choose_kit, search, sieve
 from optimizer.kit.bound import Bound, coordinates
@@ -45,8 +46,8 @@ class Linear:
 def knapsack(judge, budget=50.0, **options):
     items = tuple(Item(f"{k}", f"other: {k}", float(w)) for k, w in enumerate(PRICES))
     effects = tuple(Effect(f"{k}", drag_area=np.array([-p / 1e5])) for k, p in enumerate(GAINS))
-    return choose_kit(COURSE, wind(0, 0), RIDER, BASELINE, Catalogue(items), effects, budget,
-                      "EUR", judge=judge, **options)
+    return choose_kit(RaceDay(COURSE, wind(0, 0), RIDER), BASELINE, Catalogue(items), effects,
+                      budget, "EUR", judge=judge, **options)
 
 
 def best(budget):

@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.kit import groups as module
 from optimizer.kit import sieve
 from optimizer.kit.groups import gather, heights
@@ -28,8 +29,8 @@ class Case:
         wanted, effects = catalogue(rng, (3, 3, 2, 3, 2, 2), crossed=0.4)
         self.terms = tabulate(BASELINE, wanted, effects)
         self.book = book = ledger(self.terms, wanted, BASELINE, RIDER.mass)
-        judge = pacing_judge(road(rng, length=15_000.0), wind(3.0, 1.0), RIDER, BASELINE,
-                             step=300.0)
+        judge = pacing_judge(RaceDay(road(rng, length=15_000.0), wind(3.0, 1.0), RIDER, step=300.0),
+                             BASELINE)
         names = every_set(wanted)
         self.chosen = np.zeros((len(names), len(self.terms.names)), dtype=bool)
         for row, picked in zip(self.chosen, names, strict=True):

@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from optimizer.day import RaceDay
 from optimizer.kit import KitSet
 from optimizer.kit.weighing import share_budget, unit_loss, weigh_kit
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
@@ -18,9 +19,9 @@ from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 def weighing():
     rng = np.random.default_rng(6)
     wanted, effects = catalogue(rng, (2, 2, 2, 2, 1))
-    return wanted, weigh_kit(
-        road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, BASELINE, wanted, effects, 700.0,
-        "EUR", step=400.0, count=120, stages=(300.0, 700.0))
+    return wanted, weigh_kit(RaceDay(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, step=400.0),
+                             BASELINE, wanted, effects, 700.0, "EUR", count=120, stages=(300.0,
+                                                                                         700.0))
 
 
 def test_the_chosen_set_has_the_best_score(weighing):
@@ -93,8 +94,8 @@ def test_other_criteria(by, weighing):
     rng = np.random.default_rng(6)
     _, effects = catalogue(rng, (2, 2, 2, 2, 1))
     target = mean.score
-    found = weigh_kit(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, BASELINE, wanted, effects,
-                      700.0, "EUR", step=400.0, count=120, by=by, target=target)
+    found = weigh_kit(RaceDay(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, step=400.0),
+                      BASELINE, wanted, effects, 700.0, "EUR", count=120, by=by, target=target)
     assert found.chosen.spend <= 700.0
     if by == "target":
         assert 0.2 <= found.score <= 1.0

@@ -57,10 +57,10 @@ def general_solution(p: PacingProblem, start_power: NDArray[np.float64] | None =
     else:
         rows += [(reserve[1:] - reserve[:-1] - share * net) / 1000.0
                  for share in ((1.0,) if np.all(p.recovery == 1.0) else (1.0, p.recovery))]
-    if np.isfinite(p.effort_rate):
-        by = p.effort_exponent
-        effort = ca.sum1(((P / p.critical_power) ** by - p.effort_rate**by) * pace * p.step)
-        rows.append((effort - p.effort_budget) / 100.0)
+    if p.effort is not None:
+        effort = ca.sum1(((P / p.critical_power) ** p.effort.exponent - p.effort.per_second)
+                         * pace * p.step)
+        rows.append((effort - p.effort.budget) / 100.0)
     x = ca.vertcat(e, W, P)
     g = ca.vertcat(*rows)
     solver = ca.nlpsol("s", "ipopt", {"x": x, "f": ca.dot(pace, p.step), "g": g}, {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from optimizer.day import RaceDay
 from optimizer.kit import choose_kit, setup_of
 from optimizer.kit.judge import pacing_judge
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
@@ -27,9 +28,9 @@ def case(seed: int, largest: int):
 def check(seed: int, largest: int) -> float:
     """Seconds by which the choice misses the best of all sets; also checks the frontier."""
     course, weather, wanted, effects, budget = case(seed, largest)
-    choice = choose_kit(course, weather, RIDER, BASELINE, wanted, effects, budget, "EUR",
-                        step=STEP)
-    judge = pacing_judge(course, weather, RIDER, BASELINE, step=STEP)
+    choice = choose_kit(RaceDay(course, weather, RIDER, step=STEP), BASELINE, wanted, effects,
+                        budget, "EUR")
+    judge = pacing_judge(RaceDay(course, weather, RIDER, step=STEP), BASELINE)
     sets = every_set(wanted)
     assert len(sets) <= 4096
     times, spends = [], []

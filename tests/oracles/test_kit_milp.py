@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, choose_kit
 from optimizer.kit.bound import Bound, coordinates
@@ -112,8 +113,9 @@ class _Linear:
 def knapsack(profits, weights, capacity):
     items = tuple(Item(f"{k}", f"other: {k}", float(w)) for k, w in enumerate(weights))
     effects = tuple(Effect(f"{k}", drag_area=np.array([-p / 1e5])) for k, p in enumerate(profits))
-    choice = choose_kit(road(np.random.default_rng(0), length=2000.0), wind(0, 0), RIDER, BASELINE,
-                        Catalogue(items), effects, float(capacity), "EUR", judge=_Linear())
+    choice = choose_kit(RaceDay(road(np.random.default_rng(0), length=2000.0), wind(0, 0), RIDER),
+                        BASELINE, Catalogue(items), effects, float(capacity), "EUR",
+                        judge=_Linear())
     return 1000.0 - choice.best.finish_time, choice
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.pacing import PacingProblem
 from optimizer.physics import DragArea
+from optimizer.rider.effort import EffortLimit
 
 __all__ = ["random_problem"]
 
@@ -16,12 +17,15 @@ BRAKING = 3.0  # m/s²
 
 def random_problem(seed: int, *, steps: int | None = None, length: float | None = None,
                    wind: float = 10.0, steepest: float = 0.12, yaw: bool = True,
-                   recovery: float = 1.0, **fields: object) -> PacingProblem:
+                   recovery: float = 1.0, effort_rate: float | None = None,
+                   effort_budget: float = 0.0, **fields: object) -> PacingProblem:
     """Draw a problem: 10 to 180 km, 300 to 7200 steps, CP 150 to 400 W, W' 8 to 30 kJ.
 
     Waves of 7 km, 1.9 km and 610 m, from flat to steep; a power limit of 1.2 to 3 CP; a corner
     every four kilometres with braking distance; a wind of up to `wind` m/s from one quarter on a
-    road that turns. `yaw`: CdA changes with yaw; `fields` replace fields of the problem.
+    road that turns. `yaw`: CdA changes with yaw; `effort_rate`
+    limits the fourth-power mean of P/CP, with a budget [s] on top; `fields` replace fields of the
+    problem.
     """
     rng = np.random.default_rng(seed)
     n = steps or int(np.exp(rng.uniform(np.log(300), np.log(7200))))
@@ -53,4 +57,6 @@ def random_problem(seed: int, *, steps: int | None = None, length: float | None 
         "position": np.zeros(n, dtype=np.int64), "mass": mass, "effective_mass": mass + 1.5,
         "drivetrain_efficiency": 0.976, "bearing": (0.091, 0.0087),
         "w_prime": rng.uniform(8e3, 30e3)}
+    if effort_rate is not None:
+        drawn["effort"] = EffortLimit(4.0, effort_rate**4, effort_budget)
     return PacingProblem(**(drawn | fields))  # type: ignore[arg-type]

@@ -106,8 +106,9 @@ def test_slopes_are_differences_of_rides(seed, corners, fields):
 
     def values(x):
         there, power, _ = layout.ride(x)
-        spent = (power / problem.critical_power) ** 4 - problem.effort_rate**4
-        effort = float(spent @ np.diff(there.time)) if fields.get("effort_rate") else 0.0
+        spent = (power / problem.critical_power) ** 4 - (
+            problem.effort.per_second if problem.effort else 0.0)
+        effort = float(spent @ np.diff(there.time)) if problem.effort else 0.0
         return np.array([float(there.finish_time), effort, *there.reserve[lowest]])
 
     time, reserve, effort = layout.slopes(x, ride, used, held)
@@ -127,9 +128,9 @@ def test_slopes_are_differences_of_rides(seed, corners, fields):
 def kept(problem, ridden):
     assert ridden.reserve.min() >= problem.reserve_floor - 1e-6 * problem.w_prime
     assert np.all(ridden.power <= problem.power_limit)
-    if np.isfinite(problem.effort_rate):
-        spent = (ridden.power / problem.critical_power) ** 4 - problem.effort_rate**4
-        assert float(spent @ np.diff(ridden.time)) <= problem.effort_budget + 1e-3
+    if problem.effort is not None:
+        spent = (ridden.power / problem.critical_power) ** 4 - problem.effort.per_second
+        assert float(spent @ np.diff(ridden.time)) <= problem.effort.budget + 1e-3
 
 
 @pytest.mark.parametrize("fields", [{"recovery": 0.6, "reserve_floor": 2000.0},

@@ -9,6 +9,7 @@ import pytest
 
 from optimizer.conditions import Conditions
 from optimizer.course import Mark
+from optimizer.day import RaceDay
 from optimizer.pacing import grid, plan_ride, planner
 from tests.kit.invented import BASELINE, RIDER, road
 
@@ -43,7 +44,7 @@ def test_steps_shrink_where_the_grade_changes(hills):
 def test_short_steps_on_hills_pay(hills, monkeypatch):
     """The same number of steps, evenly laid, leaves at least twice the error."""
     def time(step):
-        plan = plan_ride(hills, Conditions(), RIDER, BASELINE, step=step)
+        plan = plan_ride(RaceDay(hills, Conditions(), RIDER, step=step), BASELINE)
         return plan.finish_time, len(plan.power)
 
     near, count = time(100.0)

@@ -9,6 +9,7 @@ import pytest
 
 from optimizer.conditions import Conditions
 from optimizer.course import Course
+from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.pacing import plan_ride, planner, simulate, solve
 from optimizer.pacing.problem import pacing_problem
@@ -40,25 +41,24 @@ ROAD = course(0.0, 0.03, -0.02, 0.01)
                          ids=["rolling", "a wall that CP does not climb"])
 def test_a_wind_that_changes_is_the_one_that_the_plan_meets(road):
     rider = replace(RIDER, max_power=1500.0)
-    plan = plan_ride(road, TURNING, rider, BIKE, step=100.0)
+    plan = plan_ride(RaceDay(road, TURNING, rider, step=100.0), BIKE)
     met = lay_road(road, TURNING, plan.distance, plan.time)
     assert plan.problem.headwind == pytest.approx(met.headwind, abs=0.02)
-    warm = plan_ride(road, TURNING, rider, BIKE, step=100.0, warm=plan)
+    warm = plan_ride(RaceDay(road, TURNING, rider, step=100.0), BIKE, warm=plan)
     assert warm.finish_time == pytest.approx(plan.finish_time, abs=0.05)
 
 
-def test_the_error_of_the_grid_is_measured_with_positions_and_factors_of_their_own():
+def test_the_error_of_the_grid_is_measured_with_positions_and_coasting_of_their_own():
     nodes = planner.grid(ROAD, 60.0)
     middle = 0.5 * (nodes[1:] + nodes[:-1])
     up = (middle > 1500.0) & (middle < 3000.0)
-    fields = {"position": up.astype(np.int64),
-              "critical_power_factor": 1.0 - 2e-5 * middle}
-    plan = plan_ride(ROAD, Conditions(), RIDER, BIKE, step=60.0, measure_grid=True, **fields)
+    plan = plan_ride(RaceDay(ROAD, Conditions(), RIDER, step=60.0, position=up.astype(np.int64),
+                             coasting=middle > 4000.0), BIKE, measure_grid=True)
     fine_nodes = planner.grid(ROAD, 15.0)
     fine_middle = 0.5 * (fine_nodes[1:] + fine_nodes[:-1])
     up = (fine_middle > 1500.0) & (fine_middle < 3000.0)
-    fine = plan_ride(ROAD, Conditions(), RIDER, BIKE, step=15.0, position=up.astype(np.int64),
-                     critical_power_factor=1.0 - 2e-5 * fine_middle)
+    fine = plan_ride(RaceDay(ROAD, Conditions(), RIDER, step=15.0, position=up.astype(np.int64),
+                             coasting=fine_middle > 4000.0), BIKE)
     assert 0 < plan.grid_error < 1.0
     assert abs(plan.finish_time - fine.finish_time) < 3 * plan.grid_error + 0.05
     assert np.isnan(fine.grid_error)

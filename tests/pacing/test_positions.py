@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 
 from optimizer.conditions import Conditions
 from optimizer.course import Course
+from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.pacing import plan_ride
 from optimizer.pacing.positions import best_spells, choose_positions, position_gains
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
-from optimizer.rider.effort import cap_effort
 
 AERO, UPRIGHT = Position("aero", 0.25, 0.95), Position("upright", 0.34)
 RIDER = Rider("x", 70.0, 270.0, 18e3, 480.0, (AERO, UPRIGHT), endurance_loss=0.08)
@@ -74,18 +74,19 @@ def test_spells_against_every_succession(seed, shortest, longest, count):
     assert worth(found, gains, 0.3) == pytest.approx(best, abs=1e-9)
 
 
-@pytest.mark.parametrize("rider", [RIDER, cap_effort(RIDER, 10_000.0)], ids=["reserve", "hours"])
+@pytest.mark.parametrize("rider", [RIDER, replace(RIDER, endurance_loss=0.08, effort_share=0.85)],
+                         ids=["whole", "spared"])
 def test_gains_are_the_derivative_of_the_finish_time(rider):
     """A slightly better position on some steps: the change of re-solved plans."""
     road = course([0.0, 0.05, -0.04, 0.02])
     for tweak in (replace(AERO, name="less drag", drag_area=0.25 - 1e-4),
                   replace(AERO, name="more power", power_share=0.95 + 2e-4)):
         both = replace(rider, positions=(AERO, tweak))
-        plan = plan_ride(road, Conditions(), both, BIKE, step=60.0)
+        plan = plan_ride(RaceDay(road, Conditions(), both, step=60.0), BIKE)
         gains = position_gains(plan, both)[:, 1]
         where = np.zeros(plan.problem.steps, dtype=np.int64)
         where[plan.problem.grade > 0.01] = 1
-        moved = plan_ride(road, Conditions(), both, BIKE, step=60.0, position=where)
+        moved = plan_ride(RaceDay(road, Conditions(), both, step=60.0, position=where), BIKE)
         assert plan.finish_time - moved.finish_time == pytest.approx(
             float(gains @ where), rel=0.03, abs=2e-4)
 
@@ -94,11 +95,12 @@ def test_gains_are_the_derivative_of_the_finish_time(rider):
 def test_choice_against_every_combination_of_stretches(grades):
     """Sixteen combinations, each re-solved: the choice, free on each step, is no slower."""
     road = course(grades)
-    chosen = choose_positions(road, Conditions(), RIDER, BIKE, step=75.0)
+    day = RaceDay(road, Conditions(), RIDER, step=75.0)
+    chosen = choose_positions(day, BIKE)
     distance = chosen.plan.distance
     stretch = np.minimum((0.5 * (distance[1:] + distance[:-1]) / 1500.0).astype(int), 3)
-    times = [plan_ride(road, Conditions(), RIDER, BIKE, step=75.0,
-                       position=np.array(which, dtype=np.int64)[stretch]).finish_time
+    times = [plan_ride(RaceDay(road, Conditions(), RIDER, step=75.0, position=np.array(which,
+                                                                                       dtype=np.int64)[stretch]), BIKE).finish_time
              for which in itertools.product((0, 1), repeat=4)]
     assert chosen.plan.finish_time <= min(times) + 0.05
     assert chosen.seconds_won == pytest.approx(times[0] - chosen.plan.finish_time, abs=0.02)
@@ -106,16 +108,16 @@ def test_choice_against_every_combination_of_stretches(grades):
 
 
 def test_flat_and_fast_stays_aero_and_a_wall_is_ridden_upright():
-    flat = choose_positions(course([0.0, -0.01]), Conditions(), RIDER, BIKE)
+    flat = choose_positions(RaceDay(course([0.0, -0.01]), Conditions(), RIDER), BIKE)
     assert {spell.position for spell in flat.spells[1:]} == {"aero"} or len(flat.spells) == 1
-    wall = choose_positions(course([0.0, 0.1, 0.0]), Conditions(), RIDER, BIKE)
+    wall = choose_positions(RaceDay(course([0.0, 0.1, 0.0]), Conditions(), RIDER), BIKE)
     middle = [s for s in wall.spells if s.start < 2250.0 < s.end]
     assert middle[0].position == "upright"
 
 
 def test_hands_are_at_the_brakes_where_the_plan_brakes():
     road = course([-0.09, 0.0], limit=15.0)
-    chosen = choose_positions(road, Conditions(), RIDER, BIKE, start_speed=10.0)
+    chosen = choose_positions(RaceDay(road, Conditions(), RIDER, start_speed=10.0), BIKE)
     # 9 % down at 15 m/s: 70 N of slope against 43 N of drag, upright
     braking = (chosen.plan.speed[1:] > 14.99) & (chosen.plan.problem.grade < -0.05)
     assert braking.sum() > 20
@@ -124,7 +126,7 @@ def test_hands_are_at_the_brakes_where_the_plan_brakes():
 
 def test_no_spell_lasts_longer_than_the_rider_can_hold():
     rider = replace(RIDER, positions=(replace(AERO, longest=180.0), UPRIGHT))
-    chosen = choose_positions(course([0.0, 0.01, 0.0, -0.01]), Conditions(), rider, BIKE)
+    chosen = choose_positions(RaceDay(course([0.0, 0.01, 0.0, -0.01]), Conditions(), rider), BIKE)
     for spell in chosen.spells:
         lasts = chosen.plan.time_at(spell.end) - chosen.plan.time_at(spell.start)
         if spell.position == "aero":
@@ -136,7 +138,7 @@ def test_no_spell_lasts_longer_than_the_rider_can_hold():
 
 def test_spells_cover_the_course_and_repeat():
     road = course([0.0, 0.08, -0.05, 0.03])
-    first, again = (choose_positions(road, Conditions(), RIDER, BIKE) for _ in range(2))
+    first, again = (choose_positions(RaceDay(road, Conditions(), RIDER), BIKE) for _ in range(2))
     assert first.spells == again.spells
     assert first.spells[0].start == 0.0
     assert first.spells[-1].end == pytest.approx(road.length)
@@ -147,28 +149,29 @@ def test_spells_cover_the_course_and_repeat():
 
 def test_one_position_is_no_choice():
     rider = replace(RIDER, positions=(AERO,))
-    chosen = choose_positions(course([0.0, 0.03]), Conditions(), rider, BIKE)
+    chosen = choose_positions(RaceDay(course([0.0, 0.03]), Conditions(), rider), BIKE)
     assert (chosen.seconds_won, len(chosen.spells)) == (0.0, 1)
 
 
 def test_every_position_limited_is_infeasible():
     rider = replace(RIDER, positions=(replace(AERO, longest=5.0), replace(UPRIGHT, longest=5.0)))
     with pytest.raises(Infeasible):
-        choose_positions(course([0.0, 0.03]), Conditions(), rider, BIKE)
+        choose_positions(RaceDay(course([0.0, 0.03]), Conditions(), rider), BIKE)
 
 
 def test_where_no_position_has_a_hand_at_the_brakes_none_is_barred():
     road = course([0.0, -0.08, 0.0], limit=12.0)
     both = replace(RIDER, positions=(AERO, replace(UPRIGHT, name="tuck")))
-    chosen = choose_positions(road, Conditions(), both, BIKE, step=75.0)
+    chosen = choose_positions(RaceDay(road, Conditions(), both, step=75.0), BIKE)
     assert {spell.position for spell in chosen.spells} <= {"aero", "tuck"}
-    upright = choose_positions(road, Conditions(), RIDER, BIKE, step=75.0)
+    upright = choose_positions(RaceDay(road, Conditions(), RIDER, step=75.0), BIKE)
     braking = upright.plan.speed[1:] >= 0.995 * 12.0
     assert (upright.position[braking & (upright.plan.problem.grade < -0.07)] == 1).all()
 
 
 def test_a_single_position_is_kept():
     road = course([0.0, 0.03])
-    alone = choose_positions(road, Conditions(), replace(RIDER, positions=(AERO,)), BIKE, step=75.0)
+    alone = choose_positions(RaceDay(road, Conditions(), replace(RIDER, positions=(AERO,)),
+                                     step=75.0), BIKE)
     assert [spell.position for spell in alone.spells] == ["aero"]
     assert (alone.seconds_won, alone.rounds) == (0.0, 1)

@@ -13,7 +13,8 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from optimizer.errors import Infeasible
-from optimizer.job import on_the_day, plan_for
+from optimizer.job import day_of
+from optimizer.pacing import plan_ride
 from optimizer.physics import GRAVITY, aerodynamic_force
 from optimizer.scenario import read_scenario
 from tests.hardening.corpus import race, road
@@ -50,8 +51,7 @@ def job_of(day):
 
 def ride(job):
     try:
-        ready = on_the_day(job)
-        return plan_for(ready, ready.baseline)
+        return plan_ride(day_of(job), job.baseline)
     except Infeasible:
         assume(False)
 

@@ -15,9 +15,10 @@ import numpy as np
 import pytest
 
 from optimizer.pacing import constant_speed, simulate, solve
+from optimizer.rider.effort import EffortLimit
 from tests.published.uniform_course import stretches
 
-MEAN = {"effort_exponent": 1.0, "effort_rate": 1.0}
+MEAN = {"effort": EffortLimit(1.0, 1.0)}
 
 
 def hill(step=20.0, start_speed=5.41625, **fields):

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.job import on_the_day, plan_for
-from optimizer.pacing import constant_power, solve
+from optimizer.job import day_of
+from optimizer.pacing import constant_power, plan_ride, solve
 from optimizer.scenario import read_scenario
 from tests.published.uniform_course import stretches
 
@@ -52,6 +52,6 @@ def test_harder_into_the_wind():
 @pytest.mark.parametrize("name", ["quern-pass", "tarn-loop"])
 def test_gain_over_constant_power_on_hills(name):
     """On the hilly demo courses: between the smallest and largest that the studies found."""
-    job = on_the_day(read_scenario(COURSES / name / "scenario.toml"))
-    even = constant_power(plan_for(job, job.baseline))
+    job = read_scenario(COURSES / name / "scenario.toml")
+    even = constant_power(plan_ride(day_of(job), job.baseline))
     assert 0.003 < even.price / even.finish_time < 0.03

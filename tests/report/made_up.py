@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer.conditions import Conditions
 from optimizer.course import Corner, Correction, Course, Mark
+from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.job import (
     ItemWorth,
@@ -19,12 +20,12 @@ from optimizer.job import (
     Sensitivity,
     SetSplits,
     Trial,
-    plan_for,
+    day_of,
 )
 from optimizer.job.outlook import trials
 from optimizer.kit import Catalogue, Choice, Item, KitSet, PairFactor
 from optimizer.kit.terms import setup_of
-from optimizer.pacing import Block, Hill, Plan, RideablePlan, pacing_problem
+from optimizer.pacing import Block, Hill, Plan, RideablePlan, pacing_problem, plan_ride
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import solve
 from optimizer.physics import Setup, lay_road
@@ -153,7 +154,9 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
     windy = replace(conditions, wind_east=conditions.wind_east - 5.0)
     checks = (Trial(-5.0, 0.0, sets[0].items,
                     made_up_plan(course, windy, rider, owned).finish_time),)
-    return Result(job=job, choice=choice, plan=plan, baseline_plan=before, rideable=rideable,
+    day = RaceDay(course, conditions, rider, start_speed=5.0)
+    return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=before,
+                  rideable=rideable,
                   spread=(T * 0.985, T, T * 1.016), splits=splits, worth=worth,
                   sensitivities=sensitivities, trials=checks)
 
@@ -167,10 +170,10 @@ def simple_result(job: Job) -> Result:
     excluded = {name for item in first.values() for name in job.catalogue[item].excludes}
     names = tuple(item.name for item in job.catalogue.items
                   if first.get(item.place) == item.name and item.name not in excluded)
-    sets, plans = [], []
+    day, sets, plans = day_of(job), [], []
     for items in ((), names):
         setup = setup_of(job.baseline, job.catalogue, job.effects, items)
-        plans.append(plan_for(job, setup))
+        plans.append(plan_ride(day, setup))
         sets.append(KitSet(items, sum(job.catalogue[name].cost for name in items), setup,
                            plans[-1].finish_time, plans[-1].lower_bound))
     choice = Choice(job.budget, job.currency, sets[0], sets[1], tuple(sets), 1.0)
@@ -178,5 +181,6 @@ def simple_result(job: Job) -> Result:
     few = blocks_of(plans[1], (0.0, *marks, job.course.length),
                     ("start", *(mark.name for mark in job.course.marks)))
     T = plans[1].finish_time
-    return Result(job=job, choice=choice, plan=plans[1], baseline_plan=plans[0], rideable=few,
-                  spread=(T * 0.98, T, T * 1.02), trials=trials(job, choice, plans[1]))
+    return Result(job=job, day=day, choice=choice, plan=plans[1], baseline_plan=plans[0],
+                  rideable=few,
+                  spread=(T * 0.98, T, T * 1.02), trials=trials(day, choice, plans[1]))

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.conditions import Conditions
+from optimizer.day import RaceDay
 from optimizer.job import Job, Options, Result
 from optimizer.kit import Catalogue, Choice, KitSet
 from optimizer.pacing import plan_ride
@@ -27,11 +28,12 @@ def result():
                   recovery="partial", recovery_share=0.6)
     bike = Setup("bike", 9.0, 0.0042, yaw=np.radians([0.0, 10.0, 20.0]),
                  drag_area_change=np.array([0.0, -0.004, 0.002]))
-    plan = plan_ride(course, air, rider, bike, step=50.0)
+    day = RaceDay(course, air, rider, step=50.0)
+    plan = plan_ride(day, bike)
     few = rideable(plan, recognisable_places(course), blocks=6)
     kit = KitSet((), 0.0, bike, plan.finish_time, plan.lower_bound)
     job = Job("JSON", course, air, rider, bike, Catalogue(()), (), 0.0, "EUR", Options(step=50.0))
-    return Result(job, Choice(0.0, "EUR", kit, kit, (kit,), 0.0), plan, plan, few,
+    return Result(job, day, Choice(0.0, "EUR", kit, kit, (kit,), 0.0), plan, plan, few,
                   (plan.finish_time - 20, plan.finish_time, plan.finish_time + 25))
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from optimizer.conditions import Conditions
 from optimizer.course import Course, read_course
+from optimizer.day import RaceDay
 from optimizer.errors import InputError
 from optimizer.pacing import plan_ride, recognisable_places, rideable, simulate
 from optimizer.physics import Setup
@@ -18,7 +19,7 @@ from optimizer.ride.ride import Ride
 from optimizer.rider import Position, Rider
 from optimizer.scenario.ride_file import read_ride
 
-RIDER = Rider("A", 72.0, 270.0, 18e3, 500.0, (Position("aero", 0.26),), effort_rate=1.0)
+RIDER = Rider("A", 72.0, 270.0, 18e3, 500.0, (Position("aero", 0.26),))
 BIKE = Setup("bike", 9.0, 0.0045)
 CALM = Conditions()
 SHARED = Path(__file__).parents[3] / "shared" / "rides"
@@ -41,7 +42,7 @@ def course(length=12_000.0):
 @pytest.fixture(scope="module")
 def intended():
     road = course()
-    plan = plan_ride(road, CALM, RIDER, BIKE, start_speed=8.0)
+    plan = plan_ride(RaceDay(road, CALM, RIDER, start_speed=8.0), BIKE)
     few = rideable(plan, recognisable_places(road), blocks=6)
     return Intended(road, CALM, RIDER, BIKE, plan.problem, plan.distance, few.power, few.time,
                     few.reserve)

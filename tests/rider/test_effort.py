@@ -1,4 +1,4 @@
-"""The effort budget over hours, and what it leaves for a run."""
+"""The effort law, and what a ride leaves for a run."""
 
 from __future__ import annotations
 
@@ -11,58 +11,76 @@ from hypothesis import strategies as st
 
 from optimizer.errors import InputError
 from optimizer.rider import Position, Rider
-from optimizer.rider.effort import RunTarget, cap_effort, capacity, hint_for, share_for_run
+from optimizer.rider.effort import (
+    RunTarget,
+    allowance,
+    capacity,
+    effort_limit,
+    share_for_run,
+)
 from optimizer.rider.power_duration import mean_power
 
 RIDER = Rider("x", 70.0, 280.0, 20e3, 500.0, (Position("aero", 0.25),), endurance_loss=0.08)
+RIDERS = st.builds(lambda loss, share, time, p: replace(
+    RIDER, endurance_loss=loss, effort_share=share, time_share=time, effort_exponent=p),
+    st.floats(0.0, 0.12), st.floats(0.5, 1.0), st.floats(0.3, 1.0), st.floats(1.0, 8.0))
+DURATIONS = st.floats(120.0, 40_000.0)
 
 
-@given(st.floats(120.0, 40_000.0))
+def level(rider, duration):
+    """Power that may be held evenly for a duration, as a part of CP."""
+    return float(allowance(rider, duration) / duration) ** (1 / rider.effort_exponent)
+
+
+@given(DURATIONS)
 def test_capacity_is_the_long_curve(duration):
     curve = np.array([280.0, 20e3, np.inf, 0.08])
     assert capacity(RIDER, duration) == pytest.approx(
         float(mean_power("long", curve, np.array(duration))))
 
 
-def test_a_short_ride_has_no_effort_limit():
-    assert cap_effort(RIDER, 1500.0).effort_rate == np.inf
+@given(DURATIONS)
+def test_an_even_ride_at_capacity_is_just_allowed(duration):
+    even = capacity(RIDER, duration) / RIDER.critical_power
+    assert allowance(RIDER, duration) == pytest.approx(even**4 * duration)
 
 
-def test_the_limit_sets_in_without_a_jump():
-    """At half an hour the mean is limited, which the reserve does already."""
-    just = cap_effort(RIDER, 1800.0 + 1e-6)
-    assert just.effort_exponent == pytest.approx(1.0)
-    assert just.effort_rate * 280.0 == pytest.approx(280.0 + 20e3 / 1800.0)
-    hour = cap_effort(RIDER, 3600.0)
-    assert hour.effort_exponent == 4.0
-    assert hour.effort_rate == pytest.approx(1.0 - 0.08 * np.log(2) + 20e3 / 3600 / 280.0)
+@given(RIDERS, DURATIONS)
+def test_the_limit_is_the_tangent_of_the_allowance(rider, duration):
+    limit = effort_limit(rider, duration)
+    assert limit.allowed(duration) == pytest.approx(float(allowance(rider, duration)))
+    step = 1e-4 * duration
+    if abs(np.log(duration / rider.time_share / 1800.0)) < 1e-3:
+        return  # the loss sets in there, with a kink
+    slope = (allowance(rider, duration + step) - allowance(rider, duration - step)) / (2 * step)
+    assert limit.per_second == pytest.approx(float(slope), rel=1e-5, abs=1e-7)
+
+
+@given(RIDERS, DURATIONS)
+def test_derivatives_by_the_rider(rider, duration):
+    limit = effort_limit(rider, duration)
+    for name, step, found in (("critical_power", 0.01, limit.by_critical_power),
+                              ("w_prime", 1.0, limit.by_w_prime),
+                              ("endurance_loss", 1e-6, limit.by_endurance_loss)):
+        high, low = (allowance(replace(rider, **{name: getattr(rider, name) + sign * step}),
+                               duration) for sign in (1, -1))
+        assert found == pytest.approx(float(high - low) / (2 * step), rel=1e-3,
+                                      abs=1e-6 * duration)
 
 
 @given(st.floats(1900.0, 30_000.0), st.floats(1.01, 1.5))
-def test_longer_rides_have_a_lower_limit(duration, factor):
-    assert (cap_effort(RIDER, factor * duration).effort_rate
-            < cap_effort(RIDER, duration).effort_rate)
+def test_longer_rides_are_ridden_at_a_lower_level(duration, factor):
+    assert level(RIDER, factor * duration) < level(RIDER, duration)
 
 
-def test_a_share_lowers_the_limit_in_proportion():
-    spared = cap_effort(replace(RIDER, effort_share=0.85), 9000.0)
-    assert spared.effort_rate == pytest.approx(0.85 * cap_effort(RIDER, 9000.0).effort_rate)
-    assert np.isfinite(cap_effort(replace(RIDER, effort_share=0.85), 900.0).effort_rate)
+def test_a_share_lowers_the_level_in_proportion():
+    spared = replace(RIDER, effort_share=0.85)
+    assert level(spared, 9000.0) == pytest.approx(0.85 * level(RIDER, 9000.0))
 
 
 def test_leaving_half_the_endurance_is_riding_as_if_twice_as_long():
-    spared = cap_effort(replace(RIDER, time_share=0.5), 7200.0)
-    assert spared.effort_rate == pytest.approx(cap_effort(RIDER, 14_400.0).effort_rate)
-
-
-@pytest.mark.parametrize(("ride_h", "target_min", "fresh_min"), [
-    (2.5, 96.0, 90.0), (5.0, 225.0, 210.0), (1.05, 42.0, 39.5)])
-def test_run_targets_land_where_riders_land(ride_h, target_min, fresh_min):
-    """Common practice, no source: the hints' ranges, with a run 6 to 7 % slower than fresh."""
-    share = share_for_run(RunTarget(60 * target_min, 60 * fresh_min), RIDER.endurance_loss)
-    rate = cap_effort(replace(RIDER, time_share=share), 3600 * ride_h).effort_rate
-    hint = hint_for(3600 * ride_h)
-    assert hint.low - 0.01 <= rate <= hint.high + 0.01
+    spared = replace(RIDER, time_share=0.5)
+    assert level(spared, 7200.0) == pytest.approx(level(RIDER, 14_400.0))
 
 
 @given(st.floats(20.0, 240.0), st.floats(1.04, 1.2))
@@ -81,4 +99,4 @@ def test_impossible_runs_are_refused(target, fresh, words):
 
 def test_a_ride_without_duration_is_refused():
     with pytest.raises(InputError):
-        cap_effort(RIDER, 0.0)
+        effort_limit(RIDER, 0.0)

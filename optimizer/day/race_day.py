@@ -1,0 +1,41 @@
+"""What is the same on race day whatever kit is ridden."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.course import Course
+    from optimizer.rider import Rider
+
+__all__ = ["RaceDay"]
+
+
+@dataclass(frozen=True)
+class RaceDay:
+    """Course, weather and rider on the day; `optimizer.pacing.race_day` makes one.
+
+    Attributes
+    ----------
+    course, conditions : where and in which weather
+    rider : as height and heat leave them on this course
+    step : m, longest step of the grid; None to let the course decide
+    start_speed : m/s, 0 for a standing start
+    position : (n,) rows of the rider's positions on the steps of the grid; None for the first
+    coasting : (n,) where nobody pedals; None for nowhere
+    cautions : what the reader has to know about the rider on the day
+    """
+
+    course: Course
+    conditions: Conditions
+    rider: Rider
+    step: float | None = None
+    start_speed: float = 0.0
+    position: NDArray[np.int64] | None = None
+    coasting: NDArray[np.bool_] | None = None
+    cautions: tuple[str, ...] = ()
