@@ -146,7 +146,8 @@ class Result:
 
     `day` has the rider as height and heat leave them; `baseline_plan` is the plan with what is
     owned; `spread` the 5, 50 and 95 % points of the finish time under the doubts in wind, rider
-    and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit (the plan's set first, then what is owned, then the
+    and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit (the
+    plan's set first, then what is owned, then the
     named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver,
     `sparing`, the seconds that it costs to leave something in the legs for a run, and `even`, the
     usual ways to ride with the plan's set.

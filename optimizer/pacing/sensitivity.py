@@ -57,18 +57,13 @@ class Sensitivities:
 
 
 def critical_joule(plan: Plan) -> NDArray[np.float64]:
-    """(n,) seconds won by one more joule of CP on a step, by reserve and effort limit together.
-
-    CP relaxes the effort row as (P/CP)^p does, less what it takes from the allowance, where W'
-    counts in proportion to it.
-    """
+    """(n,) seconds won by one more joule of CP on a step, by reserve and effort row together."""
     p = plan.problem
     value = plan.seconds_per_critical_joule
     if p.effort is not None:
         by = p.effort.exponent
-        spent = by * (plan.power / p.critical_power) ** by / p.critical_power
-        value = value + plan.seconds_per_effort * (spent + p.effort.by_critical_power
-                                                   / plan.finish_time)
+        value = value + (plan.seconds_per_effort * by
+                         * (plan.power / p.critical_power) ** by / p.critical_power)
     return np.asarray(value)
 
 
@@ -87,6 +82,9 @@ def sensitivities(plan: Plan) -> Sensitivities:
     time = np.diff(plan.time)
     by_wind = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, p.drag,
                                 p.position)[1]
+    # A rider of more CP also spends less of it by W', of which the allowance is a part.
+    allowed = 0.0 if p.effort is None else (plan.seconds_per_effort * p.effort.by_critical_power
+                                            / plan.finish_time)
     small = 1e-4
     by_cross = (aerodynamic_force(speed, p.headwind, np.abs(p.crosswind) + small, p.air_density,
                                   p.drag, p.position)[0] - drag) / small
@@ -98,7 +96,7 @@ def sensitivities(plan: Plan) -> Sensitivities:
         air_density=newton * drag / p.air_density,
         headwind=newton * by_wind, crosswind=newton * by_cross,
         drivetrain_efficiency=-newton * plan.power * time / p.step,
-        critical_power=-critical_joule(plan) * time,
+        critical_power=-(critical_joule(plan) + allowed) * time,
         power_limit=-plan.seconds_per_limit_joule * time,
         w_prime=-plan.seconds_per_reserve_joule - (
             0.0 if p.effort is None else plan.seconds_per_effort * p.effort.by_w_prime),

@@ -86,7 +86,7 @@ def test_the_table_agrees_with_the_multipliers(sure):
     # Plans solved again against the envelope theorem on the first plan.
     task, plan = sure
     task = replace(task, rider=replace(SURE, drag_area_sd=0.01, critical_power_sd=5.0))
-    table = {row.name: row for row in sensitivity_table(task, kit(task), plan)}
+    table = {row.name: row for row in sensitivity_table(day_of(task), kit(task), plan)}
     slope = sensitivities(plan)
     assert table["Drag area"].seconds == pytest.approx(0.005 * slope.drag_area.sum(), rel=0.03)
     assert table["Mass"].seconds == pytest.approx(slope.mass.sum(), rel=0.05)
@@ -106,7 +106,7 @@ def test_height_and_length_of_the_ride_cost_power():
     ready = day_of(high)
     # Wehrlin and Hallen 2006: 6.3 % per 1000 m from 300 m on, at about 2040 m.
     assert ready.rider.critical_power == pytest.approx(280 * (1 - 0.063 * 1.74), rel=0.01)
-    assert any("altitude" in text for text in ready.assumptions)
+    assert any("altitude" in text for text in ready.cautions)
     low = day_of(job(SURE))
     assert low.rider.critical_power == SURE.critical_power
 

@@ -99,8 +99,8 @@ def test_choice_against_every_combination_of_stretches(grades):
     chosen = choose_positions(day, BIKE)
     distance = chosen.plan.distance
     stretch = np.minimum((0.5 * (distance[1:] + distance[:-1]) / 1500.0).astype(int), 3)
-    times = [plan_ride(RaceDay(road, Conditions(), RIDER, step=75.0, position=np.array(which,
-                                                                                       dtype=np.int64)[stretch]), BIKE).finish_time
+    times = [plan_ride(replace(day, position=np.array(which, dtype=np.int64)[stretch]),
+                       BIKE).finish_time
              for which in itertools.product((0, 1), repeat=4)]
     assert chosen.plan.finish_time <= min(times) + 0.05
     assert chosen.seconds_won == pytest.approx(times[0] - chosen.plan.finish_time, abs=0.02)

@@ -56,7 +56,8 @@ def test_nothing_but_mass_is_still_a_rider():
 def test_what_is_stated_is_not_assumed():
     known = Known(
         mass=70.0, height=1.8, critical_power=280.0, critical_power_sd=5.0, w_prime=20e3,
-        w_prime_sd=2e3, max_power=600.0, endurance_loss=0.07, positions=(
+        w_prime_sd=2e3, max_power=600.0, endurance_loss=0.07, effort_exponent=4.0,
+        pedalling_speed=17.0, positions=(
             KnownPosition("aero", 0.25, 0.01, 0.98), KnownPosition("upright", 0.34)))
     rider = fit_rider(known)
     assert rider.assumed == ()
