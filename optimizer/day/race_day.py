@@ -13,7 +13,19 @@ if TYPE_CHECKING:
     from optimizer.course import Course
     from optimizer.rider import Rider
 
-__all__ = ["RaceDay"]
+__all__ = ["Pedalling", "RaceDay"]
+
+
+@dataclass(frozen=True)
+class Pedalling:
+    """Where the rider's highest speed for pedalling shapes a ride, (n,) each.
+
+    `coasting`: the road alone takes the rider beyond it, and nobody pedals; `held`: the rider
+    pedals just enough to stay at it. Elsewhere it does not matter.
+    """
+
+    coasting: NDArray[np.bool_]
+    held: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -27,7 +39,7 @@ class RaceDay:
     step : m, longest step of the grid; None to let the course decide
     start_speed : m/s, 0 for a standing start
     position : (n,) rows of the rider's positions on the steps of the grid; None for the first
-    coasting : (n,) where nobody pedals; None for nowhere
+    pedalling : where the rider rolls too fast to pedal; None for nowhere
     cautions : what the reader has to know about the rider on the day
     """
 
@@ -37,5 +49,5 @@ class RaceDay:
     step: float | None = None
     start_speed: float = 0.0
     position: NDArray[np.int64] | None = None
-    coasting: NDArray[np.bool_] | None = None
+    pedalling: Pedalling | None = None
     cautions: tuple[str, ...] = ()

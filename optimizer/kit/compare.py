@@ -92,7 +92,7 @@ def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: S
     runs = []
     for name, items in sets:
         setup = terms.setup(baseline, terms.rows(items))
-        plan = judge.plan(setup)
+        plan = judge.own_plan(setup)
         ride = ride_in_draws(plan, draws, effects, items)
         finish = finish_times(plan, ride)
         # What the reserve is worth in the end is spread over the way.
@@ -129,7 +129,7 @@ def explain(first: Setup, second: Setup, fast: Plan, slow: Plan,
     difference but for the error of that rule.
     """
     middle = _between(first, second)
-    plans = (slow, judge.plan(middle), fast)
+    plans = (slow, judge.own_plan(middle), fast)
     out = np.zeros((slow.problem.steps, len(CAUSES)))
     for plan, (_, weight) in zip(plans, _SIMPSON, strict=True):
         out += weight * _won(plan, first, second)

@@ -72,10 +72,14 @@ class PacingJudge:
     def problem(self, setup: Setup) -> PacingProblem:
         """Pacing problem of a set, in the wind and with the effort limit of the plan `like`."""
         return pacing_problem(self._road, self.rider, setup, start_speed=self.day.start_speed,
-                              position=self.day.position, coasting=self.day.coasting,
+                              position=self.day.position, pedalling=self.day.pedalling,
                               effort=self.like.problem.effort)
 
     def plan(self, setup: Setup) -> Plan:
+        """Fastest plan with a set of kit on the road that all sets are compared on."""
+        return solve(self.problem(setup))
+
+    def own_plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
         return plan_ride(self.day, setup, warm=self.like)
 
@@ -91,7 +95,7 @@ class PacingJudge:
             time = _scaled(self.problem(setup), near)
             if time is not None:
                 return time
-        return solve(self.problem(setup), self.like).finish_time
+        return self.plan(setup).finish_time
 
     def bound(self, setup: Setup, reach: NDArray[np.float64]) -> Bound:
         """Lower bound on all sets whose coordinates differ from this one by `reach` at most."""
@@ -103,7 +107,7 @@ class PacingJudge:
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))
         theta = coordinates(setup, self.rider.mass)
         if waiting > _CLOSE or problem.slowing_recovery:
-            plan = solve(problem)
+            plan = self.plan(setup)
             power, energy = plan.power, 0.5 * plan.speed**2
         else:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy

@@ -172,7 +172,7 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     choice = choice_of(search, budget, currency, ruled_out, tell)
     tell("the same days for all sets")
     best = search.fastest(budget)
-    plan = judge.plan(best.setup)
+    plan = judge.own_plan(best.setup)
     draws = draw(day.conditions, day.rider, effects, count, seed)
     answer = response(plan, best.setup, best.rows, draws, effects, search.book)
     few = _first(answer, min(_PROPOSAL_DRAWS, count))
@@ -200,7 +200,7 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     owned = search.fastest(0.0)
     tests = _tests(search, choice, answer)
     if chosen.rows != best.rows:
-        plan = judge.plan(chosen.setup)
+        plan = judge.own_plan(chosen.setup)
     names = [search.book.terms.names[row] for row in chosen.rows]
     emptying = chance_of_emptying(plan, ride_in_draws(plan, draws, effects, names,
                                                       as_printed=True))

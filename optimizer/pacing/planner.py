@@ -1,8 +1,8 @@
 """The fastest plan on a race day with one set of kit: grid, wind on arrival, effort limit, solver.
 
-Two things about a ride depend on the ride: the wind that is met, where it changes with time, and
-the effort that its duration allows. Both are taken from the plan itself, by repeating plan, wind
-and limit until they agree.
+Three things about a ride depend on the ride: the wind that is met, where it changes with time, the
+effort that its duration allows, and where the rider rolls too fast to pedal. They are taken from
+the plan itself, by repeating it until it agrees with them.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.day import Pedalling
 from optimizer.pacing.problem import pacing_problem
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import solve
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["grid", "plan_ride", "problem_on"]
+__all__ = ["grid", "pedalling_of", "plan_ride", "problem_on"]
 
 _STEPS = 1200  # about, where no step is asked for
 _SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
@@ -40,6 +41,7 @@ _CLIMB = 2.5  # m, that a step may rise
 _FELT = 50.0  # m, over which grade and its change are taken at least
 _ROUNDS = 8  # of plan, wind and effort limit until they agree
 _AGREED = 0.05  # s of arrival, with which the wind does
+_OVER = 1e-3  # of the pedalling speed, above which nobody pedals
 _SAME = 1e-3  # s of finish time that the effort limit may be off
 _GUESSES = 6  # rounds of even rides before there is a plan
 _USUAL = 9.0  # m/s, to begin with
@@ -99,7 +101,8 @@ def _longest_step(course: Course, step: float | None) -> float:
 
 
 def problem_on(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
-               arrival: NDArray[np.float64] | None, duration: float) -> PacingProblem:
+               arrival: NDArray[np.float64] | None, duration: float,
+               pedalling: Pedalling | None = None) -> PacingProblem:
     """Set up the problem of a day and a set of kit.
 
     Parameters
@@ -107,10 +110,12 @@ def problem_on(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
     nodes : (n + 1,) of the grid [m]
     arrival : (n + 1,) s, when they are reached, for a wind that changes; None where it does not
     duration : s, at which the effort limit touches what the rider may spend
+    pedalling : where the rider rolls too fast to pedal; None for where the day says so
     """
     return pacing_problem(
         lay_road(day.course, day.conditions, nodes, arrival), day.rider, setup,
-        start_speed=day.start_speed, position=day.position, coasting=day.coasting,
+        start_speed=day.start_speed, position=day.position,
+        pedalling=day.pedalling if pedalling is None else pedalling,
         effort=effort_limit(day.rider, duration))
 
 
@@ -131,11 +136,12 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     nodes = grid(day.course, longest, day.start_speed)
     changing = len(day.conditions.wind_time) > 1
     arrival, duration = _foreseen(day, setup, nodes, warm)
-    plan = warm
+    plan, pedalling = warm, day.pedalling
     for _ in range(_ROUNDS):
-        plan = solve(problem_on(day, setup, nodes, arrival, duration), plan)
+        plan = solve(problem_on(day, setup, nodes, arrival, duration, pedalling), plan)
         agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
-        if agreed and _misjudged(day.rider, plan) < _SAME:
+        before, pedalling = pedalling, pedalling_of(plan, pedalling)
+        if agreed and pedalling is before and _misjudged(day.rider, plan) < _SAME:
             break
         arrival, duration = plan.time if changing else None, plan.finish_time
     assert plan is not None  # noqa: S101 - the loop runs at least once
@@ -154,7 +160,31 @@ def _coarser(day: RaceDay, nodes: NDArray[np.float64], coarse: NDArray[np.float6
                         len(nodes) - 2)
     return replace(day, step=step,
                    position=None if day.position is None else day.position[inside],
-                   coasting=None if day.coasting is None else day.coasting[inside])
+                   pedalling=None if day.pedalling is None else Pedalling(
+                       day.pedalling.coasting[inside], day.pedalling.held[inside]))
+
+
+def pedalling_of(plan: Plan, before: Pedalling | None) -> Pedalling | None:
+    """Where a rider who follows the plan rolls too fast to pedal.
+
+    Found by riding the powers of the plan on the road as it is, without what `before` asked for.
+    """
+    p, top = plan.problem, plan.problem.pedalling_speed
+    if before is None:
+        ride_speed = plan.speed
+    else:
+        free = np.array(p.speed_limit)
+        free[1:] = np.where(before.held & (free[1:] >= top), np.inf, free[1:])
+        ride_speed = simulate(replace(p, speed_limit=free), plan.power,
+                              0.5 * plan.speed**2).speed
+    coasting = ride_speed[1:] > (1.0 + _OVER) * top
+    held = (ride_speed[1:] > (1.0 - _OVER) * top) & ~coasting
+    if not (coasting | held).any():
+        return None
+    if before is not None and np.array_equal(coasting, before.coasting) and np.array_equal(
+            held, before.held):
+        return before
+    return Pedalling(coasting, held)
 
 
 def _misjudged(rider: Rider, plan: Plan) -> float:

@@ -3,29 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.day import RaceDay
-from optimizer.pacing.planner import plan_ride
+from optimizer.pacing.planner import pedalling_of, plan_ride
 from optimizer.pacing.positions import choose_positions
 from optimizer.rider.environment import critical_power_factor, environment_cautions
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from optimizer.conditions import Conditions
     from optimizer.course import Course
-    from optimizer.pacing.plan import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
 __all__ = ["race_day"]
-
-_ROUNDS: Final = 4  # of plan and stretches to coast
-_NO_POWER: Final = 1.0  # W
-_OVER: Final = 1e-3  # of the pedalling speed
 
 
 def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, *,
@@ -47,23 +40,9 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
     day = RaceDay(course, conditions,
                   replace(rider, critical_power=factor * rider.critical_power), step,
                   start_speed, cautions=tuple(environment_cautions(rider)))
-    day, plan = _coasted(day, bike, None)
+    plan = plan_ride(day, bike)
+    day = replace(day, pedalling=pedalling_of(plan, None))
     if len(rider.positions) > 1:
         chosen = choose_positions(day, bike, warm=plan)
-        day, _ = _coasted(replace(day, position=chosen.position), bike, chosen.plan)
-    return day
-
-
-def _coasted(day: RaceDay, bike: Setup, plan: Plan | None) -> tuple[RaceDay, Plan]:
-    """Find where the plan rolls faster than the rider pedals, and plan without power there."""
-    top = day.rider.pedalling_speed * (1.0 + _OVER)
-    plan = plan_ride(day, bike, warm=plan) if plan is None else plan
-    for _ in range(_ROUNDS):
-        pedalled = (plan.speed[1:] > top) & (plan.power > _NO_POWER)
-        if not pedalled.any():
-            break
-        coasting: NDArray[np.bool_] = pedalled if day.coasting is None else (
-            day.coasting | pedalled)
-        day = replace(day, coasting=coasting)
-        plan = plan_ride(day, bike, warm=plan)
-    return day, plan
+        day, plan = replace(day, position=chosen.position), chosen.plan
+    return replace(day, pedalling=pedalling_of(plan, day.pedalling))

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.conditions import AirDepartures
+    from optimizer.day import Pedalling
     from optimizer.physics import Road
     from optimizer.rider import Rider
     from optimizer.rider.effort import EffortLimit
@@ -95,13 +96,13 @@ COASTING_POWER: Final = 0.5
 
 def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float = 0.0,
                    position: NDArray[np.int64] | None = None,
-                   coasting: NDArray[np.bool_] | None = None,
+                   pedalling: Pedalling | None = None,
                    effort: EffortLimit | None = None) -> PacingProblem:
     """Arrays of the pacing problem for one rider with one set of kit.
 
     `position` (n,) holds indices into `rider.positions`, the first one everywhere by
-    default; `coasting` (n,) says where nobody pedals, nowhere by default; `effort` is the limit
-    that the ride's duration sets.
+    default; `pedalling` says where the rider rolls too fast to pedal, nowhere by default;
+    `effort` is the limit that the ride's duration sets.
     """
     if rider.critical_power >= rider.max_power:
         raise Infeasible(f"the power limit of {rider.max_power:.0f} W is not above the critical "
@@ -114,11 +115,13 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
     mass = rider.mass + setup.mass
     recovers = rider.recovery_share if rider.recovery == "partial" else 1.0
     power_limit = rider.max_power * top_share
-    if coasting is not None:
-        power_limit = np.where(coasting, COASTING_POWER, power_limit)
     limit = np.array(road.speed_limit)
     if setup.cornering_factor != 1.0:
         limit = limit * setup.cornering_factor
+    if pedalling is not None:
+        power_limit = np.where(pedalling.coasting, COASTING_POWER, power_limit)
+        limit[1:] = np.where(pedalling.held, np.minimum(limit[1:], rider.pedalling_speed),
+                             limit[1:])
     return PacingProblem(
         step=road.step, grade=road.grade, headwind=road.headwind, crosswind=road.crosswind,
         air_density=road.air_density,

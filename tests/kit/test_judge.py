@@ -53,10 +53,10 @@ def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
 @pytest.mark.parametrize("fields", [
     {}, {"effort_share": 0.97}, {"effort_exponent": 2.0},
     {"reserve_floor": 3000.0}, {"recovery": "partial", "recovery_share": 0.6}])
-def test_without_corners_a_neighbours_plan_is_as_good_as_ones_own(fields):
+def test_without_corners_and_coasting_a_neighbours_plan_is_as_good_as_ones_own(fields):
     """Regression: sets some seconds apart, by the scaled plan to three milliseconds."""
     course = road(np.random.default_rng(3), length=30_000.0, turns=0)
-    rider = replace(RIDER, **fields)
+    rider = replace(RIDER, pedalling_speed=99.0, **fields)
     judge = pacing_judge(RaceDay(course, wind(3.0, 1.0), rider, step=150.0), BASELINE)
     judge.bound(BASELINE, FAR)
     for change in (-0.003, 0.002):

@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.conditions import Conditions
 from optimizer.course import Course
-from optimizer.day import RaceDay
+from optimizer.day import Pedalling, RaceDay
 from optimizer.errors import Infeasible
 from optimizer.pacing import plan_ride, planner, simulate, solve
 from optimizer.pacing.problem import pacing_problem
@@ -53,12 +53,13 @@ def test_the_error_of_the_grid_is_measured_with_positions_and_coasting_of_their_
     middle = 0.5 * (nodes[1:] + nodes[:-1])
     up = (middle > 1500.0) & (middle < 3000.0)
     plan = plan_ride(RaceDay(ROAD, Conditions(), RIDER, step=60.0, position=up.astype(np.int64),
-                             coasting=middle < 0.0), BIKE, measure_grid=True)
+                             pedalling=Pedalling(middle < 0.0, middle > 4000.0)), BIKE,
+                             measure_grid=True)
     fine_nodes = planner.grid(ROAD, 15.0)
     fine_middle = 0.5 * (fine_nodes[1:] + fine_nodes[:-1])
     up = (fine_middle > 1500.0) & (fine_middle < 3000.0)
     fine = plan_ride(RaceDay(ROAD, Conditions(), RIDER, step=15.0, position=up.astype(np.int64),
-                             coasting=fine_middle < 0.0), BIKE)
+                             pedalling=Pedalling(fine_middle < 0.0, fine_middle > 4000.0)), BIKE)
     assert 0 < plan.grid_error < 1.0
     assert abs(plan.finish_time - fine.finish_time) < 3 * plan.grid_error + 0.05
     assert np.isnan(fine.grid_error)
