@@ -109,6 +109,9 @@ def test_the_plan_obeys_the_written_equations(document):
     assert np.allclose(reserve, ridden["reserve_j"], atol=0.5)
     assert min(reserve) > m["reserve_floor_j"] - 1.0
     assert np.all(power <= m["power_limit_w"] + 1e-3)
+    spent = (power / m["critical_power_w"]) ** m["effort_exponent"] @ (m["step_m"] * pace)
+    assert spent == pytest.approx(m["effort_per_second"] * time[-1] + m["effort_budget_s"],
+                                  rel=1e-5)
     assert np.all(speed <= m["speed_limit_mps"] + 1e-6)
 
 
@@ -130,8 +133,10 @@ def test_a_solver_of_another_house_finds_no_faster_plan(document):
              - m["effective_mass_kg"] * (speed[1:] ** 2 - speed[:-1] ** 2) / (2 * m["step_m"]))
     net = (m["critical_power_w"] - power) * m["step_m"] * pace
     kept = reserve[1:] - reserve[:-1]
-    rows = ca.vertcat(spare, net - kept, m["recovery_share"] * net - kept)
     finish = ca.sum1(pace * m["step_m"])
+    spent = ca.sum1((power / m["critical_power_w"]) ** m["effort_exponent"] * pace * m["step_m"])
+    effort = m["effort_per_second"] * finish + m["effort_budget_s"] - spent
+    rows = ca.vertcat(spare, net - kept, m["recovery_share"] * net - kept, effort)
     x = ca.vertcat(speed, power, reserve)
     start = max(m["start_speed_mps"], 1e-3)
     low = np.concatenate([[start], np.full(n, 0.5), np.zeros(n),

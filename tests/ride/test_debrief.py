@@ -134,10 +134,10 @@ def recorded():
     if not SHARED.is_dir():
         pytest.skip("no shared rides beside the repository")
     road = read_course(SHARED / "road_ride_40km.gpx")
-    rider = Rider("A", 76.0, 300.0, 20e3, 600.0, (Position("aero", 0.38),), effort_rate=1.0)
+    rider = Rider("A", 76.0, 300.0, 20e3, 600.0, (Position("aero", 0.38),))
     bike = Setup("bike", 9.0, 0.005)
     weather = Conditions(temperature=299.0, pressure=100_000.0, reference_elevation=130.0)
-    plan = plan_ride(road, weather, rider, bike, start_speed=8.0)
+    plan = plan_ride(RaceDay(road, weather, rider, start_speed=8.0), bike)
     few = rideable(plan, recognisable_places(road), blocks=8)
     return read_ride(SHARED / "road_ride_40km.csv"), Intended(
         road, weather, rider, bike, plan.problem, plan.distance, few.power, few.time, few.reserve)
