@@ -125,12 +125,13 @@ def _update(scenario: str, target: str, ride: str, found: Debrief) -> list[tuple
 
 
 def _tell(d: Debrief) -> None:
-    from optimizer.report.debrief_page import advice, part_rows, sentences
+    from optimizer.report.debrief_page import advice, next_time, part_rows, sentences
 
     say(*sentences(d))
     for note in d.notes:
         say(f"Mind: {note}.")
     table(("cause", "seconds", ""), part_rows(d), "What cost the time", left=(0, 2))
     say()
+    say(*next_time(d))
     for line in advice(d):
         say(line)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -17,6 +19,7 @@ from optimizer.report.along import (
     mean_over,
     row_title,
 )
+from optimizer.report.fieldtest_page import impossible_sentences
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.words import clock, listing, seconds, signed_seconds
 
@@ -26,12 +29,15 @@ if TYPE_CHECKING:
     from optimizer.report.page import Part
     from optimizer.ride.debrief import Debrief
 
-__all__ = ["advice", "debrief_page", "part_rows", "sentences", "split_rows"]
+__all__ = ["advice", "debrief_page", "next_time", "part_rows", "sentences", "split_rows"]
 
 _CAUTION: Final = (
     "A time is never worth a crash: law, marshals and your own eyes come before any plan, and "
     "corners and brakes are for the road as it is. Ask a doctor before hard efforts if in doubt.")
 _WORTH: Final = 1.0  # s that are worth a word
+_MUCH: Final = 10.0  # s of stops and brakes from which on they are worth a sentence
+_OFF_PLAN: Final = 0.03  # of the planned power, on a stretch
+_HILLY, _STRETCH = 0.015, 400.0  # grade, m: what makes a climb
 _SURE: Final = 1.96
 _TITLES: Final = ("seconds lost so far, by cause", "power, W", "wind along the road, km/h",
                   "reserve, kJ")
@@ -51,7 +57,7 @@ def debrief_page(d: Debrief, name: str) -> str:
     sections = [
         Section("where", "Where the time went", [_parts(d), _strip(d)]),
         Section("splits", "By stretch", [_splits(d)]),
-        Section("change", "What to change", [Points(advice(d))]),
+        Section("change", "What to do next time", [Points([*next_time(d), *advice(d)])]),
         Section("model", "What the ride says of drag and power", _model(d)),
         Section("notes", "How it was compared", [Points(_method(d))])]
     return render(name, sentences(d), sections, kicker="Plan against ride", foot=[_CAUTION])
@@ -98,9 +104,115 @@ def _drag_apart(d: Debrief) -> bool:
 
 
 def _tyres_apart(d: Debrief) -> bool:
-    return d.test is not None and (
-        abs(d.test.rolling_resistance - d.intended.setup.rolling_resistance)
-        > _SURE * d.test.rolling_resistance_sd)
+    return d.test is not None and not d.test.contradicts and (
+        abs(d.rolling_resistance - d.intended.setup.rolling_resistance)
+        > _SURE * d.rolling_resistance_sd)
+
+
+def next_time(d: Debrief) -> list[str]:
+    """Say in three sentences what the rider did, what the day did, what the bike did."""
+    return [_by_the_rider(d), _by_the_day(d), _by_the_bike(d)]
+
+
+def _by_the_rider(d: Debrief) -> str:
+    cost, stretches = d.parts["power"], _stretches(d)
+    if not stretches or abs(cost) < _WORTH:
+        return (f"You rode the plan's power: what differs {'won' if cost < 0 else 'cost'} "
+                f"{seconds(cost)}.")
+    strong = max(stretches, key=lambda part: part.saved)
+    weak = min(stretches, key=lambda part: part.saved)
+    hard, easy = strong.share > _OFF_PLAN, weak.share < -_OFF_PLAN
+    if cost > 0.0 and hard and easy and strong.start < weak.start:
+        return (f"You gave away {seconds(cost)} by riding {strong.name} "
+                f"{100 * strong.share:.0f} % above plan, and fading on {weak.name}, "
+                f"{-100 * weak.share:.0f} % below it: hold {strong.planned:.0f} W on the former "
+                "next time.")
+    if cost > 0.0:
+        where = (f", most of it on {weak.name}, {-100 * weak.share:.0f} % below plan: "
+                 f"{weak.planned:.0f} W are the figure there" if easy else "")
+        return f"You gave away {seconds(cost)} by power{where}."
+    where = f", most of it on {strong.name}, {100 * strong.share:.0f} % above plan" if hard else ""
+    return (f"You won {seconds(cost)} by more power than planned{where}: if you finished well, "
+            "plan with more.")
+
+
+def _by_the_day(d: Debrief) -> str:
+    words = {"wind and air": "the wind", "stops": "stops", "corners and brakes":
+             "brakes and corners"}
+    lost = [(d.parts[cause], word) for cause, word in words.items() if d.parts[cause] >= _WORTH]
+    won = [(-d.parts[cause], word) for cause, word in words.items() if d.parts[cause] <= -_WORTH]
+    said = [f"{word} cost {seconds(value)}" for value, word in sorted(lost)[::-1]]
+    said += [f"{word} won {seconds(value)}" for value, word in sorted(won)[::-1]]
+    if not said:
+        return "Wind, stops and corners were as planned, within a second each."
+    text = listing(said)
+    end = ("; look whether the stops can go, and brake only where the road asks for it"
+           if d.parts["stops"] + d.parts["corners and brakes"] > _MUCH else "")
+    return f"{text[0].upper()}{text[1:]}{end}."
+
+
+def _by_the_bike(d: Debrief) -> str:
+    rest = f"{seconds(d.parts['rest'])} stay unexplained"
+    if d.test is None:
+        return f"The ride cannot say anything of the bike, and {rest}."
+    if d.test.contradicts:
+        return ("Drag and tyres can't be told, since no tyre fits what was recorded: weigh "
+                f"yourself with the bike and set the meter's zero; {rest}.")
+    cost = d.parts["drag and tyres"]
+    if _drag_apart(d) or _tyres_apart(d):
+        done = "cost" if cost > 0 else "won"
+        apart = []
+        if _drag_apart(d):
+            apart.append(f"a CdA of {d.drag_area:.3f} instead of {d.planned_drag_area:.3f} m²")
+        if _tyres_apart(d):
+            planned = d.intended.setup.rolling_resistance
+            apart.append(f"a Crr of {d.rolling_resistance:.4f} instead of {planned:.4f}")
+        what = " and ".join(apart)
+        return f"The bike {done} {seconds(cost)}: {what}; {rest}."
+    return f"Nothing on the bike explains the rest: {rest}."
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """A climb, a descent or what lies between, and the power on it."""
+
+    name: str
+    start: float
+    planned: float
+    share: float  # by which the ridden power was above the plan's
+    saved: float  # s, by the power on it
+
+
+def _stretches(d: Debrief) -> list[_Stretch]:
+    """Climbs, descents and flats of the ride of at least 400 m, in their order."""
+    nodes = d.passage.distance
+    grade = _smooth(d.intended.problem.grade[:len(nodes) - 1], nodes)
+    kind = np.where(grade > _HILLY, 1, np.where(grade < -_HILLY, -1, 0))
+    edges = np.flatnonzero(np.diff(kind)) + 1
+    spans = [(int(a), int(b)) for a, b in pairwise([0, *edges, len(kind)])
+             if nodes[b] - nodes[a] >= _STRETCH]
+    climbs = [a for a, _ in spans if kind[a] == 1]
+    taken = np.diff(d.intended.time[:len(nodes)])
+    pace = np.maximum(np.diff(d.passage.time) - d.passage.standing, 1e-6)
+    out = []
+    for a, b in spans:
+        planned = float(np.average(d.planned_power[a:b], weights=taken[a:b]))
+        ridden = float(np.average(d.ridden_power[a:b], weights=pace[a:b]))
+        if planned > 1.0 and kind[a] >= 0:  # nobody is told to pedal harder down a hill
+            out.append(_Stretch(_named(a, b, nodes, climbs), float(nodes[a]), planned,
+                                ridden / planned - 1.0,
+                                float(d.along["power"][a] - d.along["power"][b])))
+    return out
+
+
+def _named(a: int, b: int, nodes: NDArray[np.float64], climbs: list[int]) -> str:
+    where = f"km {nodes[a] / 1000:.1f} to {nodes[b] / 1000:.1f}"
+    if a not in climbs:
+        return f"the flat from {where}"
+    if len(climbs) == 1:
+        return f"the climb ({where})"
+    place = "first" if a == climbs[0] else "last" if a == climbs[-1] else "next"
+    return f"the {place} climb ({where})" if place != "next" else f"the climb from {where}"
 
 
 def advice(d: Debrief) -> list[str]:
@@ -116,8 +228,13 @@ def advice(d: Debrief) -> list[str]:
         said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than "
                 "planned. If you were right to brake there, lower the plan's corner speeds.")
         found.append((parts["corners and brakes"], said))
-    if d.test is not None and (_drag_apart(d) or _tyres_apart(d)):
-        crr = d.test.rolling_resistance
+    if d.test is not None and d.test.contradicts:
+        said = (f"{impossible_sentences(d.test)[0]} Weigh rider and bike, set the meter's zero, "
+                f"and plan with CdA {d.drag_area:.3f} m² at the Crr of "
+                f"{d.rolling_resistance:.4f} until then.")
+        found.append((math.inf, said))
+    elif d.test is not None and (_drag_apart(d) or _tyres_apart(d)):
+        crr = d.rolling_resistance
         more = d.drag_area > d.planned_drag_area
         why = ["a position that is not held, or kit that does not do what was hoped, looks like "
                "this" if more else "it is better than was planned"] if _drag_apart(d) else []
@@ -196,7 +313,7 @@ def _drag_words(d: Debrief) -> str:
     if d.test is None:
         return "cannot be told from this ride; taken as planned"
     return (f"CdA {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f}, planned "
-            f"{d.planned_drag_area:.3f} m²; Crr {d.test.rolling_resistance:.4f}, planned "
+            f"{d.planned_drag_area:.3f} m²; Crr {d.rolling_resistance:.4f}, planned "
             f"{d.intended.setup.rolling_resistance:.4f}")
 
 
@@ -329,4 +446,19 @@ def _method(d: Debrief) -> list[str]:
         "The ride is laid on the course by its positions; times are compared at the same places.",
         ("Drag, tyres and wind come from the ride's own energy balance, with the plan's as what "
          "was thought before."),
+        *_splits_words(d),
         *(f"{note[0].upper()}{note[1:]}." for note in d.notes)]
+
+
+def _splits_words(d: Debrief) -> list[str]:
+    """Say how well the simulation follows the ride, unseen too, and what limits it."""
+    if d.splits is None:
+        return []
+    splits = d.splits
+    cause, size = max(splits.limits.items(), key=lambda limit: limit[1])
+    return [
+        (f"The simulation of the ride as it was follows its tenths within "
+         f"{100 * np.abs(splits.error).max():.1f} % and the time up to each within "
+         f"{100 * np.abs(splits.cumulative).max():.1f} %. A tenth that the fit has not seen is "
+         f"missed by {100 * splits.unseen_rms:.1f} % (root mean square, each left out in turn)."),
+        f"What limits it most: {cause}, about {100 * size:.1f} % of a tenth."]

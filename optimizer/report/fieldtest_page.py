@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.words import compass, kilometres, seconds
+from optimizer.ride.field_test import LEAST_ROLLING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from optimizer.ride.field_test import FieldTest
 
 __all__ = ["assumed", "comparison_sentences", "doubt_rows", "drag_rows", "evidence_row",
-           "fieldtest_page", "left_out_rows", "sentences"]
+           "fieldtest_page", "impossible_sentences", "left_out_rows", "sentences"]
 
 _CAUTION: Final = (
     "Test where the traffic allows it, keep hands at the brakes and eyes on the road, not on the "
@@ -67,7 +68,9 @@ def sentences(test: FieldTest) -> list[str]:
                    f"{_area(low, high - low)} and {_area(high, high - low)}.")
     out.append(f"Crr {test.rolling_resistance:.4f}, between {test.rolling_resistance_low:.4f} and "
                f"{test.rolling_resistance_high:.4f}.")
-    if test.correlation < _TIED:
+    if test.contradicts:
+        out += impossible_sentences(test)
+    elif test.correlation < _TIED:
         given = [(crr, *test.drag_area_given(crr)) for crr in (0.004, 0.006)]
         said = " and ".join(f"{mean:.3f} ± {1.96 * sd:.3f} m² at Crr {crr:.3f}"
                             for crr, mean, sd in given)
@@ -80,6 +83,25 @@ def sentences(test: FieldTest) -> list[str]:
     out.append(f"{100 * test.share_left_out:.0f} % of the time was left out."
                if test.left_out else "Nothing was left out.")
     return out
+
+
+def impossible_sentences(test: FieldTest) -> list[str]:
+    """Say that no tyre fits the balance, what else may be wrong, and CdA at the assumed Crr."""
+    assumed = test.spec.bike.rolling_resistance
+    area, sd = test.drag_area_given(assumed)
+    free = f"{test.free_rolling_resistance:.4f}".replace("-", "−")
+    lacking = test.spec.rider_mass + test.spec.bike.mass
+    short = lacking * 9.80665 * test.speed * (LEAST_ROLLING - test.free_rolling_resistance)
+    share = 100.0 * short / max(_mean_power(test), 1.0)
+    return [(f"Taken as it is, the balance asks for a Crr of {free}, which no tyre has: mass, "
+             f"power meter, wind or air cannot be right. A meter that reads about {share:.0f} % "
+             "too little would look like this."),
+            f"At the assumed Crr of {assumed:.4f} CdA would be {area:.3f} ± {1.96 * sd:.3f} m²."]
+
+
+def _mean_power(test: FieldTest) -> float:
+    segments = test.segments
+    return float(segments.work.sum() / segments.duration.sum())
 
 
 def _area(value: float, width: float) -> str:

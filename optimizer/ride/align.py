@@ -43,6 +43,7 @@ class Passage:
     standing : (n,) s stood still
     slowest : (n,) m/s, least speed that was recorded in the step
     begin : s after the first sample at which the start of the course was passed
+    stretch : metres of the course for each metre by the wheel
     complete : whether the ride goes to the end of the course
     off_course : share of the samples that were not on it
     """
@@ -54,6 +55,7 @@ class Passage:
     standing: NDArray[np.float64]
     slowest: NDArray[np.float64]
     begin: float
+    stretch: float
     complete: bool
     off_course: float
 
@@ -212,7 +214,15 @@ def pass_nodes(ride: Ride, course: Course, nodes: NDArray[np.float64]) -> Passag
     still = span < 1e-6  # the road of a step that a stop takes whole
     mean[still] = np.interp(0.5 * (time[1:] + time[:-1]), ride.time, ride.power)[still]
     return Passage(reached, time - time[0], np.interp(time, ride.time, ride.speed),
-                   mean, np.diff(time) - span, _slowest(ride, time), float(time[0]), complete, off)
+                   mean, np.diff(time) - span, _slowest(ride, time), float(time[0]),
+                   _stretch(ride, time, float(reached[-1] - reached[0])), complete, off)
+
+
+def _stretch(ride: Ride, time: NDArray[np.float64], way: float) -> float:
+    """Ratio of the course's metres to the wheel's, if a wheel can be so far off."""
+    wheel = float(np.diff(np.interp(time[[0, -1]], ride.time, ride.distance))[0])
+    ratio = way / max(wheel, 1.0)
+    return ratio if abs(ratio - 1.0) < _MOST_LONGER else 1.0
 
 
 def _slowest(ride: Ride, time: NDArray[np.float64]) -> NDArray[np.float64]:

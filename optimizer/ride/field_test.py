@@ -33,12 +33,16 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Segments
 
-__all__ = ["FieldTest", "Runs", "field_test"]
+__all__ = ["LEAST_ROLLING", "FieldTest", "Runs", "field_test"]
 
 _SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
 _SHORTEST = 50.0  # m
 _LEAST = 20  # segments that say something
 _LEAST_EACH = 3  # of each setup
+# Crr under which no bicycle tyre rolls on any surface; common practice, no source.
+LEAST_ROLLING = 0.0015
+_IMPOSSIBLE = 0.9  # probability of less from which on something else has to be wrong
+_NOTHING = 1e-4
 _ODD_SCORE = 4.0
 _ODD_ROUNDS = 6
 _MOST_ODD = 0.15  # of the segments; if more are odd it is the model that is
@@ -82,6 +86,9 @@ class FieldTest:
     wind, wind_sd : east and north at the rider, mean over the test [m/s]
     shrinks : source of doubt -> standard deviation of the first CdA if it were known
     pattern : sizes of the errors that the rides themselves told
+    free_rolling_resistance, free_rolling_resistance_sd : Crr by the balance alone, whether or
+        not a tyre can have it; the others are given that it is one of a tyre
+    impossible : probability of the balance that Crr is lower than any tyre's
     left_out, share_left_out : stretches, and their part of the time
     laps : how often the median place was passed
     speed, air_density, yaw : mean [m/s, kg/m³], and the yaw that half the time exceeded [rad]
@@ -103,6 +110,9 @@ class FieldTest:
     wind_sd: tuple[float, float]
     shrinks: dict[str, float]
     pattern: dict[str, float]
+    free_rolling_resistance: float
+    free_rolling_resistance_sd: float
+    impossible: float
     left_out: tuple[LeftOut, ...]
     share_left_out: float
     laps: int
@@ -111,7 +121,13 @@ class FieldTest:
     yaw: float
     clock: NDArray[np.float64]
     posterior: Posterior
+    free: Posterior
     segments: Segments
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether no tyre fits the balance, so that mass, meter, air or wind cannot be right."""
+        return self.impossible > _IMPOSSIBLE
 
     @property
     def correlation(self) -> float:
@@ -120,11 +136,14 @@ class FieldTest:
         return float(c[0, -1] / np.sqrt(c[0, 0] * c[-1, -1]))
 
     def drag_area_given(self, rolling_resistance: float) -> tuple[float, float]:
-        """First CdA and its standard deviation [m²] if Crr were known."""
-        c = self.covariance
+        """First CdA and its standard deviation [m²] if Crr were known.
+
+        By the balance alone, which a bound on Crr would bend.
+        """
+        mean, c = self.free.moments()
         slope = c[0, -1] / c[-1, -1]
-        mean = self.drag_area[0] + slope * (rolling_resistance - self.rolling_resistance)
-        return float(mean), float(np.sqrt(max(c[0, 0] - slope * c[0, -1], 0.0)))
+        found = mean[0] + slope * (rolling_resistance - mean[-1])
+        return float(found), float(np.sqrt(max(c[0, 0] - slope * c[0, -1], 0.0)))
 
 
 def field_test(spec: Runs, *, each_ride: bool = False,
@@ -245,6 +264,10 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
 def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Posterior,
             reasons: dict[str, NDArray[np.bool_]]) -> FieldTest:
     segments = balance.segments
+    free, least = posterior, min(LEAST_ROLLING, spec.bike.rolling_resistance)
+    impossible = free.share_below(least)
+    free_mean, free_covariance = free.moments()
+    posterior = free.with_least_rolling(least) if impossible > _NOTHING else free
     mean, covariance = posterior.moments()
     unit = np.eye(len(mean))
     limits = np.array([posterior.quantiles(direction, (0.025, 0.975)) for direction in unit])
@@ -270,15 +293,17 @@ def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Pos
         drag_area_sd=np.sqrt(np.diag(covariance))[:-1], drag_area_low=limits[:-1, 0],
         drag_area_high=limits[:-1, 1], rolling_resistance=float(mean[-1]),
         rolling_resistance_sd=float(np.sqrt(covariance[-1, -1])),
-        rolling_resistance_low=max(float(limits[-1, 0]), 0.0),
+        rolling_resistance_low=float(limits[-1, 0]),
         rolling_resistance_high=float(limits[-1, 1]), covariance=covariance,
         wind=(over_time(east), over_time(north)),
         wind_sd=(float(np.sqrt(posterior.weight @ apart[:, 0]**2)),
                  float(np.sqrt(posterior.weight @ apart[:, 1]**2))),
         shrinks=posterior.shrinks, pattern=posterior.pattern,
+        free_rolling_resistance=float(free_mean[-1]),
+        free_rolling_resistance_sd=float(np.sqrt(free_covariance[-1, -1])), impossible=impossible,
         left_out=left_out_of(segments, reasons),
         share_left_out=float(segments.duration[marked].sum() / segments.duration.sum()),
         laps=int(np.median(counts[counts > 0])), speed=over_time(samples.speed),
         air_density=over_time(samples.density), yaw=float(np.median(yaw[inside])), clock=clock,
-        posterior=posterior, segments=segments)
+        posterior=posterior, free=free, segments=segments)
 

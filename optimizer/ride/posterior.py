@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from optimizer.ride.segments import Segments
     from optimizer.ride.variance import Fit
 
-__all__ = ["Posterior", "posterior_of"]
+__all__ = ["Posterior", "Turning", "posterior_of"]
 
 _LEVEL_SD = 100.0  # m, of the altimeter's zero
 _ROUNDS = 4  # of linearising about the wind
@@ -30,6 +30,8 @@ _SETTLED = 0.05  # m/s
 _GRID, _REACH = 15, 3.6  # candidates of the wind a side, within so many standard deviations
 _EXPONENTS = (1.5, 1.0, 1.0)  # of the disturbances of the road, over a fixed way
 _HALF = 0.25  # m/s, for differences by the wind
+_SLICES = 24  # of a distribution of Crr that is cut off
+_SLOW, _TICK = 240.0, 10.0  # s: what changes faster is no slow wind; grid on which it is taken
 _KNOWN = ("power meter and drivetrain", "wheel circumference", "mass")
 
 
@@ -48,6 +50,9 @@ class Posterior:
     score : (s,) standardised residual of each segment, nan where left out
     drag, weighted, row_precision : (r,), (r,), (r, r) of the rows of the segments: what the
         air took [m], precision times residual, precision
+    rows : (r, g + 3) how rows answer CdA of each group, Crr and the wind, each by one standard
+        deviation of what was known before, `scale` (g + 3,)
+    turning : the wind that changes in the course of the rides
     """
 
     weight: NDArray[np.float64]
@@ -60,6 +65,9 @@ class Posterior:
     drag: NDArray[np.float64]
     weighted: NDArray[np.float64]
     row_precision: NDArray[np.float64]
+    rows: NDArray[np.float64]
+    scale: NDArray[np.float64]
+    turning: Turning
 
     def moments(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Mean (g + 1,) and covariance (g + 1, g + 1) of the mixture."""
@@ -82,6 +90,84 @@ class Posterior:
             return float(self.weight @ ndtr((x - centre) / spread)) - q
 
         return np.array([brentq(beyond, low, high, args=(q,), xtol=1e-9) for q in at])
+
+    def share_below(self, least: float) -> float:
+        """Probability that Crr, the last parameter, is below `least`."""
+        from scipy.special import ndtr
+
+        sd = np.sqrt(self.covariance[:, -1, -1])
+        return float(self.weight @ ndtr((least - self.mean[:, -1]) / sd))
+
+    def with_least_rolling(self, least: float) -> Posterior:
+        """Give the same posterior under the condition that Crr is at least `least`.
+
+        Each normal distribution is cut in slices of equal probability along Crr, beyond the
+        bound, and stays normal in what else there is, given Crr. Tails by their logarithms,
+        so that a bound far out is met as exactly as a near one.
+        """
+        from scipy.special import log_ndtr, ndtri_exp
+
+        sd = np.sqrt(self.covariance[:, -1, -1])
+        edge = (least - self.mean[:, -1]) / sd
+        beyond = log_ndtr(-edge)
+        part = (np.arange(_SLICES) + 0.5) / _SLICES
+        # Standardised Crr of each slice: the tail beyond it is (1 - part) of that of the bound.
+        at = -ndtri_exp(np.log1p(-part) + beyond[:, None])
+        slope = self.covariance[:, :, -1] / sd[:, None]
+        mean = self.mean[:, None, :] + at[:, :, None] * slope[:, None, :]
+        given = self.covariance - np.einsum("ci,cj->cij", slope, slope)
+        width = np.gradient(at, axis=1)
+        covariance = given[:, None] + (width**2 / 12.0)[:, :, None, None] * np.einsum(
+            "ci,cj->cij", slope, slope)[:, None]
+        with np.errstate(divide="ignore"):
+            log_weight = np.log(self.weight) + beyond
+        weight = np.exp(log_weight - log_weight.max())
+        weight = np.repeat(weight / weight.sum() / _SLICES, _SLICES)
+        kept = weight > 1e-9
+        size = self.mean.shape[1]
+        return replace(
+            self, weight=weight[kept] / weight[kept].sum(), mean=mean.reshape(-1, size)[kept],
+            covariance=covariance.reshape(-1, size, size)[kept],
+            wind=np.repeat(self.wind, _SLICES, axis=0)[kept])
+
+
+@dataclass(frozen=True)
+class Turning:
+    """What the rides say of the wind that changes slowly while they last.
+
+    Two of the disturbances: a wind that turns and grows, east and north alike, and one along the
+    road that lasts for half a minute, of which the mean over some minutes counts. The
+    expectation of both, given the rides, is linear in `weighted`, precision times residual.
+
+    Attributes
+    ----------
+    clock : (r,) s, of the rows
+    east, north, push : (r,) what a row answers to one m/s of wind towards there, and in the
+        face [m s/m]
+    sizes, times : of the turning wind and of the one along the road [m²/s², s]
+    """
+
+    clock: NDArray[np.float64]
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+    push: NDArray[np.float64]
+    sizes: tuple[float, float]
+    times: tuple[float, float]
+
+    def at(self, clock: NDArray[np.float64], weighted: NDArray[np.float64],
+           ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """East, north and in the face, (k,) each, at some moments on the clock [m/s]."""
+        ticks = np.arange(self.clock[0] - _SLOW, self.clock[-1] + _SLOW, _TICK)
+        away = np.abs(ticks[:, None] - self.clock[None, :])
+        turning, along = (size * np.exp(-away / time)
+                          for size, time in zip(self.sizes, self.times, strict=True))
+        found = (turning @ (self.east * weighted), turning @ (self.north * weighted),
+                 along @ (self.push * weighted))
+        width = round(_SLOW / _TICK)
+        box = np.ones(width) / width
+        east, north, face = (np.interp(clock, ticks, np.convolve(line, box, mode="same"))
+                             for line in found)
+        return east, north, face
 
 
 @dataclass(frozen=True)
@@ -318,7 +404,12 @@ def _mixture(balance: Balance, group: NDArray[np.int64], prior: _Prior, model: _
         weight / weight.sum(), found, covariance, wind,
         {name: float(np.sqrt(s)) for name, s in zip(SIZES, fit.size, strict=False)},
         _shrinks(spread, prior, a.density_sd * value[0]), scores,
-        at_best[balance.kept] / gravity_of(segments), weighted, precision)
+        at_best[balance.kept] / gravity_of(segments), weighted, precision,
+        (model.energy[:, :own + 2] / gravity_of(segments))[balance.kept], prior.scale,
+        Turning(segments.clock[balance.kept], model.east[balance.kept] / gravity_of(segments),
+                model.north[balance.kept] / gravity_of(segments),
+                model.push[balance.kept] / gravity_of(segments),
+                (float(fit.size[2]), float(fit.size[1])), (TIMES[2], TIMES[1])))
 
 
 def _shrinks(spread: NDArray[np.float64], prior: _Prior, by_density: float) -> dict[str, float]:
