@@ -1,0 +1,89 @@
+"""Where no tyre fits the balance: a bounded answer, a word on what cannot be right."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.report.fieldtest_page import drag_rows, sentences
+from optimizer.ride.balance import Assumptions
+from optimizer.ride.field_test import LEAST_ROLLING, Runs, field_test
+from tests.ride import synthetic
+from tests.ride.trials import BIKE, CONDITIONS, covered, truth
+
+
+def _test(seed, power=1.0, crr=0.005, **assumed):
+    """A field test of laps whose power meter reads `power` times what it should."""
+    rng = np.random.default_rng(seed)
+    so = truth(rng, crr=crr)
+    ride = synthetic.ride(synthetic.loop(rng), so, synthetic.Sensors(), rng, scales=(0.0, 0.0))
+    ride = replace(ride, power=power * ride.power)
+    return so, field_test(Runs((ride,), ("bike",), (CONDITIONS,), BIKE, so.mass - BIKE.mass,
+                               Assumptions(**assumed)))
+
+
+@pytest.fixture(scope="module")
+def starved():
+    return _test(3, power=0.75)
+
+
+def test_a_meter_that_reads_too_little_gives_no_impossible_tyre(starved):
+    _, test = starved
+    assert test.free_rolling_resistance < LEAST_ROLLING
+    assert test.contradicts
+    low, high = test.rolling_resistance_low, test.rolling_resistance_high
+    assert LEAST_ROLLING <= low <= test.rolling_resistance <= high
+    assert test.drag_area_low[0] < test.drag_area[0] < test.drag_area_high[0]
+
+
+def test_it_says_what_cannot_be_right_and_cda_at_the_assumed_crr(starved):
+    _, test = starved
+    said = " ".join(sentences(test))
+    assert "no tyre has" in said
+    assert "power meter" in said
+    area, sd = test.drag_area_given(BIKE.rolling_resistance)
+    assert f"Crr of {BIKE.rolling_resistance:.4f} CdA would be {area:.3f} ± {1.96 * sd:.3f}" in said
+    assert "−" not in drag_rows(test)[-1][2]
+    # what the meter hides is named: it reads 25 % too little, the sentence says at least a part
+    share = float(said.split("reads about ")[1].split(" %")[0])
+    assert 2.0 < share < 25.0
+
+
+def test_a_sound_meter_says_nothing_of_the_kind():
+    so, test = _test(3)
+    assert not test.contradicts
+    assert "no tyre" not in " ".join(sentences(test))
+    assert abs(covered(so, test)[1]) < 3.0
+
+
+def test_the_bound_is_the_condition_that_sampling_gives():
+    """Draws from the unbounded answer, those with an impossible Crr thrown away."""
+    _, test = _test(5, crr=0.0022)
+    free = test.free
+    least = 0.003
+    bound = free.with_least_rolling(least)
+    rng = np.random.default_rng(0)
+    which = rng.choice(len(free.weight), 200_000, p=free.weight)
+    root = np.linalg.cholesky(free.covariance + 1e-18 * np.eye(2))
+    drawn = free.mean[which] + np.einsum("nij,nj->ni", root[which],
+                                         rng.standard_normal((len(which), 2)))
+    kept = drawn[drawn[:, 1] >= least]
+    assert len(kept) > 2000
+    mean, covariance = bound.moments()
+    error = 4.0 / np.sqrt(len(kept))
+    np.testing.assert_allclose(mean, kept.mean(axis=0), atol=error * kept.std(axis=0).max())
+    np.testing.assert_allclose(np.sqrt(np.diag(covariance)), kept.std(axis=0), rtol=0.05)
+    np.testing.assert_allclose(bound.quantiles(np.array([1.0, 0.0]), (0.025, 0.975)),
+                               np.quantile(kept[:, 0], [0.025, 0.975]), atol=0.0015)
+    assert bound.share_below(least) < 0.03
+
+
+def test_a_bound_far_out_in_the_tail_is_still_met():
+    _, test = _test(5)
+    bound = test.free.with_least_rolling(test.free_rolling_resistance
+                                         + 30.0 * test.free_rolling_resistance_sd)
+    mean, covariance = bound.moments()
+    assert np.all(np.isfinite(mean))
+    assert np.all(np.diag(covariance) > 0.0)
