@@ -56,7 +56,9 @@ def test_a_wind_that_grows_is_found_in_the_ride(intended):
     both = found.parts["wind and air"] + found.parts["drag and tyres"]
     assert found.parts["wind and air"] > 0.25 * cost
     assert both == pytest.approx(cost, abs=6.0)
-    assert np.abs(found.splits.error).max() < 0.015
+    # The first and the last two minutes have half of what a mean over four minutes rests on.
+    assert np.abs(found.splits.error[1:-1]).max() < 0.01
+    assert np.abs(found.splits.error).max() < 0.025
     assert np.abs(found.splits.cumulative[1:]).max() < 0.01
 
 
