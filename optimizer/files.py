@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from io import BufferedReader
 
-__all__ = ["Output", "check_outputs", "is_file", "open_input", "read_input", "write_all",
-           "write_atomic"]
+__all__ = ["Output", "check_outputs", "is_file", "is_folder", "is_there", "open_input",
+           "read_input", "write_all", "write_atomic"]
 
 _KINDS = ((stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"), (stat.S_ISCHR, "a device"),
           (stat.S_ISBLK, "a device"))
@@ -54,8 +54,10 @@ def open_input(path: Path | str, largest: int) -> BufferedReader:
         known = os.fstat(stream.fileno())
         _refuse_kind(str(path), known.st_mode)
         _refuse_size(str(path), known.st_size, largest)
-    except BaseException:
+    except BaseException as error:
         stream.close()
+        if isinstance(error, OSError):
+            raise _unreadable(file, error) from error
         raise
     return stream
 
@@ -73,10 +75,23 @@ def read_input(path: Path | str, largest: int) -> bytes:
 
 def is_file(path: Path | str) -> bool:
     """Tell whether there is a regular file; a name that can be none, or not be seen, is not."""
+    found = _status(Path(path))
+    return found is not None and stat.S_ISREG(found.st_mode)
+
+
+def is_folder(path: Path | str) -> bool:
+    """Tell whether there is a folder, as `is_file` does."""
+    found = _status(Path(path))
+    return found is not None and stat.S_ISDIR(found.st_mode)
+
+
+def is_there(path: Path | str) -> bool:
+    """Tell whether there is anything of that name, also a link that leads nowhere."""
     try:
-        return stat.S_ISREG(os.stat(path).st_mode)  # noqa: PTH116
+        os.lstat(path)
     except (OSError, ValueError):
         return False
+    return True
 
 
 def _refuse_kind(name: str, mode: int) -> None:
@@ -187,23 +202,18 @@ def write_all(contents: Sequence[tuple[Path | str, str | bytes]]) -> list[Path]:
     written.
     """
     staged: list[tuple[Path, str]] = []
-    with _ended_tidily():
-        try:
-            for path, content in contents:
-                _stage(Path(path), content.encode("utf-8", "replace") if isinstance(content, str)
-                       else content, staged)
-            while staged:
-                target, name = staged[0]
-                _replace(target, name)
-                del staged[0]
-        finally:
-            for _, name in staged:
-                with contextlib.suppress(OSError):
-                    os.unlink(name)  # noqa: PTH108
+    with _ended_tidily() as temporary:
+        for path, content in contents:
+            _stage(Path(path), content.encode("utf-8", "replace") if isinstance(content, str)
+                   else content, staged, temporary)
+        for target, name in staged:
+            _replace(target, name)
+            temporary.remove(name)
     return [Path(path) for path, _ in contents]
 
 
-def _stage(path: Path, data: bytes, staged: list[tuple[Path, str]]) -> None:
+def _stage(path: Path, data: bytes, staged: list[tuple[Path, str]],
+           temporary: list[str]) -> None:
     """Put data beside its target, as large, safe and private as it is to be."""
     try:
         target = Path(os.path.realpath(path))
@@ -214,7 +224,7 @@ def _stage(path: Path, data: bytes, staged: list[tuple[Path, str]]) -> None:
             _refuse_kind(str(path), old.st_mode)
         target.parent.mkdir(parents=True, exist_ok=True)
         name = _temporary(target)
-        staged.append((target, name))
+        temporary.append(name)
         handle = os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0),
                          0o666 if old is None else 0o600)
         with os.fdopen(handle, "wb") as file:
@@ -223,6 +233,7 @@ def _stage(path: Path, data: bytes, staged: list[tuple[Path, str]]) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
+        staged.append((target, name))
     except (OSError, ValueError) as error:
         raise _unwritable(path, error) from error
 
@@ -265,29 +276,38 @@ class _EndedError(BaseException):
 
 
 @contextlib.contextmanager
-def _ended_tidily() -> Iterator[None]:
-    """Let SIGTERM and SIGHUP end the process behind the block's clean-up, not in it.
+def _ended_tidily() -> Iterator[list[str]]:
+    """Take away, at the end of the block, the files whose names it puts into the list.
 
-    Outside of the block they end it at once, however long a solver would not let go.
+    Signals that end the process (SIGTERM, SIGHUP, Ctrl-C) end the block first, and the process
+    behind that. Outside of blocks they end it at once, however long a solver would not let go.
     """
+    temporary: list[str] = []
     came: list[int] = []
+    tidying = False
 
     def end(number: int, _frame: object) -> None:
         came.append(number)
-        raise _EndedError
+        if not tidying and len(came) == 1:
+            raise _EndedError
 
-    taken = []
-    if threading.current_thread() is threading.main_thread():
-        ending = (getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP"))
-        taken = [one for one in ending if one is not None
-                 and signal.getsignal(one) is signal.SIG_DFL]
-    for one in taken:
-        signal.signal(one, end)
+    usual = {getattr(signal, name): handler for name, handler in (
+        ("SIGTERM", signal.SIG_DFL), ("SIGHUP", signal.SIG_DFL),
+        ("SIGINT", signal.default_int_handler)) if hasattr(signal, name)}
+    main = threading.current_thread() is threading.main_thread()
+    taken = {one: handler for one, handler in usual.items()
+             if main and signal.getsignal(one) == handler}
     try:
-        yield
-    finally:
         for one in taken:
-            signal.signal(one, signal.SIG_DFL)
+            signal.signal(one, end)
+        yield temporary
+    finally:
+        tidying = True
+        for name in temporary:
+            with contextlib.suppress(OSError):
+                os.unlink(name)  # noqa: PTH108
+        for one, handler in taken.items():
+            signal.signal(one, handler)
         if came:
             signal.raise_signal(came[0])
 
@@ -406,9 +426,9 @@ def _check_names(output: Output, folder: Path, target: Path) -> None:
 
 def _try_out(folder: Path, size: int) -> None:
     """Make a file of some bytes in a folder, and take it away again. Raises OSError."""
-    name = _temporary(folder / "kitpace")
-    with _ended_tidily():
-        handle = os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with _ended_tidily() as temporary:
+        temporary.append(_temporary(folder / "kitpace"))
+        handle = os.open(temporary[0], os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         try:
             if hasattr(os, "posix_fallocate"):
                 os.posix_fallocate(handle, 0, size)
@@ -416,4 +436,3 @@ def _try_out(folder: Path, size: int) -> None:
                 os.write(handle, bytes(size))
         finally:
             os.close(handle)
-            os.unlink(name)  # noqa: PTH108

@@ -81,7 +81,7 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
                         *([_outputs.gpx("--gpx", gpx_file)] if gpx_file else [])],
                        (*files, options["features"]), overwrite=overwrite)
     from optimizer.course.gpx import course_gpx
-    from optimizer.files import write_atomic
+    from optimizer.files import write_all
     from optimizer.report.course_page import course_page
 
     course: Course
@@ -97,9 +97,10 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
             course, conditions, starts = job.course, job.conditions, start_times(job, tell=tell)
         else:
             course, conditions, starts = _read(files, **options), None, ()
-        written = [("Page", write_atomic(page, course_page(course, conditions, starts)))]
+        contents: list[tuple[str | Path, str]] = [(page, course_page(course, conditions, starts))]
         if gpx_file:
-            written.append(("GPX", write_atomic(gpx_file, course_gpx(course))))
+            contents.append((gpx_file, course_gpx(course)))
+        written = zip(("Page", "GPX"), write_all(contents), strict=False)
     _tell(course, conditions, starts)
     say()
     for what, path in written:

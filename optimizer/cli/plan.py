@@ -106,14 +106,18 @@ def _card(card: str) -> Output:
 
 def _write(result: Result, report: Path, json_file: str | None,
            cards: tuple[str, ...], changed: str) -> list[tuple[str, Path]]:
-    from optimizer.report import write_card, write_report
+    from optimizer.files import write_all
+    from optimizer.report.card import card_text
+    from optimizer.report.plan_page import plan_page
+    from optimizer.report.result_json import json_text
 
-    written = [("Report", write_report(result, report, change=changed))]
+    contents: list[tuple[str, str | Path, str]] = [
+        ("Report", report, plan_page(result, change=changed))]
     if json_file:
-        from optimizer.report.result_json import write_json
-
-        written.append(("JSON", write_json(result, json_file)))
-    return [*written, *(("Card", write_card(result, card, change=changed)) for card in cards)]
+        contents.append(("JSON", json_file, json_text(result)))
+    contents += [("Card", card, card_text(result, card, change=changed)) for card in cards]
+    written = write_all([(path, text) for _, path, text in contents])
+    return [(what, path) for (what, _, _), path in zip(contents, written, strict=True)]
 
 
 def _tell(result: Result) -> None:

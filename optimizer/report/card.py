@@ -21,26 +21,32 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.pacing import RideablePlan
 
-__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "hill_rules", "write_card"]
+__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "card_text", "hill_rules",
+           "write_card"]
 
 
 def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
-    """Write the card; the suffix of `path` says how: .html, .gpx or .csv.
+    """Write the card as `card_text` gives it. Raises InputError as that does."""
+    return write_atomic(path, card_text(result, path, change=change))
+
+
+def card_text(result: Result, path: Path | str, *, change: str = "") -> str:
+    """Give the card; the suffix of `path` says how: .html, .gpx or .csv.
 
     `change` is a sentence on what differs from an earlier plan; it stands on the HTML card.
     Raises InputError for another suffix, or for GPX without coordinates.
     """
     suffix = Path(path).suffix.lower()
     if suffix in {".html", ".htm"}:
-        return write_atomic(path, card_page(result, change=change))
+        return card_page(result, change=change)
     if suffix == ".csv":
-        return write_atomic(path, "\ufeff" + card_csv(result))
+        return "\ufeff" + card_csv(result)
     if suffix == ".gpx":
         course = result.job.course
         if not (np.ptp(course.latitude) or np.ptp(course.longitude)):
             raise InputError(str(path), "", "a GPX card needs a course with coordinates",
                              "write the card as .html or .csv")
-        return write_atomic(path, card_gpx(result))
+        return card_gpx(result)
     raise InputError(str(path), "", f"no card can be written as '{suffix or 'no suffix'}'",
                      "end the name in .html, .gpx or .csv")
 

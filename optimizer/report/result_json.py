@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from optimizer.pacing import PacingProblem, Plan
     from optimizer.rider import Rider
 
-__all__ = ["SCHEMA", "result_document", "splits", "write_json"]
+__all__ = ["SCHEMA", "json_text", "result_document", "splits", "write_json"]
 
 SCHEMA = "kitpace-result-1"
 """Name and version of the schema: a key may be added under the same number, not changed.
@@ -98,9 +98,14 @@ def result_document(result: Result) -> dict[str, Any]:
 
 def write_json(result: Result, path: Path | str) -> Path:
     """Write the result as JSON; the file is whole or not there."""
+    return write_atomic(path, json_text(result))
+
+
+def json_text(result: Result) -> str:
+    """Give the result as JSON, a line a key."""
     lines = [f"{json.dumps(key)}: {json.dumps(value, ensure_ascii=False, allow_nan=False)}"
              for key, value in result_document(result).items()]
-    return write_atomic(path, "{\n" + ",\n".join(lines) + "\n}\n")
+    return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
 def _finite(value: Any) -> Any:

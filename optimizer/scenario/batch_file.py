@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
 from datetime import datetime, time
 from itertools import product
@@ -173,7 +174,7 @@ def _beside(file: Path, name: str, refuse: Callable[[str, str], InputError]) -> 
 
 def _word(path: Path, usual: str) -> str:
     """Name of a file for people: of its folder where the file has the usual name."""
-    return path.resolve().parent.name if path.stem == usual else path.stem
+    return Path(os.path.realpath(path)).parent.name if path.stem == usual else path.stem
 
 
 def _told_apart(cases: tuple[Case, ...]) -> tuple[Case, ...]:

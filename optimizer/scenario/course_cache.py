@@ -28,7 +28,7 @@ from optimizer.course import (
 )
 from optimizer.course.gpx import LARGEST_FILE
 from optimizer.errors import InputError
-from optimizer.files import open_input, write_atomic
+from optimizer.files import open_input, read_input, write_atomic
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 __all__ = ["cached_course"]
 
+_LARGEST = 2**30  # bytes of one
 _MOST = 100  # courses that are kept
 _LISTS = {"marks": Mark, "corners": Corner, "corrections": Correction}
 
@@ -97,27 +98,30 @@ def _reader() -> str:
 
 
 def _packed(course: Course) -> bytes:
-    """Course as one archive: its arrays, and the rest as JSON; nothing in it can run."""
+    """Course as one archive, behind its hash: arrays, and the rest as JSON; nothing can run."""
     parts = {field.name: getattr(course, field.name) for field in fields(course)}
     arrays = {name: value for name, value in parts.items() if isinstance(value, np.ndarray)}
     rest = {name: [asdict(entry) for entry in value] if name in _LISTS else value
             for name, value in parts.items() if name not in arrays}
     out = io.BytesIO()
     np.savez(out, allow_pickle=False, rest=np.array(json.dumps(rest)), **arrays)
-    return out.getvalue()
+    return hashlib.sha256(out.getvalue()).digest() + out.getvalue()
 
 
 def _load(file: Path) -> Course | None:
-    """Course of an archive, None where it is not there or not whole."""
+    """Course of an archive, None where it is not there or not to the bit what was written."""
     try:
-        with file.open("rb") as stream, np.load(stream, allow_pickle=False) as archive:
+        data = read_input(file, _LARGEST)
+        if hashlib.sha256(data[32:]).digest() != data[:32]:
+            return None
+        with np.load(io.BytesIO(data[32:]), allow_pickle=False) as archive:
             rest = json.loads(str(archive["rest"]))
             arrays = {name: archive[name] for name in archive.files if name != "rest"}
         for name, kind in _LISTS.items():
             rest[name] = tuple(kind(**entry) for entry in rest[name])
         course = Course(**{**rest, "doubts": tuple(rest["doubts"])}, **arrays)
         os.utime(file)  # used today
-    except (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile):
+    except (InputError, OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile):
         return None
     return course
 

@@ -6,7 +6,7 @@ from importlib import resources
 from pathlib import Path
 
 from optimizer.errors import InputError
-from optimizer.files import write_atomic
+from optimizer.files import is_folder, is_there, write_all
 
 __all__ = ["FILES", "write_starter"]
 
@@ -19,13 +19,12 @@ def write_starter(folder: Path | str) -> Path:
     Nothing that is there is overwritten: InputError where one of the files exists.
     """
     target = Path(folder)
-    if target.exists() and not target.is_dir():
+    if is_there(target) and not is_folder(target):
         raise InputError(str(target), "", "is a file", "name a new folder")
     for name in FILES:
-        if (target / name).exists():
+        if is_there(target / name):
             raise InputError(str(target / name), "", "is there already",
                              "name a new folder, or delete the file first")
     source = resources.files("optimizer.scenario") / "starter_files"
-    for name in FILES:
-        write_atomic(target / name, (source / name).read_bytes())
+    write_all([(target / name, (source / name).read_bytes()) for name in FILES])
     return target / FILES[0]

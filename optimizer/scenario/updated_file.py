@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimizer.errors import InputError
-from optimizer.files import write_atomic
+from optimizer.files import is_there, write_all
 from optimizer.scenario.rider_file import read_rider
 from optimizer.scenario.scenario import BikeTable
 from optimizer.scenario.tables import read_text
@@ -27,12 +28,12 @@ def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
     new, old = Path(target), Path(scenario)
     if new.suffix.lower() != ".toml":
         raise InputError(str(new), "", "is no scenario", "end its name in .toml")
-    if new.resolve().parent != old.resolve().parent:
+    if Path(os.path.realpath(new)).parent != Path(os.path.realpath(old)).parent:
         raise InputError(str(new), "", "lies in another folder than the scenario",
                          f"a scenario names its files beside it: write it to {old.parent}")
     rider = new.with_name(f"{new.stem}-rider.toml")
     for path in (new, rider):
-        if path.exists():
+        if is_there(path):
             raise InputError(str(path), "", "is there already",
                              "an update is a new file: give it another name")
     return new, rider
@@ -85,8 +86,8 @@ def write_update(scenario: Path | str, target: Path | str, *, ride: str,
         value = min(max(known + rolling_resistance_change, 0.001), 0.03)
         bike["rolling_resistance"] = round(value, 5)
         bike["rolling_resistance"].comment(note)
-    write_atomic(rider_path, head + tomlkit.dumps(document))
-    return write_atomic(new, tomlkit.dumps(copy)), rider_path
+    write_all([(rider_path, head + tomlkit.dumps(document)), (new, tomlkit.dumps(copy))])
+    return new, rider_path
 
 
 def _set(table: Any, values: Mapping[str, float], note: str) -> dict[str, float]:

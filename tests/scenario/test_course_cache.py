@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 
 import numpy as np
 import platformdirs
@@ -81,6 +82,39 @@ def test_a_broken_cache_is_read_past(gpx, readings, content, tmp_path):
     assert equal(first, read(gpx))
     assert equal(first, read(gpx))
     assert len(readings) == 2  # and it is mended
+
+
+def test_a_cache_that_is_not_to_the_bit_what_was_written_is_read_past(gpx, readings, tmp_path):
+    first = read(gpx)
+    [stored] = (tmp_path / "cache" / "courses").iterdir()
+    good = stored.read_bytes()
+    rng = np.random.default_rng(1)
+    for count in range(200):  # flipped, cut, doubled and overwritten
+        bad = bytearray(good)
+        at = int(rng.integers(len(bad)))
+        if count % 4 == 0:
+            bad[at] ^= 1 << int(rng.integers(8))
+        elif count % 4 == 1:
+            bad = bad[:at]
+        elif count % 4 == 2:
+            bad[at:at] = bad[at:at + 64]
+        else:
+            bad[at:at + 40] = bytes(40) if any(bad[at:at + 40]) else b"\1" * 40
+        stored.write_bytes(bad)
+        assert course_cache._load(stored) is None, count
+    assert equal(first, read(gpx))
+    assert len(readings) == 2
+
+
+def test_a_pipe_in_the_cache_is_read_past(gpx, readings, tmp_path):
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("no pipes here")
+    first = read(gpx)
+    [stored] = (tmp_path / "cache" / "courses").iterdir()
+    stored.unlink()
+    os.mkfifo(stored)
+    assert equal(first, read(gpx))
+    assert len(readings) == 2
 
 
 def test_a_folder_that_cannot_be_written_does_no_harm(gpx, readings, tmp_path):
