@@ -43,6 +43,8 @@ def test_killed_in_the_middle_of_writing(scenario):
         import io, os, signal
         class Dying(io.FileIO):
             def write(self, data):
+                if bytes(data[:9]) != b"<!doctype":  # a course for the cache
+                    return super().write(data)
                 super().write(data[:len(data) // 2])
                 os.fsync(self.fileno())
                 os.kill(os.getpid(), signal.SIGKILL)
