@@ -137,7 +137,8 @@ class ConditionsTable(_Table):
                                        description="at the course, not reduced to sea level")
     humidity_percent: Percent = Field(default=50.0, description="relative humidity")
     wind: WindTable | None = Field(default=None, description="{speed_kmh = .., from_deg = ..}")
-    forecast: str | None = Field(default=None, description="a CSV with the wind by hour")
+    forecast: str | list[str] | None = Field(
+        default=None, description="the weather by hour: a CSV, or NetCDF and GRIB2 files")
     wind_doubt_percent: float = Field(default=25.0, ge=0, le=100,
                                       description="spread of the forecast speed")
     wind_doubt_deg: float = Field(default=20.0, ge=0, le=90,
@@ -229,7 +230,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
     course = _course(file, scenario)
     baseline = _baseline(scenario.bike)
     rider = _rider(rider_file or _beside(file, scenario.rider, "rider"))
-    conditions = _conditions(file, scenario, course, wind, start_time, forecast_file)
+    conditions, of_weather = _conditions(file, scenario, course, wind, start_time, forecast_file)
     catalogue, effects, notes = _kit(file, scenario, course, conditions, rider, baseline)
     catalogue, rules = _rules(file, scenario, catalogue)
     return Job(
@@ -238,10 +239,11 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         budget=scenario.budget if budget is None else budget, currency=scenario.currency,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
-        assumptions=(*_assumed(scenario, conditions), *_of_heights(course), *notes),
+        assumptions=(*_assumed(scenario, conditions), *_of_heights(course), *of_weather,
+                     *notes),
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
-                         else scenario.conditions.forecast))
+                         else _listed(scenario.conditions.forecast)))
 
 
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
@@ -366,7 +368,8 @@ def _rider(path: Path) -> Rider:
 
 def _conditions(file: TomlFile, scenario: Scenario, course: Course,
                 wind: tuple[float, float] | None, start_time: datetime | time | None,
-                forecast: Path | None) -> Conditions:
+                forecast: Path | None) -> tuple[Conditions, tuple[str, ...]]:
+    """Weather of the ride, and in words what a forecast left open."""
     table = scenario.conditions
     if table.wind and table.forecast:
         raise file.error("names a wind and a forecast", "keep one of them", "conditions", "wind")
@@ -383,13 +386,21 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
         pressure_hpa=table.pressure_hpa, humidity_percent=table.humidity_percent,
         elevation_m=float(course.elevation[0]), wind_doubt_percent=table.wind_doubt_percent,
         wind_doubt_deg=table.wind_doubt_deg, wet=table.wet, start_time=start)
-    if forecast is None and table.forecast:
-        forecast = _beside(file, table.forecast, "conditions", "forecast")
-    if forecast is None or wind is not None:
-        return conditions
+    if wind is not None or not (forecast or table.forecast):
+        return conditions, ()
+    named = [table.forecast] if isinstance(table.forecast, str) else table.forecast or []
+    paths = [forecast] if forecast else [
+        _beside(file, name, "conditions", "forecast",
+                *(() if isinstance(table.forecast, str) else (k,))) for k, name in enumerate(named)]
+    from optimizer.scenario.gridded_file import is_gridded, read_gridded
+
+    if len(paths) > 1 or is_gridded(paths[0]):
+        return read_gridded(paths, start, conditions, course)
     from optimizer.scenario.forecast_file import read_forecast
 
-    return read_forecast(forecast, start, conditions)
+    made = read_forecast(paths[0], start, conditions)
+    return made, () if made.members is None else (
+        f"the range of the wind is that of the forecast's {made.members.count} members",)
 
 
 def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditions,
@@ -499,14 +510,17 @@ def _of_heights(course: Course) -> list[str]:
              "place")]
 
 
+def _listed(names: str | list[str] | None) -> str:
+    return names if isinstance(names, str) else ", ".join(names or [])
+
+
 def _sources(file: TomlFile, scenario: Scenario, rider: str,
              forecast: str | None) -> tuple[tuple[str, str], ...]:
     kit = scenario.kit
     gpx = scenario.course.gpx
     named = [("scenario", file.path.name),
              ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
-             ("heights", scenario.course.heights if isinstance(scenario.course.heights, str)
-              else ", ".join(scenario.course.heights or [])),
+             ("heights", _listed(scenario.course.heights)),
              ("features", scenario.course.features), ("rider", rider), ("forecast", forecast)]
     if kit:
         named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs),
