@@ -15,22 +15,28 @@ if TYPE_CHECKING:
 
     from optimizer.job import Job, Result
 
-__all__ = ["plan_case"]
+__all__ = ["plan_case", "too_long", "within"]
 
 
-def plan_case(job: Job, limit: float) -> tuple[dict[str, object], dict[str, str]]:
+def plan_case(job: Job, limit: float,
+              left: float | None = None) -> tuple[dict[str, object], dict[str, str]]:
     """Plan a job; returns the figures of its row and the text of its files by name.
 
     A worker touches no file, so it may be another machine. Raises KitpaceError, also where there
-    is no plan within `limit` [s].
+    is no plan within `limit` [s], of which reading the files has left `left` [s].
     """
-    with _within(limit):
+    with within(limit if left is None else left, limit):
         return _planned(job)
 
 
+def too_long(limit: float) -> KitpaceError:
+    """Error of a case that took longer than `limit` [s]."""
+    return KitpaceError(f"there is no plan after {limit / 60:g} minutes; --limit allows more")
+
+
 @contextlib.contextmanager
-def _within(limit: float) -> Iterator[None]:
-    """Stop the work after `limit` [s], where the system has a clock for that.
+def within(left: float, limit: float) -> Iterator[None]:
+    """Stop the work after `left` [s] of a `limit` [s], where the system has a clock for that.
 
     Only the main thread of a process can be stopped so: that of a local worker is, a thread of
     a cluster's worker is not.
@@ -41,10 +47,11 @@ def _within(limit: float) -> Iterator[None]:
         return
 
     def late(_number: int, _frame: object) -> None:
-        raise KitpaceError(f"there is no plan after {limit / 60:g} minutes; --limit allows more")
+        raise too_long(limit)
 
     before = signal.signal(signal.SIGALRM, late)
-    signal.setitimer(signal.ITIMER_REAL, limit)
+    # Once more each second, should the first error end in a place that expects some.
+    signal.setitimer(signal.ITIMER_REAL, max(left, 1e-3), 1.0)
     try:
         yield
     finally:

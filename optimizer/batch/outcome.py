@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import re
 import unicodedata
 from dataclasses import asdict, dataclass, fields
@@ -11,18 +12,21 @@ from typing import TYPE_CHECKING, Any
 
 from optimizer import __version__
 from optimizer.course.gpx import LARGEST_FILE
+from optimizer.errors import InputError
 from optimizer.files import read_input, write_atomic
 from optimizer.scenario.batch_file import named_files
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from optimizer.scenario.batch_file import Case
 
 __all__ = ["Outcome", "digest", "folder_of", "read_record", "write_record"]
 
-_SCHEMA = "kitpace-case-1"
+_SCHEMA = "kitpace-case-2"
 _RECORD = "case.json"
+_LARGEST_RECORD = 1_000_000  # bytes
 _LONGEST = 60  # characters of a folder's name
 
 
@@ -75,19 +79,51 @@ def digest(case: Case) -> str:
     return whole.hexdigest()
 
 
-def write_record(folder: Path, outcome: Outcome, inputs: str) -> None:
-    """Note that the case is done; the last file of a case to be written."""
-    content = {"schema": _SCHEMA, "inputs": inputs, "outcome": asdict(outcome)}
-    write_atomic(folder / _RECORD, json.dumps(content, ensure_ascii=False, indent=1) + "\n")
+def write_record(folder: Path, outcome: Outcome, inputs: str, texts: Mapping[str, str]) -> None:
+    """Note that the case is done; the last file of a case to be written.
+
+    `folder` is that of all results; `texts` are the case's other files by name.
+    """
+    content = {"schema": _SCHEMA, "inputs": inputs, "outcome": asdict(outcome),
+               "files": {name: _hash(text.encode("utf-8", "replace"))
+                         for name, text in texts.items()}}
+    write_atomic(folder / outcome.folder / _RECORD,
+                 json.dumps(content, ensure_ascii=False, indent=1) + "\n")
 
 
-def read_record(folder: Path, inputs: str) -> Outcome | None:
-    """Outcome of an earlier run on the same inputs, None if there is none that can be used."""
+def read_record(folder: Path, begun: Outcome, inputs: str) -> Outcome | None:
+    """Outcome of an earlier run on the same inputs, None if there is none that can be used.
+
+    A record that is damaged, of another case, or whose files are gone or changed counts for
+    nothing: the case is planned again.
+    """
+    home = folder / begun.folder
     try:
-        content: dict[str, Any] = json.loads((folder / _RECORD).read_text(encoding="utf-8"))
+        content: dict[str, Any] = json.loads(read_input(home / _RECORD, _LARGEST_RECORD))
         if content["schema"] != _SCHEMA or content["inputs"] != inputs:
             return None
         said = {field.name: content["outcome"][field.name] for field in fields(Outcome)}
-    except (OSError, ValueError, KeyError, TypeError):
-        return None  # not there, or not ours: the case is planned again
-    return Outcome(**{**said, "items": tuple(said["items"]), "kept": True})
+        found = Outcome(**{**said, "items": tuple(said["items"]), "kept": True})
+        whole = (_sound(found) and (found.case, found.folder) == (begun.case, begun.folder)
+                 and all(_hash(read_input(home / name, LARGEST_FILE)) == known
+                         for name, known in content["files"].items()) and content["files"])
+    except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    return found if whole else None
+
+
+def _hash(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def _sound(outcome: Outcome) -> bool:
+    """Tell whether every value is of its kind, and the case has a plan."""
+    kinds: dict[str, Any] = {"float": (int, float), "int": int, "str": str, "bool": bool,
+             "tuple[str, ...]": tuple}
+    values = {field.name: getattr(outcome, field.name) for field in fields(Outcome)}
+    numbers = [value for value in values.values() if isinstance(value, (int, float))]
+    return (all(isinstance(values[field.name], kinds[str(field.type)])
+                for field in fields(Outcome))
+            and all(isinstance(item, str) for item in outcome.items)
+            and all(map(math.isfinite, numbers)) and outcome.finish_time > 0.0
+            and not outcome.failure)

@@ -37,7 +37,7 @@ class _CasesFailedError(KitpaceError):
 @click.option("--cluster", "address", metavar="ADDRESS",
               help="Compute on a Dask scheduler instead, such as tcp://host:8786.")
 @click.option("--limit", metavar="MINUTES", type=Number(0.01, 1440, "min"), default=30.0,
-              show_default=True, help="The longest that one case may take, on this machine.")
+              show_default=True, help="The longest that one case may take, reading included.")
 @click.option("--again", is_flag=True, help="Plan the cases that are done already as well.")
 @_outputs.overwrite_option
 def command(batch_file: str, out: str | None, workers: int | None, address: str | None,
@@ -59,6 +59,7 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     if address and workers:
         raise InputError("--workers", "", "stands beside --cluster", "a cluster has its own")
     from optimizer.batch import run_batch
+    from optimizer.batch.home import claim
     from optimizer.batch.table import summary, table_csv, table_page
     from optimizer.scenario.batch_file import read_batch
 
@@ -67,6 +68,7 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     _outputs.check_run([_outputs.page("--out", folder / "index.html"),
                         _outputs.table("--out", folder / "table.csv", "batch")],
                        (batch_file, *sorted(filter(None, named))), overwrite=overwrite)
+    claim(folder, Path(batch_file), overwrite=overwrite)
     with _executors(address, workers) as (pools, count), progress("Planning") as tell:
         total, done = len(batch.cases), 0
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import time
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -12,12 +13,12 @@ import pytest
 from optimizer.batch import case as case_work
 from optimizer.batch import run as engine
 from optimizer.batch import run_batch
-from optimizer.batch.outcome import digest, folder_of, read_record
+from optimizer.batch.outcome import digest
 from optimizer.batch.workers import processes
 from optimizer.errors import KitpaceError
 from optimizer.scenario.batch_file import read_batch
 from optimizer.scenario.starter import write_starter
-from tests.batch.stand_in import answer
+from tests.batch.stand_in import answer, hang
 
 
 @pytest.fixture
@@ -114,15 +115,51 @@ def test_a_stopped_batch_keeps_what_it_finished(squad):
     assert [one.kept for one in run(squad)] == [True, True, False, False]
 
 
-@pytest.mark.parametrize("content", ["", "{", "[]", '{"schema": "kitpace-case-1"}',
-                                     '{"schema": "other", "inputs": "x", "outcome": {}}'])
-def test_a_record_that_is_not_whole_counts_for_nothing(squad, content):
-    case = read_batch(squad).cases[0]
-    folder = squad.parent / folder_of(case)
-    folder.mkdir()
-    assert read_record(folder, digest(case)) is None
-    (folder / "case.json").write_text(content)
-    assert read_record(folder, digest(case)) is None
+def damaged(change):
+    def spoil(file):
+        content = json.loads(file.read_text())
+        change(content)
+        file.write_text(json.dumps(content))
+    return spoil
+
+
+DAMAGE = {
+    "gone": lambda file: file.unlink(),
+    "empty": lambda file: file.write_text(""),
+    "half": lambda file: file.write_text(file.read_text()[:200]),
+    "a list": lambda file: file.write_text("[]"),
+    "not UTF-8": lambda file: file.write_bytes(b"\xff" + file.read_bytes()),
+    "nested": lambda file: file.write_text("[" * 200_000),
+    "a folder": lambda file: (file.unlink(), file.mkdir()),
+    "another schema": damaged(lambda c: c.update(schema="other")),
+    "other inputs": damaged(lambda c: c.update(inputs="x")),
+    "a key is missing": damaged(lambda c: c["outcome"].pop("spend")),
+    "words for a number": damaged(lambda c: c["outcome"].update(finish_time="soon")),
+    "not finite": damaged(lambda c: c["outcome"].update(low=float("nan"))),
+    "no time": damaged(lambda c: c["outcome"].update(finish_time=0.0)),
+    "a number for items": damaged(lambda c: c["outcome"].update(items=5)),
+    "items that are none": damaged(lambda c: c["outcome"].update(items=[None])),
+    "another case": damaged(lambda c: c["outcome"].update(case="other")),
+    "another folder": damaged(lambda c: c["outcome"].update(folder="../../x")),
+    "a failure": damaged(lambda c: c["outcome"].update(failure="x")),
+    "no files": damaged(lambda c: c.update(files={})),
+    "files that are none": damaged(lambda c: c.update(files=7)),
+    "the report is gone": lambda file: file.with_name("report.html").unlink(),
+    "the report is garbled": lambda file: file.with_name("report.html").write_text("<p>x"),
+    "the card is cut": lambda file: file.with_name("card.html").write_text(""),
+}
+
+
+@pytest.mark.parametrize("what", DAMAGE)
+def test_a_record_that_is_not_whole_or_whose_report_is_not_counts_for_nothing(squad, what):
+    squad.write_text(squad.read_text().replace("100, 200, 300", "100"))
+    first = run(squad)
+    DAMAGE[what](squad.parent / "out" / first[0].folder / "case.json")
+    if what == "a folder":
+        (squad.parent / "out" / first[0].folder / "case.json").rmdir()
+    again = run(squad)
+    assert [one.kept for one in again] == [False, True]
+    assert times(again) == times(first)
 
 
 def test_the_digest_sees_every_change(squad):
@@ -156,3 +193,69 @@ def test_a_case_that_takes_too_long_is_stopped(monkeypatch):
     with pytest.raises(KitpaceError, match=r"no plan after 0\.005 minutes"):
         case_work.plan_case(None, 0.3)
     assert time.perf_counter() - begun < 10
+
+
+def test_reading_counts_against_the_limit(squad, monkeypatch):
+    monkeypatch.setattr(engine, "read_scenario", lambda *_, **__: time.sleep(60))
+    squad.write_text(squad.read_text().replace("0, 100, 200, 300", "100"))
+    outcomes = run(squad, limit=0.3)
+    assert "no plan after 0.005 minutes" in outcomes[0].failure
+
+
+def test_a_worker_that_nothing_stops_is_ended_after_the_limit_and_the_rest_goes_on(
+        squad, monkeypatch):
+    monkeypatch.setattr(engine, "plan_case", hang)
+    monkeypatch.setattr(engine, "_GRACE", 3.0)
+    monkeypatch.setattr(engine, "_LOOK", 0.1)
+    squad.write_text(squad.read_text().replace("0, 100, 200, 300", "100, 0"))
+    outcomes = run_batch(read_batch(squad), squad.parent / "out", processes, 1, limit=2.0)
+    assert "no plan after" in outcomes[0].failure
+    assert outcomes[1].finish_time == 3600
+
+
+class Silent:
+    """A cluster of which nothing comes any more."""
+
+    def __init__(self, words):
+        self.words, self.asked = words, 0
+
+    def submit(self, *_):
+        return Future()
+
+    def trouble(self):
+        self.asked += 1
+        return self.words if self.asked > 1 else ""
+
+
+def test_a_cluster_of_which_nothing_comes_ends_every_case_that_is_left(squad, monkeypatch):
+    squad.write_text(squad.read_text().replace("0, 100, 200, 300", "0, 100"))
+    run(squad)
+    squad.write_text(squad.read_text().replace("0, 100", "0, 100, 200, 300, 400"))
+    monkeypatch.setattr(engine, "_LOOK", 0.01)
+    read = []
+    original = engine.read_scenario
+    monkeypatch.setattr(engine, "read_scenario",
+                        lambda file, **how: read.append(how["budget"]) or original(file, **how))
+    gone = Silent("the scheduler does not answer any more")
+    outcomes = run_batch(read_batch(squad), squad.parent / "out",
+                         lambda _count: contextlib.nullcontext(gone), 1)
+    assert [one.kept for one in outcomes] == [True, True, False, False, False]
+    assert all("does not answer" in one.failure for one in outcomes[2:])
+    assert [one.exit_code for one in outcomes[2:]] == [1, 1, 1]
+    assert read == [200.0]  # the others are not even read
+
+
+def test_a_cluster_that_drops_a_case_or_refuses_one_says_so(squad):
+    class Dropping(Silent):
+        def submit(self, *_):
+            if not self.asked:
+                self.asked = 1
+                future = Future()
+                future.cancel()
+                future.set_running_or_notify_cancel()
+                return future
+            raise CancelledError
+
+    outcomes = run_batch(read_batch(squad), squad.parent / "out",
+                         lambda _count: contextlib.nullcontext(Dropping("")), 1)
+    assert all("the cluster lost it" in one.failure for one in outcomes)

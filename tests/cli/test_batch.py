@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import csv
+import os
 
 import pytest
 
+from optimizer.batch.home import claim
+from optimizer.errors import InputError
 from tests.hardening.corpus import kitpace, race
 
 
@@ -50,3 +53,25 @@ def test_slips(squad, monkeypatch, words, says):
     assert code == 2
     assert says in said
     assert not squad.with_name("squad-results").exists()
+
+
+def test_a_folder_of_results_belongs_to_one_batch_file(squad):
+    other, out = squad.with_name("second.toml"), squad.with_name("results")
+    other.write_text(squad.read_text())
+    claim(out, squad)
+    code, said = kitpace("batch", other, "--out", out)
+    assert code == 2
+    assert f"holds the results of ..{os.sep}squad.toml" in said
+    assert [path.name for path in out.iterdir()] == ["batch.json"]
+    claim(out, squad)
+    # Moved together it is as before; damaged, or with its owner gone, anybody's.
+    moved = squad.parent.with_name("moved")
+    squad.parent.rename(moved)
+    claim(moved / "results", moved / "squad.toml")
+    with pytest.raises(InputError, match="holds the results"):
+        claim(moved / "results", moved / "second.toml")
+    claim(moved / "results", moved / "second.toml", overwrite=True)
+    (moved / "second.toml").unlink()
+    claim(moved / "results", moved / "squad.toml")
+    (moved / "results" / "batch.json").write_text("{")
+    claim(moved / "results", moved / "second.toml")
