@@ -114,7 +114,7 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
             from optimizer.files import write_atomic
             from optimizer.report.kit_page import kit_page
 
-            write_atomic(out, kit_page(job, weighing, job.options.empty_risk))
+            write_atomic(out, kit_page(job, weighing, (job.options.empty_risk or 0.1)))
     _tell(job, weighing)
     if out:
         say()
@@ -140,7 +140,7 @@ def _weigh(scenario: str, options: dict[str, Any],
         day, job.baseline, job.catalogue, job.effects,
         job.budget, job.currency, by=options["by"], level=options["level"],
         target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
-        seed=job.options.seed, risk=job.options.empty_risk, stages=options["money"],
+        seed=job.options.seed, risk=(job.options.empty_risk or 0.1), stages=options["money"],
         rules=job.rules, tell=tell)
 
 
@@ -149,7 +149,7 @@ def _tell(job: Job, weighing: Weighing) -> None:
     from optimizer.report import kit_page as page
 
     currency = job.currency
-    for sentence in page.kit_lead(job, weighing, job.options.empty_risk):
+    for sentence in page.kit_lead(job, weighing, (job.options.empty_risk or 0.1)):
         say(sentence)
     _show(page.basket(job, weighing))
     _show(page.frontier_table(weighing, page.landmarks(weighing.choice.frontier)))

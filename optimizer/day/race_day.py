@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -35,7 +35,9 @@ class RaceDay:
     Attributes
     ----------
     course, conditions : where and in which weather
-    rider : as height and heat leave them on this course
+    rider : for whom the ride is planned: as height and heat leave them on this course, and less
+        where a margin is kept
+    kept : part of CP and W' that the plan is made for; 1 without a margin
     step : m, longest step of the grid; None to let the course decide
     start_speed : m/s, 0 for a standing start
     position : (n,) rows of the rider's positions on the steps of the grid; None for the first
@@ -46,8 +48,23 @@ class RaceDay:
     course: Course
     conditions: Conditions
     rider: Rider
+    kept: float = 1.0
     step: float | None = None
     start_speed: float = 0.0
     position: NDArray[np.int64] | None = None
     pedalling: Pedalling | None = None
     cautions: tuple[str, ...] = ()
+
+    @property
+    def expected(self) -> Rider:
+        """The rider as expected on the day, without the margin."""
+        if self.kept == 1.0:
+            return self.rider
+        return replace(self.rider, critical_power=self.rider.critical_power / self.kept,
+                       w_prime=self.rider.w_prime / self.kept)
+
+    def keeping(self, part: float) -> RaceDay:
+        """Return the day with a rider who has `part` of the expected CP and W'."""
+        rider = self.expected
+        return replace(self, kept=part, rider=replace(
+            rider, critical_power=part * rider.critical_power, w_prime=part * rider.w_prime))

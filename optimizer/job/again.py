@@ -6,12 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
-from optimizer.job.outlook import draw_times, spread
-from optimizer.job.plans import day_of, ride_in_blocks
+from optimizer.job.plans import day_of, draws_of, ride_in_blocks
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
 from optimizer.kit.choose import forbidden, strongest_crosswind
 from optimizer.pacing import plan_ride
+from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -44,8 +44,9 @@ def run_again(job: Job, items: Sequence[str],
     few = ride_in_blocks(day, plan, job.options, thorough=False)
     choice = choice or _settled(job, items, setup, plan)
     tell("how sure it is")
+    drawn = ride_days(plan, day, draws_of(job, day), job.effects, choice.best.items).time
     return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
-                  spread=spread(draw_times(job, day, choice.best, plan)))
+                  spread=spread(drawn))
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:

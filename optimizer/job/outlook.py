@@ -1,4 +1,4 @@
-"""What may come instead: draws of wind, rider and evidence about the plan."""
+"""What may come instead: arrivals of each set of kit on the drawn days, and plans for trials."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.conditions.draws import draw_wind, spread_density, spread_wind
 from optimizer.errors import Infeasible
 from optimizer.job.values import Job, SetSplits, Trial
 from optimizer.kit import KitSet, setup_of
-from optimizer.pacing import Variation, plan_ride, simulate_many
+from optimizer.pacing import plan_ride
+from optimizer.uncertainty import ride_days
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,65 +19,33 @@ if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.kit import Choice
     from optimizer.pacing import Plan
+    from optimizer.uncertainty import Draws
 
-__all__ = ["draw_times", "set_splits", "spread", "trials"]
+__all__ = ["set_splits", "trials"]
 
 _TRIALS = 6
 _TRIAL_WIND = 4.0  # m/s on top of the forecast, each trial from another direction
 
 
-def spread(drawn: NDArray[np.float64]) -> tuple[float, float, float]:
-    """5, 50 and 95 % points of the finish time [s] in what `draw_times` gives."""
-    low, middle, high = np.percentile(drawn[-1], [5.0, 50.0, 95.0])
-    return float(low), float(middle), float(high)
-
-
-def draw_times(job: Job, day: RaceDay, chosen: KitSet, plan: Plan) -> NDArray[np.float64]:
-    """Time at each node in each draw of wind, rider and evidence, (n + 1, draws) [s].
-
-    The rider keeps to the plan's powers, all higher or lower with the CP of the draw. The same
-    seed gives the same draws.
-    """
-    rng = np.random.default_rng(job.options.seed)
-    k, rider, p = job.options.draws, day.rider, plan.problem
-    wind = draw_wind(day.conditions, rng, k)
-    headwind, crosswind = spread_wind(p.headwind, p.crosswind, wind, p.departures)
-    able = 1.0 + rider.critical_power_sd / rider.critical_power * rng.standard_normal(k)
-    able = np.clip(able, 0.5, 1.5)
-    area = rider.drag_area_sd * rng.standard_normal(k)
-    rolling, driven = np.zeros(k), np.zeros(k)
-    for effect in job.effects:
-        draw = rng.standard_normal(k)  # drawn for every item, so that sets share their draws
-        if effect.item in chosen.items:
-            area = area + effect.drag_area_sd * draw
-            rolling = rolling + effect.rolling_resistance_sd * draw
-            driven = driven + effect.efficiency_sd * draw
-    crr = float(np.mean(p.rolling_resistance))
-    ride = simulate_many(p, plan.power[:, None], Variation(
-        headwind=headwind.T, crosswind=crosswind.T, drag_area_change=area,
-        rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),
-        power_factor=able * (1.0 + driven / p.drivetrain_efficiency),
-        critical_power_factor=able, density_factor=spread_density(wind, p.departures)))
-    return ride.time
-
-
-def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan,
+def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,
                drawn: NDArray[np.float64]) -> tuple[SetSplits, ...]:
     """Give the arrival at each mark and the finish by set of kit, with bands from common draws.
 
-    The best set first, whose draws are `drawn`, then what is owned, then the named sets of the
-    scenario.
+    The best set first, whose times (n + 1, k) are `drawn`, then what is owned, then the named
+    sets of the scenario.
     """
+    def times(kit: KitSet, plan: Plan) -> NDArray[np.float64]:
+        return ride_days(plan, day, draws, job.effects, kit.items).time
+
     found = [_splits(job, "best set", choice.best, best, drawn)]
     if choice.owned.items != choice.best.items:
-        found.append(_splits(job, "as owned", choice.owned, owned,
-                             draw_times(job, day, choice.owned, owned)))
+        found.append(_splits(job, "as owned", choice.owned, owned, times(choice.owned, owned)))
     for name, items in job.named_sets:
         spend = sum(job.catalogue[item].cost for item in items)
         setup = setup_of(job.baseline, job.catalogue, job.effects, items)
         plan = plan_ride(day, setup, warm=owned)
         kit = KitSet(items, spend, setup, plan.finish_time, plan.lower_bound)
-        found.append(_splits(job, name, kit, plan, draw_times(job, day, kit, plan)))
+        found.append(_splits(job, name, kit, plan, times(kit, plan)))
     return tuple(found)
 
 

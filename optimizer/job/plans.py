@@ -3,34 +3,49 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from optimizer.errors import Infeasible
-from optimizer.pacing import race_day
+from optimizer.pacing import plan_ride, race_day
 from optimizer.pacing.blocks import (
     constant_power,
     constant_speed,
     recognisable_places,
     rideable,
 )
+from optimizer.uncertainty import chance_as_printed, day_within_risk, draw_days
 
 if TYPE_CHECKING:
     from optimizer.day import RaceDay
-    from optimizer.job.values import Even, Job, Options
+    from optimizer.job.values import Even, Job, Options, Risk
     from optimizer.pacing import Block, Plan, RideablePlan
+    from optimizer.physics import Setup
+    from optimizer.uncertainty import Draws
 
-__all__ = ["day_of", "ride_evenly", "ride_in_blocks"]
+__all__ = ["day_of", "draws_of", "ride_evenly", "ride_in_blocks", "risk_of"]
 
 
 def day_of(job: Job) -> RaceDay:
     """Give the race day of a job: positions and coasting as with what is owned.
 
+    Where the rider says what risk to run out is accepted, the day keeps the margin that this
+    takes, for every set of kit alike.
+
     Raises Infeasible, which names the limit, where no plan meets it.
     """
-    return race_day(job.course, job.conditions, job.rider, job.baseline, step=job.options.step,
-                    start_speed=job.options.start_speed)
+    options = job.options
+    day = race_day(job.course, job.conditions, job.rider, job.baseline, step=options.step,
+                   start_speed=options.start_speed)
+    if options.empty_risk is None:
+        return day
+    return day_within_risk(day, job.baseline, draws_of(job, day), options.empty_risk).day
+
+
+def draws_of(job: Job, day: RaceDay) -> Draws:
+    """Draw the days of a job; the same on every screen."""
+    return draw_days(day, job.baseline, job.effects, job.options.draws, job.options.seed)
 
 
 def ride_evenly(plan: Plan) -> Even | None:
@@ -68,3 +83,28 @@ def _main_position(day: RaceDay, plan: Plan, block: Block) -> str:
     time = np.bincount(plan.problem.position[inside], weights=np.diff(plan.time)[inside],
                        minlength=len(day.rider.positions))
     return day.rider.positions[int(np.argmax(time))].name
+
+
+_USUAL_RISK: Final = 0.1  # for comparison, where the rider names none; a judgement
+
+
+def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
+            draws: Draws) -> Risk | None:
+    """Say how often plan and card run out when ridden as printed, and what less of it costs.
+
+    None where no margin is enough for a risk that the rider did not ask for.
+    """
+    from optimizer.job.values import Risk
+
+    card = replace(plan, power=few.power, speed=few.speed, time=few.time, reserve=few.reserve)
+    asked = job.options.empty_risk
+    chance, plan_chance = (chance_as_printed(ridden, day, draws) for ridden in (card, plan))
+    if asked is not None:
+        free = plan_ride(day.keeping(1.0), setup, warm=plan)
+        return Risk(chance, plan_chance, 1.0 - day.kept, plan.finish_time - free.finish_time,
+                    asked)
+    try:
+        safe = day_within_risk(day, setup, draws, _USUAL_RISK)
+    except Infeasible:
+        return None
+    return Risk(chance, plan_chance, 0.0, safe.plan.finish_time - plan.finish_time, _USUAL_RISK)

@@ -11,12 +11,13 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.outlook import draw_times, set_splits, spread, trials
-from optimizer.job.plans import day_of, ride_evenly, ride_in_blocks
+from optimizer.job.outlook import set_splits, trials
+from optimizer.job.plans import day_of, draws_of, ride_evenly, ride_in_blocks, risk_of
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
 from optimizer.pacing import plan_ride, solve
+from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -90,14 +91,16 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
         twice = beside.submit(solve, best.problem, best, second_bound=True)
         few = ride_in_blocks(day, best, job.options)
         tell("how sure it is")
-        drawn = draw_times(job, day, choice.best, best)
+        draws = draws_of(job, day)
+        drawn = ride_days(best, day, draws, job.effects, choice.best.items).time
         result = Result(
             job=job, day=day, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-            spread=spread(drawn), splits=set_splits(job, day, choice, best, owned, drawn),
+            spread=spread(drawn), splits=set_splits(job, day, choice, best, owned, draws, drawn),
             worth=worth(job, choice.owned, owned),
             sensitivities=sensitivity_table(day, choice.best, best),
             trials=trials(day, choice, best),
-            sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best))
+            sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best),
+            risk=risk_of(job, day, choice.best.setup, best, few, draws))
         return replace(result, plan=replace(best, linear_bound=twice.result().linear_bound))
 
 

@@ -18,8 +18,18 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["Earlier", "Even", "ItemWorth", "Job", "Options", "Result", "Sensitivity", "SetSplits",
-           "Trial"]
+__all__ = [
+    "Earlier",
+    "Even",
+    "ItemWorth",
+    "Job",
+    "Options",
+    "Result",
+    "Risk",
+    "Sensitivity",
+    "SetSplits",
+    "Trial",
+]
 
 
 @dataclass(frozen=True)
@@ -28,7 +38,8 @@ class Options:
 
     `step` of the grid [m], None to let the course decide; `start_speed` [m/s], 0 for a
     standing start; `blocks` at most in the rideable plan; `power_rounding` of its powers [W];
-    `empty_risk` the accepted chance to empty the reserve before the finish; `draws` of the
+    `empty_risk` the accepted chance to run out before the finish, None for a plan for the
+    expected day; `draws` of the
     uncertainty, from `seed`.
     """
 
@@ -36,7 +47,7 @@ class Options:
     start_speed: float = 0.0
     blocks: int = 12
     power_rounding: float = 5.0
-    empty_risk: float = 0.1
+    empty_risk: float | None = None
     draws: int = 400
     seed: int = 1
 
@@ -141,6 +152,22 @@ class Even:
 
 
 @dataclass(frozen=True)
+class Risk:
+    """The chance to run out before the finish, and what keeping it small costs.
+
+    `chance` of the card, `plan_chance` of the fastest plan, each ridden as printed; `margin` part
+    of CP and W' that is kept back; `price` seconds that the margin costs, or would cost for
+    `other`, the chance [1] that is named for comparison where the rider names none.
+    """
+
+    chance: float
+    plan_chance: float
+    margin: float
+    price: float
+    other: float
+
+
+@dataclass(frozen=True)
 class Result:
     """What the job gives: the choice of kit, the plan for it, and how sure it is.
 
@@ -149,8 +176,8 @@ class Result:
     and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit (the
     plan's set first, then what is owned, then the
     named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver,
-    `sparing`, the seconds that it costs to leave something in the legs for a run, and `even`, the
-    usual ways to ride with the plan's set.
+    `sparing`, the seconds that it costs to leave something in the legs for a run, `even`, the usual
+    ways to ride with the plan's set, and `risk` to run out.
     """
 
     job: Job
@@ -166,3 +193,4 @@ class Result:
     trials: tuple[Trial, ...] = ()
     sparing: float = 0.0
     even: Even | None = None
+    risk: Risk | None = None

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.kit.choice import KitSet
-from optimizer.kit.doubt import chance_faster, draw, finish_times, ride_in_draws
 from optimizer.kit.terms import tabulate
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+from optimizer.uncertainty import chance_faster, draw_days, ride_days
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -85,7 +85,7 @@ def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: S
     `count` days are drawn from `seed`, the same for all sets.
     """
     terms = tabulate(baseline, catalogue, effects)
-    draws = draw(day.conditions, day.rider, effects, count, seed)
+    draws = draw_days(day, baseline, effects, count, seed)
     places = [*((mark.name, mark.distance) for mark in day.course.split_marks),
               ("Finish", day.course.length)]
     at = np.array([distance for _, distance in places])
@@ -93,16 +93,13 @@ def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: S
     for name, items in sets:
         setup = terms.setup(baseline, terms.rows(items))
         plan = judge.own_plan(setup)
-        ride = ride_in_draws(plan, draws, effects, items)
-        finish = finish_times(plan, ride)
-        # What the reserve is worth in the end is spread over the way.
-        time = ride.time * (finish / ride.time[-1])
+        time = ride_days(plan, day, draws, effects, items).time
         low, high = (np.interp(at, plan.distance, points)
                      for points in np.percentile(time, [5.0, 95.0], axis=1))
         kit = KitSet(tuple(items), sum(catalogue[item].cost for item in items), setup,
                      plan.finish_time, plan.lower_bound)
         runs.append(SetRun(name, kit, plan, np.interp(at, plan.distance, plan.time), low, high,
-                           finish))
+                           time[-1]))
     return Comparison(tuple(places), tuple(runs),
                       tuple(_difference(run, runs[0], at, judge) for run in runs[1:]))
 

@@ -14,21 +14,22 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from optimizer.conditions.draws import spread_wind
-from optimizer.kit.doubt import finish_times, ride_in_draws
 from optimizer.kit.master import add_sets
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+from optimizer.uncertainty import ability, ride_days
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
-    from optimizer.kit.doubt import Draws
     from optimizer.kit.ledger import Ledger
     from optimizer.pacing import Plan, Ride
     from optimizer.physics import Setup
+    from optimizer.uncertainty import Draws
 
 __all__ = ["Criterion", "Response", "propose", "response", "score"]
 
@@ -62,14 +63,14 @@ class Response:
         return np.asarray(out + planned[:, None] - self.still.times(chosen, overlaps))
 
 
-def response(plan: Plan, setup: Setup, rows: Sequence[int], draws: Draws,
+def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws: Draws,
              effects: Sequence[Effect], book: Ledger) -> Response:
     """Response of all sets, from the plan of one of them, `rows`, with its setup."""
     names = [book.terms.names[row] for row in rows]
-    ride = ride_in_draws(plan, draws, effects, names)
+    ride = ride_days(plan, day, draws, effects, names)
     head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind,
                               plan.problem.departures)
-    drawn = _slopes(plan, ride, setup, head.T, cross.T, draws.critical_power)
+    drawn = _slopes(plan, ride, setup, head.T, cross.T, ability(plan, day, draws))
     p = plan.problem
     own = _slopes(plan, _still(plan), setup, p.headwind[:, None], p.crosswind[:, None],
                   np.ones(1))
@@ -93,7 +94,7 @@ def response(plan: Plan, setup: Setup, rows: Sequence[int], draws: Draws,
     chosen = np.zeros((1, len(terms.names)), dtype=bool)
     chosen[0, list(rows)] = True
     overlaps = book.overlapping(chosen)
-    base = finish_times(plan, ride) - (item @ chosen[0] + overlap @ overlaps[0])
+    base = ride.time[-1] - (item @ chosen[0] + overlap @ overlaps[0])
     base_still = plan.finish_time - (item_still @ chosen[0] + overlap_still @ overlaps[0])
     return Response(base, item, overlap, errors,
                     Response(base_still, item_still, overlap_still, errors))

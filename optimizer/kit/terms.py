@@ -88,7 +88,8 @@ class Terms:
             wheel_radius=baseline.wheel_radius, yaw=self.yaw, drag_area_change=drag,
             bearing=baseline.bearing,
             cornering_factor=baseline.cornering_factor * float(self.cornering[chosen].prod()),
-            crosswind_limit=float(self.crosswind[chosen].min(initial=baseline.crosswind_limit)))
+            crosswind_limit=float(self.crosswind[chosen].min(initial=baseline.crosswind_limit)),
+            rolling_resistance_sd=baseline.rolling_resistance_sd, mass_sd=baseline.mass_sd)
 
 
 def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -> Terms:

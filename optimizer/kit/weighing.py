@@ -1,6 +1,6 @@
 """The choice under doubt and what comes of it: what to buy, in which order, what to test.
 
-All of it rests on common draws (`optimizer.kit.doubt`), so that two sets are compared on the same
+All of it rests on common draws (`optimizer.uncertainty`), so that two sets are compared on the same
 days, and on the response of all sets to them (`optimizer.kit.response`).
 """
 
@@ -13,15 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.kit.choose import choice_of, forbidden, kit_set, search_for, strongest_crosswind
-from optimizer.kit.doubt import (
-    chance_faster,
-    chance_of_emptying,
-    draw,
-    ride_in_draws,
-    safe_plan,
-)
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.response import Response, propose, response, score
+from optimizer.uncertainty import chance_as_printed, chance_faster, day_within_risk, draw_days
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -173,8 +167,8 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     tell("the same days for all sets")
     best = search.fastest(budget)
     plan = judge.own_plan(best.setup)
-    draws = draw(day.conditions, day.rider, effects, count, seed)
-    answer = response(plan, best.setup, best.rows, draws, effects, search.book)
+    draws = draw_days(day, baseline, effects, count, seed)
+    answer = response(plan, day, best.setup, best.rows, draws, effects, search.book)
     few = _first(answer, min(_PROPOSAL_DRAWS, count))
     proposals = [] if by == "mean" and not _doubted(effects) else [
         propose(catalogue, search.book, list(search.allowed), few, budget, tail)
@@ -201,16 +195,15 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     tests = _tests(search, choice, answer)
     if chosen.rows != best.rows:
         plan = judge.own_plan(chosen.setup)
-    names = [search.book.terms.names[row] for row in chosen.rows]
-    emptying = chance_of_emptying(plan, ride_in_draws(plan, draws, effects, names,
-                                                      as_printed=True))
-    safe, safe_emptying, _ = safe_plan(plan, draws, effects, names, risk)
+    emptying = chance_as_printed(plan, day, draws)
+    safe = day_within_risk(day, chosen.setup, draws, risk)
     return Weighing(
         choice=choice, by=by, level=level, target=target, chosen=kit_set(search, chosen),
         score=float(-scores[first] if by == "target" else scores[first]),
         spread=(float(low), float(high)), rivals=tuple(rivals[k] for k in order), equal=equal,
         purchases=_purchases(search, answer, owned), stages=_stages(search, stages),
-        tests=tests, plan=plan, emptying=emptying, safe=safe, safe_emptying=safe_emptying)
+        tests=tests, plan=plan, emptying=emptying,
+        safe=plan if safe.day is day else safe.plan, safe_emptying=safe.chance)
 
 
 def _doubted(effects: Sequence[Effect]) -> bool:

@@ -38,8 +38,8 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
     factor = float(np.mean(critical_power_factor(rider, course.elevation,
                                                  conditions.temperature)))
     day = RaceDay(course, conditions,
-                  replace(rider, critical_power=factor * rider.critical_power), step,
-                  start_speed, cautions=tuple(environment_cautions(rider)))
+                  replace(rider, critical_power=factor * rider.critical_power), step=step,
+                  start_speed=start_speed, cautions=tuple(environment_cautions(rider)))
     plan = plan_ride(day, bike)
     day = replace(day, pedalling=pedalling_of(plan, None))
     if len(rider.positions) > 1:

@@ -33,6 +33,7 @@ class Setup:
     bearing : (a, b) of the bearing friction a + b v [N, N s/m], Martin et al. 1998
     cornering_factor : factor on corner speeds
     crosswind_limit : m/s, cross wind at the rider above which this set is not to be ridden
+    rolling_resistance_sd, mass_sd : standard errors of the bike as it stands; mass with rider
     """
 
     name: str
@@ -46,6 +47,8 @@ class Setup:
     bearing: tuple[float, float] = (0.091, 0.0087)
     cornering_factor: float = 1.0
     crosswind_limit: float = float("inf")
+    rolling_resistance_sd: float = 0.0
+    mass_sd: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("yaw", "drag_area_change"):

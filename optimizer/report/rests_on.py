@@ -152,7 +152,8 @@ def _computation(result: Result) -> Table:
             ("Start speed", f"{3.6 * options.start_speed:.0f} km/h"),
             ("Blocks at most", str(options.blocks)),
             ("Powers rounded to", f"{options.power_rounding:g} W"),
-            ("Accepted chance to empty the reserve early", f"{100 * options.empty_risk:.0f} %"),
+            ("Accepted chance to run out", "none named: planned for the expected day"
+             if options.empty_risk is None else f"{100 * options.empty_risk:.0f} %"),
             ("Draws, seed", f"{options.draws}, {options.seed}"),
             ("Rules looked at", "; ".join(result.job.rules) or "none: the event's own rules hold"),
             ("kitpace", __version__),

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
     from optimizer.rider.rider import Rider
 
-__all__ = ["EffortLimit", "RunTarget", "allowance", "capacity", "effort_limit", "share_for_run"]
+__all__ = ["EffortLimit", "RunTarget", "allowance", "capacity", "capacity_of", "effort_limit",
+           "share_for_run"]
 
 _LEAST_SHARE: Final = 0.02  # of the endurance; less is no ride
 
@@ -76,11 +77,18 @@ class EffortLimit:
         return float(ratio**self.exponent @ time)
 
 
+def capacity_of(critical_power: NDArray[np.float64] | float,
+                w_prime: NDArray[np.float64] | float, endurance_loss: NDArray[np.float64] | float,
+                duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Power [W] that can be held evenly for `duration` [s], from CP [W], W' [J] and L: C above."""
+    lost = endurance_loss * np.log(np.maximum(duration, HALF_HOUR) / HALF_HOUR)
+    return np.asarray(critical_power * np.maximum(1.0 - lost, 0.0)
+                      + w_prime / np.asarray(duration))
+
+
 def capacity(rider: Rider, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Mean power [W] that the rider can hold evenly for `duration` [s], and nothing after it."""
-    lost = rider.endurance_loss * np.log(np.maximum(duration, HALF_HOUR) / HALF_HOUR)
-    return np.asarray(rider.critical_power * np.maximum(1.0 - lost, 0.0)
-                      + rider.w_prime / np.asarray(duration))
+    """Power [W] that the rider can hold evenly for `duration` [s], and nothing after it."""
+    return capacity_of(rider.critical_power, rider.w_prime, rider.endurance_loss, duration)
 
 
 def allowance(rider: Rider, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:

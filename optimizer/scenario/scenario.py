@@ -154,6 +154,9 @@ class BikeTable(_Table):
     mass_kg: float = Field(default=9.5, ge=4, le=60, description="bike, kit and bottles")
     rolling_resistance: float = Field(default=0.0042, ge=0.001, le=0.03,
                                       description="Crr of the tyres on smooth asphalt")
+    rolling_resistance_sd: float = Field(default=0.0004, ge=0, le=0.005, description="its error")
+    mass_sd_kg: float = Field(default=0.5, ge=0, le=10,
+                              description="error of the mass of rider and bike together")
     drivetrain_efficiency: float = Field(default=0.976, ge=0.7, le=1.0,
                                          description="power at the wheel over power at the cranks")
     wheel_inertia_kgm2: float = Field(default=0.14, ge=0, le=1, description="both wheels")
@@ -188,8 +191,10 @@ class OptionsTable(_Table):
                                           description="speed at a flying start")
     blocks: int = Field(default=12, ge=1, le=60, description="parts of the rideable plan at most")
     power_rounding_w: float = Field(default=5.0, ge=0, le=50, description="rounding of its powers")
-    empty_risk_percent: float = Field(default=10.0, gt=0, le=50, description="accepted chance to "
-                                      "empty the reserve before the finish")
+    empty_risk_percent: float | None = Field(
+        default=None, gt=0, le=50,
+        description="accepted chance to run out before the finish; without it the plan is for "
+        "the expected day")
     draws: int = Field(default=400, ge=20, le=20_000, description="of the uncertainty")
     seed: int = Field(default=1, ge=0, le=4_294_967_295, description="of the draws")
     step_m: float | None = Field(default=None, ge=1, le=500,
@@ -349,6 +354,7 @@ def _stretches(file: TomlFile, scenario: Scenario) -> list[Stretch]:
 def _baseline(bike: BikeTable) -> Setup:
     return Setup(
         name="as it stands", mass=bike.mass_kg, rolling_resistance=bike.rolling_resistance,
+        rolling_resistance_sd=bike.rolling_resistance_sd, mass_sd=bike.mass_sd_kg,
         drivetrain_efficiency=bike.drivetrain_efficiency, wheel_inertia=bike.wheel_inertia_kgm2,
         wheel_radius=bike.wheel_radius_m,
         crosswind_limit=(bike.crosswind_limit_kmh or math.inf) / 3.6)
@@ -472,7 +478,8 @@ def _options(file: TomlFile, table: OptionsTable) -> Options:
                          'set start = "flying" with it', "options", "start")
     return Options(
         step=table.step_m, start_speed=(table.start_speed_kmh or 0.0) / 3.6, blocks=table.blocks,
-        power_rounding=table.power_rounding_w, empty_risk=table.empty_risk_percent / 100,
+        power_rounding=table.power_rounding_w, empty_risk=(
+            None if table.empty_risk_percent is None else table.empty_risk_percent / 100),
         draws=table.draws, seed=table.seed)
 
 
@@ -488,6 +495,8 @@ def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
         ("conditions", "humidity_percent"): "a relative humidity of {} %",
         ("bike", "mass_kg"): "bike and kit of {} kg",
         ("bike", "rolling_resistance"): "tyres with a Crr of {}",
+        ("bike", "rolling_resistance_sd"): "an uncertainty of that Crr of {} (a judgement)",
+        ("bike", "mass_sd_kg"): "an uncertainty of the mass of {} kg (a judgement)",
         ("bike", "drivetrain_efficiency"): "a drivetrain efficiency of {}",
     }
     for (table, key), text in words.items():

@@ -9,8 +9,7 @@ import pytest
 
 from optimizer.evidence import Effect
 from optimizer.job import Job, Options, day_of
-from optimizer.job.outlook import draw_times, spread
-from optimizer.job.plans import ride_evenly
+from optimizer.job.plans import draws_of, ride_evenly
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.kit import Catalogue, Item, KitSet, setup_of
 from optimizer.pacing import plan_ride, sensitivities, simulate
@@ -18,6 +17,7 @@ from optimizer.pacing.simulate import holding_power, reserve_along
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
 from optimizer.scenario.weather import weather
+from optimizer.uncertainty import ride_days, spread
 from tests.report.made_up import made_up_course
 
 SURE = Rider("R", 72.0, 280.0, 20_000.0, 600.0, (Position("aero", 0.26),))
@@ -37,6 +37,11 @@ def kit(task, *items):
     return KitSet(items, 0.0, task.baseline, 0.0, 0.0)
 
 
+def draw_times(task, chosen, plan):
+    day = day_of(task)
+    return ride_days(plan, day, draws_of(task, day), task.effects, chosen.items).time
+
+
 @pytest.fixture(scope="module")
 def sure():
     task = job()
@@ -45,11 +50,11 @@ def sure():
 
 def test_without_doubt_every_draw_is_the_plan(sure):
     task, plan = sure
-    times = draw_times(task, day_of(task), kit(task, "Helmet"), plan)
+    times = draw_times(task, kit(task, "Helmet"), plan)
     assert times.shape == (plan.problem.steps + 1, 400)
     assert np.ptp(times[-1]) < 1e-6
     assert times[-1, 0] == pytest.approx(plan.finish_time, abs=0.01)
-    drawn = spread(draw_times(task, day_of(task), kit(task), plan))
+    drawn = spread(draw_times(task, kit(task), plan))
     assert drawn == pytest.approx([plan.finish_time] * 3, abs=0.01)
 
 
@@ -57,10 +62,10 @@ def test_the_same_seed_gives_the_same_draws(sure):
     _, plan = sure
     doubtful = job(replace(SURE, drag_area_sd=0.01, critical_power_sd=8.0),
                    wind_doubt_percent=30.0, wind_doubt_deg=20.0)
-    one = draw_times(doubtful, day_of(doubtful), kit(doubtful), plan)
-    assert np.array_equal(one, draw_times(doubtful, day_of(doubtful), kit(doubtful), plan))
+    one = draw_times(doubtful, kit(doubtful), plan)
+    assert np.array_equal(one, draw_times(doubtful, kit(doubtful), plan))
     other = replace(doubtful, options=replace(doubtful.options, seed=8))
-    assert not np.array_equal(one, draw_times(other, day_of(other), kit(other), plan))
+    assert not np.array_equal(one, draw_times(other, kit(other), plan))
 
 
 def test_doubt_in_drag_spreads_as_its_slope_says(sure):
@@ -69,7 +74,7 @@ def test_doubt_in_drag_spreads_as_its_slope_says(sure):
     _, plan = sure
     doubtful = job(replace(SURE, drag_area_sd=0.004))
     doubtful = replace(doubtful, options=replace(doubtful.options, draws=4000))
-    low, middle, high = spread(draw_times(doubtful, day_of(doubtful), kit(doubtful), plan))
+    low, middle, high = spread(draw_times(doubtful, kit(doubtful), plan))
     slope = sensitivities(plan).drag_area.sum()
     assert (high - low) / 2 == pytest.approx(1.645 * slope * 0.004, rel=0.06)
     assert middle == pytest.approx(plan.finish_time, abs=0.1 * (high - low))
@@ -77,8 +82,8 @@ def test_doubt_in_drag_spreads_as_its_slope_says(sure):
 
 def test_doubt_of_an_item_counts_only_where_it_is_in_the_set(sure):
     task, plan = sure
-    assert np.ptp(draw_times(task, day_of(task), kit(task, "Helmet"), plan)[-1]) < 1e-6
-    with_suit = draw_times(task, day_of(task), kit(task, "Suit"), plan)[-1]
+    assert np.ptp(draw_times(task, kit(task, "Helmet"), plan)[-1]) < 1e-6
+    with_suit = draw_times(task, kit(task, "Suit"), plan)[-1]
     assert with_suit.std() == pytest.approx(sensitivities(plan).drag_area.sum() * 0.004, rel=0.15)
 
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from optimizer.day import RaceDay
-from optimizer.kit.doubt import draw, finish_times, ride_in_draws
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
 from optimizer.kit.response import _slopes, response, score
 from optimizer.kit.terms import tabulate
 from optimizer.pacing import simulate
+from optimizer.uncertainty import draw_days, ride_days
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
 
@@ -25,7 +25,7 @@ def world():
     judge = pacing_judge(RaceDay(course, weather, RIDER, step=300.0), BASELINE)
     terms = tabulate(BASELINE, wanted, effects)
     book = ledger(terms, wanted, BASELINE, RIDER.mass)
-    draws = draw(weather, RIDER, effects, 60, 1)
+    draws = draw_days(judge.day, BASELINE, effects, 60, 1)
     rows = [int(place[0]) for place in book.places[::2]]
     setup = terms.setup(BASELINE, rows)
     plan = judge.plan(setup)
@@ -66,23 +66,23 @@ def test_slopes_are_those_of_the_simulation(world):
 
 
 def test_the_response_reproduces_its_own_set(world):
-    _, _, book, draws, effects, rows, setup, plan = world
-    answer = response(plan, setup, rows, draws, effects, book)
+    judge, _, book, draws, effects, rows, setup, plan = world
+    answer = response(plan, judge.day, setup, rows, draws, effects, book)
     chosen = np.zeros((1, len(book.terms.names)), dtype=bool)
     chosen[0, rows] = True
     names = [book.terms.names[row] for row in rows]
-    ridden = finish_times(plan, ride_in_draws(plan, draws, effects, names))
+    ridden = ride_days(plan, judge.day, draws, effects, names).time[-1]
     got = answer.times(chosen, book.overlapping(chosen), np.array([plan.finish_time]))[0]
     assert got == pytest.approx(ridden, abs=1e-6)
 
 
 def test_the_response_foretells_other_sets(world):
     judge, terms, book, draws, effects, rows, setup, plan = world
-    answer = response(plan, setup, rows, draws, effects, book)
+    answer = response(plan, judge.day, setup, rows, draws, effects, book)
     other = [int(place[-1]) for place in book.places[1::2]]
     own = judge.plan(terms.setup(BASELINE, other))
     names = [terms.names[row] for row in other]
-    ridden = finish_times(own, ride_in_draws(own, draws, effects, names))
+    ridden = ride_days(own, judge.day, draws, effects, names).time[-1]
     chosen = np.zeros((1, len(terms.names)), dtype=bool)
     chosen[0, other] = True
     told = answer.times(chosen, book.overlapping(chosen), np.array([own.finish_time]))[0]

@@ -1,0 +1,13 @@
+"""What is not known on the day: what is drawn, how a day is ridden, and what comes of it.
+
+Every range and chance that a person sees comes from here, so that one set of kit has one range on
+every screen, and two sets are compared on the same days.
+"""
+
+from optimizer.uncertainty.draws import Draws, draw_days
+from optimizer.uncertainty.margin import Kept, chance_as_printed, day_within_risk
+from optimizer.uncertainty.riding import Manner, ability, ride_days, runs_out
+from optimizer.uncertainty.summary import chance_faster, spread
+
+__all__ = ["Draws", "Kept", "Manner", "ability", "chance_as_printed", "chance_faster",
+           "day_within_risk", "draw_days", "ride_days", "runs_out", "spread"]

@@ -1,0 +1,114 @@
+"""How a plan is ridden on the drawn days, and on which of them the rider runs out.
+
+Two ways to ride: "printed", the watts of the plan whatever the day, and "feel", the watts in
+proportion to what the day allows. What a day allows is the effort law with that day's CP, W',
+endurance loss and exponent, so that a rider by feel spends on every day what the law lets him.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from optimizer.conditions.draws import spread_density, spread_wind
+from optimizer.pacing import Variation, simulate_many
+from optimizer.rider.effort import capacity_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.day import RaceDay
+    from optimizer.evidence import Effect
+    from optimizer.pacing import Plan, Ride
+    from optimizer.uncertainty.draws import Draws
+
+__all__ = ["Manner", "ability", "ride_days", "runs_out"]
+
+Manner = Literal["feel", "printed"]
+
+_LAST: Final = 0.005  # of the course, where running out does no harm any more
+_SLACK: Final = 0.002  # of the power, by which the law may be exceeded on the way
+_ROUNDS: Final = 4
+_SENSIBLE: Final = (0.4, 1.6)  # factors; beyond them nobody rides
+_SETTLED: Final = 600.0  # s; before, W' alone says what can be held
+
+
+def ability(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
+    """(k,) factor on all powers of a plan that each day allows, about 1.
+
+    The power-mean of the plan, with that day's exponent, is brought to what the day's rider can
+    hold evenly for the time that the ride then takes, to first order.
+    """
+    rider, reach = day.expected, plan.finish_time / day.rider.time_share
+    ratio = plan.power / plan.problem.critical_power
+    time = np.diff(plan.time)
+    held = time / plan.finish_time
+    # How much longer the ride takes in per cent, for a per cent less of all powers.
+    longer = float(plan.seconds_per_joule @ (plan.power * time)) / plan.finish_time
+
+    def mean(exponent: float) -> float:
+        return float(ratio**exponent @ held) ** (1.0 / exponent)
+
+    usual = capacity_of(rider.critical_power, rider.w_prime, rider.endurance_loss,
+                        reach) / mean(rider.effort_exponent)
+    harder = np.array([mean(exponent) for exponent in draws.effort_exponent])
+    factor = np.ones(draws.count)
+    for _ in range(_ROUNDS):
+        can = capacity_of(draws.critical_power, draws.w_prime, draws.endurance_loss,
+                          reach * factor**-longer)
+        factor = np.clip(can / harder / usual, *_SENSIBLE)
+    return np.asarray(factor)
+
+
+def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
+              items: Sequence[str], manner: Manner = "feel") -> Ride:
+    """Ride a plan with a set of `items` on every drawn day, all at once; (n + 1, k) results."""
+    p, rider = plan.problem, day.expected
+    head, cross = spread_wind(p.headwind, p.crosswind, draws.wind, p.departures)
+    area, rolling = draws.drag_area.copy(), draws.rolling_resistance.copy()
+    driven, mass = np.zeros(draws.count), draws.mass.copy()
+    held = set(items)
+    for effect in effects:
+        if effect.item in held:
+            by = draws.items[effect.item]
+            area += effect.drag_area_sd * by
+            rolling += effect.rolling_resistance_sd * by
+            driven += effect.efficiency_sd * by
+            mass += effect.mass_sd * by
+    # A better drivetrain does to the wheel what less of all forces and of the mass would do.
+    ease = 1.0 / np.maximum(1.0 + driven / p.drivetrain_efficiency, 0.5)
+    crr = float(np.mean(p.rolling_resistance))
+    return simulate_many(p, plan.power[:, None], Variation(
+        headwind=head.T, crosswind=cross.T, drag_factor=ease, drag_area_change=ease * area,
+        rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),
+        density_factor=spread_density(draws.wind, p.departures),
+        mass_change=(ease - 1.0) * p.mass + ease * mass,
+        power_factor=ability(plan, day, draws) if manner == "feel" else 1.0,
+        # A plan with a margin is for less than the expected CP; the day's rider has what he has.
+        critical_power_factor=draws.critical_power / day.rider.critical_power,
+        w_prime_factor=draws.w_prime / (rider.w_prime * day.kept)))
+
+
+def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: Ride) -> NDArray[np.bool_]:
+    """(k,) whether the reserve, or what the day's rider can hold, is gone before the finish.
+
+    The second: from some place on the power-mean so far is above what could be held evenly for
+    the time so far. In the last half per cent of the course neither counts.
+    """
+    rider, p = day.expected, plan.problem
+    last = int(np.searchsorted(plan.distance, (1.0 - _LAST) * plan.distance[-1]))
+    empty = (ride.reserve[:last] < 0.0).any(axis=0)
+    time = ride.time[1:last]
+    cp = p.critical_power[:last - 1, None] * (draws.critical_power / day.rider.critical_power)
+    exponent = draws.effort_exponent
+    spent = np.cumsum((ride.power[:last - 1] / cp) ** exponent * np.diff(ride.time[:last], axis=0),
+                      axis=0)
+    can = rider.effort_share * capacity_of(
+        draws.critical_power, draws.w_prime, draws.endurance_loss,
+        time / rider.time_share) / draws.critical_power
+    over = spent > time * ((1.0 + _SLACK) * can) ** exponent
+    return np.asarray(empty | (over & (time > np.minimum(_SETTLED, 0.5 * ride.time[-1]))
+                               ).any(axis=0))
