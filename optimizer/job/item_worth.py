@@ -42,7 +42,7 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
     for effect in effects:
         tell(effect.item)
         setup = setup_of(job.baseline, catalogue, effects, [effect.item])
-        saved = today.finish_time - plan_ride(day, setup, warm=today).finish_time
+        saved = today.finish_time - plan_ride(day, setup, warm=today, bounded=False).finish_time
         doubt = NINE_IN_TEN * math.hypot(*(
             slope * getattr(effect, f"{name}_sd") for name, slope in slopes.items()))
         found.append(ItemWorth(effect.item, saved, saved - doubt, saved + doubt))
@@ -52,7 +52,7 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
 def _slopes(base: Setup, day: RaceDay, today: Plan) -> dict[str, float]:
     """Seconds per unit of each property, about the baseline."""
     def seconds(setup: Setup) -> float:
-        return plan_ride(day, setup, warm=today).finish_time - today.finish_time
+        return plan_ride(day, setup, warm=today, bounded=False).finish_time - today.finish_time
 
     return {
         "drag_area": seconds(replace(base, drag_area_change=base.drag_area_change + 2e-3)) / 2e-3,

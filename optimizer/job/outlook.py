@@ -75,7 +75,7 @@ def trials(day: RaceDay, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
         windy = replace(day.conditions, wind_east=day.conditions.wind_east + east,
                         wind_north=day.conditions.wind_north + north)
         try:
-            other = plan_ride(replace(day, conditions=windy), kit.setup, warm=plan)
+            other = plan_ride(replace(day, conditions=windy), kit.setup, warm=plan, bounded=False)
         except Infeasible:
             continue
         found.append(Trial(east, north, kit.items, other.finish_time))

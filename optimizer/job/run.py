@@ -16,7 +16,7 @@ from optimizer.job.plans import day_of, draws_of, ride_evenly, ride_in_blocks, r
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import plan_ride, solve
+from optimizer.pacing import bounded_twice, plan_ride
 from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
     owned = plan_ride(day, choice.owned.setup)
     best = plan_ride(day, choice.best.setup, warm=owned, measure_grid=True)
     with ThreadPoolExecutor(1) as beside:  # HiGHS needs no interpreter while it computes
-        twice = beside.submit(solve, best.problem, best, second_bound=True)
+        twice = beside.submit(bounded_twice, day, best)
         few = ride_in_blocks(day, best, job.options)
         tell("how sure it is")
         draws = draws_of(job, day)
@@ -101,7 +101,7 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
             trials=trials(day, choice, best),
             sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best),
             risk=risk_of(job, day, choice.best.setup, best, few, draws))
-        return replace(result, plan=replace(best, linear_bound=twice.result().linear_bound))
+        return replace(result, plan=twice.result())
 
 
 def _price_of_sparing(day: RaceDay, spared: Plan, setup: Setup) -> float:

@@ -69,7 +69,7 @@ def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensiti
     """Say what one input more or less does to the finish time, each by a plan of its own."""
     found = []
     for what in (*_of_the_wind(day), *_of_the_rider(day), *_of_the_bike(day, chosen.setup)):
-        other = plan_ride(what.day, what.setup or chosen.setup, warm=plan)
+        other = plan_ride(what.day, what.setup or chosen.setup, warm=plan, bounded=False)
         seconds = other.finish_time - plan.finish_time
         found.append(Sensitivity(what.name, what.change, seconds, what.doubt,
                                  abs(what.units * seconds) if what.doubt else math.nan))

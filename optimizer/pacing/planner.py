@@ -16,7 +16,7 @@ import numpy as np
 from optimizer.day import Pedalling
 from optimizer.pacing.problem import pacing_problem
 from optimizer.pacing.simulate import simulate
-from optimizer.pacing.solver import solve
+from optimizer.pacing.solver import certified, draft
 from optimizer.physics import lay_road
 from optimizer.rider.effort import allowance, effort_limit
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["grid", "pedalling_of", "plan_ride", "problem_on"]
+__all__ = ["bounded_twice", "grid", "pedalling_of", "plan_ride", "problem_on"]
 
 _STEPS = 1200  # about, where no step is asked for
 _SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
@@ -120,7 +120,7 @@ def problem_on(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
 
 
 def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
-              measure_grid: bool = False) -> Plan:
+              measure_grid: bool = False, bounded: bool = True) -> Plan:
     """Plan the fastest ride.
 
     Parameters
@@ -128,6 +128,7 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
     measure_grid : plan on a grid twice as coarse as well, and give the grid's error, a third of
         the difference (the error is of second order in the step)
+    bounded : bound the plan from below; else its `lower_bound` is nan, and it comes sooner
 
     Raises Infeasible, which names the limit, where there is no plan; StepTooLong where the grid is
     at fault.
@@ -138,19 +139,30 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     arrival, duration = _foreseen(day, setup, nodes, warm)
     plan, pedalling = warm, day.pedalling
     for _ in range(_ROUNDS):
-        plan = solve(problem_on(day, setup, nodes, arrival, duration, pedalling), plan)
+        found = draft(problem_on(day, setup, nodes, arrival, duration, pedalling), plan)
+        plan = found.plan
         agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
         before, pedalling = pedalling, pedalling_of(plan, pedalling)
         if agreed and pedalling is before and _misjudged(day.rider, plan) < _SAME:
             break
         arrival, duration = plan.time if changing else None, plan.finish_time
     assert plan is not None  # noqa: S101 - the loop runs at least once
-    plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
+    if bounded:
+        plan = certified(found)
+        plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
     if measure_grid:
         coarse = plan_ride(_coarser(day, nodes, grid(day.course, 2 * longest, day.start_speed),
-                                    2 * longest), setup)
+                                    2 * longest), setup, bounded=False)
         plan = replace(plan, grid_error=abs(plan.finish_time - coarse.finish_time) / 3.0)
     return plan
+
+
+def bounded_twice(day: RaceDay, plan: Plan) -> Plan:
+    """Bound a plan by HiGHS as well; the better of the two bounds counts."""
+    other = certified(draft(plan.problem, plan), second_bound=True)
+    bound = _whatever_duration(day.rider, other)
+    return replace(plan, linear_bound=other.linear_bound,
+                   lower_bound=min(max(plan.lower_bound, bound), plan.finish_time))
 
 
 def _coarser(day: RaceDay, nodes: NDArray[np.float64], coarse: NDArray[np.float64],

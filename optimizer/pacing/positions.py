@@ -81,7 +81,7 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
     `Position.longest` allows.
     """
     def solved(position: NDArray[np.int64] | None, near: Plan | None) -> Plan:
-        return plan_ride(replace(day, position=position), setup, warm=near)
+        return plan_ride(replace(day, position=position), setup, warm=near, bounded=False)
 
     rider = day.rider
     first = solved(None, warm)

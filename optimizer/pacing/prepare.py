@@ -40,7 +40,7 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
     day = RaceDay(course, conditions,
                   replace(rider, critical_power=factor * rider.critical_power), step=step,
                   start_speed=start_speed, cautions=tuple(environment_cautions(rider)))
-    plan = plan_ride(day, bike)
+    plan = plan_ride(day, bike, bounded=False)
     day = replace(day, pedalling=pedalling_of(plan, None))
     if len(rider.positions) > 1:
         chosen = choose_positions(day, bike, warm=plan)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 import numpy as np
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["StepTooLong", "solve"]
+__all__ = ["Draft", "StepTooLong", "certified", "draft", "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
@@ -37,6 +37,14 @@ class StepTooLong(Infeasible):
     """No plan on this grid, for which a step is too long; a finer one may have one."""
 
 
+class Draft(NamedTuple):
+    """A plan without its bound, and what a bound is made from."""
+
+    plan: Plan
+    program: ConvexProgram
+    solution: Solution
+
+
 def solve(problem: PacingProblem, warm: Plan | None = None, *,
           second_bound: bool = False) -> Plan:
     """Find the fastest plan for a problem, verify it by simulation, and bound it from below.
@@ -50,6 +58,14 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
     ------
     Infeasible
         where no plan meets the limits; it names the limit that binds
+    """
+    return certified(draft(problem, warm), second_bound=second_bound)
+
+
+def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
+    """Find and verify the fastest plan as `solve` does, without a bound: its `lower_bound` is nan.
+
+    Raises Infeasible as `solve` does.
     """
     _check_limits(problem)
     _check_climbs(problem)
@@ -79,16 +95,12 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
         best = _or_steady(problem, best, notes)
     if best is None:
         _explain(problem, solution)
-    narrow, bound = program, dual_bound(program, solution)
-    if best.time - bound > _WIDE * best.time:
-        narrow = attainable(program)
-        bound = max(bound, dual_bound(narrow, solution))
     power, ride = best.power, best.ride
     row = dict(zip(ROWS, polished.multipliers, strict=False))
     refill = row.get("recovery", np.zeros(problem.steps)) * problem.recovery
-    return Plan(
+    plan = Plan(
         problem=problem, speed=ride.speed, time=ride.time, power=power, reserve=ride.reserve,
-        lower_bound=min(max(bound, 0.0), best.time), lossless=lossless, iterations=iterations,
+        lower_bound=float("nan"), lossless=lossless, iterations=iterations,
         seconds_per_joule=row["work"] * problem.drivetrain_efficiency / problem.step,
         seconds_per_reserve_joule=float(row["reserve"][0] + row.get("recovery", [0.0])[0]
                                         + np.sum(row["full"])),
@@ -96,8 +108,20 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
         seconds_per_critical_joule=row["reserve"] + refill,
         seconds_per_limit_joule=row["power"] / problem.step,
         seconds_per_effort=solution.effort_multiplier if problem.effort is not None else 0.0,
-        linear_bound=linear_bound(narrow, solution) if second_bound else float("nan"),
         notes=tuple(notes))
+    return Draft(plan, program, solution)
+
+
+def certified(found: Draft, *, second_bound: bool = False) -> Plan:
+    """Bound a plan from below; by HiGHS as well with `second_bound`. The better bound counts."""
+    plan, narrow, solution = found
+    bound = dual_bound(narrow, solution)
+    if plan.finish_time - bound > _WIDE * plan.finish_time:
+        narrow = attainable(narrow)
+        bound = max(bound, dual_bound(narrow, solution))
+    linear = linear_bound(narrow, solution) if second_bound else float("nan")
+    bound = float(np.fmax(bound, linear))
+    return replace(plan, lower_bound=min(max(bound, 0.0), plan.finish_time), linear_bound=linear)
 
 
 def _start(program: ConvexProgram, warm: Plan | None) -> Point | None:

@@ -47,7 +47,7 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float) -> Ke
 
     Raises Infeasible where no margin is enough.
     """
-    plan = plan_ride(day, setup)
+    plan = plan_ride(day, setup, bounded=False)
     chance = chance_as_printed(plan, day, draws)
     high, best = 1.0, Kept(day, plan, chance)
     if chance <= risk:
@@ -57,7 +57,7 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float) -> Ke
     kept = float(np.clip(np.quantile(ability(plan, day, draws), risk), _LEAST, 0.999))
     for _ in range(_ROUNDS):
         trial = day.keeping(kept)
-        plan = plan_ride(trial, setup, warm=plan)
+        plan = plan_ride(trial, setup, warm=plan, bounded=False)
         chance = chance_as_printed(plan, trial, draws)
         if chance <= risk:
             found, low = Kept(trial, plan, chance), kept

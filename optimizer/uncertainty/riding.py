@@ -50,7 +50,7 @@ def ability(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
     longer = float(plan.seconds_per_joule @ (plan.power * time)) / plan.finish_time
 
     def mean(exponent: float) -> float:
-        return float(ratio**exponent @ held) ** (1.0 / exponent)
+        return float(np.power(float(ratio**exponent @ held), 1.0 / exponent))
 
     usual = capacity_of(rider.critical_power, rider.w_prime, rider.endurance_loss,
                         reach) / mean(rider.effort_exponent)
