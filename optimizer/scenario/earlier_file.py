@@ -20,7 +20,7 @@ def read_earlier(path: Path | str) -> Earlier:
     """Read what a plan that was written with `--json` said. Raises InputError."""
     try:
         document = json.loads(read_text(path, _LARGEST))
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also an integer without end
         line = getattr(error, "lineno", 1)
         raise InputError(str(path), f"line {line}", "is not JSON",
                          "name a file that kitpace plan --json wrote") from error

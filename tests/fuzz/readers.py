@@ -11,8 +11,10 @@ from optimizer.errors import KitpaceError
 from optimizer.scenario.batch_file import read_batch
 from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.course_file import read_features
-from optimizer.scenario.evidence_file import read_evidence
+from optimizer.scenario.earlier_file import read_earlier
+from optimizer.scenario.evidence_file import read_evidence, with_row
 from optimizer.scenario.forecast_file import read_forecast
+from optimizer.scenario.priors_file import read_priors
 from optimizer.scenario.ride_file import read_ride
 from optimizer.scenario.rider_file import read_rider
 
@@ -27,7 +29,12 @@ READERS = {
     "batch": (".csv", read_batch),
     "rider": (".toml", read_rider),
     "batch in TOML": (".toml", read_batch),
+    "earlier plan": (".json", read_earlier),
+    "priors": (".toml", read_priors),
+    "row more": (".csv", lambda file: with_row(file, ROW)),
 }
+ROW = {"item": "B", "baseline": "A", "figure": "saves 0.00412 m2", "test": "field",
+       "uncertainty": "0.00150 m2", "note": "at 40 km/h"}
 
 SEEDS = {
     "gpx": [(b'<gpx><trk><trkseg><trkpt lat="1" lon="2"><ele>3</ele></trkpt>'
@@ -45,6 +52,12 @@ SEEDS = {
     "rider": [b"mass_kg = 70\ncritical_power_w = 250\nw_prime_kj = 20\n",
               (b"mass_kg = 70\n[[efforts]]\nminutes = 3\npower_w = 400\n"
                b"[[efforts]]\nminutes = 20\npower_w = 300\n")],
+    "earlier plan": [(b'{"schema": "kitpace-result-1", "plan": {"finish_time_s": 1800.5, '
+                      b'"mean_power_w": 250}, "conditions": {"wind_east_mps": [[1.0]], '
+                      b'"wind_north_mps": [[-2.5]]}, "kit": {"chosen": ["Disc"]}}')],
+    "priors": [b"[test.field]\nsd_m2 = 0.01\nfactor = 0.8\n[unstated]\nmass_kg = 0.1\n"],
+    "row more": [b"item,figure,test\nDisc,saves 40 g @ 50 km/h,field\n",
+                 b"\xef\xbb\xbfitem;figure;test;uncertainty\r\nA;-0,002 m2 CdA;field;0,001\r\n"],
     "batch in TOML": [b'scenarios = ["a.toml"]\nbudgets = [1, 2]\n'],
 }
 
