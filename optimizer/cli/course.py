@@ -152,6 +152,7 @@ def _terrain(names: tuple[str, ...], unit: str | None) -> TerrainModel | None:
 def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime, ...]) -> None:
     from optimizer.report.course_page import (
         CAUTION,
+        START_HEADINGS,
         corner_rows,
         grade_rows,
         leg_rows,
@@ -185,5 +186,5 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
     if starts:
         say()
         say(start_sentence(starts))
-        table(("Start", "time", "loss", "head, km/h", "°C"), start_rows(starts),
+        table(START_HEADINGS, start_rows(starts),
               "Finish time against start time")

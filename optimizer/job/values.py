@@ -128,7 +128,10 @@ class Trial:
 
 @dataclass(frozen=True)
 class Earlier:
-    """What an earlier plan for the same day said: SI, wind where the air moves to."""
+    """What an earlier plan for the same day said: SI, wind where the air moves to.
+
+    `low`, `high`: 5 and 95 % points of its finish time [s], nan where it tells none.
+    """
 
     name: str
     finish_time: float
@@ -136,6 +139,8 @@ class Earlier:
     wind_north: float
     mean_power: float
     items: tuple[str, ...]
+    low: float = float("nan")
+    high: float = float("nan")
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.kit.choice import Alternative, Choice, KitSet
+from optimizer.kit.crosswind import strongest_crosswind
 from optimizer.kit.groups import gather
 from optimizer.kit.judge import pacing_judge
 from optimizer.kit.ledger import ledger
@@ -18,8 +19,6 @@ from optimizer.kit.terms import tabulate
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from optimizer.conditions import Conditions
-    from optimizer.course import Course
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
@@ -92,19 +91,6 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     along = max(TOLERANCE, ALONG * judge.time(terms.setup(baseline, [])))
     return Search(catalogue, book, baseline, judge, allowed,
                   gather(catalogue, book, allowed), TOLERANCE, along)
-
-
-def strongest_crosswind(course: Course, conditions: Conditions) -> float:
-    """Strongest cross wind at the rider that the forecast holds anywhere [m/s], gusts included."""
-    from optimizer.physics import lay_road
-
-    nodes = np.linspace(0.0, course.length, max(int(course.length / 200.0), 2) + 1)
-    worst = 0.0
-    for time in conditions.wind_time:
-        road = lay_road(course, conditions, nodes, np.full(len(nodes), float(time)))
-        worst = max(worst, float(np.abs(road.crosswind).max()))
-    wind = float(conditions.wind_speed.max())
-    return worst * max(1.0, float(conditions.gust.max()) / wind) if wind > 0 else worst
 
 
 def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> dict[str, str]:

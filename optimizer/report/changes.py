@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 __all__ = ["changes"]
 
 _NO_WIND = 0.5  # m/s
+_SAME_RANGE = 0.05  # relative, less is not worth a sentence
 
 
 def changes(result: Result, earlier: Earlier) -> str:
@@ -23,6 +24,10 @@ def changes(result: Result, earlier: Earlier) -> str:
                f"{seconds(abs(slower))} {'slower' if slower > 0 else 'faster'}")
     times = f"{clock(now)} instead of {clock(earlier.finish_time)}"
     said = [f"Against {earlier.name}: {times}, {verdict}."]
+    low, _, high = result.spread
+    before_range = earlier.high - earlier.low  # nan where the earlier plan tells none
+    if before_range > 1.0 and abs((high - low) / before_range - 1.0) >= _SAME_RANGE:
+        said.append(_narrowed(high - low, before_range))
     wind = (float(air.wind_east[0, 0]), float(air.wind_north[0, 0]))
     before = (earlier.wind_east, earlier.wind_north)
     if math.dist(wind, before) > _NO_WIND:
@@ -37,6 +42,12 @@ def changes(result: Result, earlier: Earlier) -> str:
     if dropped:
         said.append(f"No longer in it: {listing(dropped)}.")
     return " ".join(said)
+
+
+def _narrowed(now: float, before: float) -> str:
+    """Say how the 90 % range of the finish time shrank or grew."""
+    return (f"The 90 % range of the time is {seconds(now)} wide instead of {seconds(before)}, "
+            f"{abs(now / before - 1.0):.0%} {'narrower' if now < before else 'wider'}.")
 
 
 def _wind(east: float, north: float) -> str:

@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Road
     from optimizer.report.page import Part
 
-__all__ = ["CAUTION", "corner_rows", "course_page", "grade_rows", "leg_rows", "sentences",
-           "start_rows", "start_sentence"]
+__all__ = ["CAUTION", "START_HEADINGS", "corner_rows", "course_page", "grade_rows",
+           "leg_rows", "sentences", "start_rows", "start_sentence"]
 
 CAUTION = ("Corner and descent speeds are a model's, from a track and an assumed grip. Gravel, "
            "traffic, marshals and the law come first; ride what you see, on brakes that a "
@@ -156,22 +156,43 @@ def leg_rows(course: Course, conditions: Conditions | None) -> list[tuple[str, .
 
 
 def start_sentence(starts: Sequence[StartTime]) -> str:
-    """Say which start is fastest of those that the forecast covers, and by how much."""
+    """Say which start is fastest of those that the forecast covers, by how much, how surely."""
     covered = [start for start in starts if not start.beyond] or list(starts)
     best, worst = (choose(covered, key=lambda s: s.finish_time) for choose in (min, max))
-    return (f"With the kit of today the fastest start is {best.start:%H:%M} "
+    said = (f"With the kit of today the fastest start is {best.start:%H:%M} "
             f"({clock(best.finish_time)}), the slowest {worst.start:%H:%M} "
             f"({signed_seconds(worst.finish_time - best.finish_time)}), among those whose whole "
-            "ride the forecast covers. It may turn: look again that morning.")
+            "ride the forecast covers. ")
+    likely = max(covered, key=lambda s: s.chance if np.isfinite(s.chance) else -1.0)
+    if np.isfinite(likely.chance):
+        said += (f"It is the best of them with a chance of {_chance(best.chance)}. "
+                 if likely is best else
+                 f"The start that is most often best is {likely.start:%H:%M}, with a chance of "
+                 f"{_chance(likely.chance)}. ")
+    return said + "The forecast may change: look again that morning."
 
 
-def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, str, str, str, str]]:
-    """Start, finish time, loss against the best, mean head wind and temperature."""
+def _chance(chance: float) -> str:
+    """Chance in percent, to the digits that some hundred draws give."""
+    if not np.isfinite(chance):
+        return "–"
+    return "under 1 %" if chance < 0.005 else f"{100 * chance:.0f} %"
+
+
+def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, ...]]:
+    """Start, finish time and its range, loss, chance to be best, mean head wind, temperature."""
     best = min(s.finish_time for s in starts if not s.beyond or all(t.beyond for t in starts))
-    return [(f"{s.start:%H:%M}", clock(s.finish_time), signed_seconds(s.finish_time - best),
-             f"{3.6 * s.headwind:+.1f}".replace("-", "−"),
-             f"{s.temperature - 273.15:.0f}{' (beyond the forecast)' if s.beyond else ''}")
-            for s in starts]
+    rows: list[tuple[str, ...]] = [
+        (f"{s.start:%H:%M}", clock(s.finish_time),
+         f"{clock(s.low)} to {clock(s.high)}" if np.isfinite(s.low) else "–",
+         signed_seconds(s.finish_time - best), _chance(s.chance),
+         f"{3.6 * s.headwind:+.1f}".replace("-", "−"),
+         f"{s.temperature - 273.15:.0f}{' (beyond the forecast)' if s.beyond else ''}")
+        for s in starts]
+    return rows
+
+
+START_HEADINGS = ("Start", "time", "90 % range", "loss", "best, chance", "head, km/h", "°C")
 
 
 # --- sections -------------------------------------------------------------------------------
@@ -320,8 +341,8 @@ def _starts(starts: Sequence[StartTime]) -> Chart:
              "hovertemplate": "%{text}<extra></extra>"}]
     layout = {"height": 280, "showlegend": False, "xaxis": {"title": "start", "type": "date"},
               "yaxis": {"title": "finish time, min", "nticks": 6}}
-    table = Table(("Start", "Time", "against the best", "head wind, km/h", "°C"),
-                  start_rows(starts), "Each start on its own best plan", left=(0,))
+    table = Table(START_HEADINGS, start_rows(starts), "Each start on its own best plan; ranges and "
+                  "chances over the weather alone", left=(0,))
     return Chart("starts", "When is the best time to start?", {"data": data, "layout": layout},
                  table, note="Each start has a plan of its own, with the kit of today and the wind "
                              "that is forecast for when the rider comes by.")

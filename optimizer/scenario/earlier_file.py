@@ -29,12 +29,15 @@ def read_earlier(path: Path | str) -> Earlier:
                          "name a file that kitpace plan --json wrote")
     try:
         air = document["conditions"]
+        range_of = document["plan"].get("spread_s") or {}
         return Earlier(
             name=Path(path).name, finish_time=_number(document["plan"]["finish_time_s"], 1e7),
             wind_east=_number(air["wind_east_mps"][0][0], 100.0),
             wind_north=_number(air["wind_north_mps"][0][0], 100.0),
             mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
-            items=_names(document["kit"]["chosen"]))
+            items=_names(document["kit"]["chosen"]),
+            **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
+               if range_of.get(point) is not None})
     except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
         raise InputError(str(path), "", f"lacks what a plan holds ({error})",
                          "write it again with kitpace plan --json") from error

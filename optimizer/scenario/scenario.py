@@ -245,7 +245,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
         assumptions=(*_assumed(scenario, conditions), *_of_heights(course), *of_weather,
-                     *notes),
+                     *_of_limits(course, conditions, catalogue), *notes),
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
                          else _listed(scenario.conditions.forecast)))
@@ -517,6 +517,15 @@ def _of_heights(course: Course) -> list[str]:
     low, high = np.percentile(course.height_error, [5.0, 95.0])
     return [(f"heights of a terrain model, with a standard error of {low:.1f} to {high:.1f} m by "
              "place")]
+
+
+def _of_limits(course: Course, conditions: Conditions, catalogue: Catalogue) -> list[str]:
+    """Say how likely an ensemble makes it that kit meets more cross wind than it may."""
+    from optimizer.kit.crosswind import ACCEPTED, limit_chances
+
+    return [(f"{name} meets more cross wind than its limit with a chance of {chance:.0%}; up to "
+             f"{ACCEPTED:.0%} is accepted")
+            for name, chance in limit_chances(course, conditions, catalogue)]
 
 
 def _listed(names: str | list[str] | None) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.conditions import Conditions
+from optimizer.conditions import Conditions, with_members
 from optimizer.job.start_times import start_times
 from optimizer.report.course_page import start_rows, start_sentence
 from optimizer.scenario import read_scenario
@@ -43,8 +43,12 @@ def test_a_rising_head_wind_makes_the_first_start_the_best(job):
     assert [s.beyond for s in found] == [False] * 5 + [True]
     assert "06:00" in start_sentence(found)
     rows = start_rows(found)
-    assert rows[0][2] == "0 s"
-    assert "beyond" in rows[-1][4]
+    assert rows[0][3] == "0 s"
+    assert "beyond" in rows[-1][-1]
+    # A quarter of the speed more or less, and a turn: the calmest hour stays the best.
+    assert found[0].chance == pytest.approx(1.0, abs=0.01)
+    assert np.isnan(found[-1].chance)
+    assert all(s.low < s.finish_time < s.high for s in found[1:])
 
 
 def test_a_warmer_hour_is_faster_but_hot_ones_cost_power(job):
@@ -76,3 +80,22 @@ def test_many_hours_are_thinned(job):
     assert told[1] != told[0]
     hours = [int(words[-5:-3]) for words in told[:2]]
     assert hours[1] - hours[0] >= 2
+
+
+def test_the_chance_to_be_best_is_the_share_of_members_in_which_it_is(job):
+    """Of ten equally likely days three are calm early, seven late."""
+    calm, blow = np.zeros(6), np.linspace(0, 12, 6)
+    step = np.diff(job.course.distance)
+    way = np.array([np.sum(step * np.sin(job.course.heading)),
+                    np.sum(step * np.cos(job.course.heading))])
+    east, north = -way / np.hypot(*way)
+    days = np.array([blow] * 3 + [blow[::-1]] * 7)[:, :, None] + calm[None, :, None]
+    weather = with_members(Conditions(start_time=SIX, wind_time=np.arange(6) * 3600.0),
+                           east=east * days, north=north * days)
+    found = start_times(replace(job, conditions=weather), every=9000.0)
+    assert [s.beyond for s in found] == [False, False, True]
+    early, late, _ = found
+    assert early.chance == pytest.approx(0.3, abs=0.05)
+    assert late.chance == pytest.approx(0.7, abs=0.05)
+    assert "11:00" not in start_sentence(found)
+    assert "chance of 70 %" in start_sentence(found).replace("69", "70").replace("71", "70")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -55,3 +56,12 @@ def test_what_is_no_plan_is_refused(tmp_path, text, says):
     path.write_text(text)
     with pytest.raises(InputError, match=says):
         read_earlier(path)
+
+
+def test_the_range_of_a_newer_forecast(result, written):
+    low, middle, high = result.spread
+    narrower = replace(result, spread=(middle - 0.25 * (high - low), middle,
+                                       middle + 0.25 * (high - low)))
+    said = changes(narrower, read_earlier(written))
+    assert "wide instead of" in said
+    assert "50% narrower" in said

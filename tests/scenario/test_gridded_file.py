@@ -11,8 +11,8 @@ import pytest
 
 from optimizer.conditions import Conditions, member
 from optimizer.errors import InputError
-from optimizer.job import plan_for
-from optimizer.pacing import Variation, simulate_many
+from optimizer.job.plans import day_of
+from optimizer.pacing import Variation, plan_ride, simulate_many
 from optimizer.scenario import read_scenario
 from optimizer.scenario.gridded_file import is_gridded, read_gridded
 from tests.report.made_up import made_up_course
@@ -210,8 +210,8 @@ def test_the_same_wind_gives_the_same_plan_from_table_netcdf_and_grib(tmp_path):
     at = read["netcdf"].conditions.wind_distance
     job("table", csv(tmp_path / "f.csv", at, *(np.interp(at, track.distance, axis) for axis in (
         track.latitude, track.longitude)), centre=centre))
-    plans = {kind: plan_for(replace(task, options=replace(task.options, step=100.0)),
-                            task.baseline) for kind, task in read.items()}
+    plans = {kind: plan_ride(day_of(replace(task, options=replace(task.options, step=100.0))),
+                             task.baseline) for kind, task in read.items()}
     times = {kind: plan.finish_time for kind, plan in plans.items()}
     assert times["netcdf"] == pytest.approx(times["table"], abs=0.01)
     assert times["grib"] == pytest.approx(times["table"], abs=0.01)
