@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from optimizer.job import Job
     from optimizer.ride.debrief import Debrief, Intended
+    from optimizer.scenario.updated_file import Updated
 
 __all__ = ["command"]
 
@@ -32,7 +33,7 @@ __all__ = ["command"]
 @click.option("--all-out", is_flag=True,
               help="Nothing was left when the reserve was lowest: tells critical power.")
 @click.option("--update", metavar="FILE.toml", type=click.Path(),
-              help="Write a new scenario with what the ride taught, beside the old one.")
+              help="Write a new scenario with what this ride and those before it taught.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; debrief.html beside the scenario by default.")
 @_outputs.overwrite_option
@@ -72,9 +73,16 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
         tell("comparing")
         found = debrief(recorded, intended, all_out=all_out)
         written = [("Page", write_atomic(page, debrief_page(found, job.name)))]
+        learned = None
         if update:
-            written += _update(scenario, update, recorded.name, found)
+            learned = _update(scenario, update, found)
+            written += [("Scenario", learned.scenario), ("Rider", learned.rider)]
     _tell(found)
+    if learned is not None:
+        from optimizer.report.debrief_page import season_sentences
+
+        say()
+        say(*season_sentences(learned.pooled, learned.season.before, learned.drag_area_sd))
     say()
     for what, path in written:
         say(f"{what}: {path}")
@@ -107,21 +115,12 @@ def _intended(job: Job, kit_from: str | None, tell: Callable[[str], None]) -> In
                     few.power, few.time, few.reserve)
 
 
-def _update(scenario: str, target: str, ride: str, found: Debrief) -> list[tuple[str, Path]]:
+def _update(scenario: str, target: str, found: Debrief) -> Updated:
+    from optimizer.ride.debrief import learned_from, rolling_worth
     from optimizer.scenario.updated_file import write_update
 
-    cp, ability = found.intended.rider.critical_power, found.ability
-    known = found.test is not None
-    told = abs(ability.estimate - cp) > 0.005 * cp
-    new, rider = write_update(
-        scenario, target, ride=ride,
-        drag_area_change=found.drag_area - found.planned_drag_area if known else None,
-        drag_area_sd=found.drag_area_sd if known else None,
-        rolling_resistance_change=found.test.rolling_resistance
-        - found.intended.setup.rolling_resistance if found.test is not None else None,
-        critical_power_factor=ability.estimate / cp if told else None,
-        critical_power_sd=ability.sd if told else None)
-    return [("Scenario", new), ("Rider", rider)]
+    return write_update(scenario, target, learned_from(found), rolling_worth=rolling_worth(found),
+                        planned_power=found.intended.rider.critical_power)
 
 
 def _tell(d: Debrief) -> None:

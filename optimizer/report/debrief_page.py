@@ -28,8 +28,10 @@ if TYPE_CHECKING:
 
     from optimizer.report.page import Part
     from optimizer.ride.debrief import Debrief
+    from optimizer.ride.season import Before, Pooled
 
-__all__ = ["advice", "debrief_page", "next_time", "part_rows", "sentences", "split_rows"]
+__all__ = ["advice", "debrief_page", "next_time", "part_rows", "season_sentences", "sentences",
+           "split_rows"]
 
 _CAUTION: Final = (
     "A time is never worth a crash: law, marshals and your own eyes come before any plan, and "
@@ -272,6 +274,27 @@ def _power_advice(d: Debrief) -> str:
     if shares[0] > 0.02 and shares[2] < shares[0] - 0.04:
         text += " Start easier: what was spent early was missing late."
     return text
+
+
+def season_sentences(pooled: Pooled, before: Before, drag_area_sd: float | None) -> list[str]:
+    """Say what the rides of a season teach together, and how sure the next plan can be."""
+    n = pooled.rides
+    out = [f"From {n} ride{'s' if n > 1 else ''} of the season, with what was known before the "
+           "first:"]
+    if drag_area_sd is not None:
+        sd = float(np.sqrt(pooled.covariance[0, 0]))
+        change = f"{pooled.drag[0]:+.4f} ± {_SURE * sd:.4f} m²".replace("-", "−")
+        rolling = f"{pooled.drag[1]:+.5f}".replace("-", "−")
+        out.append(
+            f"CdA {change} and Crr {rolling} against the first plan; races differ by about "
+            f"{pooled.drag_apart:.4f} m². The next one's drag, tyres included, is known within "
+            f"± {_SURE * drag_area_sd:.4f} m².")
+    out.append(f"Critical power {pooled.power:.0f} ± {_SURE * pooled.power_sd:.0f} W, on the next "
+               f"day ± {_SURE * pooled.next_power_sd:.0f} W; before the first ride "
+               f"{before.power:.0f} ± {_SURE * before.power_sd:.0f} W.")
+    out.append(f"Strain grows with power to the exponent {pooled.exponent:.1f} ± "
+               f"{_SURE * pooled.exponent_sd:.1f}.")
+    return out
 
 
 def part_rows(d: Debrief) -> list[tuple[str, str, str]]:

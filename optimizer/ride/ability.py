@@ -11,22 +11,27 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from optimizer.errors import InputError
 from optimizer.pacing.simulate import reserve_along
+from optimizer.rider.power_duration import HALF_HOUR
 
 if TYPE_CHECKING:
-    import numpy as np
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.pacing import PacingProblem
     from optimizer.rider import Rider
 
-__all__ = ["CP_BAND", "Ability", "ability_of", "cut_off"]
+__all__ = ["CP_BAND", "Ability", "ability_of", "cut_off", "needed_by_effort"]
 
 CP_BAND = 0.05  # relative, of a CP that was stated without an error
 _W_PRIME_BAND = 0.2
 _LEFT = 0.01  # relative, of CP: how well "nothing was left" is known
 _LEAST, _MOST = 0.3, 3.0  # of the planned CP, where the least CP is looked for
+_BREATH = 30.0  # s over which power counts as effort: a surge costs less than its watts say
 _CONFLICT = 2.5  # standard deviations between what was known and what was shown
 
 
@@ -118,3 +123,31 @@ def cut_off(mean: float, sd: float, least: float) -> tuple[float, float]:
     # Far out the tail is nearly exponential, and the difference of large numbers is lost.
     variance = 1.0 + edge * hazard - hazard**2 if edge < 1e3 else 1.0 / edge**2
     return max(mean + sd * hazard, least), sd * math.sqrt(max(variance, 0.0))
+
+
+def needed_by_effort(power: NDArray[np.float64], duration: NDArray[np.float64], rider: Rider,
+                     exponents: Sequence[float]) -> tuple[float, ...]:
+    """Least CP [W] with which the effort law allows a ride, for each exponent.
+
+    `power`, `duration` (m,): W and s of riding. The law of `optimizer.rider.effort`, turned
+    round: the p-power mean is at most the share s of C(T/q) = CP (1 - L ln(T/q / 30 min)) +
+    W'/(T/q). Power is a mean over half a minute.
+    """
+    end = np.cumsum(duration)
+    total = float(end[-1])
+    edges = np.append(0.0, end)
+    work = np.append(0.0, np.cumsum(power * duration))
+    middle = end - 0.5 * duration
+    low, high = np.clip(middle - 0.5 * _BREATH, 0.0, total), np.clip(middle + 0.5 * _BREATH, 0.0,
+                                                                    total)
+    calm = (np.interp(high, edges, work) - np.interp(low, edges, work)) / np.maximum(high - low,
+                                                                                    1e-9)
+    reach = total / rider.time_share
+    kept = 1.0 - rider.endurance_loss * max(math.log(reach / HALF_HOUR), 0.0)
+    top = max(float(calm.max()), 1.0)
+    out = []
+    for p in exponents:
+        mean = top * float(np.average((np.maximum(calm, 0.0) / top)**p,
+                                      weights=duration))**(1.0 / p)
+        out.append(max((mean / rider.effort_share - rider.w_prime / reach) / max(kept, 0.1), 0.0))
+    return tuple(out)

@@ -17,12 +17,14 @@ import numpy as np
 
 from optimizer.errors import InputError
 from optimizer.pacing.simulate import reserve_along
-from optimizer.ride.ability import Ability, ability_of
+from optimizer.physics import GRAVITY
+from optimizer.ride.ability import Ability, ability_of, needed_by_effort
 from optimizer.ride.align import Passage, pass_nodes
 from optimizer.ride.balance import Assumptions
 from optimizer.ride.causes import CAUSES, Causes, Intended, causes_of, clock_of, told_by
 from optimizer.ride.field_test import Runs, field_test
 from optimizer.ride.replay import Splits, splits_of
+from optimizer.ride.season import EXPONENTS, Learned, own_estimate
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,10 +33,11 @@ if TYPE_CHECKING:
     from optimizer.ride.field_test import FieldTest
     from optimizer.ride.ride import Ride
 
-__all__ = ["CAUSES", "Debrief", "Intended", "debrief"]
+__all__ = ["CAUSES", "Debrief", "Intended", "debrief", "learned_from", "rolling_worth"]
 
 _DRAG_SD = 0.05  # m², of the planned CdA before the ride is seen
 _LEAST_WIND_SD = 2.0  # m/s, of the forecast at the rider
+_ROLLING_SD = 0.003  # of the planned Crr before the ride is seen
 _EXACT = 1e-4  # relative, of mass and meter, which the next plan takes as they are
 
 
@@ -174,7 +177,8 @@ def _drag_from(ride: Ride, intended: Intended) -> tuple[FieldTest | None, tuple[
     doubt = 0.64 * wind * math.hypot(weather.speed_sd, weather.direction_sd)
     assumed = Assumptions(
         power_scale_sd=_EXACT, mass_sd=_EXACT, wind_sd=max(doubt, _LEAST_WIND_SD),
-        drag_area=intended.rider.positions[0].drag_area, drag_area_sd=_DRAG_SD)
+        rolling_resistance_sd=_ROLLING_SD, drag_area=intended.rider.positions[0].drag_area,
+        drag_area_sd=_DRAG_SD)
     try:
         return field_test(Runs((ride,), ("ridden",), (weather,), intended.setup,
                                intended.rider.mass, assumed)), ()
@@ -195,3 +199,27 @@ def _shared_out(causes: Causes) -> tuple[NDArray[np.float64], dict[str, NDArray[
             math.factorial(len(had)) * math.factorial(n - 1 - len(had)) / math.factorial(n)
             * (times[had | {cause}] - times[had]) for had in every if cause not in had], axis=0)
     return times[frozenset()], along
+
+
+def learned_from(d: Debrief) -> Learned:
+    """Say what the ride tells by itself, against its plan, for a season to pool."""
+    drag = covariance = None
+    if d.test is not None and not d.test.contradicts:
+        planned = np.array([d.planned_drag_area, d.intended.setup.rolling_resistance])
+        prior = np.array([d.intended.rider.positions[0].drag_area, planned[1]])
+        mean, spread = d.test.free.moments()
+        drag, covariance = own_estimate(mean, spread, prior, np.array([_DRAG_SD, _ROLLING_SD]))
+        drag = drag - planned
+    riding = np.diff(d.passage.time) - d.passage.standing
+    needed = needed_by_effort(d.ridden_power, np.maximum(riding, 0.0), d.intended.rider, EXPONENTS)
+    return Learned(d.test.spec.rides[0].name if d.test else "ride", drag, covariance,
+                   d.ability.shown, d.ability.shown_sd, needed, d.ability.all_out)
+
+
+def rolling_worth(d: Debrief) -> float:
+    """CdA [m²] that takes as much energy on the planned ride as a Crr of one."""
+    problem, taken = d.intended.problem, np.diff(d.intended.time)
+    way = problem.step
+    by_tyres = float(np.sum(problem.mass * GRAVITY * way))
+    by_air = float(np.sum(0.5 * problem.air_density * (way / taken)**2 * way))
+    return by_tyres / by_air

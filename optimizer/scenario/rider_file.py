@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.errors import InputError
+from optimizer.ride.season import EXPONENTS, Before, Learned
 from optimizer.rider import Rider, defaults
 from optimizer.rider.effort import RunTarget
 from optimizer.rider.fit import Ability, Known, KnownPosition, fit_rider, judge_efforts
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-__all__ = ["read_ability", "read_rider"]
+__all__ = ["Season", "read_ability", "read_rider", "read_season"]
 
 _ZERO_CELSIUS = 273.15
 _Value = TypeVar("_Value")
@@ -70,6 +72,46 @@ class _Environment(_Table):
     tested_at_c: Annotated[float, _between(-20, 45, "at which temperature")] = 20.0
 
 
+class _Raced(_Table):
+    """What one ride said by itself, and what it was planned with."""
+
+    ride: Annotated[str, Field(min_length=1, max_length=200)]
+    drag_area_change_m2: Annotated[
+        float, _between(-1, 1, "against before the season")] | None = None
+    drag_area_sd_m2: Annotated[float, _between(1e-6, 10, "its error")] | None = None
+    rolling_resistance_change: Annotated[
+        float, _between(-0.1, 0.1, "against before the season")] | None = None
+    rolling_resistance_sd: Annotated[float, _between(1e-8, 1, "its error")] | None = None
+    correlation: Annotated[float, _between(-0.99999, 0.99999, "of the two")] = 0.0
+    critical_power_shown_w: Annotated[
+        float, _between(0, 2000, "with less the reserve would not have lasted")] = 0.0
+    critical_power_shown_sd_w: Annotated[float, _between(0, 500, "its error")] = 0.0
+    critical_power_by_effort_w: Annotated[
+        list[float], Field(max_length=len(EXPONENTS), description="with less the effort law would "
+                           "not have allowed it, for exponents 1, 2, 3, 4, 5, 6 and 8")] = []
+    all_out: bool = False
+    planned_drag_area_sd_m2: Annotated[float, _between(0, 1, "known before this ride")] = 0.0
+    planned_critical_power_w: Annotated[float, _between(0, 2000, "known before this ride")] = 0.0
+    planned_critical_power_sd_w: Annotated[
+        float, _between(0, 500, "known before this ride")] = 0.0
+
+
+class _Season(_Table):
+    """What debriefs taught: what was known before, what is in the figures by now, the rides."""
+
+    drag_area_sd_m2: Annotated[float, _between(1e-6, 1, "known before the first ride")]
+    rolling_resistance_sd: Annotated[float, _between(1e-7, 0.1, "known before the first ride")]
+    critical_power_w: Annotated[float, _between(40, 650, "known before the first ride")]
+    critical_power_sd_w: Annotated[float, _between(0.1, 150, "known before the first ride")]
+    effort_exponent: Annotated[float, _between(1, 12, "known before the first ride")]
+    effort_exponent_sd: Annotated[float, _between(0.01, 4, "known before the first ride")]
+    drag_area_change_m2: Annotated[
+        float, _between(-1, 1, "that is in the figures above by now")] = 0.0
+    rolling_resistance_change: Annotated[
+        float, _between(-0.1, 0.1, "that is in the scenario's by now")] = 0.0
+    rides: Annotated[list[_Raced], Field(max_length=200)] = []
+
+
 class _File(_Table):
     name: Annotated[str, Field(min_length=1, max_length=80)] = "rider"
     mass_kg: Annotated[float, _between(30, 160, "the rider with clothes and drink")]
@@ -101,6 +143,7 @@ class _File(_Table):
     positions: Annotated[dict[str, _Position], Field(max_length=6)] = {}
     long: _Long = _Long()
     environment: _Environment = _Environment()
+    season: _Season | None = None
 
 
 def read_rider(path: Path | str) -> Rider:
@@ -130,6 +173,45 @@ def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, A
     rider = _placed(file, ("long",), lambda: fit_rider(known, ability))
     _check_rider(file, content, rider)
     return rider, ability
+
+
+@dataclass(frozen=True)
+class Season:
+    """The season of a rider's file: what was known before, what was added since, the rides."""
+
+    before: Before
+    drag_area_change: float
+    rolling_change: float
+    rides: tuple[Learned, ...]
+
+
+def read_season(path: Path | str) -> Season | None:
+    """Read what earlier debriefs wrote in a rider's file; None where there is nothing."""
+    file = read_toml(path)
+    season = check(_File, file).season
+    if season is None:
+        return None
+    before = Before(season.drag_area_sd_m2, season.rolling_resistance_sd, season.critical_power_w,
+                    season.critical_power_sd_w, season.effort_exponent, season.effort_exponent_sd)
+    return Season(before, season.drag_area_change_m2, season.rolling_resistance_change,
+                  tuple(_raced(file, k, ride) for k, ride in enumerate(season.rides)))
+
+
+def _raced(file: TomlFile, k: int, ride: _Raced) -> Learned:
+    drag = covariance = None
+    pair = (ride.drag_area_change_m2, ride.rolling_resistance_change)
+    sds = (ride.drag_area_sd_m2, ride.rolling_resistance_sd)
+    if ride.critical_power_by_effort_w and len(ride.critical_power_by_effort_w) != len(EXPONENTS):
+        raise file.error(f"has {len(ride.critical_power_by_effort_w)} figures",
+                         f"one for each exponent, {len(EXPONENTS)} in all, or none", "season",
+                         "rides", k, "critical_power_by_effort_w")
+    if None not in pair and None not in sds:
+        drag, sd = np.array(pair, dtype=float), np.array(sds, dtype=float)
+        covariance = np.outer(sd, sd) * np.array([[1.0, ride.correlation],
+                                                  [ride.correlation, 1.0]])
+    return Learned(ride.ride, drag, covariance, ride.critical_power_shown_w,
+                   ride.critical_power_shown_sd_w, tuple(ride.critical_power_by_effort_w),
+                   ride.all_out)
 
 
 def _placed(file: TomlFile, key: tuple[str | int, ...], work: Callable[[], _Value]) -> _Value:

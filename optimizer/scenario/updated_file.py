@@ -1,14 +1,20 @@
-"""A scenario with what a ride taught, as new files beside the old ones."""
+"""A scenario with what a season's rides taught, as new files beside the old ones."""
 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from optimizer.errors import InputError
 from optimizer.files import is_there, write_all
-from optimizer.scenario.rider_file import read_rider
+from optimizer.ride.ability import CP_BAND
+from optimizer.ride.season import Before, Learned, Pooled, pool
+from optimizer.rider import defaults
+from optimizer.scenario.rider_file import Season, read_rider, read_season
 from optimizer.scenario.scenario import BikeTable
 from optimizer.scenario.tables import read_text
 from optimizer.scenario.toml_file import read_toml
@@ -16,7 +22,29 @@ from optimizer.scenario.toml_file import read_toml
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["check_update", "write_update"]
+    from optimizer.rider import Rider
+
+__all__ = ["Updated", "check_update", "write_update"]
+
+# Of the Crr that a bike is planned with, on a road that nobody measured; common practice, no
+# source.
+_ROLLING_SD = 0.0010
+_LEAST_ROLLING, _MOST_ROLLING = 0.0015, 0.03
+
+
+@dataclass(frozen=True)
+class Updated:
+    """The new files and what is in them.
+
+    `scenario`, `rider`; `season` with the new ride; `pooled`; `drag_area_sd` [m²] of the next
+    race, tyres included; None where no ride of the season told of drag.
+    """
+
+    scenario: Path
+    rider: Path
+    season: Season
+    pooled: Pooled
+    drag_area_sd: float | None
 
 
 def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
@@ -39,19 +67,17 @@ def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
     return new, rider
 
 
-def write_update(scenario: Path | str, target: Path | str, *, ride: str,
-                 drag_area_change: float | None, drag_area_sd: float | None,
-                 rolling_resistance_change: float | None,
-                 critical_power_factor: float | None,
-                 critical_power_sd: float | None) -> tuple[Path, Path]:
-    """Write a copy of the scenario with a copy of its rider; comments stay.
+def write_update(scenario: Path | str, target: Path | str, learned: Learned, *,
+                 rolling_worth: float, planned_power: float) -> Updated:
+    """Write a copy of the scenario with a copy of its rider, the ride pooled with earlier ones.
+
+    Comments stay; the rides and what was known before each are kept in the rider's file.
 
     Parameters
     ----------
-    ride : name of the ride, for a comment
-    drag_area_change, drag_area_sd : m², added to CdA of every position; None for none
-    rolling_resistance_change : added to the bike's Crr; None for none
-    critical_power_factor, critical_power_sd : on CP, W; None for none
+    learned : what the ride says by itself, its drag against its plan
+    rolling_worth : m², the CdA that takes as much as a Crr of one
+    planned_power : W, CP on the day of the plan, heat and height included
 
     Raises InputError as `check_update` does.
     """
@@ -60,34 +86,119 @@ def write_update(scenario: Path | str, target: Path | str, *, ride: str,
     new, rider_path = check_update(scenario, target)
     source = read_toml(scenario)
     old_rider = source.beside(str(source.data["rider"]))
-    rider = read_rider(old_rider)
-    document: Any = tomlkit.parse(read_text(old_rider))
-    note, head = f"from the ride {ride}", ""
-    if critical_power_factor is not None and critical_power_sd is not None:
-        # What is new stands before everything else, where no table can swallow it.
-        head = "".join(f"{key} = {value}  # {note}\n" for key, value in _set(document, {
-            "critical_power_w": round(rider.critical_power * critical_power_factor, 1),
-            "critical_power_sd_w": round(critical_power_sd, 1)}, note).items())
-    if drag_area_change is not None and drag_area_sd is not None:
-        positions = document.setdefault("positions", tomlkit.table(is_super_table=True))
-        for position in rider.positions:
-            if position.name not in positions:
-                positions[position.name] = tomlkit.table()
-            for key, value in _set(positions[position.name], {
-                    "drag_area_m2": round(position.drag_area + drag_area_change, 4),
-                    "drag_area_sd_m2": round(drag_area_sd, 4)}, note).items():
-                item = tomlkit.item(value)
-                positions[position.name].add(key, item.comment(note))
+    rider, season = read_rider(old_rider), read_season(old_rider)
+    if season is None:
+        season = Season(_before(rider), 0.0, 0.0, ())
+    ride = _placed_in(season, learned, rider.critical_power / planned_power)
+    season = replace(season, rides=(*season.rides, ride))
+    pooled = pool(season.before, season.rides)
+    note = f"from {len(season.rides)} ride{'s' if len(season.rides) > 1 else ''}"
+
     copy: Any = tomlkit.parse(read_text(scenario))
     copy["rider"] = rider_path.name
-    if rolling_resistance_change is not None:
+    document: Any = tomlkit.parse(read_text(old_rider))
+    top: dict[str, float] = {}
+    drag_sd = None
+    if any(each.drag is not None for each in season.rides):
+        drag_sd = pooled.drag_area_sd(rolling_worth)
         bike = copy.setdefault("bike", tomlkit.table())
         known = float(bike.get("rolling_resistance", BikeTable().rolling_resistance))
-        value = min(max(known + rolling_resistance_change, 0.001), 0.03)
+        value = min(max(known + float(pooled.drag[1]) - season.rolling_change, _LEAST_ROLLING),
+                    _MOST_ROLLING)
         bike["rolling_resistance"] = round(value, 5)
         bike["rolling_resistance"].comment(note)
+        change = float(pooled.drag[0]) - season.drag_area_change
+        _set_positions(document, rider, change, drag_sd, note)
+        season = replace(season, drag_area_change=float(pooled.drag[0]),
+                         rolling_change=season.rolling_change + value - known)
+    if any(each.shown > 0.0 or each.needed for each in season.rides):
+        top = {"critical_power_w": round(pooled.power, 1),
+               "critical_power_sd_w": round(pooled.next_power_sd, 1),
+               "effort_exponent": round(pooled.exponent, 2),
+               "effort_exponent_sd": round(pooled.exponent_sd, 2)}
+    # What is new stands before everything else, where no table can swallow it.
+    head = "".join(f"{key} = {value}  # {note}\n"
+                   for key, value in _set(document, top, note).items())
+    document["season"] = _season_table(season, document.get("season"), rider)
     write_all([(rider_path, head + tomlkit.dumps(document)), (new, tomlkit.dumps(copy))])
-    return new, rider_path
+    return Updated(new, rider_path, season, pooled, drag_sd)
+
+
+def _before(rider: Rider) -> Before:
+    area = rider.positions[0].drag_area
+    return Before(rider.drag_area_sd or 0.04 * area, _ROLLING_SD, rider.critical_power,
+                  rider.critical_power_sd or CP_BAND * rider.critical_power,
+                  rider.effort_exponent,
+                  rider.effort_exponent_sd or defaults.EFFORT_EXPONENT_SD)
+
+
+def _placed_in(season: Season, ride: Learned, scale: float) -> Learned:
+    """Give the ride against what was known before the season, and its CP at the rider's own."""
+    drag = ride.drag
+    if drag is not None:
+        drag = drag + np.array([season.drag_area_change, season.rolling_change])
+    return replace(ride, drag=drag, shown=scale * ride.shown, shown_sd=scale * ride.shown_sd,
+                   needed=tuple(scale * power for power in ride.needed))
+
+
+def _set_positions(document: Any, rider: Rider, change: float, sd: float, note: str) -> None:
+    import tomlkit
+
+    positions = document.setdefault("positions", tomlkit.table(is_super_table=True))
+    for position in rider.positions:
+        if position.name not in positions:
+            positions[position.name] = tomlkit.table()
+        for key, value in _set(positions[position.name], {
+                "drag_area_m2": round(position.drag_area + change, 4),
+                "drag_area_sd_m2": round(sd, 4)}, note).items():
+            item = tomlkit.item(value)
+            positions[position.name].add(key, item.comment(note))
+
+
+def _season_table(season: Season, old: Any, rider: Rider) -> Any:
+    """Write the season; entries of earlier rides stay as they are."""
+    import tomlkit
+
+    b = season.before
+    table = tomlkit.table()
+    for key, value in {
+            "drag_area_sd_m2": round(b.drag_area_sd, 5),
+            "rolling_resistance_sd": round(b.rolling_sd, 6),
+            "critical_power_w": round(b.power, 2), "critical_power_sd_w": round(b.power_sd, 2),
+            "effort_exponent": round(b.exponent, 3),
+            "effort_exponent_sd": round(b.exponent_sd, 3)}.items():
+        table.add(key, tomlkit.item(value).comment("known before the first ride"))
+    for key, value in {"drag_area_change_m2": round(season.drag_area_change, 6),
+                       "rolling_resistance_change": round(season.rolling_change, 7)}.items():
+        table.add(key, tomlkit.item(value).comment("in the figures by now"))
+    entries = tomlkit.aot()
+    for entry in (old or {}).get("rides", []):
+        entries.append(entry)
+    entries.append(_entry(season.rides[-1], rider))
+    table.add("rides", entries)
+    return table
+
+
+def _entry(ride: Learned, rider: Rider) -> Any:
+    import tomlkit
+
+    entry = tomlkit.table()
+    entry["ride"] = ride.ride
+    if ride.drag is not None and ride.covariance is not None:
+        sd = np.sqrt(np.diag(ride.covariance))
+        entry["drag_area_change_m2"] = round(float(ride.drag[0]), 6)
+        entry["drag_area_sd_m2"] = round(float(sd[0]), 6)
+        entry["rolling_resistance_change"] = round(float(ride.drag[1]), 7)
+        entry["rolling_resistance_sd"] = round(float(sd[1]), 7)
+        entry["correlation"] = round(float(ride.covariance[0, 1] / (sd[0] * sd[1])), 4)
+    entry["critical_power_shown_w"] = round(ride.shown, 2)
+    entry["critical_power_shown_sd_w"] = round(ride.shown_sd, 2)
+    entry["critical_power_by_effort_w"] = [round(power, 2) for power in ride.needed]
+    entry["all_out"] = ride.all_out
+    entry["planned_drag_area_sd_m2"] = round(rider.drag_area_sd, 5)
+    entry["planned_critical_power_w"] = round(rider.critical_power, 2)
+    entry["planned_critical_power_sd_w"] = round(rider.critical_power_sd, 2)
+    return entry
 
 
 def _set(table: Any, values: Mapping[str, float], note: str) -> dict[str, float]:
