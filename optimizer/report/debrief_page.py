@@ -279,8 +279,8 @@ def _power_advice(d: Debrief) -> str:
 def season_sentences(pooled: Pooled, before: Before, drag_area_sd: float | None) -> list[str]:
     """Say what the rides of a season teach together, and how sure the next plan can be."""
     n = pooled.rides
-    out = [f"From {n} ride{'s' if n > 1 else ''} of the season, with what was known before the "
-           "first:"]
+    rides = "one ride" if n == 1 else f"{n} rides"
+    out = [f"From {rides} of the season, with what was known before the first:"]
     if drag_area_sd is not None:
         sd = float(np.sqrt(pooled.covariance[0, 0]))
         change = f"{pooled.drag[0]:+.4f} ± {_SURE * sd:.4f} m²".replace("-", "−")

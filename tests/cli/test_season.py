@@ -14,14 +14,17 @@ from optimizer.errors import InputError
 from optimizer.scenario.rider_file import read_rider, read_season
 from tests.cli.test_rides import kitpace, write
 
+pytestmark = pytest.mark.long
+
 TRUE_AREA = 0.02  # m², by which the rider really has more drag than the first plan supposes
 
 
-def _race(folder, scenario, course, plan, seed):
+def _race(folder, course, plan, seed):
     """Ride the plan's powers with more drag than planned, and a drag of the day."""
+    from dataclasses import replace
+
     from optimizer.pacing import simulate
     from optimizer.physics import DragArea
-    from dataclasses import replace
 
     rng = np.random.default_rng(seed)
     problem, power = plan
@@ -56,7 +59,7 @@ def season(tmp_path_factory):
     course = read_course(folder / "course.gpx")
     scenarios = [scenario]
     for k in range(3):
-        ride = _race(folder, scenario, course, truth, k)
+        ride = _race(folder, course, truth, k)
         target = folder / f"next{k}.toml"
         done = kitpace("debrief", scenario, ride, "--budget", 0, "--out", folder / f"{k}.html",
                        "--update", target)
