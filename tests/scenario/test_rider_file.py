@@ -21,6 +21,8 @@ endurance_loss_percent = 7
 recovery = "partial"
 recovery_percent = 60
 reserve_floor_kj = 1
+effort_exponent = 4
+pedalling_speed_kmh = 60
 
 [positions.upright]
 drag_area_m2 = 0.34
