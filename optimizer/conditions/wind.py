@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["RIDER_HEIGHT", "departures_along", "height_factor", "wind_along"]
+__all__ = ["RIDER_HEIGHT", "departures_along", "height_factor", "wind_along",
+           "wind_from"]
 
 RIDER_HEIGHT = 1.2  # m, middle of rider and bike; common practice, no source
 _ROUGHEST = 0.5  # m
@@ -30,6 +31,14 @@ def height_factor(roughness: NDArray[np.float64] | float, height: float = RIDER_
     """
     z0 = np.minimum(np.asarray(roughness, dtype=float), _ROUGHEST)
     return np.asarray(np.log(height / z0) / np.log(reference / z0))
+
+
+def wind_from(conditions: Conditions, distance: NDArray[np.float64],
+              time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Direction that the forecast wind comes from (n,) [rad clockwise from north, 0 to 2π]."""
+    east, north = (sample(conditions, component, distance, time)
+                   for component in (conditions.wind_east, conditions.wind_north))
+    return np.asarray(np.arctan2(-east, -north) % (2.0 * np.pi))
 
 
 def wind_along(conditions: Conditions, distance: NDArray[np.float64], time: NDArray[np.float64],

@@ -88,6 +88,8 @@ class Course:
         `elevation_sd` is known
     track_elevation : (n + 1,) what the track's own heights would have given [m], nan where it has
         none; None where they are the elevation
+    shelter_from : (n, s) share of the open wind that reaches the road, on top of `shelter`, by
+        where the wind comes from: s directions, evenly from north clockwise; None for all alike
     """
 
     name: str
@@ -108,6 +110,7 @@ class Course:
     grade_sd: float = 0.0
     height_error: NDArray[np.float64] | None = None
     track_elevation: NDArray[np.float64] | None = None
+    shelter_from: NDArray[np.float64] | None = None
 
     def __post_init__(self) -> None:
         for name in ("distance", "latitude", "longitude", "elevation", "heading",
@@ -115,7 +118,7 @@ class Course:
             array = np.array(getattr(self, name), dtype=float)
             array.flags.writeable = False
             object.__setattr__(self, name, array)
-        for name in ("height_error", "track_elevation"):
+        for name in ("height_error", "track_elevation", "shelter_from"):
             if getattr(self, name) is not None:
                 array = np.array(getattr(self, name), dtype=float)
                 array.flags.writeable = False

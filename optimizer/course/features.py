@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.course.course import Mark, Stretch
+    from optimizer.course.shelter import Obstacle
 
 __all__ = ["SURFACES", "TERRAINS", "Features", "Limit", "lay"]
 
@@ -41,12 +42,13 @@ class Features:
     """Everything that no track holds.
 
     `stretches` of kind "surface", "terrain", "shelter" or "speed" (a cap, m/s); where two of
-    a kind overlap the later one holds.
+    a kind overlap the later one holds. `obstacles` beside the road shelter it by direction.
     """
 
     stretches: tuple[Stretch, ...] = ()
     limits: tuple[Limit, ...] = ()
     marks: tuple[Mark, ...] = ()
+    obstacles: tuple[Obstacle, ...] = ()
 
 
 def lay(stretches: tuple[Stretch, ...], kind: str, distance: NDArray[np.float64],

@@ -21,6 +21,7 @@ from optimizer.course.features import TERRAINS, Features, Limit, lay
 from optimizer.course.geodesy import cartesian, step_lengths
 from optimizer.course.gpx import Points, read_gpx
 from optimizer.course.profile import Shape, draw_line, shape_line
+from optimizer.course.shelter import obstacle_sectors, surface_sectors
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -41,7 +42,8 @@ _JOINED = 200.0  # m
 def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None = None,
                 cleaning: Cleaning | None = None, handling: Handling | None = None,
                 features: Features | None = None,
-                terrain: HeightModel | None = None) -> Course:
+                terrain: HeightModel | None = None,
+                surface: HeightModel | None = None) -> Course:
     """Read, clean and resample a GPX file, or several that follow on each other.
 
     Parameters
@@ -51,6 +53,7 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
     handling : how the rider takes corners
     features : what no track holds: surfaces, terrain, shelter, limits, marks
     terrain : a terrain model, which gives the heights instead of the file
+    surface : a surface model, of what stands on the ground of `terrain` and shelters the road
 
     Raises InputError where there is no rideable course in the file.
     """
@@ -62,7 +65,12 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
     line = draw_line(clean_points(points, cleaning, log, heights=terrain is None), cleaning, log,
                      terrain)
     line = shape_line(line, shape or Shape(), log.file)
-    return _course(points, line, cleaning.step, handling, features, log)
+    course = _course(points, line, cleaning.step, handling, features, log)
+    if terrain is None or surface is None:
+        return course
+    seen = surface_sectors(course.distance, course.latitude, course.longitude, terrain, surface)
+    beside = course.shelter_from
+    return replace(course, shelter_from=seen if beside is None else np.minimum(seen, beside))
 
 
 def _joined(parts: list[tuple[str, Points]]) -> Points:
@@ -99,12 +107,14 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
             fine[inside] = np.minimum(fine[inside], stretch.value)
     fine = braking_envelope(fine, line.distance, line.elevation, handling.deceleration)
     _doubt(line, log)
+    heading = _mean_heading(nodes, line)
     return Course(
         name=points.name, distance=nodes,
         latitude=np.interp(nodes, line.distance, line.latitude),
         longitude=_longitude(nodes, line),
         elevation=np.interp(nodes, line.distance, line.elevation),
-        heading=_mean_heading(nodes, line),
+        heading=heading,
+        shelter_from=obstacle_sectors(features.obstacles, nodes, heading),
         rolling_factor=lay(features.stretches, "surface", nodes, 1.0),
         speed_limit=_least(nodes, line.distance, fine),
         roughness=lay(features.stretches, "terrain", nodes, TERRAINS["open"]),

@@ -9,7 +9,7 @@ import numpy as np
 
 from optimizer.conditions import AirDepartures
 from optimizer.conditions.air import air_density_along, density_departures
-from optimizer.conditions.wind import departures_along, wind_along
+from optimizer.conditions.wind import departures_along, wind_along, wind_from
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -74,7 +74,7 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
                          _mean_over_steps(course, np.cos(course.heading), nodes))
     time = np.zeros_like(middle) if arrival is None else 0.5 * (arrival[:-1] + arrival[1:])
     where = (middle, time, heading, _mean_over_steps(course, course.roughness, nodes),
-             _mean_over_steps(course, course.shelter, nodes))
+             _shelter(course, conditions, nodes, middle, time))
     headwind, crosswind = wind_along(conditions, *where)
     departures = None if conditions.members is None else AirDepartures(
         *departures_along(conditions, *where), density_departures(conditions, middle, time))
@@ -86,6 +86,26 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
                                       middle, time),
         rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes),
         departures=departures)
+
+
+def _shelter(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
+             middle: NDArray[np.float64], time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of the open wind (n,) that is left, in the direction that is forecast.
+
+    Linear between the directions of the course's table. The members of an ensemble and draws
+    about a forecast take the shelter of its own direction.
+    """
+    left = _mean_over_steps(course, course.shelter, nodes)
+    if course.shelter_from is None:
+        return left
+    table = np.stack([_mean_over_steps(course, column, nodes)
+                      for column in course.shelter_from.T], axis=1)
+    sectors = table.shape[1]
+    at = wind_from(conditions, middle, time) / (2.0 * np.pi) * sectors
+    low = np.floor(at).astype(np.int64)
+    share, steps = at - low, np.arange(len(middle))
+    return np.asarray(left * ((1 - share) * table[steps, low % sectors]
+                              + share * table[steps, (low + 1) % sectors]))
 
 
 def _mean_over_steps(course: Course, values: NDArray[np.float64],

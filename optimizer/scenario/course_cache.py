@@ -45,7 +45,8 @@ _LISTS = {"marks": Mark, "corners": Corner, "corrections": Correction}
 
 def cached_course(paths: Sequence[Path], *, shape: Shape, cleaning: Cleaning,
                   handling: Handling, features: Features,
-                  terrain: TerrainModel | None = None) -> Course:
+                  terrain: TerrainModel | None = None,
+                  surface: TerrainModel | None = None) -> Course:
     """Read a course as `read_course` does, or take what an earlier reading of the same gave.
 
     The same are the bytes of the files, every setting, and the program that reads them; of a
@@ -53,13 +54,14 @@ def cached_course(paths: Sequence[Path], *, shape: Shape, cleaning: Cleaning,
     that cannot be read or written is done without. Raises InputError as `read_course` does.
     """
     key = _key(paths, [*(asdict(part) for part in (shape, cleaning, handling, features)),
-                       {"terrain": terrain.key if terrain else ""}])
+                       {"terrain": terrain.key if terrain else "",
+                        "surface": surface.key if surface else ""}])
     file = _folder() / f"{key}.npz" if key else None
     known = _load(file) if file else None
     if known is not None:
         return known
     course = read_course(paths, shape=shape, cleaning=cleaning, handling=handling,
-                         features=features, terrain=terrain)
+                         features=features, terrain=terrain, surface=surface)
     if file:
         with contextlib.suppress(InputError, OSError):
             write_atomic(file, _packed(course))

@@ -18,9 +18,11 @@ from optimizer.course import (
     Handling,
     Limit,
     Mark,
+    Obstacle,
     Shape,
     Stretch,
 )
+from optimizer.course.shelter import KINDS
 from optimizer.errors import InputError
 from optimizer.files import is_file
 from optimizer.job import Job, Options, effects_for
@@ -78,6 +80,9 @@ class CourseTable(_Table):
                                             "the heights instead: GeoTIFF files, or tiles/*.tif")
     heights_unit: Literal["m", "ft"] | None = Field(
         default=None, description="unit of its heights, where the files do not say it")
+    surface_model: str | list[str] | None = Field(
+        default=None, description="a surface model next to the terrain model: what stands on the "
+        "ground shelters the road")
     keep: list[str] = Field(default=[], description="flaws that are not to be mended, of "
                             + ", ".join(MENDING))
 
@@ -120,6 +125,12 @@ class StretchTable(_Table):
         default=None, description="share of the open wind that reaches the road")
     speed_cap_kmh: float | None = Field(default=None, ge=3, le=130,
                                         description="a speed not to be passed")
+    beside: Literal["hedge", "houses", "wood"] | None = Field(
+        default=None, description="what stands beside the road and shelters it")
+    side: Literal["left", "right", "both"] = Field(default="both", description="where it stands")
+    height_m: float | None = Field(default=None, ge=1.5, le=60, description="how high it is")
+    distance_m: float | None = Field(default=None, ge=2, le=200,
+                                     description="how far from the middle of the road")
 
 
 class WindTable(_Table):
@@ -278,21 +289,26 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
             skill=handling.skill_percent / 100, wet=scenario.conditions.wet,
             braking=handling.braking_mps2, dead_turn_speed=handling.dead_turn_kmh / 3.6,
             descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
-        features=_features(file, scenario), terrain=_terrain(file, scenario))
+        features=_features(file, scenario), terrain=_terrain(file, scenario, "heights"),
+        surface=_terrain(file, scenario, "surface_model"))
     _check_places(file, scenario, course.length / 1000)
     return course
 
 
-def _terrain(file: TomlFile, scenario: Scenario) -> TerrainModel | None:
-    """Open the terrain model that the course names."""
-    names = scenario.course.heights
+def _terrain(file: TomlFile, scenario: Scenario,
+             key: Literal["heights", "surface_model"]) -> TerrainModel | None:
+    """Open the terrain or surface model that the course names."""
+    names = getattr(scenario.course, key)
     if not names:
         return None
+    if not scenario.course.heights:
+        raise file.error("a surface model tells heights of things only over those of the ground",
+                         'name a terrain model as well: heights = "terrain.tif"', "course", key)
     from optimizer.scenario.terrain_file import read_terrain, terrain_files
 
     for k, name in enumerate([names] if isinstance(names, str) else names):
         if "*" not in name:
-            _beside(file, name, "course", "heights", *(() if isinstance(names, str) else (k,)))
+            _beside(file, name, "course", key, *(() if isinstance(names, str) else (k,)))
     return read_terrain(terrain_files(file.path.parent, names), scenario.course.heights_unit)
 
 
@@ -307,7 +323,15 @@ def _features(file: TomlFile, scenario: Scenario) -> Features:
         stretches=(*listed.stretches, *_stretches(file, scenario)),
         limits=(*listed.limits,
                 *(_limit(file, k, corner) for k, corner in enumerate(scenario.corner))),
-        marks=(*listed.marks, *(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark)))
+        marks=(*listed.marks, *(Mark(mark.name, 1000.0 * mark.km) for mark in scenario.mark)),
+        obstacles=tuple(_obstacle(stretch) for stretch in scenario.stretch if stretch.beside))
+
+
+def _obstacle(stretch: StretchTable) -> Obstacle:
+    height, away, porosity = KINDS[stretch.beside or ""]
+    return Obstacle(1000 * stretch.from_km, 1000 * stretch.to_km,
+                    {"left": -1, "right": 1, "both": 0}[stretch.side], stretch.height_m or height,
+                    stretch.distance_m or away, porosity)
 
 
 def _check_places(file: TomlFile, scenario: Scenario, length_km: float) -> None:
@@ -345,9 +369,9 @@ def _stretches(file: TomlFile, scenario: Scenario) -> list[Stretch]:
             found.append(Stretch(start, end, "shelter", stretch.wind_left_percent / 100))
         if stretch.speed_cap_kmh is not None:
             found.append(Stretch(start, end, "speed", stretch.speed_cap_kmh / 3.6))
-        if len(found) == before:
+        if len(found) == before and not stretch.beside:
             raise file.error("says nothing about its stretch", "give it a surface, terrain, "
-                             "wind_left_percent or speed_cap_kmh", "stretch", k)
+                             "wind_left_percent, speed_cap_kmh or beside", "stretch", k)
     return found
 
 
@@ -511,12 +535,15 @@ def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
 
 
 def _of_heights(course: Course) -> list[str]:
-    """Say how well the heights of a terrain model are known, by place."""
+    """Say how well the heights of a terrain model are known, and what shelter was reckoned."""
+    sheltered = [] if course.shelter_from is None else [
+        ("shelter as behind long rows across the wind, on level ground; there is less of it behind "
+         "single things and in gusts")]
     if course.height_error is None:
-        return []
+        return sheltered
     low, high = np.percentile(course.height_error, [5.0, 95.0])
     return [(f"heights of a terrain model, with a standard error of {low:.1f} to {high:.1f} m by "
-             "place")]
+             "place"), *sheltered]
 
 
 def _of_limits(course: Course, conditions: Conditions, catalogue: Catalogue) -> list[str]:
@@ -539,6 +566,7 @@ def _sources(file: TomlFile, scenario: Scenario, rider: str,
     named = [("scenario", file.path.name),
              ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
              ("heights", _listed(scenario.course.heights)),
+             ("surface model", _listed(scenario.course.surface_model)),
              ("features", scenario.course.features), ("rider", rider), ("forecast", forecast)]
     if kit:
         named += [("catalogue", kit.catalogue), ("evidence", kit.evidence), ("pairs", kit.pairs),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -148,3 +149,21 @@ def test_the_demo_scenarios_hold_what_a_demo_has_to_show(name):
     length = {"petrel-flats": 40_000, "tarn-loop": 90_000, "quern-pass": 20_000}[name]
     assert job.course.length == pytest.approx(length, rel=0.002)
     assert (sum(corner.dead_turn for corner in job.course.corners) == 3) == (name == "petrel-flats")
+
+
+def test_things_beside_the_road_shelter_it(tmp_path):
+    folder = Path(__file__).parents[2] / "courses" / "quern-pass"
+    for name in ("course.gpx", "rider.toml", "kit.csv", "evidence.csv"):
+        (tmp_path / name).write_bytes((folder / name).read_bytes())
+    text = (folder / "scenario.toml").read_text(encoding="utf-8")
+    path = tmp_path / "scenario.toml"
+    path.write_text(text + '\n[[stretch]]\nfrom_km = 1\nto_km = 2\nbeside = "wood"\n'
+                    'side = "left"\n', encoding="utf-8")
+    job = read_scenario(path)
+    inside = (job.course.distance[:-1] > 1100) & (job.course.distance[1:] < 1900)
+    assert job.course.shelter_from[inside].min() < 0.4
+    assert any("rows across the wind" in words for words in job.assumptions)
+    path.write_text(text.replace("[course]", '[course]\nsurface_model = "s.tif"'),
+                    encoding="utf-8")
+    with pytest.raises(InputError, match="over those of the ground"):
+        read_scenario(path)
