@@ -1,0 +1,114 @@
+"""Can it be ridden? Plans of the effort law on random courses of 4 to 300 minutes; studies; risk.
+
+    python -m tests.benchmarks.effort_law [courses] [scenarios of risk]
+
+For each course: the fourth-power mean of 30 s power, and the best mean power of any stretch, over
+what the rider can hold evenly for that time; time at the power limit and coasting; the gap.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import numpy as np
+
+from optimizer.errors import Infeasible
+from optimizer.pacing import plan_ride
+from optimizer.rider.effort import capacity
+from optimizer.uncertainty import chance_as_printed, day_within_risk, draw_days
+from tests.pacing.random_days import BIKE, random_day
+
+SHORTEST = 120.0  # s, of a stretch; the hyperbola says little of shorter ones
+
+
+def smoothed(at, elapsed, power, width=30.0):
+    """Mean power over the `width` seconds that end at each of `at`."""
+    work = np.concatenate([[0.0], np.cumsum(power * np.diff(elapsed))])
+    begin = np.maximum(at - width, 0.0)
+    return ((np.interp(at, elapsed, work) - np.interp(begin, elapsed, work))
+            / np.maximum(at - begin, 1e-9))
+
+
+def best_stretch(rider, elapsed, power, points=240):
+    """Greatest mean power of any stretch over what can be held for its length."""
+    at = np.linspace(0.0, elapsed[-1], points)
+    work = np.interp(at, elapsed, np.concatenate([[0.0], np.cumsum(power * np.diff(elapsed))]))
+    first, last = np.triu_indices(points, 1)
+    span = at[last] - at[first]
+    long = span >= min(SHORTEST, 0.5 * elapsed[-1])
+    mean = (work[last] - work[first])[long] / span[long]
+    return float((mean / capacity(rider, span[long])).max())
+
+
+def plans(count):
+    """Print how the plans of `count` random days are ridden."""
+    rows, failed = [], []
+    start = time.process_time()
+    for seed in range(count):
+        try:
+            day = random_day(seed)
+            plan = plan_ride(day, BIKE)
+        except Infeasible as error:
+            failed.append((seed, str(error).replace("\n", " ")))
+            continue
+        rider, elapsed, p = day.rider, np.diff(plan.time), plan.problem
+        T = plan.finish_time
+        at = np.arange(1.0, T, 1.0)
+        fourth = np.mean(smoothed(at, plan.time, plan.power) ** 4) ** 0.25
+        free = plan.speed[1:] < p.speed_limit[1:] * 0.995
+        before_brake = plan.seconds_per_joule < 1e-3 * np.median(plan.seconds_per_joule)
+        coast = ((plan.power < 5.0) & free & ~before_brake
+                 & (plan.speed[1:] < 0.995 * p.pedalling_speed))
+        rows.append((T, fourth / float(capacity(rider, T)),
+                     best_stretch(rider, plan.time, plan.power),
+                     elapsed[coast].sum() / T,
+                     elapsed[plan.power > 0.99 * rider.max_power].sum() / T,
+                     100 * plan.gap / T, plan.mean_power / float(capacity(rider, T)),
+                     np.sqrt(np.average((plan.power - plan.mean_power) ** 2, weights=elapsed))
+                     / plan.mean_power))
+    T, fourth, stretch, coast, limit, gap, mean, vary = np.array(rows).T
+    print(f"{len(rows)} of {count} planned, {T.min() / 60:.0f} to {T.max() / 60:.0f} min, "
+          f"{time.process_time() - start:.0f} s of processor")
+    print(f"fourth-power mean of 30 s power over even capacity: median {np.median(fourth):.3f}, "
+          f"most {fourth.max():.3f}")
+    print(f"best stretch over capacity for its length: median {np.median(stretch):.3f}, 95th "
+          f"percentile {np.percentile(stretch, 95):.3f}, most {stretch.max():.3f} "
+          f"(seed {int(np.argmax(stretch))})")
+    print(f"coasting outside brakes and below the pedalling speed: most {100 * coast.max():.2f} % "
+          f"of the time, on {np.mean(coast > 1e-3):.0%} of courses more than a thousandth")
+    print(f"at the power limit: median {100 * np.median(limit):.2f} %, most "
+          f"{100 * limit.max():.1f} % of the time")
+    print(f"variation of power: median {np.median(vary):.2f}, most {vary.max():.2f}; mean over "
+          f"capacity: median {np.median(mean):.3f}, least {mean.min():.3f}")
+    print(f"gap in % of the time: median {np.median(gap):.5f}, 95th percentile "
+          f"{np.percentile(gap, 95):.4f}, most {gap.max():.3f}")
+    for seed, words in failed:
+        print(f"failed: seed {seed}: {words}")
+
+
+def risk(count, asked=0.1, fresh=2000):
+    """Print how often plans with a margin run out on days that they have not seen."""
+    seen, before, price = [], [], []
+    for seed in range(1000, 1000 + count):
+        try:
+            day = random_day(seed)
+            draws = draw_days(day, BIKE, (), 400, 1)
+            kept = day_within_risk(day, BIKE, draws, asked)
+        except Infeasible:
+            continue
+        other = draw_days(day, BIKE, (), fresh, 77)
+        free = plan_ride(day, BIKE, bounded=False)
+        before.append(chance_as_printed(free, day, draws))
+        seen.append(chance_as_printed(kept.plan, kept.day, other))
+        price.append(kept.plan.finish_time / free.finish_time - 1.0)
+    print(f"chance to run out as printed, {len(seen)} scenarios, {fresh} fresh days, risk "
+          f"{asked:.0%}: {min(seen):.3f} to {max(seen):.3f}, mean {np.mean(seen):.3f}; without a "
+          f"margin {min(before):.2f} to {max(before):.2f}; price {100 * np.median(price):.2f} % "
+          "of the time")
+
+
+if __name__ == "__main__":
+    counts = [int(word) for word in sys.argv[1:]]
+    plans(counts[0] if counts else 300)
+    risk(counts[1] if len(counts) > 1 else 100)
