@@ -122,6 +122,7 @@ def _write(result: Result, report: Path, json_file: str | None,
 
 def _tell(result: Result) -> None:
     """Say the answer in sentences."""
+    from optimizer.report.held import fork_sentence, risk_sentence
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
     job, plan, choice = result.job, result.plan, result.choice
@@ -141,6 +142,10 @@ def _tell(result: Result) -> None:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
     say(f"{watts(plan.mean_power)} on average; in {len(result.rideable.blocks)} blocks that a "
         f"person can ride it takes {seconds(result.rideable.price)} longer.")
+    if words := risk_sentence(result):
+        say(words)
+    if result.fork is not None:
+        say(fork_sentence(result.fork))
     if result.sparing > 0:
         say(f"Saving the legs for what follows costs {seconds(result.sparing)} of this.")
     for note in (*job.course.doubts, *plan.notes):

@@ -15,14 +15,14 @@ from optimizer.pacing.blocks import (
     recognisable_places,
     rideable,
 )
-from optimizer.uncertainty import chance_as_printed, day_within_risk, draw_days
+from optimizer.uncertainty import Kept, chance_as_printed, day_within_risk, draw_days, fork_in
 
 if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.job.values import Even, Job, Options, Risk
     from optimizer.pacing import Block, Plan, RideablePlan
     from optimizer.physics import Setup
-    from optimizer.uncertainty import Draws
+    from optimizer.uncertainty import Draws, Fork
 
 __all__ = ["day_of", "draws_of", "ride_evenly", "ride_in_blocks", "risk_of"]
 
@@ -89,10 +89,11 @@ _USUAL_RISK: Final = 0.1  # for comparison, where the rider names none; a judgem
 
 
 def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
-            draws: Draws) -> Risk | None:
-    """Say how often plan and card run out when ridden as printed, and what less of it costs.
+            draws: Draws) -> tuple[Risk | None, Fork | None]:
+    """Say how often plan and card run out as printed, what less of it costs, what a fork wins.
 
-    None where no margin is enough for a risk that the rider did not ask for.
+    No risk where no margin is enough for one that the rider did not ask for; a fork only where
+    the rider names a risk.
     """
     from optimizer.job.values import Risk
 
@@ -100,11 +101,15 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
     asked = job.options.empty_risk
     chance, plan_chance = (chance_as_printed(ridden, day, draws) for ridden in (card, plan))
     if asked is not None:
-        free = plan_ride(day.keeping(1.0), setup, warm=plan)
+        usual = day.keeping(1.0)
+        free = plan_ride(usual, setup, warm=plan, bounded=False)
+        fork = fork_in(free, usual, draws, recognisable_places(day.course),
+                       Kept(day, plan, plan_chance))
         return Risk(chance, plan_chance, 1.0 - day.kept, plan.finish_time - free.finish_time,
-                    asked)
+                    asked), fork
     try:
         safe = day_within_risk(day, setup, draws, _USUAL_RISK)
     except Infeasible:
-        return None
-    return Risk(chance, plan_chance, 0.0, safe.plan.finish_time - plan.finish_time, _USUAL_RISK)
+        return None, None
+    return Risk(chance, plan_chance, 0.0, safe.plan.finish_time - plan.finish_time,
+                _USUAL_RISK), None

@@ -13,10 +13,11 @@ from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
 from optimizer.job.outlook import set_splits, trials
 from optimizer.job.plans import day_of, draws_of, ride_evenly, ride_in_blocks, risk_of
+from optimizer.job.run_after import bike_and_run
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import bounded_twice, plan_ride
+from optimizer.pacing import bounded_twice, plan_ride, realism
 from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
@@ -100,8 +101,10 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
             sensitivities=sensitivity_table(day, choice.best, best),
             trials=trials(day, choice, best),
             sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best),
-            risk=risk_of(job, day, choice.best.setup, best, few, draws))
-        return replace(result, plan=twice.result())
+            realism=realism(best, day.rider),
+            bike_run=bike_and_run(day, choice.best.setup, best))
+        risk, fork = risk_of(job, day, choice.best.setup, best, few, draws)
+        return replace(result, plan=twice.result(), risk=risk, fork=fork)
 
 
 def _price_of_sparing(day: RaceDay, spared: Plan, setup: Setup) -> float:

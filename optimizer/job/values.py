@@ -13,10 +13,12 @@ if TYPE_CHECKING:
     from optimizer.course import Course
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
+    from optimizer.job.run_after import BikeRun
     from optimizer.kit import Catalogue, Choice
-    from optimizer.pacing import Plan, RideablePlan
+    from optimizer.pacing import Plan, Realism, RideablePlan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
+    from optimizer.uncertainty import Fork
 
 __all__ = [
     "Earlier",
@@ -182,7 +184,8 @@ class Result:
     plan's set first, then what is owned, then the
     named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver,
     `sparing`, the seconds that it costs to leave something in the legs for a run, `even`, the usual
-    ways to ride with the plan's set, and `risk` to run out.
+    ways to ride with the plan's set, `risk` to run out, `fork` a plan with one decision, `realism`
+    how even the plan is, `bike_run` ways to share the effort with the run that follows.
     """
 
     job: Job
@@ -199,3 +202,6 @@ class Result:
     sparing: float = 0.0
     even: Even | None = None
     risk: Risk | None = None
+    fork: Fork | None = None
+    realism: Realism | None = None
+    bike_run: tuple[BikeRun, ...] = ()

@@ -11,12 +11,14 @@ from optimizer.pacing.plan import Block, Hill, Plan, RideablePlan
 from optimizer.pacing.planner import bounded_twice, grid, plan_ride, problem_on
 from optimizer.pacing.prepare import race_day
 from optimizer.pacing.problem import PacingProblem, pacing_problem
+from optimizer.pacing.realism import Realism, realism
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
 from optimizer.pacing.simulate import Ride, Variation, simulate, simulate_many
 from optimizer.pacing.solver import solve
 
-__all__ = ["HILLS", "Block", "Hill", "PacingProblem", "Plan", "Ride", "RideablePlan",
+__all__ = ["HILLS", "Block", "Hill", "PacingProblem", "Plan", "Realism", "Ride", "RideablePlan",
            "Sensitivities", "Variation", "bounded_twice", "constant_power", "constant_speed",
            "grid",
-           "pacing_problem", "plan_ride", "problem_on", "race_day", "recognisable_places",
+           "pacing_problem", "plan_ride", "problem_on", "race_day", "realism",
+           "recognisable_places",
            "rideable", "sensitivities", "simulate", "simulate_many", "solve"]

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from optimizer.report.card import card_csv, card_fragment, hill_rules
 from optimizer.report.course_map import course_map, letters
 from optimizer.report.doubt import NINE_IN_TEN
+from optimizer.report.held import held_parts
 from optimizer.report.money import advice, frontier_data, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
@@ -204,7 +205,7 @@ def _sensitivities(result: Result) -> Chart:
 
 def _ride(result: Result) -> list[Part]:
     return [strip(result), _map(result), *_even(result), *_hills(result), *_positions(result),
-            _blocks(result), _splits(result), card_fragment(result)]
+            _blocks(result), _splits(result), card_fragment(result), *held_parts(result)]
 
 
 def _even(result: Result) -> list[Part]:

@@ -85,6 +85,7 @@ def result_document(result: Result) -> dict[str, Any]:
             "power_w": _list(plan.power), "reserve_j": _list(plan.reserve),
             "seconds_per_kilojoule": _list(1000.0 * plan.seconds_per_joule)},
         "model": _model(plan.problem),
+        **_held(result),
         "assumptions": list(job.assumptions),
         "sources": [{"what": what, "file": name} for what, name in job.sources],
         "options": {
@@ -127,6 +128,28 @@ def _list(values: NDArray[Any]) -> list[Any]:
     if array.dtype.kind in "iu":
         return [int(value) for value in array]
     return [float(f"{value:.9g}") for value in array]
+
+
+def _held(result: Result) -> dict[str, Any]:
+    """Risk, fork, realism, bike and run; None for what was not asked for."""
+    risk, fork, found = result.risk, result.fork, result.realism
+    return {
+        "risk": None if risk is None else {
+            "run_out_chance": risk.chance, "fastest_run_out_chance": risk.plan_chance,
+            "power_kept_back": risk.margin, "margin_costs_s": risk.price,
+            "compared_risk": risk.other},
+        "fork": None if fork is None else {
+            "distance_m": fork.place, "place": fork.name, "first_factor": fork.first,
+            "branches": [{"day": branch.name, "share": branch.share, "factor": branch.factor}
+                         for branch in fork.branches],
+            "run_out_chance": fork.chance, "mean_time_s": fork.mean_time,
+            "single_plan_mean_time_s": fork.single_time, "known_day_mean_time_s": fork.known_time},
+        "realism": None if found is None else {
+            "power_variation": found.variation, "power_mean_w": found.power_mean,
+            "capacity_w": found.capacity, "hardest_stretch": found.stretch,
+            "share_at_limit": found.at_limit, "share_coasting": found.coasting},
+        "bike_and_run": [{"effort_share": row.share, "ride_s": row.ride, "run_s": row.run}
+                         for row in result.bike_run]}
 
 
 def _course(job: Job) -> dict[str, Any]:

@@ -230,6 +230,7 @@ def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
         drag_area_sd=area_sd, assumed=tuple(assumed), endurance_loss=loss,
         endurance_loss_sd=loss_sd, effort_share=known.effort_share,
         time_share=1.0 if known.run is None else share_for_run(known.run, loss),
+        run_fresh_time=0.0 if known.run is None else known.run.fresh_time,
         altitude_response=known.altitude_response, heat_response=known.heat_response,
         tested_elevation=known.tested_elevation, tested_temperature=known.tested_temperature,
         effort_exponent=exponent, effort_exponent_sd=exponent_sd,

@@ -56,6 +56,7 @@ class Rider:
     effort_share : part of the power that could be held for the whole ride which the plan
         may spend
     time_share : part of the endurance that the ride may use, the rest being left for a run
+    run_fresh_time : s, that run with fresh legs; 0 without a run
     altitude_response, heat_response : the relation by which CP falls, see
         `optimizer.rider.environment`
     tested_elevation, tested_temperature : m, K, where CP was found
@@ -80,6 +81,7 @@ class Rider:
     endurance_loss_sd: float = 0.0
     effort_share: float = 1.0
     time_share: float = 1.0
+    run_fresh_time: float = 0.0
     altitude_response: AltitudeResponse = "none"
     heat_response: HeatResponse = "none"
     tested_elevation: float = 0.0

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Kept", "chance_as_printed", "day_within_risk"]
 
-_ROUNDS: Final = 10
+_ROUNDS: Final = 14
 _CLOSE: Final = 1e-3  # of the power, to which the margin is found
 _LEAST: Final = 0.6  # of CP; a plan for less is none
 
@@ -53,7 +53,7 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float) -> Ke
     if chance <= risk:
         return best
     found: Kept | None = None
-    low = _LEAST
+    low, step = _LEAST, 4 * _CLOSE
     kept = float(np.clip(np.quantile(ability(plan, day, draws), risk), _LEAST, 0.999))
     for _ in range(_ROUNDS):
         trial = day.keeping(kept)
@@ -65,9 +65,10 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float) -> Ke
             high = kept
         if found is not None and high - low < _CLOSE:
             return found
-        # The guess is good: look close to it before halving.
-        near = kept + (4 * _CLOSE if chance <= risk else -4 * _CLOSE)
-        kept = near if low < near < high and high - low > 8 * _CLOSE else 0.5 * (low + high)
+        # The guess is good: look close to it first, then further away, then halve.
+        near = kept + (step if chance <= risk else -step)
+        step *= 3.0
+        kept = near if low < near < high and high - low > 2 * step else 0.5 * (low + high)
     if found is None:
         raise Infeasible(f"the rider runs out on {100 * chance:.0f} of 100 days however carefully "
                          "the ride is planned", "accept a higher risk, or narrow down the "

@@ -95,10 +95,11 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
 def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: Ride) -> NDArray[np.bool_]:
     """(k,) whether the reserve, or what the day's rider can hold, is gone before the finish.
 
-    The second: from some place on the power-mean so far is above what could be held evenly for
-    the time so far. In the last half per cent of the course neither counts.
+    The second: somewhere the power-mean so far is above what could be held evenly for the time so
+    far, all of it, also where the plan means to leave some for a run. In the last half per cent
+    of the course neither counts.
     """
-    rider, p = day.expected, plan.problem
+    p = plan.problem
     last = int(np.searchsorted(plan.distance, (1.0 - _LAST) * plan.distance[-1]))
     empty = (ride.reserve[:last] < 0.0).any(axis=0)
     time = ride.time[1:last]
@@ -106,9 +107,8 @@ def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: Ride) -> NDArray[np.b
     exponent = draws.effort_exponent
     spent = np.cumsum((ride.power[:last - 1] / cp) ** exponent * np.diff(ride.time[:last], axis=0),
                       axis=0)
-    can = rider.effort_share * capacity_of(
-        draws.critical_power, draws.w_prime, draws.endurance_loss,
-        time / rider.time_share) / draws.critical_power
+    can = capacity_of(draws.critical_power, draws.w_prime, draws.endurance_loss,
+                      time) / draws.critical_power
     over = spent > time * ((1.0 + _SLACK) * can) ** exponent
     return np.asarray(empty | (over & (time > np.minimum(_SETTLED, 0.5 * ride.time[-1]))
                                ).any(axis=0))

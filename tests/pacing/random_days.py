@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from optimizer.conditions import Conditions
 from optimizer.course import Course
-from optimizer.day import RaceDay
 from optimizer.pacing import race_day
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
+
+if TYPE_CHECKING:
+    from optimizer.day import RaceDay
 
 __all__ = ["BIKE", "random_day"]
 

@@ -1,0 +1,108 @@
+"""Whether the rider can hold the plan: in figures of studies, on bad days, and with a run to come."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from optimizer.report.page import Folded, Table
+from optimizer.report.words import clock, kilometres, seconds, watts
+
+if TYPE_CHECKING:
+    from optimizer.job import Result
+    from optimizer.report.page import Part
+    from optimizer.uncertainty import Fork
+
+__all__ = ["fork_sentence", "held_parts", "risk_sentence"]
+
+
+def risk_sentence(result: Result) -> str:
+    """Say how often the plan cannot be held, and what less of that costs; empty if unknown."""
+    risk = result.risk
+    if risk is None:
+        return ""
+    asked = result.job.options.empty_risk
+    if asked is None:
+        return (f"The plan is for the expected day: ridden as printed it cannot be held to the "
+                f"finish on {_days(risk.chance)}. A plan for at most {_days(risk.other)} would "
+                f"take {seconds(risk.price)} longer.")
+    kept = (f"and keeps {100 * risk.margin:.1f} % of the power back for that, which costs "
+            f"{seconds(risk.price)}" if risk.margin > 0 else "and needs no margin for that")
+    return (f"You accept to run out on {_days(asked)}. Ridden as printed, this card runs out on "
+            f"{_days(risk.chance)}, {kept}.")
+
+
+def fork_sentence(fork: Fork) -> str:
+    """Say what one decision on the way wins."""
+    return (f"Decide once, at {fork.name} ({kilometres(fork.place)}): over the days that may "
+            f"come this is {seconds(fork.single_time - fork.mean_time)} faster on average than "
+            f"one careful plan, and runs out no more often. Knowing the day before the start "
+            f"would win another {seconds(fork.mean_time - fork.known_time)}.")
+
+
+def held_parts(result: Result) -> list[Part]:
+    """Give the part of the report that answers: could I ride that?"""
+    parts: list[Part] = []
+    if words := risk_sentence(result):
+        parts.append(words)
+    if result.fork is not None:
+        parts += _fork(result, result.fork)
+    if result.bike_run:
+        parts += _bike_run(result)
+    if result.realism is not None:
+        parts.append(Folded("Could I ride that? The plan beside studies", _realism(result)))
+    return parts
+
+
+def _days(chance: float) -> str:
+    return f"{100 * chance:.0f} of 100 days"
+
+
+def _fork(result: Result, fork: Fork) -> list[Part]:
+    power = result.plan.mean_power / result.day.kept
+    rows = [(f"to {fork.name}", "all days", _change(fork.first, power))]
+    rows += [("from there", branch.name, _change(branch.factor, power))
+             for branch in fork.branches]
+    return [fork_sentence(fork),
+            Table(("Where", "On a", "Watts of the plan for the expected day"), rows,
+                  "One decision on the way; a good day and a bad one are three in ten each",
+                  left=(0, 1, 2))]
+
+
+def _change(factor: float, power: float) -> str:
+    percent = 100.0 * (factor - 1.0)
+    if abs(percent) < 0.25:
+        return "as they are"
+    words = "more" if percent > 0 else "less"
+    return f"{abs(percent):.1f} % {words}, {abs(factor - 1.0) * power:.0f} W"
+
+
+def _bike_run(result: Result) -> list[Part]:
+    best = min(result.bike_run, key=lambda row: row.total)
+    rows = [(f"{100 * row.share:.0f} %", clock(row.ride), clock(row.run),
+             f"{clock(row.total)}{', the least' if row is best else ''}")
+            for row in result.bike_run]
+    return [Table(("Share of what you could hold", "Ride", "Run", "Sum"), rows,
+                  "Bike and run: endurance shared out by one law, an assumption of ours. The "
+                  "choice is yours; try it in training")]
+
+
+def _realism(result: Result) -> list[Part]:
+    found = result.realism
+    assert found is not None  # noqa: S101 - asked for where it is there
+    p = result.day.rider.effort_exponent
+    rows = [
+        ("Variation of power (standard deviation over mean)", f"{100 * found.variation:.0f} %",
+         "10 % in the usual trials of variable pacing (Atkinson et al. 2007); ±15 % for 28 min "
+         "was no harder to bear (Front. Physiol. 2020, 11:1098)"),
+        (f"Mean of power to the exponent {p:g}, as its root", watts(found.power_mean),
+         f"at most {watts(found.capacity)}, which you can hold evenly for this time"),
+        ("Hardest stretch of two minutes or more", f"{100 * found.stretch:.0f} %",
+         "of the mean power that you can hold for as long; above 100 % nobody could ride it"),
+        ("Time at the highest power", f"{100 * found.at_limit:.1f} %", "–"),
+        ("Time without pedalling", f"{100 * found.coasting:.1f} %",
+         "on descents above the speed at which you stop pedalling, and before corners"),
+    ]
+    return [Table(("What", "This plan", "Beside it"), rows, "", left=(0, 2)),
+            "Riders do not always finish what their numbers promise: 9 of 15 could not hold the "
+            "mean power of their own 20 km trial evenly (Thomas et al. 2013, Eur. J. Appl. "
+            "Physiol. 113:3001). No plan is a promise."]
