@@ -1,4 +1,4 @@
-"""Whether the rider can hold the plan: in figures of studies, on bad days, and with a run to come."""
+"""Whether the rider can hold the plan: beside studies, on bad days, and with a run to come."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def fork_sentence(fork: Fork) -> str:
 
 
 def held_parts(result: Result) -> list[Part]:
-    """Give the part of the report that answers: could I ride that?"""
+    """Give the part of the report on whether the plan can be ridden."""
     parts: list[Part] = []
     if words := risk_sentence(result):
         parts.append(words)
@@ -92,8 +92,8 @@ def _realism(result: Result) -> list[Part]:
     p = result.day.rider.effort_exponent
     rows = [
         ("Variation of power (standard deviation over mean)", f"{100 * found.variation:.0f} %",
-         "10 % in the usual trials of variable pacing (Atkinson et al. 2007); ±15 % for 28 min "
-         "was no harder to bear (Front. Physiol. 2020, 11:1098)"),
+         ("10 % in the usual trials of variable pacing (Atkinson et al. 2007); ±15 % for 28 min "
+         "was no harder to bear (Front. Physiol. 2020, 11:1098)")),
         (f"Mean of power to the exponent {p:g}, as its root", watts(found.power_mean),
          f"at most {watts(found.capacity)}, which you can hold evenly for this time"),
         ("Hardest stretch of two minutes or more", f"{100 * found.stretch:.0f} %",
@@ -103,6 +103,6 @@ def _realism(result: Result) -> list[Part]:
          "on descents above the speed at which you stop pedalling, and before corners"),
     ]
     return [Table(("What", "This plan", "Beside it"), rows, "", left=(0, 2)),
-            "Riders do not always finish what their numbers promise: 9 of 15 could not hold the "
+            ("Riders do not always finish what their numbers promise: 9 of 15 could not hold the "
             "mean power of their own 20 km trial evenly (Thomas et al. 2013, Eur. J. Appl. "
-            "Physiol. 113:3001). No plan is a promise."]
+            "Physiol. 113:3001). No plan is a promise.")]
