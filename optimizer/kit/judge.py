@@ -9,6 +9,7 @@ judged by that, from above, and by the bounds from below; what lies too far apar
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
@@ -71,9 +72,13 @@ class PacingJudge:
 
     def problem(self, setup: Setup) -> PacingProblem:
         """Pacing problem of a set, in the wind and with the effort limit of the plan `like`."""
-        return pacing_problem(self._road, self.rider, setup, start_speed=self.day.start_speed,
-                              position=self.day.position, pedalling=self.day.pedalling,
-                              effort=self.like.problem.effort)
+        problem = pacing_problem(
+            self._road, self.rider, setup, start_speed=self.day.start_speed,
+            position=self.day.position, pedalling=self.day.pedalling,
+            effort=self.like.problem.effort)
+        # Where the rider coasts is that of `like`; a set that is a little faster elsewhere keeps
+        # pedalling here, and coasts in its own plan.
+        return replace(problem, pedalling_speed=np.inf)
 
     def plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit on the road that all sets are compared on."""
@@ -176,11 +181,15 @@ def _left(problem: PacingProblem, power: NDArray[np.float64], ride: Ride,
         allowed = float(p.effort.allowed(ride.finish_time))
         # Work that the effort left over is worth, at the ride's own mean price.
         spare = (allowed - spent) / (p.effort.exponent * spent) * float(power @ time)
-        if spare < left.min():  # effort is what is scarce, and is shared by all stretches
-            return np.full(count, spare), (spare - 0.5 * _LEFT) * work / work.sum()
     more = left - 0.5 * _LEFT
     # What is left on one stretch reaches the next, unless the reserve is full in between.
     more[1:] -= np.where(fullest[1:] < _FULL * p.w_prime, more[:-1], 0.0)
+    if p.effort is not None and more.sum() > spare - 0.5 * _LEFT:
+        # The reserve says what goes on the stretches that it ends; effort, what is left to do.
+        if count == 1 or spare - 0.5 * _LEFT - more[:-1].sum() < -0.1 * work[-1]:
+            return np.full(count, spare), (spare - 0.5 * _LEFT) * work / work.sum()
+        more[-1] = spare - 0.5 * _LEFT - more[:-1].sum()
+        left[-1] = min(left[-1], spare)
     return left, more
 
 
