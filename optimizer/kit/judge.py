@@ -160,7 +160,7 @@ def _stretches(problem: PacingProblem, near: _Solved) -> NDArray[np.int64]:
     """Give each step the number of its stretch, which ends where the reserve has run out."""
     speed = np.sqrt(2 * near.energy)
     reserve = reserve_along(problem, near.power, 2.0 / (speed[:-1] + speed[1:]))
-    out = reserve - reserve.min() < _EMPTY * problem.w_prime
+    out = reserve - problem.reserve_floor < _EMPTY * problem.w_prime
     # Of neighbouring nodes with an empty reserve the last one counts.
     ends = np.flatnonzero(out[1:-1] & ~out[2:]) + 1
     return np.asarray(np.searchsorted(ends, np.arange(problem.steps), side="right"))
