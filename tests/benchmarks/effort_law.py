@@ -23,11 +23,10 @@ SHORTEST = 120.0  # s, of a stretch; the hyperbola says little of shorter ones
 
 
 def smoothed(at, elapsed, power, width=30.0):
-    """Mean power over the `width` seconds that end at each of `at`."""
+    """Mean power over the `width` seconds that end at each of `at`; nothing is ridden before 0."""
     work = np.concatenate([[0.0], np.cumsum(power * np.diff(elapsed))])
     begin = np.maximum(at - width, 0.0)
-    return ((np.interp(at, elapsed, work) - np.interp(begin, elapsed, work))
-            / np.maximum(at - begin, 1e-9))
+    return (np.interp(at, elapsed, work) - np.interp(begin, elapsed, work)) / width
 
 
 def best_stretch(rider, elapsed, power, points=240):
