@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["sensitivity_table", "worth"]
 
+_EXPONENTS = (3.0, 6.0)  # of the effort law, that are defensible; common practice, no source
 _NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 
 
@@ -128,6 +129,19 @@ def _of_the_rider(day: RaceDay) -> Iterator[_What]:
                 f"{rider.w_prime_sd / 1000:.1f} kJ" if rider.w_prime_sd else "",
                 rider.w_prime_sd / 1000.0)
     yield _What("Mass", "1 kg more", _with_rider(day, mass=rider.mass + 1.0))
+    if rider.endurance_loss_sd:
+        yield _What("Endurance", "1 % of CP less per factor e of time",
+                    _with_rider(day, endurance_loss=rider.endurance_loss + 0.01),
+                    f"{100 * rider.endurance_loss_sd:.0f} %", rider.endurance_loss_sd / 0.01)
+    for exponent in _EXPONENTS:
+        if exponent != rider.effort_exponent:
+            change = exponent - rider.effort_exponent
+            least = min(_EXPONENTS, key=lambda other: abs(other - rider.effort_exponent) or 99.0)
+            yield _What(
+                f"Effort exponent {exponent:g}", f"instead of {rider.effort_exponent:g}",
+                _with_rider(day, effort_exponent=exponent),
+                f"{rider.effort_exponent_sd:g}" if exponent == least
+                and rider.effort_exponent_sd else "", rider.effort_exponent_sd / change)
 
 
 def _with_rider(day: RaceDay, **changes: Any) -> RaceDay:
