@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from optimizer.report.page import Chart, Markup, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
+from optimizer.report.svg import Mark, clock_ticks, multiples
 from optimizer.report.words import clock, listing, money, watts
 
 if TYPE_CHECKING:
@@ -19,9 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["summary", "table_csv", "table_page"]
 
 _FOOT = ("The times hold for the model and its data; law, marshals and your own eyes come first. "
-         "The range is where nine of ten days end under the doubts in wind, rider and evidence.")
-_ROW_HEIGHT = 26  # px of a case in the chart
-_MOST_DRAWN = 60
+         "The range is the 90 % range under the uncertainty in wind, rider and evidence.")
+_MOST_DRAWN = 400
 
 
 def summary(outcomes: Sequence[Outcome]) -> str:
@@ -59,11 +59,11 @@ def table_page(name: str, outcomes: Sequence[Outcome]) -> str:
     sections = []
     if planned:
         sections.append(Section("cases", "The cases", [
-            _table(planned), *([_chart(planned[:_MOST_DRAWN])] if len(planned) > 1 else [])]))
+            *(_charts(planned) if 1 < len(planned) <= _MOST_DRAWN else []), _table(planned)]))
     if failed:
         sections.append(Section("failed", "What could not be planned", [
             Points([f"{one.case}: {one.failure}" for one in failed]),
-            "Mend these and run the same command again: cases that have a plan are kept."]))
+            "Correct these and run the same command again: cases that have a plan are kept."]))
     return render(name, [summary(outcomes)], sections, kicker="kitpace batch", foot=[_FOOT])
 
 
@@ -71,31 +71,44 @@ def _table(planned: Sequence[Outcome]) -> Table:
     rows = [(
         Markup('<a href="{}/report.html">{}</a>').format(quote(one.folder), one.case),
         one.rider, clock(one.finish_time), f"{clock(one.low)} to {clock(one.high)}",
-        watts(one.mean_power), money(one.spend, one.currency), listing(one.items) or "as it stands",
-        Markup('<a href="{}/card.html">card</a>').format(quote(one.folder))) for one in planned]
-    return Table(["Case", "Rider", "Time", "Nine times in ten", "Mean power", "Spent", "Kit", ""],
+        watts(one.mean_power), money(one.spend, one.currency),
+        listing(one.items) or "current kit",
+        Markup('<a href="{}/card.html">card<span class="hidden"> for {}</span></a>').format(
+            quote(one.folder), one.case)) for one in planned]
+    return Table(["Case", "Rider", "Time", "90 % range", "Mean power", "Spent", "Kit", "Card"],
                  rows, "All plans; each links to its report", ident="all", tools=True,
                  left=(0, 1, 6, 7))
 
 
-def _chart(planned: Sequence[Outcome]) -> Chart:
-    names = [one.case for one in planned]
-    minutes = [one.finish_time / 60 for one in planned]
-    figure = {
-        "data": [{
-            "type": "scatter", "mode": "markers", "x": minutes, "y": names,
-            "marker": {"color": "@plan", "size": 8}, "hovertemplate": "%{x:.1f} min<extra></extra>",
-            "error_x": {
-                "type": "data", "symmetric": False, "color": "@plan-band", "thickness": 5,
-                "width": 0,
-                "array": [one.high / 60 - at for one, at in zip(planned, minutes, strict=True)],
-                "arrayminus": [at - one.low / 60
-                               for one, at in zip(planned, minutes, strict=True)]}}],
-        "layout": {
-            "height": 90 + _ROW_HEIGHT * len(planned), "showlegend": False,
-            "xaxis": {"title": {"text": "finish time [min]"}},
-            "yaxis": {"autorange": "reversed", "automargin": True, "type": "category"}}}
-    return Chart("times", "How long does each take, and how sure is that?", figure, Table(
-        ["Case", "Time", "From", "To"],
-        [(one.case, clock(one.finish_time), clock(one.low), clock(one.high)) for one in planned]),
-        "A dot is the plan; the band is where nine of ten days end.")
+def _charts(planned: Sequence[Outcome]) -> list[Chart]:
+    """Draw one picture a course: riders below each other, forecasts side by side."""
+    courses = list(dict.fromkeys(one.course for one in planned))
+    return [_chart(f"times-{k}", course, [one for one in planned if one.course == course])
+            for k, course in enumerate(courses)]
+
+
+def _chart(ident: str, course: str, planned: Sequence[Outcome]) -> Chart:
+    riders = list(dict.fromkeys(one.rider for one in planned))
+    weathers = list(dict.fromkeys(_weather(one) for one in planned))
+    cells = {(rider, weather): [
+        Mark(one.case, one.finish_time, one.low, one.high) for one in planned
+        if one.rider == rider and _weather(one) == weather]
+        for rider in riders for weather in weathers}
+    first = min(planned, key=lambda one: one.finish_time)
+    return Chart(
+        ident, f"{course}: how long does each take, and how sure is that?",
+        lambda look: multiples(look, riders, weathers, cells, _clock_ticks), Table(
+            ["Case", "Rider", "Forecast", "Time", "From", "To"],
+            [(one.case, one.rider, _weather(one), clock(one.finish_time), clock(one.low),
+              clock(one.high)) for one in planned], f"Times on {course}", left=(0, 1, 2)),
+        f"Fastest: {first.rider}, {clock(first.finish_time)}, 90 % range {clock(first.low)} to "
+        f"{clock(first.high)}.",
+        note="The mark is the plan, the line its 90 % range. All on one scale of time.")
+
+
+def _weather(one: Outcome) -> str:
+    return one.weather or "as in the scenario"
+
+
+def _clock_ticks(low: float, high: float, most: int) -> list[tuple[float, str]]:
+    return [(value, clock(value)) for value in clock_ticks(low, high, most)]

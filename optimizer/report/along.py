@@ -1,59 +1,65 @@
-"""Pieces of charts that lie along the course: axis, marks, names of the stretches between them."""
+"""What lies along the course: its axis and posts, stretches between marks, the read-out."""
 
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from optimizer.report.course_map import letters
+from optimizer.report.svg import Axis, Post
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.course import Course
 
-__all__ = ["ALONG", "axis", "legs", "line", "mark_letters", "mark_rules", "mean_over", "row_title"]
-
-ALONG = {"l": 46, "r": 12, "t": 44, "b": 44}  # margins, the same in every chart along the course
+__all__ = ["Reading", "kilometre_axis", "legs", "mean_over", "posts", "read_out"]
 
 
-def axis(course: Course, anchor: str = "y") -> dict[str, Any]:
-    """Give the axis of distance."""
-    return {"title": "km from the start", "range": [0.0, course.length / 1000.0],
-            "anchor": anchor, "automargin": False}
+@dataclass(frozen=True)
+class Reading:
+    """What is said of a place: a name, values and their unit.
+
+    `values` (n,) on steps or (n + 1,) at nodes; `signs` are the words for a positive and a
+    negative value, which replace the sign.
+    """
+
+    say: str
+    values: NDArray[np.float64]
+    unit: str
+    digits: int = 0
+    signs: tuple[str, str] | tuple[()] = ()
 
 
-def mark_rules(course: Course) -> list[dict[str, Any]]:
-    """Upright lines at the marks."""
-    return [{"type": "line", "xref": "x", "yref": "paper", "x0": mark.distance / 1000.0,
-             "x1": mark.distance / 1000.0, "y0": 0, "y1": 1, "layer": "below",
-             "line": {"color": "@quiet", "width": 0.8, "dash": "dot"}} for mark in course.marks]
+def read_out(distance: NDArray[np.float64], readings: Sequence[Reading],
+             time: NDArray[np.float64] | None = None) -> dict[str, Any]:
+    """Give the script of the page what it says of a place.
+
+    `distance` (n + 1,) m, `time` (n + 1,) s of arrival, which is said first where it is known.
+    """
+    return {
+        "km": np.round(distance / 1000.0, 4),
+        "time": None if time is None else np.round(time, 1),
+        "readings": [{"say": r.say, "unit": r.unit, "digits": r.digits, "signs": list(r.signs),
+                      "steps": len(r.values) == len(distance) - 1,
+                      "values": np.round(r.values, r.digits + 1)} for r in readings]}
 
 
-def mark_letters(course: Course) -> list[dict[str, Any]]:
-    """Letters of the marks, above their lines."""
-    return [{"x": mark.distance / 1000.0, "y": 1, "xref": "x", "yref": "paper", "text": letter,
-             "showarrow": False, "yanchor": "bottom", "yshift": 16, "font": {"color": "@ink"}}
-            for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True)]
+def kilometre_axis(course: Course) -> Axis:
+    """Give the axis of distance, the same in every picture of a page."""
+    return Axis(0.0, course.length / 1000.0, "", kilometres=True)
 
 
-def row_title(text: str, top: float = 1.0) -> dict[str, Any]:
-    """Name and unit of a row, set level above it."""
-    return {"x": 0, "y": top, "xref": "paper", "yref": "paper", "text": text, "showarrow": False,
-            "xanchor": "left", "yanchor": "bottom", "font": {"color": "@quiet"},
-            "bgcolor": "@paper", "borderpad": 0}
-
-
-def line(x: NDArray[np.float64], y: NDArray[np.float64], axis_name: str, style: dict[str, Any],
-         say: str = "", unit: str = "", digits: int = 0) -> dict[str, Any]:
-    """Line along the course; `say` is what the readout of a place calls it."""
-    trace: dict[str, Any] = {"type": "scatter", "mode": "lines", "x": x, "y": y,
-                             "yaxis": axis_name, "line": style, "name": say}
-    if say:
-        trace["meta"] = {"say": say, "unit": unit, "digits": digits}
-    return trace
+def posts(course: Course) -> list[Post]:
+    """Give the marks between start and finish, with their letters."""
+    return [Post(mark.distance, letter, mark.name)
+            for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True)
+            if 0.5 < mark.distance < course.length - 0.5]
 
 
 def legs(course: Course) -> tuple[NDArray[np.float64], list[str]]:

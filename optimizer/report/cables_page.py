@@ -10,8 +10,9 @@ from markupsafe import Markup
 
 from optimizer.evidence.bluff_body import SLENDERNESS
 from optimizer.evidence.ledger import DISTANCE
-from optimizer.report.doubt import NINE_IN_TEN, Mark, amount, forest, plain
+from optimizer.report.doubt import NINE_IN_TEN, Mark, amount, plain
 from optimizer.report.page import Chart, Section, Table, render
+from optimizer.report.svg import forest
 from optimizer.report.words import listing
 
 if TYPE_CHECKING:
@@ -126,12 +127,14 @@ def _chart(exposed: Exposed) -> Chart:
     marks: list[Mark] = []
     for name, value, sd in cases:
         low, high = band(value, sd)
-        marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks))
+        marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks,
+                          said=f"{plain(low * watts, 1)} to {plain(high * watts, 1)} W"))
     return Chart(
-        "watts", f"How many watts at {speed}?", forest(marks, f"W at the wheel at {speed}"),
+        "watts", f"How many watts at {speed}?", lambda look: forest(
+            look, marks, f"W at the wheel at {speed}"),
         Table(("Case", "CdA, m²", f"W at {speed}", f"s over {DISTANCE / 1000:.0f} km"),
-              rows(exposed), "Ranges hold nine times in ten", ident="cases"),
-        note="Lines hold nine times in ten.")
+              rows(exposed), "Ranges are 90 % ranges", ident="cases"),
+        f"Near rider and bike {marks[0].said}.", note="Lines are 90 % ranges.")
 
 
 def _picture(exposed: Exposed) -> Markup:

@@ -9,19 +9,11 @@ import numpy as np
 
 from optimizer.conditions.wind import height_factor
 from optimizer.physics import lay_road
-from optimizer.report.along import (
-    ALONG,
-    axis,
-    legs,
-    line,
-    mark_letters,
-    mark_rules,
-    mean_over,
-    row_title,
-)
-from optimizer.report.course_map import course_map, letters
+from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
+from optimizer.report.course_map import mapped
 from optimizer.report.heights import height_chart, height_sentences
-from optimizer.report.page import Chart, Markup, Points, Section, Table, asset, render
+from optimizer.report.page import Chart, Points, Section, Table, asset, render
+from optimizer.report.svg import Axis, Band, Dots, Line, Row, clock_ticks, plot
 from optimizer.report.words import clock, kilometres, signed_seconds
 
 if TYPE_CHECKING:
@@ -34,6 +26,7 @@ if TYPE_CHECKING:
     from optimizer.job.start_times import StartTime
     from optimizer.physics import Road
     from optimizer.report.page import Part
+    from optimizer.report.svg import Drawing, Look
 
 __all__ = ["CAUTION", "START_HEADINGS", "corner_rows", "course_page", "grade_rows",
            "leg_rows", "sentences", "start_rows", "start_sentence"]
@@ -41,6 +34,7 @@ __all__ = ["CAUTION", "START_HEADINGS", "corner_rows", "course_page", "grade_row
 CAUTION = ("Corner and descent speeds are a model's, from a track and an assumed grip. Gravel, "
            "traffic, marshals and the law come first; ride what you see, on brakes that a "
            "qualified mechanic would pass.")
+_FREE = 1000.0  # m/s; a limit from there on limits nobody
 _SPANS = (100.0, 500.0, 1000.0, 5000.0)  # m over which steepness is told
 _GRADES = (-0.10, -0.06, -0.03, -0.01, 0.01, 0.03, 0.06, 0.10)
 
@@ -54,7 +48,8 @@ def course_page(course: Course, conditions: Conditions | None = None,
         sections.append(Section("air", "Air and wind", _air(course, conditions, starts)))
     sections.append(Section("data", "What was mended, and what is doubtful", _data(course)))
     return render(course.name, [*sentences(course), *height_sentences(course)], sections,
-                  kicker="The course", foot=[CAUTION], style=asset("plan_page.css"))
+                  kicker="The course", foot=[CAUTION], along=_readings(course, conditions),
+                  style=asset("map.css"))
 
 
 # --- words and rows, for the terminal as well -----------------------------------------------
@@ -203,15 +198,7 @@ def _road(course: Course, conditions: Conditions | None) -> list[Part]:
     beside = height_chart(course)
     if beside:
         parts.append(beside)
-    drawing = course_map(course, conditions)
-    if drawing:
-        key = Markup("").join(
-            Markup("<li><b>{}</b> {}, {}</li>").format(letter, mark.name,
-                                                       kilometres(mark.distance))
-            for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True))
-        parts.append(Markup('<figure class="mapped"><figcaption><h3>Where is that?</h3>'
-                            '</figcaption><div>{}<ol class="key">{}</ol></div></figure>'
-                            ).format(drawing, key))
+    parts.append(mapped(course, conditions))
     parts.append(_grades(course))
     return parts
 
@@ -219,30 +206,44 @@ def _road(course: Course, conditions: Conditions | None) -> list[Part]:
 def _profile(course: Course) -> Chart:
     """Height and grade, and the speeds that corners and caps allow."""
     km = course.distance / 1000.0
-    over = np.append(_over_hundred(course), np.nan)
     limit = np.where(np.isfinite(course.speed_limit), 3.6 * course.speed_limit, np.nan)
-    # In one line a gap is nothing; the readout says no limit where there is none.
-    data = [line(km, course.elevation, "y", {"color": "@ink", "width": 1.4}, "height", "m"),
-            line(km, 100.0 * over, "y2", {"color": "@ink", "width": 1, "shape": "hv"},
-                 "grade over 100 m", "%", 1),
-            line(km, np.minimum(limit, 100.0), "y3", {"color": "@ink", "width": 1},
-                 "speed limit", "km/h")]
-    layout = {
-        "height": 520, "margin": ALONG, "hovermode": False, "showlegend": False,
-        "meta": {"along": True, "print": (680, 260)}, "xaxis": axis(course, anchor="y3"),
-        "shapes": mark_rules(course),
-        "annotations": [*mark_letters(course), row_title("height, m"),
-                        row_title("grade over 100 m, %", 0.56),
-                        row_title("speed that corners allow, km/h (up to 100)", 0.24)],
-        "yaxis": {"domain": [0.64, 1.0], "nticks": 5, "automargin": False},
-        "yaxis2": {"domain": [0.32, 0.56], "nticks": 5, "automargin": False, "zeroline": True,
-                   "zerolinecolor": "@ink", "zerolinewidth": 1},
-        "yaxis3": {"domain": [0.0, 0.24], "nticks": 4, "range": [0, 100], "automargin": False}}
+    low, high = float(course.elevation.min()), float(course.elevation.max())
+    rows = [
+        Row("height, m", [
+            Band(km, np.full(len(km), low - 0.05 * max(high - low, 10.0)), course.elevation,
+                 "ground"), Line(km, course.elevation)], 120.0),
+        Row("grade over 100 m, %", [Line(km, 100.0 * _over_hundred(course), "thin", steps=True)],
+            70.0, zero=True),
+        Row("speed that corners allow, km/h (up to 100)",
+            [Line(km, np.minimum(limit, 100.0), "thin")], 60.0, zero=True, low=0.0, high=100.0)]
     table = Table(("Stretch", "km", "ascent, m", "mean grade, %"), leg_rows(course, None),
-                  "Stretches between the marks")
-    return Chart("profile", "How steep, where?", {"data": data, "layout": layout}, table,
-                 note="Upright lines are the marks of the map. The lowest row includes the "
-                      "braking before each corner.")
+                  "Stretches between the marks", stretches=_stretches(course))
+    top, place = _steepest(course, min(500.0, 0.5 * course.length))
+    return Chart("profile", "How steep, where?", lambda look: plot(
+        look, kilometre_axis(course), rows, posts=posts(course), names=True), table,
+        f"Steepest from {kilometres(place)}: {_percent(top)} over 500 m; highest at "
+        f"{kilometres(course.distance[int(np.argmax(course.elevation))])}.",
+        note="Upright lines are the marks of the map. The lowest row includes the braking before "
+             "each corner.", kilometres=course.length / 1000.0)
+
+
+def _stretches(course: Course) -> list[tuple[float, float]]:
+    """Kilometres of the stretches between the marks."""
+    return [(a / 1000.0, b / 1000.0) for a, b in itertools.pairwise(legs(course)[0])]
+
+
+def _readings(course: Course, conditions: Conditions | None) -> dict[str, object]:
+    """Give what is said of a place: height, grade, and the wind where it is known."""
+    found = [Reading("height", course.elevation, "m"),
+             Reading("grade over 100 m", 100.0 * _over_hundred(course), "%", 1),
+             Reading("speed limit", np.where(course.speed_limit < _FREE, 3.6 * course.speed_limit,
+                                             np.nan), "km/h")]
+    if conditions is not None:
+        road = lay_road(course, conditions, course.distance)
+        found += [Reading("wind along the road", 3.6 * road.headwind, "km/h", 0,
+                          ("against you", "from behind")),
+                  Reading("wind across", 3.6 * np.abs(road.crosswind), "km/h")]
+    return read_out(course.distance, found)
 
 
 def _over_hundred(course: Course) -> NDArray[np.float64]:
@@ -277,7 +278,7 @@ def _corners(course: Course) -> list[Part]:
                   left=(0,))
     if not course.corners:
         return ["No corner on this course limits speed.", steep]
-    return [Table(("km", "", "turn", "radius, m", "km/h"), corner_rows(course.corners),
+    return [Table(("km", "corner", "turn", "radius, m", "km/h"), corner_rows(course.corners),
                   "Corners that may limit speed", left=(1, 2)),
             ("Speeds come from the radius of the line through the corner and the share of grip "
              "that the rider uses. A corner that is tighter or dirtier than the track shows, or "
@@ -309,43 +310,42 @@ def _left(course: Course, conditions: Conditions) -> float:
 
 def _wind(course: Course, conditions: Conditions, road: Road) -> Chart:
     km = course.distance / 1000.0
-    head, side = (3.6 * np.append(values, values[-1]) for values in
-                  (road.headwind, np.abs(road.crosswind)))
-    data = [{**line(km, head, "y", {"color": "@ink", "width": 1.3, "shape": "hv"},
-                    "wind along the road", "km/h"),
-             "meta": {"say": "wind along the road", "unit": "km/h",
-                      "signs": ["in the face", "from behind"]}},
-            line(km, side, "y", {"color": "@ink", "width": 1, "dash": "dot", "shape": "hv"},
-                 "wind across", "km/h")]
-    layout = {"height": 260, "margin": ALONG, "hovermode": False, "showlegend": False,
-              "meta": {"along": True, "print": (680, 160)}, "xaxis": axis(course),
-              "shapes": mark_rules(course),
-              "annotations": [*mark_letters(course), row_title("km/h at the rider")],
-              "yaxis": {"nticks": 5, "automargin": False, "zeroline": True,
-                        "zerolinecolor": "@ink", "zerolinewidth": 1}}
+    head, side = 3.6 * road.headwind, 3.6 * np.abs(road.crosswind)
     table = Table(("Stretch", "km", "ascent, m", "mean grade, %", "wind along, km/h",
                    "across, km/h"), leg_rows(course, conditions),
-                  "Stretches between the marks; wind in the face is positive")
-    return Chart("wind", "Where does the wind help, and where not?",
-                 {"data": data, "layout": layout}, table,
-                 note="Solid: along the road, in the face is up. Dotted: across it. As forecast "
-                      "for the start; a plan takes it as it is when the rider comes by.")
+                  "Stretches between the marks; head wind is positive",
+                  stretches=_stretches(course))
+    share = float(np.average(head > 0, weights=np.diff(course.distance)))
+    rows = [Row("km/h at the rider; head wind is up", [
+        Line(km, head, "ink", "along the road", steps=True),
+        Line(km, side, "thin dot-line", "across", steps=True)], 100.0, zero=True)]
+    return Chart("wind", "Where does the wind help, and where not?", lambda look: plot(
+        look, kilometre_axis(course), rows, posts=posts(course)), table,
+        f"Head wind on {100 * share:.0f} % of the course, up to {max(head.max(), 0.0):.0f} km/h; "
+        f"across up to {side.max():.0f} km/h.",
+        note="As forecast for the start; a plan takes the wind as it is when the rider comes by.",
+        kilometres=course.length / 1000.0)
 
 
 def _starts(starts: Sequence[StartTime]) -> Chart:
-    data = [{"type": "scatter", "mode": "lines+markers",
-             "x": [s.start.strftime("%Y-%m-%d %H:%M") for s in starts],
-             "y": [s.finish_time / 60.0 for s in starts],
-             "line": {"color": "@plan", "width": 1.6}, "marker": {"color": "@plan", "size": 6},
-             "text": [f"{s.start:%H:%M}: {clock(s.finish_time)}" for s in starts],
-             "hovertemplate": "%{text}<extra></extra>"}]
-    layout = {"height": 280, "showlegend": False, "xaxis": {"title": "start", "type": "date"},
-              "yaxis": {"title": "finish time, min", "nticks": 6}}
+    minutes = np.array([(s.start - starts[0].start).total_seconds() / 60.0 for s in starts])
+    times = np.array([s.finish_time for s in starts])
+    best = int(np.argmin(times))
+    ticks = tuple((float(m), f"{s.start:%H:%M}") for m, s in zip(minutes, starts, strict=True))
+
+    def draw(look: Look) -> Drawing:
+        marks = tuple((t, clock(t)) for t in clock_ticks(times.min(), times.max(), 5))
+        return plot(look, Axis(float(minutes[0]), max(float(minutes[-1]), 1.0), "start", ticks), [
+            Row("finish time", [Line(minutes, times, "plan"),
+                                Dots(minutes, times, "plan", filled=False),
+                                Dots(minutes[[best]], times[[best]], "plan", "diamond", 4.5)],
+                120.0, ticks=marks)])
     table = Table(START_HEADINGS, start_rows(starts), "Each start on its own best plan; ranges and "
                   "chances over the weather alone", left=(0,))
-    return Chart("starts", "When is the best time to start?", {"data": data, "layout": layout},
-                 table, note="Each start has a plan of its own, with the kit of today and the wind "
-                             "that is forecast for when the rider comes by.")
+    return Chart("starts", "When is the best time to start?", draw, table,
+                 f"The fastest start is {starts[best].start:%H:%M}, {clock(times[best])}.",
+                 note="Each start has a plan of its own, with the current kit and the wind that "
+                      "is forecast for when the rider comes by.")
 
 
 def _data(course: Course) -> list[Part]:

@@ -9,18 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from optimizer.report.along import (
-    ALONG,
-    axis,
-    legs,
-    line,
-    mark_letters,
-    mark_rules,
-    mean_over,
-    row_title,
-)
+from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
 from optimizer.report.fieldtest_page import impossible_sentences
 from optimizer.report.page import Chart, Points, Section, Table, render
+from optimizer.report.svg import Line, Mark, Row, forest, plot
 from optimizer.report.words import clock, listing, seconds, signed_seconds
 
 if TYPE_CHECKING:
@@ -41,17 +33,10 @@ _MUCH: Final = 10.0  # s of stops and brakes from which on they are worth a sent
 _OFF_PLAN: Final = 0.03  # of the planned power, on a stretch
 _HILLY, _STRETCH = 0.015, 400.0  # grade, m: what makes a climb
 _SURE: Final = 1.96
-_TITLES: Final = ("seconds lost so far, by cause", "power, W", "wind along the road, km/h",
-                  "reserve, kJ")
-_SHARE: Final = (0.34, 0.20, 0.16, 0.16)
 # Told apart by dash as well as by colour.
 _STYLES: Final = {
-    "wind and air": {"color": "@ink", "width": 1.2, "dash": "dot"},
-    "power": {"color": "@plan", "width": 1.8},
-    "drag and tyres": {"color": "@other", "width": 1.8},
-    "corners and brakes": {"color": "@ink", "width": 1.2, "dash": "dash"},
-    "stops": {"color": "@quiet", "width": 1.2},
-    "rest": {"color": "@quiet", "width": 1.2, "dash": "dot"}}
+    "wind and air": "ink dot-line", "power": "plan heavy", "drag and tyres": "other heavy",
+    "corners and brakes": "ink dash", "stops": "faint", "rest": "faint long"}
 
 
 def debrief_page(d: Debrief, name: str) -> str:
@@ -62,7 +47,8 @@ def debrief_page(d: Debrief, name: str) -> str:
         Section("change", "What to do next time", [Points([*next_time(d), *advice(d)])]),
         Section("model", "What the ride says of drag and power", _model(d)),
         Section("notes", "How it was compared", [Points(_method(d))])]
-    return render(name, sentences(d), sections, kicker="Plan against ride", foot=[_CAUTION])
+    return render(name, sentences(d), sections, kicker="Plan against ride", foot=[_CAUTION],
+                  along=_readings(d))
 
 
 # --- words, for the terminal as well --------------------------------------------------------
@@ -364,71 +350,58 @@ def split_rows(d: Debrief) -> list[tuple[str, ...]]:
 
 
 def _parts(d: Debrief) -> Chart:
-    causes = list(d.parts)
-    figure = {"data": [{"type": "bar", "orientation": "h", "y": causes[::-1],
-                        "x": [d.parts[cause] for cause in causes][::-1],
-                        "marker": {"color": "@plan"}}],
-              "layout": {"height": 280, "showlegend": False,
-                         "xaxis": {"title": "seconds lost (right) or won (left)",
-                                   "zeroline": True, "zerolinecolor": "@ink"},
-                         "yaxis": {"automargin": True}}}
-    table = Table(("cause", "seconds", ""), part_rows(d), "The parts add up to the whole",
-                  left=(0, 2))
-    return Chart("parts", "What cost the time?", figure, table,
-                 "Each cause is what it adds to a simulation of the plan, averaged over every "
-                 "order in which the causes can be put in. They add up to the whole.")
+    marks = [Mark(cause, value, min(value, 0.0), max(value, 0.0), bar=True,
+                  said=signed_seconds(value)) for cause, value in d.parts.items()]
+    table = Table(("cause", "seconds", "what stands behind it"), part_rows(d),
+                  "The parts add up to the whole", left=(0, 2))
+    most = max(d.parts, key=lambda cause: abs(d.parts[cause]))
+    word = "cost" if d.parts[most] > 0 else "won"
+    return Chart("parts", "What cost the time?", lambda look: forest(
+        look, marks, "seconds lost (right) or won (left)"), table,
+        f"{most[:1].upper()}{most[1:]} {word} most, {seconds(d.parts[most])}.",
+        note="Each cause is what it adds to a simulation of the plan, averaged over every order "
+             "in which the causes can be put in. They add up to the whole.")
 
 
 def _strip(d: Debrief) -> Chart:
     x, course = d.passage.distance / 1000.0, d.intended.course
     m = len(d.passage.power)
-    data = [line(x, lost, "y", _STYLES[cause], cause, "s", 1) for cause, lost in d.along.items()]
-    data += [
-        line(x, _held(d.planned_power), "y2", {"color": "@plan", "width": 1.6, "shape": "hv"},
-             "planned", "W"),
-        line(x, _held(_smooth(d.ridden_power, d.passage.distance)), "y2",
-             {"color": "@ink", "width": 1.2, "shape": "hv"}, "ridden", "W"),
-        line(x, 3.6 * _held(d.planned_headwind), "y3", {"color": "@plan", "width": 1.2},
-             "planned wind", "km/h"),
-        line(x, 3.6 * _held(d.headwind), "y3", {"color": "@ink", "width": 1.2}, "wind", "km/h"),
-        line(x, d.intended.reserve[:m + 1] / 1000.0, "y4", {"color": "@plan", "width": 1.2},
-             "planned reserve", "kJ", 1),
-        line(x, d.reserve / 1000.0, "y4", {"color": "@ink", "width": 1.6}, "reserve", "kJ", 1)]
-    layout: dict[str, Any] = {
-        "height": 720, "margin": ALONG, "hovermode": False, "showlegend": False,
-        "meta": {"along": True}, "xaxis": axis(course, "y4"), "shapes": mark_rules(course),
-        "annotations": [*mark_letters(course), *_ends(d)]}
-    top, gap = 1.0, (1.0 - sum(_SHARE)) / (len(_SHARE) - 1)
-    for k, (share, title) in enumerate(zip(_SHARE, _TITLES, strict=True)):
-        layout[f"yaxis{k + 1 if k else ''}"] = {
-            "domain": [max(top - share, 0.0), top], "automargin": False, "nticks": 4,
-            "showgrid": True, "gridcolor": "@rule", "gridwidth": 0.5, "zeroline": True,
-            "zerolinecolor": "@ink", "zerolinewidth": 0.8}
-        layout["annotations"].append(row_title(title, top))
-        top -= share + gap
-    return Chart("strip", "Where along the course?", {"data": data, "layout": layout},
-                 Table(("stretch", "planned", "ridden", "difference", "mostly"), split_rows(d),
-                       "By stretch", left=(0, 4)),
-                 "A line that rises loses time there. In colour: the plan; dark: the ride (power "
-                 "as a mean over some 500 m).")
+    rows = [
+        Row("seconds lost so far, by cause", [
+            Line(x, lost, _STYLES.get(cause, "ink thin"), cause)
+            for cause, lost in d.along.items()], 190.0, zero=True),
+        Row("power, W", [
+            Line(x, d.planned_power, "plan", "planned", steps=True),
+            Line(x, _smooth(d.ridden_power, d.passage.distance), "ink thin", "ridden", steps=True)],
+            90.0, zero=True, low=0.0),
+        Row("wind along the road, km/h; head wind is up", [
+            Line(x, 3.6 * d.planned_headwind, "plan", "planned", steps=True),
+            Line(x, 3.6 * d.headwind, "ink thin", "ridden", steps=True)], 70.0, zero=True),
+        Row("reserve (W′), kJ", [
+            Line(x, d.intended.reserve[:m + 1] / 1000.0, "plan", "planned"),
+            Line(x, d.reserve / 1000.0, "ink thin", "ridden")], 70.0, zero=True)]
+    edges, names = legs(course)
+    at = np.interp(edges, d.passage.distance, sum(d.along.values()))
+    lost = np.diff(at)
+    k = int(np.argmax(np.abs(lost)))
+    word = "lost" if lost[k] > 0 else "won"
+    return Chart("strip", "Where along the course?", lambda look: plot(
+        look, kilometre_axis(course), rows, posts=posts(course), names=True, ends=True),
+        Table(("stretch", "planned", "ridden", "difference", "mostly"), split_rows(d),
+              "Plan and ride between the marks", left=(0, 4)),
+        f"Most was {word} from {names[k]}: {signed_seconds(float(lost[k]))}.",
+        note="A line that rises loses time there. Ridden power is a mean over some 500 m.",
+        kilometres=course.length / 1000.0)
 
 
-def _ends(d: Debrief) -> list[dict[str, Any]]:
-    """Name the lines of causes at their ends, as far apart as it takes to read them."""
-    order = sorted(d.along, key=lambda cause: d.along[cause][-1])
-    span = max(float(np.ptp(list(d.along.values()))), 1.0)
-    out, last = [], -math.inf
-    for cause in order:
-        y = max(float(d.along[cause][-1]), last + 0.09 * span)
-        last = y
-        out.append({"x": d.passage.distance[-1] / 1000.0, "y": y, "xref": "x", "yref": "y",
-                    "text": cause, "showarrow": False, "xanchor": "right", "yanchor": "middle",
-                    "bgcolor": "@paper", "borderpad": 0, "font": {"color": "@ink"}})
-    return out
-
-
-def _held(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.append(values, values[-1])
+def _readings(d: Debrief) -> dict[str, Any]:
+    """Give what is said of a place."""
+    return read_out(d.passage.distance, [
+        Reading("so far", np.asarray(sum(d.along.values())), "s", 1, ("lost", "won")),
+        Reading("ridden", _smooth(d.ridden_power, d.passage.distance), "W"),
+        Reading("planned", d.planned_power, "W"),
+        Reading("wind along the road", 3.6 * d.headwind, "km/h", 0, ("against you", "from behind")),
+        Reading("reserve", d.reserve / 1000.0, "kJ", 1)], d.passage.time)
 
 
 def _smooth(values: NDArray[np.float64], distance: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -443,7 +416,14 @@ def _smooth(values: NDArray[np.float64], distance: NDArray[np.float64]) -> NDArr
 
 def _splits(d: Debrief) -> Table:
     return Table(("stretch", "planned", "ridden", "difference", "mostly"), split_rows(d),
-                 "Plan and ride between the marks", left=(0, 4))
+                 "Planned and ridden time by stretch", left=(0, 4), ident="stretches",
+                 stretches=_row_kilometres(d))
+
+
+def _row_kilometres(d: Debrief) -> list[tuple[float, float]]:
+    """Kilometres of the rows of `split_rows`."""
+    edges = legs(d.intended.course)[0] / 1000.0
+    return list(pairwise(edges.tolist()))[:len(split_rows(d))]
 
 
 def _model(d: Debrief) -> list[Part]:

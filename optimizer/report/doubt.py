@@ -1,34 +1,23 @@
-"""Figures that carry a doubt, in words and as forest plots."""
+"""Figures that carry an uncertainty, in words and as marks with their range."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from optimizer.report.svg import Mark
 
-__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "between", "forest", "plain", "span", "sure"]
+__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "between", "normal_mark", "plain", "span",
+           "sure"]
 
 NINE_IN_TEN = 1.645  # standard normal: from 5 to 95 %
 CLEAR = 0.95  # chance of a gain from which it is told from none
 
 
-@dataclass(frozen=True)
-class Mark:
-    """A value with the range that holds it nine times in ten; `leads` sets it off."""
-
-    label: str
-    value: float
-    low: float
-    high: float
-    leads: bool = False
-
-    @classmethod
-    def normal(cls, label: str, value: float, sd: float, *, leads: bool = False) -> Mark:
-        """From a standard deviation."""
-        return cls(label, value, value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd, leads)
+def normal_mark(label: str, value: float, sd: float, *, leads: bool = False,
+                sub: bool = False) -> Mark:
+    """Mark a value by its standard deviation, with the range that holds it nine times in ten."""
+    return Mark(label, value, value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd, leads=leads,
+                sub=sub)
 
 
 def amount(value: float, sd: float, unit: str = "") -> str:
@@ -68,32 +57,3 @@ def plain(value: float, digits: int) -> str:
     """Write a number to `digits` with a true minus sign, and no minus before a zero."""
     text = f"{value:.{digits}f}"
     return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")
-
-
-
-def forest(marks: Sequence[Mark], axis: str) -> dict[str, Any]:
-    """Draw marks with their ranges as a plotly figure, the first on top."""
-    y = list(range(len(marks)))
-    data = [
-        {"type": "scatter", "mode": "lines", "hoverinfo": "skip",
-         "x": [v for mark in marks for v in (mark.low, mark.high, None)],
-         "y": [v for k in y for v in (k, k, None)], "line": {"color": "@ink", "width": 1.2}},
-        {"type": "scatter", "mode": "markers", "x": [mark.value for mark in marks], "y": y,
-         "text": [f"{mark.label}: {span(mark.low, mark.high)}" for mark in marks],
-         "hovertemplate": "%{text}<extra></extra>",
-         "marker": {"size": [9 if mark.leads else 7 for mark in marks],
-                    "symbol": ["diamond" if mark.leads else "circle" for mark in marks],
-                    "color": ["@plan" if mark.leads else "@paper" for mark in marks],
-                    "line": {"width": 1.4, "color": ["@plan" if mark.leads else "@ink"
-                                                     for mark in marks]}}}]
-    return {"data": data, "layout": {
-        "height": 80 + 22 * len(marks), "margin": {"l": 200, "r": 12, "t": 8, "b": 44},
-        "xaxis": {"title": axis, "rangemode": "tozero", "zeroline": True, "zerolinecolor": "@ink",
-                  "zerolinewidth": 1},
-        "yaxis": {"tickvals": y, "ticktext": [_shortened(mark.label) for mark in marks],
-                  "range": [len(marks) - 0.4, -0.6], "ticks": "", "showline": False,
-                  "tickfont": {"color": "@ink"}, "automargin": True}}}
-
-
-def _shortened(name: str, most: int = 38) -> str:
-    return name if len(name) <= most else name[:most - 1].rstrip() + "…"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from optimizer.report.page import Chart, Points, Section, Table, render
+from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
 from optimizer.ride.field_test import LEAST_ROLLING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from optimizer.report.page import Part
+    from optimizer.report.svg import Drawing, Look
     from optimizer.ride.comparison import Comparison
     from optimizer.ride.field_test import FieldTest
 
@@ -218,31 +220,26 @@ def _compared(comparisons: Sequence[Comparison]) -> list[Part]:
              f"{_signed(c.low)} to {_signed(c.high)}",
              f"{c.percent_low:+.1f} to {c.percent_high:+.1f} %".replace("-", "−"),
              _chance(c.chance_less), f"{c.smallest:.4f}") for c in comparisons]
-    table = Table(("", "change of CdA, m²", "95 % interval", "of CdA", "chance of less drag",
+    table = Table(("Setups", "change of CdA, m²", "95 % interval", "of CdA", "chance of less drag",
                    "shown four times in five, m²"), rows, "Changes between setups")
-    x = [c.change for c in comparisons]
-    figure = {"data": [{"type": "scatter", "mode": "markers", "x": x,
-                        "y": [f"{c.second} against {c.first}" for c in comparisons],
-                        "marker": {"color": "@plan", "size": 10},
-                        "error_x": {"type": "data", "symmetric": False, "color": "@plan",
-                                    "array": [c.high - c.change for c in comparisons],
-                                    "arrayminus": [c.change - c.low for c in comparisons]}}],
-              "layout": {"height": 120 + 50 * len(comparisons), "showlegend": False,
-                         "margin": {"l": 220},
-                         "xaxis": {"title": "change of CdA, m²; less drag to the left",
-                                   "zeroline": True, "zerolinecolor": "@ink"},
-                         "yaxis": {"automargin": True}}}
+    marks = [Mark(f"{c.second} against {c.first}", c.change, c.low, c.high, leads=True,
+                  said=_signed(c.change)) for c in comparisons]
+    real = [c for c in comparisons if c.low > 0.0 or c.high < 0.0]
+    finding = (f"{len(real)} of {len(comparisons)} changes can be told from none."
+               if len(comparisons) > 1 else
+               "The change can be told from none." if real else
+               "The change cannot be told from none.")
     drift = Points([f"drift {_signed(c.drift)} ± {1.96 * c.drift_sd:.4f} m² an hour; what the "
                     f"rider did not repeat from run to run: about {c.repeat:.4f} m²"
                     for c in comparisons])
-    return [Chart("change", "Is the change real?", figure, table,
-                  "Bars hold the change 19 times in 20; one that crosses zero tells nothing "
-                  "apart."), drift]
+    return [Chart("change", "Is the change real?", lambda look: forest(
+        look, marks, "change of CdA, m²; less drag to the left"), table, finding,
+        note="Lines are 95 % ranges; one that crosses zero tells nothing apart."), drift]
 
 
 def _drag(test: FieldTest) -> list[Part]:
-    table = Table(("", "value", "95 % interval", f"W at {_WATTS_AT:.0f} km/h"), drag_rows(test),
-                  f"Steady riding in still air of {test.air_density:.3f} kg/m³")
+    table = Table(("Quantity", "value", "95 % interval", f"W at {_WATTS_AT:.0f} km/h"),
+                  drag_rows(test), f"Steady riding in still air of {test.air_density:.3f} kg/m³")
     return [table, _trade_off(test)]
 
 
@@ -256,20 +253,21 @@ def _trade_off(test: FieldTest) -> Chart:
     ring = mean[:, None] + _ELLIPSE * ring
     crr = np.array([0.003, 0.004, 0.005, 0.006, 0.008])
     given = [test.drag_area_given(float(c)) for c in crr]
-    data: list[dict[str, Any]] = [
-        {"type": "scatter", "mode": "lines", "x": ring[1], "y": ring[0], "fill": "toself",
-         "fillcolor": "@plan-band", "line": {"color": "@plan", "width": 1}},
-        {"type": "scatter", "mode": "markers", "x": [mean[1]], "y": [mean[0]],
-         "marker": {"color": "@plan", "size": 8}}]
+
+    def draw(look: Look) -> Drawing:
+        return plot(look, Axis(0.98 * float(ring[1].min()), 1.02 * float(ring[1].max()), "Crr"), [
+            Row("CdA, m²", [
+                Outline(ring[1], ring[0], "plan"), Dots(mean[[1]], mean[[0]], "plan", "diamond")],
+                190.0)])
     table = Table(("Crr", "CdA, m²"), [(f"{c:.3f}", f"{m:.3f} ± {1.96 * s:.3f}")
                                        for c, (m, s) in zip(crr, given, strict=True)],
                   "CdA if Crr were known")
-    return Chart("trade-off", "Which CdA goes with which Crr?",
-                 {"data": data, "layout": {"height": 340, "showlegend": False,
-                                           "xaxis": {"title": "Crr"},
-                                           "yaxis": {"title": "CdA, m²"}}}, table,
-                 "The region holds both 19 times in 20. A long thin one means that the rides "
-                 "cannot tell them apart; ride slow and fast laps to tell them apart.")
+    tied = test.correlation < _TIED
+    return Chart("trade-off", "Which CdA goes with which Crr?", draw, table,
+                 "The rides cannot tell the two apart well." if tied else
+                 "The rides tell the two apart.",
+                 note="The region holds both 19 times in 20. A long thin one means that the rides "
+                      "cannot tell them apart; slow and fast laps would.")
 
 
 def _doubt(test: FieldTest) -> list[Part]:
@@ -287,21 +285,23 @@ def _residuals(test: FieldTest) -> Chart:
     start = np.cumsum([0.0, *(ride.length for ride in test.spec.rides)])[segments.ride]
     x = (start + 0.5 * (segments.node_distance[first] + segments.node_distance[first + 1])) / 1e3
     kept = np.isfinite(score)
-    data = [{"type": "scatter", "mode": "markers", "x": x[kept], "y": score[kept],
-             "marker": {"color": "@plan", "size": 4}, "name": "used"},
-            {"type": "scatter", "mode": "markers", "x": x[~kept], "y": np.zeros((~kept).sum()),
-             "marker": {"color": "@ink", "size": 7, "symbol": "x-thin-open"}, "name": "left out"}]
+    whole = float(sum(ride.length for ride in test.spec.rides)) / 1e3
+
+    def draw(look: Look) -> Drawing:
+        return plot(look, Axis(0.0, whole, "km, one ride after the other"), [Row(
+            "unexplained, in standard errors", [
+                Dots(x[kept], score[kept], "plan", size=1.8),
+                Dots(x[~kept], np.zeros(int((~kept).sum())), "ink", "cross", 3.0)],
+            120.0, zero=True)])
     worst = np.flatnonzero(kept)[np.argsort(-np.abs(score[kept]))[:10]]
     table = Table(("km", "standard errors"), [(f"{x[k]:.2f}", f"{score[k]:+.1f}".replace("-", "−"))
                                               for k in sorted(worst)],
                   "The ten largest residuals among what was used")
-    return Chart("residuals", "Does the balance hold all along?",
-                 {"data": data, "layout": {
-                     "height": 260, "showlegend": False,
-                     "xaxis": {"title": "km, one ride after the other"},
-                     "yaxis": {"title": "unexplained, in standard errors"}}}, table,
-                 "Points well above are losses that nothing explains, points well below are gifts. "
-                 "Crosses were left out.")
+    large = int((np.abs(score[kept]) > 3.0).sum())
+    return Chart("residuals", "Does the balance hold all along?", draw, table,
+                 f"{large} of {int(kept.sum())} stretches are off by more than 3 standard errors.",
+                 note="Points well above are losses that nothing explains, points well below are "
+                      "gifts. Crosses were left out.")
 
 
 def _left_out(test: FieldTest) -> list[Part]:

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.report.along import ALONG, axis, legs, line, mark_letters, mark_rules, row_title
+from optimizer.report.along import kilometre_axis, legs, posts
 from optimizer.report.page import Chart, Table
+from optimizer.report.svg import Line, Row, plot
+from optimizer.report.words import kilometres
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -78,20 +80,15 @@ def height_chart(course: Course) -> Chart | None:
     if own is None or course.height_error is None:
         return None
     km = course.distance / 1000.0
-    data = [line(km, course.elevation, "y", {"color": "@ink", "width": 1.4}, "terrain model", "m"),
-            line(km, own, "y", {"color": "@ink", "width": 1, "dash": "dot"}, "track", "m"),
-            line(km, apart, "y2", {"color": "@ink", "width": 1}, "track above model", "m")]
-    layout = {
-        "height": 360, "margin": ALONG, "hovermode": False, "showlegend": False,
-        "meta": {"along": True, "print": (680, 200)}, "xaxis": axis(course, anchor="y2"),
-        "shapes": mark_rules(course),
-        "annotations": [*mark_letters(course), row_title("height, m"),
-                        row_title("track above model, m (middle difference taken out)", 0.36)],
-        "yaxis": {"domain": [0.46, 1.0], "nticks": 5, "automargin": False},
-        "yaxis2": {"domain": [0.0, 0.36], "nticks": 4, "automargin": False, "zeroline": True,
-                   "zerolinecolor": "@ink", "zerolinewidth": 1}}
+    rows = [Row("height, m", [Line(km, course.elevation, "ink", "terrain model"),
+                              Line(km, own, "thin dot-line", "track")], 120.0),
+            Row("track above model, m (middle difference taken out)", [Line(km, apart, "thin")],
+                70.0, zero=True)]
     table = Table(HEADINGS, height_rows(course), "Heights by terrain model and by track; ± is half "
                   "of the 90 % range, for the model")
-    return Chart("heights", "Do track and terrain model agree?", {"data": data, "layout": layout},
-                 table, note="Solid: the terrain model, which the plan uses. Dotted: the track's "
-                             "own heights, cleaned. Below: their difference.")
+    worst = int(np.argmax(np.abs(apart)))
+    return Chart("heights", "Do track and terrain model agree?", lambda look: plot(
+        look, kilometre_axis(course), rows, posts=posts(course)), table,
+        f"They differ most at {kilometres(course.distance[worst])}: {_off(apart[worst])}.",
+        note="The plan uses the terrain model. The track's own heights are cleaned.",
+        kilometres=course.length / 1000.0)

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.kit.compare import CAUSES
-from optimizer.report.doubt import Mark, forest
+from optimizer.report.along import Reading, kilometre_axis, posts, read_out
 from optimizer.report.page import Chart, Folded, Section, Table, render
+from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
     at_most,
     clock,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
     from optimizer.kit.weighing import Weighing
+    from optimizer.report.svg import Drawing, Look
 
 __all__ = ["basket", "compare_lead", "compare_page", "cost_of", "days", "kit_lead", "kit_page",
            "landmarks", "mind", "why_rows"]
@@ -175,13 +177,17 @@ def purchase_table(weighing: Weighing, currency: str, most: int = 40) -> Table:
 
 
 def _purchase_chart(weighing: Weighing) -> Chart:
-    marks = [Mark(f"{listing(p.items)}, {money(p.spend)}", p.seconds, p.low, p.high)
-             for p in weighing.purchases]
+    marks = [Mark(f"{listing(p.items)}, {money(p.spend)}", p.seconds, p.low, p.high,
+                  said=span(p.low, p.high)) for p in weighing.purchases]
+    first = weighing.purchases[0] if weighing.purchases else None
+    finding = "Nothing can be bought on its own." if first is None else (
+        f"{listing(first.items)} gives most for the money: {span(first.low, first.high)} for "
+        f"{money(first.spend, weighing.choice.currency)}.")
     return Chart("purchases", "What does one purchase save?",
-                 forest(marks, "s saved against what is owned"),
-                 purchase_table(weighing, weighing.choice.currency),
-                 "Each purchase alone, most seconds for the money on top; the line holds nine "
-                 "days in ten.")
+                 lambda look: forest(look, marks, "seconds saved against the current kit"),
+                 purchase_table(weighing, weighing.choice.currency), finding,
+                 note="Each purchase on its own, most seconds for the money on top; the line is "
+                      "the 90 % range.")
 
 
 def stage_table(weighing: Weighing, currency: str) -> Table:
@@ -203,28 +209,31 @@ def worth_table(weighing: Weighing, currency: str, most: int = 10) -> Table:
 
 
 def _frontier_chart(weighing: Weighing) -> Chart:
-    choice = weighing.choice
+    choice, chosen = weighing.choice, weighing.chosen
     behind = {rival.kit.items: rival for rival in weighing.rivals}
-    x = [kit.spend for kit in choice.frontier]
-    y = [choice.owned.finish_time - kit.finish_time for kit in choice.frontier]
-    known = [(kit.spend, behind[kit.items].behind) for kit in choice.frontier
+    x = np.array([kit.spend for kit in choice.frontier])
+    y = np.array([choice.owned.finish_time - kit.finish_time for kit in choice.frontier])
+    known = [(kit.spend, *behind[kit.items].behind) for kit in choice.frontier
              if kit.items in behind]
-    top = choice.owned.finish_time - weighing.chosen.finish_time
-    data = [
-        {"type": "scatter", "mode": "lines", "x": [s for s, _ in known] + [
-            s for s, _ in reversed(known)], "y": [top - b[0] for _, b in known] + [
-            top - b[2] for _, b in reversed(known)], "fill": "toself", "hoverinfo": "skip",
-         "fillcolor": "@other-band", "line": {"width": 0}, "name": "nine days in ten"},
-        {"type": "scatter", "mode": "lines", "x": x, "y": y, "name": "frontier",
-         "line": {"color": "@other", "width": 1.4, "shape": "hv"}},
-        {"type": "scatter", "mode": "markers", "x": [weighing.chosen.spend], "y": [top],
-         "name": "chosen", "marker": {"color": "@plan", "size": 11, "symbol": "diamond"}}]
-    layout = {"xaxis": {"title": f"spent, {choice.currency}"},
-              "yaxis": {"title": "seconds saved against what is owned"}, "showlegend": False}
-    return Chart("frontier", "What does more money buy?", {"data": data, "layout": layout},
+    top = choice.owned.finish_time - chosen.finish_time
+    end = 1.04 * max(float(x[-1]), 1.0)
+
+    def draw(look: Look) -> Drawing:
+        spent, low, _, high = np.array(known).T if known else np.zeros((4, 0))
+        return plot(look, Axis(0.0, end, f"spent, {choice.currency}"), [Row(
+            "seconds faster than the current kit", [
+                Band(spent, top - high, top - low, "other"),
+                Line([*x, end], y, "other", steps=True),
+                Dots([chosen.spend], [top], "plan", "diamond", 5.0),
+                Note(chosen.spend, top, "chosen", "strong",
+                     "end" if chosen.spend > 0.5 * end else "start", 11.0)],
+            190.0, zero=True, high=1.1 * float(y.max(initial=1.0)))])
+    return Chart("frontier", "What does more money buy?", draw,
                  frontier_table(weighing, landmarks(choice.frontier)),
-                 "Time saved against money spent; the band holds nine days in ten, as lost on "
-                 "the chosen set (diamond) on the same day.")
+                 f"The chosen kit costs {money(chosen.spend, choice.currency)} and saves "
+                 f"{seconds(top)}.",
+                 note="Time saved against money spent; the band is the 90 % range of what is lost "
+                      "on the chosen kit (diamond) on the same day.")
 
 
 # --- comparing ------------------------------------------------------------------------------
@@ -269,7 +278,7 @@ def compare_page(job: Job, result: Comparison) -> str:
         [(name, kilometres(distance), *(
             f"{clock(run.arrival[k])} ({clock(run.low[k])} to {clock(run.high[k])})"
             for run in result.runs)) for k, (name, distance) in enumerate(result.places)],
-        "Arrival, and the range of nine days in ten", ident="splits", tools=True)
+        "Arrival, with its 90 % range", ident="splits", tools=True)
     won = [Section(f"why-{n}", f"{d.first} against {d.second}", [
         Table(*why_rows(result, d),
               "Seconds of the finish time that the forces of each stretch are worth; − is won. "
@@ -277,29 +286,39 @@ def compare_page(job: Job, result: Comparison) -> str:
         for n, d in enumerate(result.differences)]
     return render(f"Sets for {job.name}", compare_lead(job, result), [
         Section("splits-section", "Splits", [splits]),
-        Section("won", "Where seconds are won", [_won_chart(result)]), *won,
+        Section("won", "Where seconds are won", [_won_chart(job, result)]), *won,
         Section("sets", "The sets", [Table(
             ("Set", f"Cost, {job.currency}", "Items"),
             [(run.name, money(run.kit.spend), ", ".join(run.kit.items) or "as it stands")
              for run in result.runs], left=(0, 2)), _CAUTION])],
-        kicker="Comparison", foot=list(job.assumptions))
+        kicker="Comparison", foot=list(job.assumptions), along=_readings(result))
 
 
-def _won_chart(result: Comparison) -> Chart:
-    first = result.runs[0]
-    km = (first.plan.distance / 1000.0).tolist()
-    styles = ("solid", "dash", "dot", "dashdot")
-    data = [{"type": "scatter", "mode": "lines", "x": km, "name": run.name,
-             "y": (first.plan.time - run.plan.time).tolist(),
-             "line": {"color": "@plan" if n == 0 else "@other", "width": 1.6,
-                      "dash": styles[n % len(styles)]},
-             "meta": {"say": run.name, "unit": "s", "digits": 1}}
-            for n, run in enumerate(result.runs[1:])]
-    layout = {"xaxis": {"title": "km"}, "yaxis": {"title": f"seconds ahead of {first.name}"},
-              "meta": {"along": True}, "showlegend": len(data) > 1}
+_STYLES = ("plan", "other dash", "ink dot-line", "ink long")
+
+
+def _won_chart(job: Job, result: Comparison) -> Chart:
+    first, others = result.runs[0], result.runs[1:]
+    km = first.plan.distance / 1000.0
+    rows = [Row(f"seconds ahead of {first.name}", [
+        Line(km, first.plan.time - run.plan.time, _STYLES[n % len(_STYLES)], run.name)
+        for n, run in enumerate(others)], 150.0, zero=True)]
     table = Table(("Place", *(f"{d.first}" for d in result.differences)),
                   [(name, *(signed_seconds(-float(d.at[p])) for d in result.differences))
                    for p, (name, _) in enumerate(result.places)],
                   f"On the clock against {first.name}; − is ahead")
-    return Chart("won", f"How far ahead of {first.name}?", {"data": data, "layout": layout}, table,
-                 "Seconds ahead on the clock, along the course, each set on its own best plan.")
+    ahead = {run.name: float(first.plan.time[-1] - run.plan.time[-1]) for run in others}
+    best = max(ahead, key=lambda name: ahead[name])
+    finding = (f"{best} is {seconds(ahead[best])} ahead of {first.name} at the finish."
+               if ahead[best] > 0 else f"No other set is ahead of {first.name} at the finish.")
+    return Chart("ahead", f"How far ahead of {first.name}?", lambda look: plot(
+        look, kilometre_axis(job.course), rows, posts=posts(job.course), names=True, ends=True),
+        table, finding, note="On the clock, each set on its own best plan.",
+        kilometres=job.course.length / 1000.0)
+
+
+def _readings(result: Comparison) -> dict[str, object]:
+    first = result.runs[0]
+    return read_out(first.plan.distance, [
+        Reading(run.name, first.plan.time - run.plan.time, "s", 1, ("ahead", "behind"))
+        for run in result.runs[1:]], first.plan.time)

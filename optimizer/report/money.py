@@ -9,13 +9,17 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.report.page import Chart, Folded, Table
+from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, span
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from optimizer.evidence import Effect
     from optimizer.job import ItemWorth, Result
     from optimizer.kit import Item, KitSet
     from optimizer.report.page import Part
+    from optimizer.report.svg import Drawing, Look
 
 _NINE_IN_TEN, _ONE_SIDE = 1.645, 1.282  # standard normal: 95 % and 90 % points
 _FEW = 3  # items that the first screen names
@@ -23,7 +27,7 @@ _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 16  # rows of the forest plot that fit on paper
 
-__all__ = ["advice", "frontier", "frontier_data", "last_money", "ledger", "money_parts",
+__all__ = ["advice", "frontier", "frontier_data", "kept_kit", "last_money", "ledger", "money_parts",
            "told_apart"]
 
 
@@ -33,6 +37,9 @@ def advice(result: Result) -> Markup:
     best, owned = choice.best, choice.owned
     saved = owned.finish_time - best.finish_time
     new = [name for name in best.items if name not in owned.items]
+    if kept_kit(result):
+        return Markup("The kit of the earlier plan: {}.").format(
+            listing(best.items) or "your current kit")
     if not catalogue.items:
         return Markup("No kit to choose from was named.")
     if not new:
@@ -89,14 +96,20 @@ def _in_short(result: Result, names: list[str]) -> str:
 
 
 def money_parts(result: Result) -> list[Part]:
-    """Give the section on money."""
+    """Give the section on money; after a choice made earlier there is only the kit itself."""
     choice = result.choice
-    parts: list[Part] = [_basket(result)]
+    parts: list[Part] = [_basket(result)] if choice.best.items else [
+        "You ride your current kit."]
     if len(choice.frontier) > 1:
         parts += [frontier(result), _picker(result)]
     if result.worth:
         parts.append(ledger(result))
-    return parts + _left_out(result)
+    return parts + ([] if kept_kit(result) else _left_out(result))
+
+
+def kept_kit(result: Result) -> bool:
+    """Whether the kit was settled by an earlier plan, so that nothing was chosen here."""
+    return result.choice.planned == 1 and bool(result.job.catalogue.items)
 
 
 def _left_out(result: Result) -> list[Part]:
@@ -105,9 +118,9 @@ def _left_out(result: Result) -> list[Part]:
     rows = sorted(result.choice.left_out, key=lambda row: -worth.get(row[0], 0.0))
     if not rows:
         return []
-    head = Table(("Left out", "Why"), rows[:_HEAD], "What is not in the best set, and why; what "
-                 "would save most by itself stands first", ident="left-out")
-    rest = Table(("Left out", "Why"), rows[_HEAD:], "What else is not in the best set, and why")
+    head = Table(("Not chosen", "Why"), rows[:_HEAD], "What is not in the best kit, and why; what "
+                 "would save most on its own stands first", ident="left-out")
+    rest = Table(("Not chosen", "Why"), rows[_HEAD:], "What else is not in the best kit, and why")
     return [head, Folded(f"{len(rows) - _HEAD} more", [rest])] if rest.rows else [head]
 
 
@@ -124,10 +137,10 @@ def _basket(result: Result) -> Table:
         rows.append((name, item.place, _price(item), span(row.low, row.high) if row else None,
                      seconds(without[name]) if name in without else None,
                      effect.basis if effect else "", _caution(item)))
-    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves by itself",
-                  "The best set without it is slower by", "Rests on", "Mind"), rows,
-                 f"The best set for {money(choice.budget, choice.currency)}. Gains overlap, so "
-                 "they do not add up to the whole; each range holds the gain nine times in ten.",
+    return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
+                  "The best kit without it is slower by", "Evidence", "Caution"), rows,
+                 f"The best kit for {money(choice.budget, choice.currency)}. Gains overlap, so "
+                 "they do not add up to the whole; ranges are 90 % ranges.",
                  ident="basket")
 
 
@@ -151,65 +164,68 @@ def _caution(item: Item) -> str:
 
 
 def frontier(result: Result) -> Chart:
-    """Draw money against time; every point is a set."""
+    """Draw money against time; every point is a kit that no cheaper one beats."""
     choice = result.choice
-    sets = choice.frontier
+    sets, best = choice.frontier, choice.best
     x = np.array([kit.spend for kit in sets])
     y = np.array([choice.owned.finish_time - kit.finish_time for kit in sets])
-    top = float(max(x[-1], choice.budget)) * 1.04
-    chosen = [kit.items == choice.best.items for kit in sets]
-    told = told_apart(result)
-    small = 10 if len(sets) < _CROWD else 5
-    data = [
-        {"type": "scatter", "mode": "lines", "x": [*x, top], "y": [*y, y[-1]],
-         "line": {"color": "@other", "width": 1.2, "shape": "hv"}, "hoverinfo": "skip"},
-        {"type": "scatter", "mode": "markers", "x": x, "y": y,
-         "text": [f"{money(kit.spend, choice.currency)}: {clock(kit.finish_time)}" for kit in sets],
-         "hovertemplate": "%{text}<extra></extra>",
-         "marker": {"size": [15 if this else small for this in chosen], "line": {
-             "color": ["@plan" if this else "@other" for this in chosen], "width": 1.6},
-             "color": ["@plan" if this else "@paper" if apart else "@other"
-                       for this, apart in zip(chosen, told, strict=True)],
-             "opacity": 1, "symbol": ["diamond" if this else "circle" for this in chosen]}},
-    ]
-    annotations = [{
-        "x": choice.best.spend, "y": choice.owned.finish_time - choice.best.finish_time,
-        "text": "best set", "showarrow": False, "yshift": 18, "font": {"color": "@plan"}}]
-    if choice.budget <= top:
-        annotations.append({"x": choice.budget, "y": 0.02, "yref": "paper", "text": "budget ",
-                            "showarrow": False, "xanchor": "right", "yanchor": "bottom",
-                            "font": {"color": "@quiet"}})
-    annotations.append({
-        "x": 0, "y": 1, "xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": "bottom",
-        "text": "s saved against what is owned", "showarrow": False, "font": {"color": "@quiet"}})
-    layout = {
-        "height": 330, "annotations": annotations, "margin": {"l": 44, "r": 12, "t": 26, "b": 44},
-        "meta": {"print": (330, 150)},
-        "xaxis": {"title": f"spent, {choice.currency}", "range": [-0.02 * top, top],
-                  "tickformat": ","},
-        "yaxis": {"rangemode": "tozero"},
-        "shapes": [{"type": "line", "xref": "x", "yref": "paper", "x0": choice.budget,
-                    "x1": choice.budget, "y0": 0, "y1": 1,
-                    "line": {"color": "@quiet", "dash": "dash", "width": 1}}]}
+    told = np.array(told_apart(result))
+    chosen = np.array([kit.items == best.items for kit in sets])
+    top = frontier_top(result)
+    saved = choice.owned.finish_time - best.finish_time
+
+    def draw(look: Look) -> Drawing:
+        size = 3.6 if len(sets) < _CROWD and not look.small else 2.2
+        return plot(look, Axis(0.0, top, f"spent, {choice.currency}"), [Row(
+            "seconds faster than the current kit", [
+                Line([*x, top], y, "other", steps=True),
+                Dots(x[told & ~chosen], y[told & ~chosen], "other", size=size, filled=False),
+                Dots(x[~told & ~chosen], y[~told & ~chosen], "other", size=size),
+                Dots(x[chosen], y[chosen], "plan", "diamond", 5.0),
+                Note(best.spend, saved, "best kit", "strong",
+                     "end" if best.spend > 0.5 * top else "start", 11.0),
+                Upright(choice.budget, "budget")], 190.0, zero=True, low=0.0,
+            high=1.12 * float(y.max(initial=1.0)))])
     rows = [(money(kit.spend), clock(kit.finish_time), seconds(gain) if gain > 0 else "–",
-             "yes" if told else "≈", listing(kit.items) or "as owned")
-            for kit, gain, told in zip(sets, y, told_apart(result), strict=True)]
-    return Chart("frontier", "What does more money buy?", {"data": data, "layout": layout},
-                 Table((f"Spent, {choice.currency}", "Finish", "Saved", "Told from the best",
-                        "Set"), rows, "Sets that no cheaper set beats", ident="frontier-table",
-                       left=(4,)),
-                 note="Each point is a set that no cheaper one beats. Choose a point, here or "
-                      "with the slider below, to see what is in it. The evidence cannot tell the "
-                      "filled points from the best set.")
+             "best kit" if this else "clear" if apart else "≈",
+             listing(kit.items) or "current kit")
+            for kit, gain, apart, this in zip(sets, y, told, chosen, strict=True)]
+    return Chart("frontier", "What does more money buy?", draw,
+                 Table((f"Spent, {choice.currency}", "Finish", "Saved", "Difference from the best",
+                        "Kit"), rows, "Best kit at every price", ident="frontier-table",
+                       left=(4,)), _frontier_finding(result, x, y, saved),
+                 note="Each point is a kit that no cheaper one beats. Filled: not clearly slower "
+                      "than the best kit within the budget.", half=True)
 
 
-def frontier_data(result: Result) -> list[dict[str, object]]:
-    """Give the sets of the frontier to the script of the page."""
+def frontier_top(result: Result) -> float:
+    """Money at the right end of the picture."""
+    return float(max(result.choice.frontier[-1].spend, result.choice.budget)) * 1.04 or 1.0
+
+
+def _frontier_finding(result: Result, x: NDArray[np.float64], y: NDArray[np.float64],
+                      saved: float) -> str:
+    """Say what the first half of the gain costs."""
+    if saved <= 0.0:
+        return "No kit within the budget is faster than the current one."
+    half = float(x[np.flatnonzero(y >= 0.5 * saved)[0]])
+    first = ("costs nothing" if half == 0.0 else
+             f"costs {money(half)} of the {money(result.choice.best.spend)}")
+    return (f"The best kit within the budget saves {seconds(saved)}; the first half of that "
+            f"{first} {result.choice.currency}.".replace("nothing " + result.choice.currency,
+                                                         "nothing"))
+
+
+def frontier_data(result: Result) -> dict[str, object]:
+    """Give the kits of the frontier to the script of the page."""
     owned = result.choice.owned
-    return [{"spend": money(kit.spend, result.choice.currency), "finish": clock(kit.finish_time),
-             "saved": seconds(owned.finish_time - kit.finish_time), "told": told,
-             "items": _described(result, kit)}
-            for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)]
+    return {"top": frontier_top(result), "sets": [
+        {"amount": kit.spend, "spend": money(kit.spend, result.choice.currency),
+         "finish": clock(kit.finish_time), "seconds": owned.finish_time - kit.finish_time,
+         "saved": seconds(owned.finish_time - kit.finish_time),
+         "told": told or kit.items == result.choice.best.items,
+         "best": kit.items == result.choice.best.items, "items": _described(result, kit)}
+        for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)]}
 
 
 def _described(result: Result, kit: KitSet) -> list[str]:
@@ -219,52 +235,32 @@ def _described(result: Result, kit: KitSet) -> list[str]:
 
 def _picker(result: Result) -> Markup:
     choice = result.choice
-    best = next((k for k, kit in enumerate(choice.frontier) if kit.items == choice.best.items), 0)
-    return Markup('<div class="screen pick"><label for="set">A set of the frontier, by what it '
-                  'costs</label><input type="range" id="set" min="0" max="{}" step="1" '
+    return Markup('<div class="pick" id="pick" hidden><label for="set">What would this much '
+                  'money buy?</label><input type="range" id="set" min="0" max="{}" step="any" '
                   'value="{}"><div id="set-says" aria-live="polite"></div></div>',
-                  ).format(len(choice.frontier) - 1, best)
+                  ).format(f"{frontier_top(result):g}", f"{choice.best.spend:g}")
 
 
 # --- ledger ---------------------------------------------------------------------------------
 
 
 def ledger(result: Result) -> Chart:
-    """Draw as a forest plot what each item saves by itself, with the evidence under it."""
+    """Draw what each item saves on its own, with the evidence under it."""
     rows = sorted(result.worth, key=lambda row: (-row.seconds, row.item))
     chosen = set(result.choice.best.items)
-    y = list(range(len(rows)))
-    low, high = min(0.0, *(row.low for row in rows)), max(0.0, *(row.high for row in rows))
-    room = 0.04 * (high - low)
-    inside = [row.item in chosen for row in rows]
-    data = [{"type": "scatter", "mode": "lines", "hoverinfo": "skip",
-             "x": [v for row in rows for v in (row.low, row.high, None)],
-             "y": [v for k in y for v in (k, k, None)], "line": {"color": "@ink", "width": 1.2}},
-            {"type": "scatter", "mode": "markers", "x": [row.seconds for row in rows], "y": y,
-             "text": [f"{row.item}: {span(row.low, row.high)}" for row in rows],
-             "hovertemplate": "%{text}<extra></extra>",
-             "marker": {"size": 10, "opacity": 1,
-                        "symbol": ["diamond" if this else "circle" for this in inside],
-                        "color": ["@plan" if this else "@paper" for this in inside],
-                        "line": {"width": 1.6,
-                                 "color": ["@plan" if this else "@other" for this in inside]}}}]
-    layout = {
-        "height": 70 + 21 * len(rows),
-        "meta": {"print": (330, 60 + 14 * len(rows)) if len(rows) <= _ON_PAPER else (0, 0)},
-        "margin": {"l": 190, "r": 12, "t": 8, "b": 44},
-        "xaxis": {"title": "s saved by itself", "zeroline": True, "zerolinecolor": "@ink",
-                  "zerolinewidth": 1, "range": [low - room, high + room]},
-        "yaxis": {"tickvals": y, "ticktext": [_shortened(row.item) for row in rows],
-                  "range": [len(rows) - 0.4, -0.6], "ticks": "", "showline": False,
-                  "tickfont": {"color": "@ink"}, "automargin": True}}
+    marks = [Mark(row.item, row.seconds, row.low, row.high, leads=row.item in chosen,
+                  said=span(row.low, row.high)) for row in rows]
+    clear = sum(row.low > 0 for row in rows)
+    first = max(rows, key=lambda row: row.low)
+    finding = (f"{first.item} saves most for sure, {span(first.low, first.high)}; {clear} of "
+               f"{len(rows)} items are a clear gain." if clear else
+               f"None of {len(rows)} items is a clear gain.")
     return Chart("ledger", "What is each item worth, and how sure is that?",
-                 {"data": data, "layout": layout}, _ledger_table(result, rows),
-                 note="Mark: the expected gain. Line: where it lies nine times in ten. A line that "
-                      "crosses zero may be no gain at all. Filled diamonds are in the best set.")
-
-
-def _shortened(name: str, most: int = 30) -> str:
-    return name if len(name) <= most else name[:most - 1].rstrip() + "…"
+                 lambda look: forest(look, marks, "seconds saved, each item on its own"),
+                 _ledger_table(result, rows), finding,
+                 note="Mark: the expected gain. Line: its 90 % range. A line that crosses zero "
+                      "may be no gain at all. Diamonds are in the best kit.",
+                 half=len(rows) <= _ON_PAPER)
 
 
 def _ledger_table(result: Result, rows: list[ItemWorth]) -> Table:
@@ -277,9 +273,9 @@ def _ledger_table(result: Result, rows: list[ItemWorth]) -> Table:
                       span(row.low, row.high), _price_per_second(item, row), _verdict(row),
                       _evidence(effect), "yes" if row.item in chosen else "no"))
     return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",
-                  "nine times in ten", f"{result.choice.currency} per s", "Told from nothing",
-                  "Evidence", "In the set"), cells,
-                 "Each item by itself on top of what is owned, on its own best plan",
+                  "90 % range", f"{result.choice.currency} per s", "Clear gain",
+                  "Evidence", "In the kit"), cells,
+                 "Each item on its own on top of the current kit, on its own best plan",
                  ident="ledger-table", tools=True)
 
 

@@ -1,113 +1,7 @@
 "use strict";
-// Draws the charts in the colours of the page and gives tables their tools.
+// Gives tables their tools, and other scripts of the page their data.
 const kitpace = (() => {
   const store = JSON.parse(document.getElementById("store").textContent);
-  const root = document.documentElement;
-  const dark = matchMedia("(prefers-color-scheme: dark)");
-  const listeners = [];
-  let printing = false;
-
-  const palette = () => {
-    const side = dark.matches && !printing ? "dark" : "light";
-    const style = getComputedStyle(root);
-    return (name) => style.getPropertyValue(`--${side}-${name}`).trim();
-  };
-
-  const coloured = (value, colour) => {
-    if (typeof value === "string") return value[0] === "@" ? colour(value.slice(1)) : value;
-    if (Array.isArray(value)) {
-      return typeof value[0] === "number" ? value : value.map((item) => coloured(item, colour));
-    }
-    if (value === null || typeof value !== "object") return value;
-    return Object.fromEntries(Object.entries(value).map(([k, v]) => [k, coloured(v, colour)]));
-  };
-
-  const layoutOf = (figure, colour, narrow) => {
-    const font = getComputedStyle(document.body).getPropertyValue("--figures");
-    const axis = {
-      fixedrange: true, showgrid: false, zeroline: false, showline: true, ticks: "outside",
-      ticklen: 4, tickangle: 0, nticks: printing ? 5 : 0, linecolor: colour("quiet"), tickcolor: colour("quiet"), linewidth: 1,
-      tickfont: { color: colour("quiet") }, automargin: true,
-      title: { font: { color: colour("quiet"), size: printing || narrow ? 11 : 13 }, standoff: 8 },
-    };
-    const layout = {
-      height: 320, showlegend: false, dragmode: false, hovermode: "closest",
-      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
-      margin: narrow ? { l: 44, r: 8, t: 12, b: 40 } : { l: 60, r: 12, t: 12, b: 44 },
-      font: { family: font, size: printing || narrow ? 11 : 13, color: colour("ink") },
-      hoverlabel: {
-        bgcolor: colour("paper"), bordercolor: colour("ink"),
-        font: { family: font, color: colour("ink") },
-      },
-      ...figure.layout,
-    };
-    for (const key of Object.keys(layout).concat("xaxis", "yaxis")) {
-      if (!/^[xy]axis\d*$/.test(key)) continue;
-      const own = layout[key] || {};
-      const title = typeof own.title === "string" ? { text: own.title } : own.title || {};
-      layout[key] = { ...axis, ...own, title: { ...axis.title, ...title } };
-    }
-    return layout;
-  };
-
-  const draw = (div) => {
-    const colour = palette();
-    const figure = coloured(store.charts[div.dataset.chart], colour);
-    const [paper, tall] = (figure.layout.meta || {}).print || [680, 0];
-    const width = printing ? paper : div.clientWidth;
-    const layout = layoutOf(figure, colour, width < 560);
-    if (printing) Object.assign(layout, { width, height: tall || layout.height });
-    return Plotly.react(div, figure.data, layout,
-      { displayModeBar: false, responsive: !printing, doubleClick: false, showTips: false });
-  };
-
-  const shown = (div) => !div.closest(".screen");
-  const divs = [...document.querySelectorAll(".plot[data-chart]")];
-  const drawn = new Set();
-  const tell = () => listeners.forEach((listener) => listener());
-  const drawAll = (which) => {
-    which.forEach((div) => { drawn.add(div); draw(div); });
-    tell();
-  };
-
-  // The library lies zipped in the page. Its text runs only if the page's policy knows its hash.
-  let unpacked;
-  const library = () => { unpacked = unpacked || unpack(); return unpacked; };
-  const unpack = async () => {
-    const packed = atob(document.getElementById("library").textContent);
-    const bytes = new Uint8Array(packed.length);
-    for (let k = 0; k < packed.length; k += 1) bytes[k] = packed.charCodeAt(k);
-    const plain = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
-    const text = await new Response(plain).text();
-    // Its maps, unused here, add a style that the policy refuses, unless it is there already.
-    for (const [, id] of text.matchAll(/getElementById\("([0-9a-f]{64})"\)/g)) {
-      document.head.append(Object.assign(document.createElement("style"), { id }));
-    }
-    const script = document.createElement("script");
-    script.textContent = text;
-    document.head.append(script);
-  };
-
-  const undrawn = () => {
-    divs.forEach((div) => {
-      div.textContent = "This browser cannot draw the chart; the table has its figures.";
-      div.nextElementSibling.open = true;
-    });
-  };
-
-  // A chart is drawn when it comes near the screen, so that the page answers at once.
-  const watch = () => {
-    const observer = new IntersectionObserver((entries) => {
-      const near = entries.filter((entry) => entry.isIntersecting).map((entry) => entry.target);
-      near.forEach((div) => observer.unobserve(div));
-      if (!near.length) return;
-      library().then(() => drawAll(near.filter((div) => !drawn.has(div))), undrawn);
-    }, { rootMargin: "200px" });
-    divs.forEach((div) => {
-      div.style.minHeight = `${div.dataset.height}px`;
-      observer.observe(div);
-    });
-  };
 
   const say = (text) => {
     const place = document.getElementById("status");
@@ -197,6 +91,7 @@ const kitpace = (() => {
 
   const equip = (table) => {
     [...table.tHead.rows[0].cells].forEach((cell, column) => {
+      if (!cell.textContent.trim()) return;
       cell.replaceChildren(button(cell.textContent, () => sortBy(table, column)));
     });
     const bar = document.createElement("div");
@@ -208,19 +103,6 @@ const kitpace = (() => {
   };
 
   document.querySelectorAll("table[data-tools]").forEach(equip);
-  if (divs.length) {
-    watch();
-    const again = (which) => { if (window.Plotly) drawAll(which); };
-    dark.addEventListener("change", () => again([...drawn]));
-    addEventListener("beforeprint", () => { printing = true; again(divs.filter(shown)); });
-    addEventListener("afterprint", () => { printing = false; again(divs); });
-    // Charts that nobody scrolls to can be printed all the same.
-    const later = window.requestIdleCallback || ((action) => setTimeout(action, 500));
-    later(() => library().catch(undrawn));
-  }
 
-  return {
-    data: store.page, charts: store.charts, save, button,
-    onDraw: (listener) => { listeners.push(listener); listener(); },
-  };
+  return { data: store.page, along: store.along, save, button };
 })();

@@ -1,34 +1,33 @@
 """One self-contained page: text, tables and charts that work offline and escape what they show.
 
 Parts of a section are values: a `str` is a paragraph (escaped), `Markup` a fragment that the
-caller vouches for, and `Points`, `Table`, `Chart`, `Folded` say themselves what they are. Colours
-in a chart are names, so that it follows light, dark and print: "@ink", "@quiet" (secondary text),
-"@rule" (thin lines), "@paper", "@plan" and "@other" (the two accents), "@plan-band" and
-"@other-band" (their doubt).
+caller vouches for, and `Points`, `Table`, `Chart`, `Folded` say themselves what they are. Charts
+are SVG in the page, there before any script runs; scripts only lay something over them.
 """
 
 from __future__ import annotations
 
 import base64
-import gzip
 import hashlib
 import json
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
-from importlib.util import find_spec
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.report.svg import drawn
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
+
+    from optimizer.report.svg import Drawing, Look
 
 __all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "asset", "bare",
            "render", "script_json"]
@@ -40,7 +39,8 @@ class Table:
 
     Columns of figures stand right, others left; `left` overrides that. `ident` gives the table
     an anchor and, with `tools`, buttons that sort, copy and save it as CSV. `stretches` are the
-    kilometres (from, to) of the rows, so that the place marked in the charts is marked here.
+    kilometres (from, to) of the rows, so that a row and its stretch in the charts light each
+    other.
     """
 
     headings: Sequence[str]
@@ -54,20 +54,25 @@ class Table:
 
 @dataclass(frozen=True)
 class Chart:
-    """A plotly figure {data, layout} that answers `question`, with its figures as a table.
+    """A picture that answers `question`, with its figures as a table.
 
-    `note` says in a sentence what is to be seen; it is also what a screen reader is told.
-    Charts with `meta: {"along": True}` in their layout and km from the start as x share one
-    cursor; traces with `meta: {"say": name, "unit": unit, "digits": 0}` are read out at it.
-    `meta: {"print": (width, height)}` sizes a chart on paper, in pixels of a page 680 wide;
-    (0, 0) leaves it out there.
+    Attributes
+    ----------
+    draw : gives the picture at one width
+    finding : what is to be seen, in a sentence; it is also what a screen reader is told
+    note : how to read the picture
+    kilometres : length of the course, in a picture that lies along it; 0 for others
+    half : whether half the width of a sheet is enough for it
     """
 
     ident: str
     question: str
-    figure: Mapping[str, Any]
+    draw: Callable[[Look], Drawing]
     table: Table
+    finding: str
     note: str = ""
+    kilometres: float = 0.0
+    half: bool = False
 
 
 @dataclass(frozen=True)
@@ -99,8 +104,8 @@ class Section:
 
 def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Section], *,
            opening: Markup | str = "", kicker: str = "", foot: Sequence[str | Markup] = (),
-           language: str = "en", data: Mapping[str, Any] | None = None, script: str = "",
-           style: str = "") -> str:
+           language: str = "en", along: Mapping[str, Any] | None = None,
+           data: Mapping[str, Any] | None = None, script: str = "", style: str = "") -> str:
     """Give the whole page as HTML.
 
     Parameters
@@ -109,24 +114,19 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     opening : the picture above them
     kicker : small line above the title
     foot : paragraphs at the end
+    along : what is read out at a place of the course, as `optimizer.report.along.read_out` gives it
     data : values for `script`, which finds them as `kitpace.data`
     script, style : of this page alone, trusted
     """
-    charts = [chart for section in sections for chart in _charts(section.parts)]
-    scripts = [asset("page.js")]
-    if any(chart.figure.get("layout", {}).get("meta", {}).get("along") for chart in charts):
-        scripts.append(asset("along.js"))
-    if script:
-        scripts.append(script)
+    scripts = [asset("page.js"), *([asset("along.js")] if along else []),
+               *([script] if script else [])]
     styles = asset("page.css") + asset("picture.css") + style
-    store = {"charts": {chart.ident: _figure(chart.figure) for chart in charts},
-             "page": dict(data or {})}
+    store = {"along": along, "page": dict(data or {})}
     return _settled(_template().render(
         title=title, kicker=kicker, opening=opening, lead=[lead] if isinstance(lead, str) else lead,
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
-        library=_library().packed if charts else "",
-        policy=_policy(scripts, styles, charts=bool(charts))))
+        policy=_policy(scripts, styles)))
 
 
 def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
@@ -138,7 +138,7 @@ def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
         '<meta name="generator" content="kitpace">\n'
         "<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n<main>{body}</main>\n"
         "</body>\n</html>\n",
-    ).format(language=language, policy=_policy((), style, charts=False), title=title,
+    ).format(language=language, policy=_policy((), style), title=title,
              style=_trusted(style), body=body))
 
 
@@ -194,29 +194,25 @@ def _body(part: Part) -> Markup:
 
 
 def _chart(chart: Chart) -> Markup:
-    """Figure with its question, the drawing place and the table below."""
-    height = int(chart.figure.get("layout", {}).get("height", 320))
+    """Figure with its question, what is to be seen, the picture and the table below."""
+    note = Markup('<p class="note">{}</p>').format(chart.note) if chart.note else ""
+    finding = Markup('<p class="finding">{}</p>').format(chart.finding) if chart.finding else ""
+    table = chart.table if chart.table.caption else replace(chart.table, caption=chart.question)
     return Markup(
-        '<figure class="chart{paper}" id="{ident}" aria-labelledby="{ident}-q">'
-        '<figcaption><h3 id="{ident}-q">{question}</h3>{note}</figcaption>'
-        '<div class="plot" role="img" data-chart="{ident}" data-height="{height}" '
-        'aria-label="{label}"></div>'
+        '<figure class="chart{half}" id="{ident}" aria-labelledby="{ident}-q">'
+        '<figcaption><h3 id="{ident}-q">{question}</h3>{finding}</figcaption>{picture}{note}'
         "<details><summary>The same in figures</summary>{table}</details></figure>",
-    ).format(ident=chart.ident, question=chart.question, height=height, paper=_on_paper(chart),
-             note=Markup("<p>{}</p>").format(chart.note) if chart.note else "",
-             label=f"Chart. {chart.question} {chart.note} A table with the figures follows.",
-             table=_table(chart.table))
-
-
-def _on_paper(chart: Chart) -> str:
-    """Class of a chart by its width on paper."""
-    width = (chart.figure.get("layout", {}).get("meta") or {}).get("print", (680, 0))[0]
-    return " screen" if width == 0 else " half" if width < 400 else ""
+    ).format(ident=chart.ident, question=chart.question, finding=finding, note=note,
+             half=" half" if chart.half else "", table=_table(table),
+             picture=drawn(chart.ident, chart.draw, chart.question,
+                           f"{chart.finding} A table with the figures follows.".strip(),
+                           kilometres=chart.kilometres))
 
 
 _LONG = 40  # characters of a cell that needs room
-_ROW_HEADING = Markup('<th scope="row"{}>{}</th>')
-_CELL = Markup("<td{}>{}</td>")
+_FEW_COLUMNS = 3  # that a phone holds side by side
+_ROW_HEADING = Markup('<th role="rowheader" scope="row"{}{}>{}</th>')
+_CELL = Markup('<td role="cell"{}{}>{}</td>')
 _FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,34}|–|under .*|)")
 
 
@@ -229,27 +225,32 @@ def _holds_figures(cells: Sequence[object]) -> bool:
 
 
 def _table(table: Table) -> Markup:
-    """Table in a region that scrolls by itself on a narrow screen."""
+    """Table in a frame that scrolls by itself; on a phone its rows are stacked entries."""
     columns = range(len(table.headings))
     right = [k not in table.left and _holds_figures([row[k] for row in table.rows])
              for k in columns]
     kind = [Markup(' class="n"') if right[k] else Markup(' class="long"')
             if any(len(_cell(row[k])) > _LONG for row in table.rows) else "" for k in columns]
+    named = [Markup(' data-h="{}"').format(heading) for heading in table.headings]
     head = Markup("").join(
-        Markup('<th scope="col"{}>{}</th>').format(kind[k], table.headings[k]) for k in columns)
+        Markup('<th role="columnheader" scope="col"{}>{}</th>').format(kind[k], table.headings[k])
+        for k in columns)
     rows = Markup("").join(
-        Markup("<tr{}>{}</tr>").format(_stretch(table, number), Markup("").join(
+        Markup('<tr role="row"{}>{}</tr>').format(_stretch(table, number), Markup("").join(
             (_ROW_HEADING if k == 0 else _CELL).format(
-                kind[k], row[k] if isinstance(row[k], Markup) else _cell(row[k]))
+                kind[k], named[k] if k else "",
+                row[k] if isinstance(row[k], Markup) else _cell(row[k]))
             for k in columns))
         for number, row in enumerate(table.rows))
     return Markup(
-        '{caption}<div class="scroll" role="region" tabindex="0" aria-label="{name}">'
-        '<table{ident}{tools} aria-label="{name}"><thead><tr>{head}</tr></thead>'
-        "<tbody>{rows}</tbody></table></div>",
+        '{caption}<div class="scroll" role="group" tabindex="0" aria-label="{name}">'
+        '<table role="table"{ident}{tools}{wide} aria-label="{name}">'
+        '<thead role="rowgroup"><tr role="row">{head}</tr></thead>'
+        '<tbody role="rowgroup">{rows}</tbody></table></div>',
     ).format(name=table.caption or "Table", head=head, rows=rows,
              ident=Markup(' id="{}"').format(table.ident) if table.ident else "",
              tools=Markup(" data-tools") if table.tools else "",
+             wide=Markup(' class="stacks"') if len(table.headings) > _FEW_COLUMNS else "",
              caption=Markup('<p class="caption">{}</p>').format(table.caption)
              if table.caption else "")
 
@@ -269,38 +270,7 @@ def _cell(value: object) -> str:
     return str(value)
 
 
-def _charts(parts: Sequence[Part]) -> list[Chart]:
-    found: list[Chart] = []
-    for part in parts:
-        if isinstance(part, Chart):
-            found.append(part)
-        elif isinstance(part, Folded):
-            found += _charts(part.parts)
-    return found
-
-
 # --- safety -----------------------------------------------------------------------------
-
-_MARKUP_OF_PLOTLY = re.compile(r"<(?!br>|extra>|/extra>)")
-
-
-def _figure(figure: Mapping[str, Any]) -> dict[str, Any]:
-    """Figure whose texts plotly shows as they are written.
-
-    Plotly reads a few tags in any text; all but line breaks and `<extra>` are made harmless.
-    """
-    def clean(value: Any) -> Any:
-        if isinstance(value, str):
-            return _MARKUP_OF_PLOTLY.sub("&lt;", value.replace("&", "&amp;"))
-        if isinstance(value, dict):
-            return {key: clean(item) for key, item in value.items()}
-        if isinstance(value, list):
-            return [clean(item) for item in value]
-        return value
-
-    cleaned: dict[str, Any] = clean(_plain(figure))
-    return cleaned
-
 
 def _plain(value: Any) -> Any:  # noqa: PLR0911
     """Values of JSON from numpy and tuples; numbers to seven digits, nan and inf as None."""
@@ -336,39 +306,19 @@ def _digits(values: NDArray[np.float64]) -> list[float | int | None]:
             for number, there in zip(rounded.tolist(), known.tolist(), strict=True)]
 
 
-def _policy(scripts: Sequence[str], styles: str, *, charts: bool) -> str:
+def _policy(scripts: Sequence[str], styles: str) -> str:
     """Content policy: nothing from outside, only these scripts and styles, by their hash.
 
-    Plotly adds an empty style element and fills it rule by rule, hence the hash of nothing.
     A `style="..."` attribute does not work in such a page; use a class and `style` of `render`.
     """
-    allowed = [*map(_hash, scripts), *([_library().digest] if charts else [])]
     return "; ".join([
-        "default-src 'none'", "script-src " + (" ".join(allowed) or "'none'"),
-        "style-src " + " ".join(map(_hash, [styles, ""] if charts else [styles])),
-        "img-src data:", "base-uri 'none'", "form-action 'none'"])
+        "default-src 'none'", "script-src " + (" ".join(map(_hash, scripts)) or "'none'"),
+        f"style-src {_hash(styles)}", "img-src data:", "base-uri 'none'", "form-action 'none'"])
 
 
 def _hash(text: str) -> str:
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
-
-
-class _Library(NamedTuple):
-    """The library that draws: zipped, as base64, and the hash of its text for the policy."""
-
-    packed: Markup
-    digest: str
-
-
-@cache
-def _library() -> _Library:
-    """Pack the script that comes with the plotly package, to a third of its size."""
-    spec = find_spec("plotly")
-    assert spec is not None  # noqa: S101 - it is installed with this package
-    text = Path(str(spec.origin)).with_name("package_data").joinpath("plotly.min.js").read_bytes()
-    packed = base64.b64encode(gzip.compress(text, 6, mtime=0)).decode("ascii")
-    return _Library(_trusted(packed), _hash(text.decode("utf-8")))
 
 
 @cache

@@ -1,6 +1,6 @@
-// Frontier, card and printing of the plan's page.
+// Kit for an amount of money, card and printing of the plan's page.
 (() => {
-  const { frontier } = kitpace.data;
+  const { top, sets } = kitpace.data.frontier;
   const pick = document.getElementById("set");
   const says = document.getElementById("set-says");
 
@@ -10,28 +10,63 @@
     return made;
   };
 
+  // The best kit that an amount of money buys, as a ring on its point in the picture.
+  const chosen = () => sets.filter((kit) => kit.amount <= Number(pick.value) + 1e-9).pop() || sets[0];
+  const rings = [];
+  const ring = (kit) => rings.forEach(({ circle, x, y }) => {
+    circle.setAttribute("cx", x(kit.amount));
+    circle.setAttribute("cy", y(kit.seconds));
+  });
   const describe = () => {
-    const kit = frontier[Number(pick.value)];
+    const kit = chosen();
     const list = document.createElement("ul");
     kit.items.forEach((item) => list.append(element("li", item)));
+    const verdict = kit.best ? " This is the best kit within the budget."
+      : kit.told ? "" : " The difference from the best kit is not clear.";
     says.replaceChildren(
-      element("p", `For ${kit.spend}: ${kit.finish}, ${kit.saved} saved.${
-        kit.told ? "" : " The evidence cannot tell it from the best set."}`), list);
+      element("p", `For ${kit.spend}: ${kit.finish}, ${kit.saved} faster.${verdict}`), list);
     pick.setAttribute("aria-valuetext", `${kit.spend}: ${kit.finish}`);
+    ring(kit);
   };
 
-  if (pick) {
+  if (pick && sets.length > 1) {
+    document.getElementById("pick").hidden = false;
+    const frame = document.querySelector("#frontier .drawn");
+    const highest = Number(frame.querySelector("svg").dataset.high);
+    frame.querySelectorAll("svg").forEach((svg) => {
+      const [left, right, up, down] = ["left", "right", "top", "bottom"].map(
+        (side) => Number(svg.dataset[side]));
+      const circle = document.createElementNS("http://www.w3.org/2000/svg", "circle");
+      circle.setAttribute("class", "ring");
+      circle.setAttribute("r", 8);
+      svg.append(circle);
+      rings.push({ circle, x: (value) => left + (value / top) * (right - left),
+        y: (value) => down - (value / highest) * (down - up) });
+    });
+    // The slider lies below the axis of the picture, whichever width is shown.
+    const align = () => {
+      const svg = [...frame.querySelectorAll("svg")].find((one) => one.clientWidth > 0);
+      if (!svg) return;
+      const scale = svg.clientWidth / svg.viewBox.baseVal.width;
+      const [left, right] = [Number(svg.dataset.left), Number(svg.dataset.right)];
+      pick.style.marginLeft = `${left * scale - 8}px`;
+      pick.style.width = `${(right - left) * scale + 16}px`;
+    };
+    new ResizeObserver(align).observe(frame);
+    align();
+    frame.addEventListener("click", (event) => {
+      const svg = [...frame.querySelectorAll("svg")].find((one) => one.clientWidth > 0);
+      const box = svg.getBoundingClientRect();
+      const at = ((event.clientX - box.left) / box.width) * svg.viewBox.baseVal.width;
+      const [left, right] = [Number(svg.dataset.left), Number(svg.dataset.right)];
+      const amount = ((at - left) / (right - left)) * top;
+      const near = sets.reduce((best, kit) =>
+        (Math.abs(kit.amount - amount) < Math.abs(best.amount - amount) ? kit : best));
+      pick.value = near.amount;
+      describe();
+    });
     pick.addEventListener("input", describe);
     describe();
-    const plot = document.querySelector('.plot[data-chart="frontier"]');
-    kitpace.onDraw(() => {
-      if (!plot.on || plot.dataset.listens) return;
-      plot.dataset.listens = "yes";
-      plot.on("plotly_click", (event) => {
-        pick.value = String(event.points[0].pointNumber);
-        describe();
-      });
-    });
   }
 
   const card = document.getElementById("card");

@@ -10,15 +10,16 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.report.card import card_csv, card_fragment, hill_rules
-from optimizer.report.course_map import course_map, letters
+from optimizer.report.course_map import letters, mapped
 from optimizer.report.doubt import NINE_IN_TEN
 from optimizer.report.held import held_parts
-from optimizer.report.money import advice, frontier_data, last_money, money_parts
+from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.ribbon import range_rule, ribbon
 from optimizer.report.stated import stated
-from optimizer.report.strip import strip, value_of_energy, where_won
+from optimizer.report.strip import readings, strip, value_of_energy, where_won
+from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data
 from optimizer.report.weather import steady
 from optimizer.report.words import (
@@ -34,7 +35,7 @@ from optimizer.report.words import (
 )
 
 if TYPE_CHECKING:
-    from optimizer.job import Result, SetSplits
+    from optimizer.job import Result, Sensitivity, SetSplits
     from optimizer.pacing import Block
     from optimizer.report.page import Part
 
@@ -50,7 +51,8 @@ def plan_page(result: Result, *, change: str = "") -> str:
     job = result.job
     sections = [
         Section("sure", "How fast, and how sure", _sure(result)),
-        Section("kit", "What to buy, and what not", money_parts(result)),
+        Section("kit", "The kit" if kept_kit(result) else "What to buy, and what not",
+                money_parts(result)),
         Section("ride", "How to ride it", _ride(result)),
         Section("time", "Where time is won", _time(result)),
         Section("try", "Try other kit and wind", try_it(result)),
@@ -64,10 +66,11 @@ def plan_page(result: Result, *, change: str = "") -> str:
     return render(
         job.name, _lead(result, change), sections, kicker=kicker,
         opening=_opening(result), foot=[_FOOT],
+        along=readings(result),
         script="\n".join(map(asset, ("plan_page.js", "replan.js", "try_it.js"))),
         data={"frontier": frontier_data(result), "card": card_csv(result),
               "tryIt": try_it_data(result)},
-        style=asset("plan_page.css") + asset("card.css"))
+        style=asset("plan_page.css") + asset("map.css") + asset("card.css"))
 
 
 # --- first screen ---------------------------------------------------------------------------
@@ -85,9 +88,11 @@ def _opening(result: Result) -> Markup:
 def _lead(result: Result, change: str) -> list[Markup]:
     """Answer three questions: how fast, what to buy, how to ride."""
     answers = [("How fast", _fast(result)),
-               ("What changed", Markup("{}").format(change)) if change else
+               ("What changed", Markup("{} {}").format(change, advice(result)
+                if kept_kit(result) else "")) if change else
                ("What to buy", Markup("{}{} {}").format(
-                   advice(result), last_money(result), _left_out(result))),
+                   advice(result), last_money(result),
+                   "" if kept_kit(result) else _left_out(result))),
                ("How to ride", _manner(result))]
     return [Markup('<strong class="ask">{}</strong> {}').format(*answer) for answer in answers]
 
@@ -95,10 +100,9 @@ def _lead(result: Result, change: str) -> list[Markup]:
 def _fast(result: Result) -> Markup:
     """Say how sure the time is, and that no plan beats it."""
     times = stated(result)
-    known = [row for row in result.sensitivities if math.isfinite(row.doubt_seconds)]
-    most = max(known, key=lambda row: row.doubt_seconds, default=None)
-    moves = "" if most is None or most.doubt_seconds < 0.5 else (
-        f" {most.name} moves it most, ± {seconds(NINE_IN_TEN * most.doubt_seconds)}.")
+    most = max(result.sensitivities, key=_half_range, default=None)
+    moves = "" if most is None or _half_range(most) < 0.5 else (
+        f" {most.name} moves it most, ± {seconds(_half_range(most))}.")
     return Markup("{}; 90 % range {} to {}.{} In this model no plan is faster by more than {}."
                   ).format(clock(times.finish), clock(times.low), clock(times.high), moves,
                            at_most(result.plan.gap))
@@ -166,46 +170,37 @@ def _sure(result: Result) -> list[Part]:
 
 
 def _sensitivities(result: Result) -> Chart:
-    """Bars of the doubt in the finish time, input by input, largest first."""
-    def weight(k: int) -> float:
-        row = result.sensitivities[k]
-        return row.doubt_seconds if math.isfinite(row.doubt_seconds) else 0.0
-    order = sorted(range(len(result.sensitivities)), key=lambda k: -weight(k))
-    rows = [result.sensitivities[k] for k in order]
-    known = [row for row in rows if row.doubt_seconds >= _VISIBLE]
-    y = list(range(len(known)))
-    data = [{"type": "bar", "orientation": "h", "y": y, "width": 0.5,
-             "x": [2 * row.doubt_seconds for row in known],
-             "base": [-row.doubt_seconds for row in known],
-             "marker": {"color": "@plan-band", "line": {"color": "@plan", "width": 1}},
-             "text": [f"± {seconds(row.doubt_seconds)}" for row in known],
-             "textposition": "outside", "textfont": {"color": "@ink"}, "cliponaxis": False,
-             "constraintext": "none",
-             "hoverinfo": "skip"}]
-    most = 1.25 * max((row.doubt_seconds for row in known), default=1.0)
-    layout = {
-        "height": 70 + 30 * len(known), "meta": {"print": (330, 50 + 15 * len(known))},
-        "margin": {"l": 150, "r": 90, "t": 8, "b": 44},
-        "xaxis": {"title": "s on the finish time", "zeroline": True, "zerolinecolor": "@ink",
-                  "zerolinewidth": 1, "range": [-most, most]},
-        "yaxis": {"tickvals": y, "ticktext": [f"{row.name}" for row in known],
-                  "range": [len(known) - 0.4, -0.6], "ticks": "", "showline": False,
-                  "tickfont": {"color": "@ink"}, "automargin": True}}
+    """Draw what each input's uncertainty does to the finish time, largest first."""
+    rows = sorted(result.sensitivities, key=lambda row: -_half_range(row))
+    known = [row for row in rows if _half_range(row) >= _VISIBLE]
+    marks = [Mark(row.name, 0.0, -_half_range(row), _half_range(row), bar=True,
+                  said=f"± {seconds(_half_range(row))}") for row in known]
     table = Table(
-        ("Input", "Change", "Adds", "Doubt of the input", "is worth"),
+        ("Input", "Change", "Adds", "Uncertainty of the input", "90 % range of the time"),
         [(row.name, row.change, signed_seconds(row.seconds), row.doubt or "not stated",
-          f"± {seconds(row.doubt_seconds)}" if math.isfinite(row.doubt_seconds) else "–")
-         for row in rows], "Each from a plan of its own", ident="sensitivity-table", left=(0, 1, 3))
-    return Chart("sensitivity", "What moves the time most?", {"data": data, "layout": layout},
-                 table, note="One standard deviation of each input, up or down, by itself.")
+          f"± {seconds(_half_range(row))}" if math.isfinite(row.doubt_seconds) else "–")
+         for row in rows], "Each from a plan of its own; the uncertainty of an input is one "
+        "standard error, what it does to the time a 90 % range", ident="sensitivity-table",
+        left=(0, 1, 3))
+    finding = (f"{known[0].name} moves the time most, ± {seconds(_half_range(known[0]))}."
+               if known else "No input with a stated uncertainty moves the time.")
+    return Chart("sensitivity", "What moves the time most?",
+                 lambda look: forest(look, marks, "seconds on the finish time, 90 % range"),
+                 table, finding, half=True)
+
+
+def _half_range(row: Sensitivity) -> float:
+    """Half of the 90 % range that an input's uncertainty gives the time [s]; 0 where not known."""
+    return NINE_IN_TEN * row.doubt_seconds if math.isfinite(row.doubt_seconds) else 0.0
 
 
 # --- how to ride ----------------------------------------------------------------------------
 
 
 def _ride(result: Result) -> list[Part]:
-    return [strip(result), _map(result), *_even(result), *_hills(result), *_positions(result),
-            _blocks(result), _splits(result), card_fragment(result), *held_parts(result)]
+    return [strip(result), mapped(result.job.course, steady(result)), *_even(result),
+            *_hills(result), *_positions(result), _blocks(result), _splits(result),
+            card_fragment(result), *held_parts(result)]
 
 
 def _even(result: Result) -> list[Part]:
@@ -247,25 +242,13 @@ def _hills(result: Result) -> list[Part]:
     return [f"In every block, ride {listing(rules)}."] if rules else []
 
 
-def _map(result: Result) -> Part:
-    drawing = course_map(result.job.course, steady(result))
-    if not drawing:
-        return ""
-    marks = result.job.course.marks
-    key = Markup("").join(
-        Markup("<li><b>{}</b> {}, {}</li>").format(letter, mark.name, kilometres(mark.distance))
-        for letter, mark in zip(letters(len(marks)), marks, strict=True))
-    return Markup('<figure class="mapped"><figcaption><h3>Where is that?</h3></figcaption>'
-                  '<div>{}<ol class="key">{}</ol></div></figure>').format(drawing, key)
-
-
 def _blocks(result: Result) -> Table:
     blocks, plan = result.rideable, result.plan
     cp = result.day.rider.critical_power
     several = len({block.position for block in blocks.blocks}) > 1
     rows = []
     for block in blocks.blocks:
-        t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
+        t0, t1 = stated(result).at([block.start, block.end])
         rows.append((place_words(block.place), f"{block.start / 1000:.1f}", watts(block.power),
                      f"{100 * block.power / cp:.0f} %", clock(t1 - t0), clock(t1),
                      f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",

@@ -5,13 +5,12 @@ Everything lies over the same kilometres. Marks are posts that run through all r
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.along import legs, mean_over
+from optimizer.report.along import legs, mean_over, posts
 from optimizer.report.course_map import letters
 from optimizer.report.doubt import plain
 from optimizer.report.stated import stated
@@ -19,6 +18,7 @@ from optimizer.report.svg import (
     WIDTHS,
     Area,
     Drawing,
+    Heads,
     Look,
     Scale,
     area,
@@ -26,6 +26,7 @@ from optimizer.report.svg import (
     drawn,
     el,
     group,
+    heads,
     levels,
     look_for,
     nice_ticks,
@@ -48,27 +49,15 @@ if TYPE_CHECKING:
 
 __all__ = ["range_rule", "ribbon"]
 
-_LONGEST_NAME = 26  # letters of a mark's name that are drawn
 _FEATHERS = {True: 12, False: 30}  # along the course, on a phone and elsewhere
 _STRONG = 6.0  # m/s of wind at the rider from which feathers grow no longer
 _CALM = 0.4  # m/s, below which there is a dot instead
 
 
-@dataclass(frozen=True)
-class _Post:
-    """A place with what is written at its head and foot."""
-
-    x: float
-    letter: str
-    name: str
-    time: str
-    place: str
-
-
 def ribbon(result: Result) -> Markup:
     """Draw the ride, with a list of the marks for where their names do not fit."""
     course = result.job.course
-    short = [width for width in WIDTHS if _heads(result, look_for(width)) is None]
+    short = [width for width in WIDTHS if not _heads(result, look_for(width)).named]
     names = {1000.0: "for-wide", 680.0: "for-middle", 350.0: "for-narrow"}
     at = stated(result).at
     key = Markup("").join(
@@ -133,74 +122,26 @@ def range_rule(low: float, time: float, high: float, title: str) -> Markup:
 
 
 def _draw(result: Result, look: Look) -> Drawing:
-    course = result.job.course
-    km = Scale(0.0, course.length, look.left, look.width - look.right)
-    posts = _posts(result, km)
-    heads = _heads(result, look)
-    parts: list[Markup] = []
-    y = look.size
-    if posts:
-        lines, centres = heads if heads is not None else (
-            np.zeros(len(posts), dtype=np.int64), np.array([post.x for post in posts]))
-        count = int(lines.max()) + 1
-        parts += [_head(post, float(centre), y + float(line) * look.line,
-                        named=heads is not None)
-                  for post, line, centre in zip(posts, lines, centres, strict=True)]
-        post_tops = y + lines * look.line + 0.35 * look.size
-        y += count * look.line
-    else:
-        post_tops = np.zeros(0)
-    top = y
-    bars, y = _bars(result, look, km, y + 0.6 * look.line)
-    wind, y = _wind(result, look, km, y + 0.4 * look.line)
-    ground, y = _ground(result, look, km, y + 0.4 * look.line)
-    foot, bottom = _feet(result, posts, look, km, y)
-    uprights = Markup("").join(
-        el("path", d=f"M{post.x:.1f},{a:.1f}V{y + 5:.1f}", cls="post")
-        for post, a in zip(posts, post_tops, strict=True))
-    ends = Markup("").join(el("path", d=f"M{x:.1f},{top:.1f}V{y + 5:.1f}", cls="post end")
+    km = _kilometres(result, look)
+    top = _heads(result, look)
+    y = top.height + 0.3 * look.line
+    bars, end = _bars(result, look, km, y)
+    wind, end = _wind(result, look, km, end + 0.4 * look.line)
+    ground, end = _ground(result, look, km, end + 0.4 * look.line)
+    foot, bottom = _feet(result, look, km, end)
+    ends = Markup("").join(el("path", d=f"M{x:.1f},{y:.1f}V{end + 5:.1f}", cls="post end")
                            for x in (km.start, km.end))
-    return Drawing(bottom, Markup("").join([group(uprights, ends, cls="posts"), *parts, bars,
-                                            wind, ground, foot]),
-                   Area(km.start, km.end, top, y))
+    return Drawing(bottom, Markup("").join([
+        group(top.uprights(end + 5.0), ends, cls="posts"), top.drawn, bars, wind, ground, foot]),
+        Area(km.start, km.end, y, end))
 
 
-def _posts(result: Result, km: Scale) -> list[_Post]:
-    course, at = result.job.course, stated(result).at
-    return [_Post(km.at(mark.distance), letter, mark.name,
-                  clock(float(at(mark.distance))), f"{mark.distance / 1000:.1f}")
-            for letter, mark in zip(letters(len(course.marks)), course.marks, strict=True)
-            if 0.5 < mark.distance < course.length - 0.5]
+def _kilometres(result: Result, look: Look) -> Scale:
+    return Scale(0.0, result.job.course.length, look.left, look.width - look.right)
 
 
-def _heads(result: Result, look: Look,
-           ) -> tuple[NDArray[np.int64], NDArray[np.float64]] | None:
-    """Lines and centres of the names of marks; None where they do not fit."""
-    km = Scale(0.0, result.job.course.length, look.left, look.width - look.right)
-    posts = _posts(result, km)
-    if look.small and posts:
-        return None
-    sizes = [width_of(_title(post), look.size) + 14.0 for post in posts]
-    if not posts:
-        return np.zeros(0, dtype=np.int64), np.zeros(0)
-    return levels([post.x for post in posts], sizes, 0.0, look.width,
-                  0.35 * float(np.mean(sizes)), 3)
-
-
-def _title(post: _Post) -> str:
-    name = post.name if len(post.name) <= _LONGEST_NAME else (
-        post.name[:_LONGEST_NAME - 1].rstrip() + "…")
-    return f"{post.letter}  {name}"
-
-
-def _head(post: _Post, centre: float, y: float, *, named: bool) -> Markup:
-    """Letter and, where there is room, name at the head of a post."""
-    if not named:
-        return text(post.x, y, post.letter, "strong", "middle")
-    letter, name = _title(post).split("  ", 1)
-    words = Markup("{}{}").format(el("tspan", letter, cls="strong"),
-                                  el("tspan", f" {name}"))
-    return text(centre, y, words, "halo", "middle")
+def _heads(result: Result, look: Look) -> Heads:
+    return heads(posts(result.job.course), look, _kilometres(result, look), 0.0)
 
 
 def _row_title(look: Look, y: float, words: str) -> Markup:
@@ -347,31 +288,30 @@ def _round_ascent(ascent: float) -> str:
     return f"{round(ascent, -1) if ascent > 100.0 else ascent:.0f} m"
 
 
-def _feet(result: Result, posts: Sequence[_Post], look: Look, km: Scale, y: float,
-          ) -> tuple[Markup, float]:
+def _feet(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, float]:
     """Write times and kilometres at the feet of the posts; round kilometres where there is room."""
-    course = result.job.course
-    whole = f"{course.length / 1000:.1f} km"
-    end = _Post(km.end, "", "", clock(stated(result).finish), whole)
-    feet = [*posts, end]
-    sizes = [max(width_of(post.time, look.size, bold=True), width_of(post.place, look.size))
-             + 8.0 for post in feet]
-    found = levels([post.x for post in feet], sizes, 0.0, look.width, 14.0, 3) or levels(
-        [post.x for post in feet], sizes, 0.0, look.width, look.width, 8)
-    lines, centres = found if found is not None else (
-        np.arange(len(feet)) % 8, np.array([post.x for post in feet]))
+    course, at = result.job.course, stated(result).at
+    feet = [(km.at(post.distance), clock(float(at(post.distance))), f"{post.distance / 1000:.1f}")
+            for post in posts(course)]
+    feet.append((km.end, clock(stated(result).finish), f"{course.length / 1000:.1f} km"))
+    places = [x for x, _, _ in feet]
+    sizes = [max(width_of(time, look.size, bold=True), width_of(place, look.size)) + 8.0
+             for _, time, place in feet]
+    found = levels(places, sizes, 0.0, look.width, 14.0, 3) or levels(
+        places, sizes, 0.0, look.width, look.width, 8)
+    lines, centres = found if found is not None else (np.arange(len(feet)) % 8, np.array(places))
     count = int(lines.max()) + 1
     deep = 2 * look.line
     parts: list[Markup] = []
-    for post, line, centre, size in zip(feet, lines, centres, sizes, strict=True):
+    for (x, time, place), line, centre, size in zip(feet, lines, centres, sizes, strict=True):
         base = y + 6.0 + look.size + float(line) * deep
-        right = post is end and float(centre) + size / 2 > look.width - 9.0
-        x, anchor = (look.width - 2.0, "end") if right else (float(centre), "middle")
-        if line > 0 or abs(float(centre) - post.x) > 0.5 * size:
+        right = float(centre) + size / 2 > look.width - 9.0
+        at_x, anchor = (look.width - 2.0, "end") if right else (float(centre), "middle")
+        if line > 0 or abs(float(centre) - x) > 0.5 * size:
             parts.append(el("path", cls="pointer",
-                            d=f"M{post.x:.1f},{y + 5:.1f}L{centre:.1f},{base - look.size:.1f}"))
-        parts.append(text(x, base, post.time, "time halo", anchor))
-        parts.append(text(x, base + look.line, post.place, "quiet fine halo", anchor))
+                            d=f"M{x:.1f},{y + 5:.1f}L{centre:.1f},{base - look.size:.1f}"))
+        parts.append(text(at_x, base, time, "time halo", anchor))
+        parts.append(text(at_x, base + look.line, place, "quiet fine halo", anchor))
     taken = [(float(c) - s / 2, float(c) + s / 2)
              for c, s in zip(centres, sizes, strict=True)]
     parts += _round_kilometres(course.length / 1000.0, taken, look, km, y)

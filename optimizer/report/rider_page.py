@@ -9,6 +9,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
+from optimizer.report.svg import Axis, Band, Dots, Line, Row, plot
 from optimizer.report.words import listing
 from optimizer.rider.effort import allowance, capacity
 from optimizer.rider.environment import altitude_share, environment_cautions, heat_share
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from optimizer.report.page import Part
+    from optimizer.report.svg import Drawing, Look
     from optimizer.rider import Rider
     from optimizer.rider.fit import Ability
     from optimizer.rider.power_duration import PowerCurve
@@ -179,32 +181,26 @@ def _held(ability: Ability) -> list[Part]:
     at_low, at_high = ability.band(at)
     rows = [(duration_words(x), f"{p:.0f}", f"{a:.0f} to {b:.0f}", _reach(ability, float(x)))
             for x, p, a, b in zip(at, ability.curve.power(at), at_low, at_high, strict=True)]
-    table = Table(("Duration", "Power, W", "19 times in 20, W", ""), rows,
+    table = Table(("Duration", "Power, W", "19 times in 20, W", "efforts"), rows,
                   "Mean power that can be held")
     efforts = ability.efforts
-    data = [
-        {"type": "scatter", "mode": "lines", "x": [*t, *t[::-1]], "y": [*high, *low[::-1]],
-         "fill": "toself", "fillcolor": "@plan-band", "line": {"width": 0}, "hoverinfo": "skip"},
-        {"type": "scatter", "mode": "lines", "x": t, "y": ability.curve.power(t),
-         "line": {"color": "@plan", "width": 2}, "name": "fit",
-         "hovertemplate": "%{y:.0f} W<extra></extra>"},
-        {"type": "scatter", "mode": "markers", "x": efforts.duration, "y": efforts.power,
-         "marker": {"color": "@ink", "size": 8}, "name": "efforts",
-         "text": [duration_words(x) for x in efforts.duration],
-         "hovertemplate": "%{text}: %{y:.0f} W<extra></extra>"},
-    ]
+
+    def draw(look: Look) -> Drawing:
+        return plot(look, Axis(float(t[0]), float(t[-1]), "duration", tuple(
+            (float(x), words) for x, words in _TICKS.items() if t[0] <= x <= t[-1]), log=True), [
+            Row("mean power, W", [
+                Band(t, low, high, "plan"), Line(t, ability.curve.power(t), "plan heavy"),
+                Dots(efforts.duration, efforts.power, "ink", size=4.0,
+                     keys=[duration_words(x) for x in efforts.duration])],
+                210.0, zero=True, low=0.0)])
+    hour = float(ability.curve.power(3600.0))
     chart = Chart(
-        "power-duration", "How much power for how long?", {"data": data, "layout": _layout()},
-        table, "Line: the fit. Band: where it lies 19 times in 20 if the efforts were repeated. "
-        "Dots: the efforts. Beyond the dots the curve is a guess, and the band may be too narrow.")
+        "power-duration", "How much power for how long?", draw, table,
+        f"{hour:.0f} W for an hour, {float(ability.curve.power(300.0)):.0f} W for 5 minutes.",
+        note="Line: the fit. Band: where it is 19 times in 20 if the efforts were repeated. "
+             "Dots: the efforts. Beyond the dots the curve is a guess, and the band may be too "
+             "narrow.")
     return [chart, *([Points(ability.doubts)] if ability.doubts else [])]
-
-
-def _layout() -> dict[str, Any]:
-    return {"height": 340, "showlegend": False,
-            "xaxis": {"type": "log", "title": "duration", "tickvals": list(_TICKS),
-                      "ticktext": list(_TICKS.values())},
-            "yaxis": {"title": "mean power, W", "rangemode": "tozero"}}
 
 
 def _reach(ability: Ability, duration: float) -> str:
@@ -315,8 +311,8 @@ def _reserve(rider: Rider) -> list[Part]:
         (f'The plan uses "{rider.recovery}". How much comes back after the reserve was emptied, '
         "riding at 70 % of critical power, by each published model. They disagree, and none "
         "predicts exhaustion well for everybody; the cautious ones refill least."),
-        Table(("Model", "", "1 min", "3 min", "10 min"), rows, "Share of W' that has come back",
-              left=(0, 1))]
+        Table(("Model", "what it says", "1 min", "3 min", "10 min"), rows,
+              "Share of W' that has come back", left=(0, 1))]
 
 
 def _day(rider: Rider) -> list[Part]:

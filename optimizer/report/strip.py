@@ -1,4 +1,4 @@
-"""Charts along the course: height, wind, power, speed and reserve on one distance axis."""
+"""Pictures along the course: the plan in detail, what energy is worth, where kit wins time."""
 
 from __future__ import annotations
 
@@ -8,165 +8,111 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.physics import lay_road
-from optimizer.report.along import (
-    ALONG,
-    axis,
-    legs,
-    line,
-    mark_letters,
-    mark_rules,
-    mean_over,
-    row_title,
-)
+from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
 from optimizer.report.page import Chart, Table
-from optimizer.report.words import clock, signed_seconds
+from optimizer.report.stated import stated
+from optimizer.report.svg import Line, Row, plot
+from optimizer.report.words import clock, kilometres, seconds, signed_seconds
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
+    from optimizer.course import Course
     from optimizer.job import Result
+    from optimizer.report.svg import Drawing, Look
 
-__all__ = ["strip", "value_of_energy", "where_won"]
+__all__ = ["readings", "strip", "value_of_energy", "where_won"]
 
-_ON_SCREEN = {"along": True, "print": (0, 0)}
-_TITLES = ("height, m", "wind along the road, km/h; in the face is up", "power, W", "speed, km/h",
-           "reserve, kJ")
-_SHARE = (0.15, 0.14, 0.28, 0.16, 0.14)  # of the chart's height, with gaps between
+
+def readings(result: Result) -> dict[str, Any]:
+    """Give what is said of a place: elapsed time, then height, wind, power, speed, reserve."""
+    plan, blocks, course = result.plan, result.rideable, result.job.course
+    return read_out(plan.distance, [
+        Reading("ride", blocks.power, "W"),
+        Reading("ideal", plan.power, "W"),
+        Reading("speed", 3.6 * blocks.speed, "km/h"),
+        Reading("wind along the road", 3.6 * plan.problem.headwind, "km/h", 0,
+                ("against you", "from behind")),
+        Reading("grade", 100.0 * plan.problem.grade, "%", 1),
+        Reading("height", np.interp(plan.distance, course.distance, course.elevation), "m"),
+        Reading("reserve", blocks.reserve / 1000.0, "kJ", 1)], stated(result).time)
 
 
 def strip(result: Result) -> Chart:
-    """Draw the ideal plan and the blocks to ride over height, wind, speed and reserve."""
-    plan, blocks, job = result.plan, result.rideable, result.job
-    problem, course = plan.problem, job.course
+    """Draw what is ridden and the ideal plan: power, speed and reserve."""
+    plan, blocks = result.plan, result.rideable
     x = plan.distance / 1000.0
-    height = np.interp(plan.distance, course.distance, course.elevation)
-    low, high = _wind_band(result)
-    wind = 3.6 * problem.headwind
-    data = [
-        line(x, height, "y", {"color": "@ink", "width": 1.3}, "height", "m"),
-        {**line(x, np.zeros(len(x)), "y", {"width": 0}, "grade", "%", 1),
-         "visible": False, "y": _on_nodes(100.0 * problem.grade)},
-        *_band(x, _on_nodes(low), _on_nodes(high), "y2", "@rule"),
-        {**line(x, _on_nodes(wind), "y2",
-                 {"color": "@ink", "width": 1.3, "shape": "hv"}, "wind along the road", "km/h"),
-         "meta": {"say": "wind along the road", "unit": "km/h",
-                  "signs": ["in the face", "from behind"]}},
-        line(x, _on_nodes(plan.power), "y3",
-              {"color": "@plan", "width": 1, "shape": "hv"}, "ideal", "W"),
-        line(x, _on_nodes(blocks.power), "y3",
-              {"color": "@ink", "width": 1, "shape": "hv"}, "to ride", "W"),
-        *_blocks_alone(result),
-        line(x, 3.6 * plan.speed, "y4", {"color": "@plan", "width": 1}),
-        line(x, 3.6 * blocks.speed, "y4",
-              {"color": "@ink", "width": 1.6}, "speed", "km/h", 0),
-        line(x, plan.reserve / 1000.0, "y5", {"color": "@plan", "width": 1}),
-        line(x, blocks.reserve / 1000.0, "y5",
-              {"color": "@ink", "width": 1.6}, "reserve", "kJ", 1),
-    ]
-    layout: dict[str, Any] = {
-        "height": 720, "margin": ALONG, "hovermode": False,
-        "meta": {"along": True, "print": (680, 280)}, "xaxis": axis(course, "y5"),
-        "shapes": mark_rules(course), "annotations": [*mark_letters(course), *_labels(result)],
-    }
-    top = 1.0
-    gap = (1.0 - sum(_SHARE)) / (len(_SHARE) - 1)
-    for k, (share, title) in enumerate(zip(_SHARE, _TITLES, strict=True)):
-        layout[f"yaxis{k + 1 if k else ''}"] = {
-            "domain": [max(top - share, 0.0), top], "automargin": False,
-            "nticks": 4, "showline": False, "ticks": "", "showgrid": True, "gridcolor": "@rule",
-            "gridwidth": 0.5, **({"rangemode": "tozero"} if k == 4 else {}),
-            **({"zeroline": True, "zerolinecolor": "@ink", "zerolinewidth": 1} if k == 1 else {})}
-        layout["annotations"].append(row_title(title, top))
-        top -= share + gap
+    rows = [
+        Row("power, W", [
+            Line(x, plan.power, "plan thin", "ideal", steps=True),
+            Line(x, blocks.power, "ink", "to ride, with the rule for hills", steps=True)],
+            110.0, zero=True, low=0.0),
+        Row("speed, km/h", [Line(x, 3.6 * plan.speed, "plan thin"),
+                            Line(x, 3.6 * blocks.speed, "ink")], 70.0),
+        Row("reserve (W′), kJ: work left above critical power", [
+            Line(x, plan.reserve / 1000.0, "plan thin"),
+            Line(x, blocks.reserve / 1000.0, "ink")], 64.0, zero=True, low=0.0)]
+    low = int(np.argmin(blocks.reserve))
     return Chart(
-        "strip", "How hard, where?", {"data": data, "layout": layout}, _strip_table(result),
-        note="Heavy: the blocks of the card; thin: what is ridden, with the rule for hills; in "
-             "colour: the ideal plan. The upright lines are the marks of the map and of the table "
-             "of splits. The band about the wind holds it nine times in ten.")
+        "strip", "What is ridden, and what would be ideal?", _along(result.job.course, rows),
+        _strip_table(result),
+        f"Speed lies between {3.6 * blocks.speed[1:].min():.0f} and "
+        f"{3.6 * blocks.speed.max():.0f} km/h; the reserve is least at "
+        f"{kilometres(plan.distance[low])}, {blocks.reserve[low] / 1000:.1f} kJ.",
+        kilometres=result.job.course.length / 1000.0)
 
 
-def _blocks_alone(result: Result) -> list[dict[str, Any]]:
-    """Draw the powers of the card as heavy lines, without what hills add and brakes take."""
-    edges = [v / 1000.0 for block in result.rideable.blocks for v in (block.start, block.end)]
-    powers = [v for block in result.rideable.blocks for v in (block.power, block.power)]
-    return [line(np.array(edges), np.array(powers), "y3",
-                  {"color": "@ink", "width": 2.6})]
+def _along(course: Course, rows: Sequence[Row]) -> Any:
+    """Draw rows over the kilometres of the course, with its marks."""
+    def draw(look: Look) -> Drawing:
+        return plot(look, kilometre_axis(course), rows, posts=posts(course))
+    return draw
 
 
 def value_of_energy(result: Result) -> Chart:
-    """Seconds that one more kJ wins, by place."""
-    plan = result.plan
-    x = plan.distance / 1000.0
+    """Draw the seconds that one more kJ wins, by place."""
+    plan, course = result.plan, result.job.course
     value = 1000.0 * plan.seconds_per_joule
-    data = [line(x, _on_nodes(value), "y",
-                  {"color": "@plan", "width": 1.4, "shape": "hv"}, "an extra kJ wins", "s", 2)]
-    layout = {"height": 240, "margin": ALONG, "hovermode": False, "meta": _ON_SCREEN,
-              "xaxis": axis(result.job.course), "shapes": mark_rules(result.job.course),
-              "annotations": [*mark_letters(result.job.course), row_title("s won per kJ")],
-              "yaxis": {"automargin": False, "rangemode": "tozero",
-                        "nticks": 5}}
-    edges, names = legs(result.job.course)
-    rows = [(name, _from_to(a, b), f"{mean:.2f}") for name, (a, b), mean in zip(
-        names, pairwise(edges), mean_over(value, plan.distance, edges), strict=True)]
-    return Chart("energy", "Where is one more kJ worth most?", {"data": data, "layout": layout},
-                 Table(("Stretch", "km", "s per extra kJ"), rows,
-                       "Seconds won by one more kJ at the cranks, given for free on the stretch"),
-                 note="Where the line stands high, effort pays; where it is flat, the plan already "
-                      "spends evenly.")
+    edges, names = legs(course)
+    mean = mean_over(value, plan.distance, edges)
+    rows = [(name, _from_to(a, b), f"{v:.2f}")
+            for name, (a, b), v in zip(names, pairwise(edges), mean, strict=True)]
+    most, least = int(np.argmax(mean)), int(np.argmin(mean))
+    finding = (f"Worth most from {names[most]} ({mean[most]:.2f} s per kJ), least from "
+               f"{names[least]} ({mean[least]:.2f} s per kJ)." if len(rows) > 1 else
+               f"On average {mean[0]:.2f} s per kJ.")
+    return Chart(
+        "energy", "Where is one more kJ worth most?", _along(course, [Row(
+            "seconds won per kJ", [Line(plan.distance / 1000.0, value, "plan", steps=True)], 90.0,
+            zero=True)]),
+        Table(("Stretch", "km", "s per extra kJ"), rows,
+              "Seconds won by one more kJ at the cranks, given for free on the stretch"), finding,
+        note="Where the line is high, effort pays; where it is flat, the plan already spends "
+             "evenly.", kilometres=course.length / 1000.0)
 
 
 def where_won(result: Result) -> Chart:
-    """Seconds gained by the chosen kit against what is owned, along the course."""
-    plan, before = result.plan, result.baseline_plan
-    x = plan.distance / 1000.0
+    """Draw the seconds gained by the chosen kit against the current kit, along the course."""
+    plan, before, course = result.plan, result.baseline_plan, result.job.course
     lead = np.interp(plan.distance, before.distance, before.time) - plan.time
-    data = [line(x, lead, "y", {"color": "@plan", "width": 1.8}, "lead on owned kit", "s",
-                  1)]
-    layout = {"height": 240, "margin": ALONG, "hovermode": False, "meta": _ON_SCREEN,
-              "xaxis": axis(result.job.course), "shapes": mark_rules(result.job.course),
-              "annotations": [*mark_letters(result.job.course),
-                              row_title("s ahead of what is owned")],
-              "yaxis": {"automargin": False, "nticks": 5,
-                        "zeroline": True, "zerolinecolor": "@ink", "zerolinewidth": 1}}
-    edges, names = legs(result.job.course)
+    edges, names = legs(course)
     at = np.interp(edges, plan.distance, lead)
-    rows = [(name, _from_to(a, b), signed_seconds(end - start), signed_seconds(end))
-            for name, (a, b), (start, end) in zip(names, pairwise(edges), pairwise(at),
-                                                  strict=True)]
-    return Chart("won", "Where does the kit win its seconds?", {"data": data, "layout": layout},
-                 Table(("Stretch", "km", "won here", "won so far"), rows,
-                       "Best set against what is owned, each on its own best plan"),
-                 note="Each set rides its own best plan, so a stretch can also lose a little that "
-                      "another one wins back.")
-
-
-def _band(x: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], row: str,
-          colour: str) -> list[dict[str, Any]]:
-    none = {"color": "@paper", "width": 0, "shape": "hv"}
-    return [line(x, low, row, none),
-            {**line(x, high, row, none), "fill": "tonexty", "fillcolor": colour}]
-
-
-def _on_nodes(steps: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Step values with the last one repeated, for lines that hold until the next node."""
-    return np.append(steps, steps[-1])
-
-
-def _wind_band(result: Result) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """5 and 95 % of the wind along the road [km/h], to first order in speed and direction."""
-    problem, conditions = result.plan.problem, result.job.conditions
-    sd = np.hypot(problem.headwind * conditions.speed_sd,
-                  problem.crosswind * conditions.direction_sd)
-    return 3.6 * (problem.headwind - 1.645 * sd), 3.6 * (problem.headwind + 1.645 * sd)
-
-
-def _labels(result: Result) -> list[dict[str, Any]]:
-    """Watts written on the blocks, where they are long enough to hold them."""
-    length = result.job.course.length
-    return [{"x": 0.5 * (block.start + block.end) / 1000.0, "y": block.power, "xref": "x",
-             "yref": "y3", "text": f"{block.power:.0f}", "showarrow": False, "yanchor": "bottom",
-             "yshift": 2, "borderpad": 0, "bgcolor": "@paper", "font": {"color": "@ink"}}
-            for block in result.rideable.blocks if block.end - block.start > 0.05 * length]
+    won = np.diff(at)
+    rows = [(name, _from_to(a, b), signed_seconds(w), signed_seconds(end))
+            for name, (a, b), w, end in zip(names, pairwise(edges), won, at[1:], strict=True)]
+    k = int(np.argmax(won))
+    return Chart(
+        "won", "Where does the kit win its seconds?", _along(course, [Row(
+            "seconds ahead of the current kit", [Line(plan.distance / 1000.0, lead, "plan")], 90.0,
+            zero=True)]),
+        Table(("Stretch", "km", "won here", "won so far"), rows,
+              "Best kit against the current kit, each on its own best plan"),
+        f"{seconds(float(at[-1]))} in all" + (
+            f", {seconds(float(won[k]))} of it from {names[k]}." if len(rows) > 1 else "."),
+        note="Each kit rides its own best plan, so a stretch can lose a little that another one "
+             "wins back.", kilometres=course.length / 1000.0)
 
 
 def _strip_table(result: Result) -> Table:
@@ -185,9 +131,9 @@ def _strip_table(result: Result) -> Table:
             for k, (name, (a, b)) in enumerate(zip(names, pairwise(edges), strict=True))]
     return Table(("Stretch", "km", "grade, %", "wind along, km/h", "power, W", "speed, km/h",
                   "time", "reserve at its end, kJ"), rows,
-                 "The blocks to ride, stretch by stretch; wind in the face is positive")
+                 "The blocks to ride, stretch by stretch; head wind is positive")
 
 
-def _from_to(start: float, end: float) -> str:
+def _from_to(start: NDArray[np.float64] | float, end: NDArray[np.float64] | float) -> str:
     """Kilometres of a stretch between places [m]."""
     return f"{start / 1000:.1f} to {end / 1000:.1f}"

@@ -56,7 +56,7 @@ def span(low: float, high: float) -> str:
     """Range of seconds, as '9 to 29 s'; a negative end carries its sign."""
     def text(value: float) -> str:
         whole = round(value, 1) if abs(high - low) < 5 else round(value)
-        return f"−{abs(whole):g}" if whole < 0 else f"{whole:g}"
+        return f"−{abs(whole):g}" if whole < 0 else f"{abs(whole):g}"
     return f"{text(low)} to {text(high)} s"
 
 

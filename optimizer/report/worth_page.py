@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, get_args
 
 from markupsafe import Markup
 
 from optimizer.evidence.convert import force_of
 from optimizer.evidence.datum import Channel
-from optimizer.report.doubt import Mark, amount, between, forest, plain, span, sure
+from optimizer.report.doubt import Mark, amount, between, normal_mark, plain, span, sure
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
+from optimizer.report.svg import forest
 from optimizer.report.words import listing, money
 
 if TYPE_CHECKING:
@@ -128,17 +129,22 @@ def _number(count: int, noun: str) -> str:
 def _ledger(valuation: Valuation) -> list[Part]:
     worths = valuation.worths
     here = {row.item: row for row in valuation.on_course}
-    marks = [Mark.normal(worth.effect.item, worth.seconds, worth.seconds_sd, leads=True)
+    marks = [normal_mark(worth.effect.item, worth.seconds, worth.seconds_sd, leads=True)
              for worth in worths]
     question = "How many seconds does each save over 40 km?"
     if here:
         marks = [Mark(mark.label, here[mark.label].seconds, here[mark.label].low,
                       here[mark.label].high, leads=True) for mark in marks]
         question = f"How many seconds does each save on {valuation.course}?"
-    return [Chart("seconds", question, forest(marks, "s saved by itself"),
-                  _ledger_table(valuation),
-                  note="Mark: the expected gain. Line: where it lies nine times in ten. A line "
-                       "that crosses zero may be no gain at all.")]
+    marks = [replace(mark, said=f"{span(mark.low, mark.high)} s") for mark in marks]
+    finding = (f"{marks[0].label} saves most, {marks[0].said}; "
+               f"{sum(mark.low > 0 for mark in marks)} of {len(marks)} are a clear gain."
+               if marks else "")
+    return [Chart("seconds", question,
+                  lambda look: forest(look, marks, "seconds saved, each on its own"),
+                  _ledger_table(valuation), finding,
+                  note="Mark: the expected gain. Line: its 90 % range. A line that crosses zero "
+                       "may be no gain at all.")]
 
 
 def _ledger_table(valuation: Valuation) -> Table:
@@ -196,26 +202,35 @@ def _evidence(valuation: Valuation) -> list[Part]:
     marks: list[Mark] = []
     table: list[Sequence[object]] = []
     for worth in valuation.worths:
-        marks.append(Mark.normal(worth.effect.item, *_pooled_watts(worth, here), leads=True))
+        marks.append(normal_mark(worth.effect.item, *_pooled_watts(worth, here), leads=True))
         for o in worth.evidence.observations:
             sd = abs(_watts_of(o, math.hypot(o.sd, o.shared_sd), here))
             yaw = f", yaw {_yaw(o)}" if len(worth.effect.yaw) > 1 and o.datum.yaw else ""
-            marks.append(Mark.normal(f"· {o.datum.figure.text}{yaw}",
-                                     _watts_of(o, o.value, here), sd))
+            marks.append(normal_mark(f"{o.datum.figure.text}{yaw}", _watts_of(o, o.value, here),
+                                     sd, sub=True))
             table.append(_datum_row(worth, o))
     speed = f"{here.speed * 3.6:.0f} km/h"
     chart = Chart(
         "forest", f"What does each test say, in watts at {speed}?",
-        forest(marks, f"W saved at the wheel at {speed}"),
+        lambda look: forest(look, marks, f"W saved at the wheel at {speed}"),
         Table(("Item", "As stated", "Source", "Test", "By", "Yaw", "Converted", "After the priors",
                "Assumed"), table, "Every figure of the table, converted and weighed",
               ident="data-table", tools=True),
-        note="Diamonds: the pool of an item. Circles: its figures, after the priors for the kind "
-             "of test and for sellers. Lines hold nine times in ten.")
+        _disagreement(valuation),
+        note="Diamonds: an item, all its figures together. Circles: its figures, after what is "
+             "believed of the kind of test and of sellers. Lines are 90 % ranges.")
     minded = [(worth.effect.item, words) for worth in valuation.worths
               for words in worth.warnings]
     return [chart, *([Table(("Item", "Mind"), minded, "What to mind about the evidence",
                             ident="mind", left=(0, 1))] if minded else [])]
+
+
+def _disagreement(valuation: Valuation) -> str:
+    """Say whether the sources of an item agree."""
+    odd = [worth.effect.item for worth in valuation.worths
+           if any("disagree" in words for words in worth.effect.warnings)]
+    return (f"Sources disagree about {listing(odd)}." if odd else
+            "No item has sources that clearly disagree.")
 
 
 def _pooled_watts(worth: Worth, here: Reference) -> tuple[float, float]:

@@ -22,15 +22,6 @@ def chromium():
         browser.close()
 
 
-def wait_for_charts(page):
-    """Wait until the drawing library is there; the page's policy forbids to wait by a script."""
-    for _ in range(1200):
-        if page.evaluate("!document.getElementById('library') || Boolean(window.Plotly)"):
-            return
-        page.wait_for_timeout(100)
-    pytest.fail("the drawing library was not unpacked")
-
-
 @pytest.fixture
 def open_page(chromium):
     """Open a file: `with open_page(path, width=..., dark=...) as page`.
@@ -53,7 +44,6 @@ def open_page(chromium):
                 if request.url.startswith(("file:", "blob:", "data:"))
                 else complaints.append(request.url))
         page.goto(path.as_uri())
-        wait_for_charts(page)
         yield page
         assert [line for line in complaints if said is None or said not in line] == []
         assert said is None or complaints

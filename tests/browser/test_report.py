@@ -40,12 +40,6 @@ def report(result, tmp_path_factory):
     return write_report(result, tmp_path_factory.mktemp("report") / "report.html")
 
 
-def draw_everything(page):
-    for plot in page.locator(".plot").all():
-        plot.scroll_into_view_if_needed()
-        plot.locator(".main-svg").first.wait_for()
-
-
 def cells(page, table):
     return [[re.sub(r"\s+", " ", cell).strip() for cell in row.locator("th, td").all_inner_texts()]
             for row in page.locator(f"#{table} tbody tr").all()]
@@ -55,7 +49,6 @@ def cells(page, table):
 @pytest.mark.parametrize("width", [1280, 390])
 def test_opens_offline_without_a_complaint_and_fits(open_page, report, width, dark):
     with open_page(report, width=width, dark=dark) as page:
-        draw_everything(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
@@ -64,15 +57,14 @@ def test_answers_before_its_charts_are_drawn(open_page, report):
     with open_page(report) as page:
         page.reload(wait_until="domcontentloaded")
         page.locator("#place").fill("5")
-        assert page.locator("#place-says").inner_text().startswith("5.0 km")
+        assert "elapsed, 5.0" in page.locator("#place-says").inner_text()
 
 
 def test_names_from_files_do_nothing(open_page, tmp_path):
     path = write_report(made_up_result(EVIL, EVIL), tmp_path / "evil.html")
     with open_page(path) as page:
-        draw_everything(page)
         assert EVIL in page.locator(".kicker").inner_text()
-        labels = page.locator('.plot[data-chart="ledger"] text').all_text_contents()
+        labels = page.locator("#ledger svg text").all_text_contents()
         assert any(label.startswith("</script>") for label in labels)
 
 
@@ -108,7 +100,8 @@ def test_blocks_are_those_of_the_json(open_page, report, document):
     for row, block in zip(rows, document["rideable"]["blocks"], strict=True):
         assert row[:3] == [block["place"], f"{block['start_m'] / 1000:.1f}",
                            f"{block['power_w']:.0f} W"]
-        assert row[5] == clock(block["elapsed_s"])
+        assert row[5] == clock(np.interp(block["end_m"], document["profile"]["distance_m"],
+                                         document["profile"]["time_s"]))
 
 
 def test_splits_are_those_of_the_json(open_page, report, document):
@@ -119,18 +112,6 @@ def test_splits_are_those_of_the_json(open_page, report, document):
         assert row[1] == f"{entry['spend']:,.0f}"
         assert row[2:] == [f"{clock(t)} ({clock(a)} to {clock(b)})" for t, a, b in zip(
             entry["elapsed_s"], entry["low_s"], entry["high_s"], strict=True)]
-
-
-def test_charts_hold_the_profile_of_the_json(open_page, report, document):
-    with open_page(report) as page:
-        drawn = page.evaluate("kitpace.charts")
-    traces = {trace["name"]: trace for chart in ("strip", "energy")
-              for trace in drawn[chart]["data"]}
-    profile = document["profile"]
-    assert traces["ideal"]["y"][:-1] == pytest.approx(profile["power_w"], rel=1e-6)
-    assert traces["height"]["y"] == pytest.approx(profile["elevation_m"], rel=1e-6)
-    assert traces["an extra kJ wins"]["y"][:-1] == pytest.approx(
-        profile["seconds_per_kilojoule"], rel=1e-6)
 
 
 def test_frontier_and_ledger_are_those_of_the_json(open_page, report, document):
@@ -151,63 +132,98 @@ def test_frontier_and_ledger_are_those_of_the_json(open_page, report, document):
 
 def test_one_place_is_marked_in_everything(open_page, report, document):
     with open_page(report) as page:
-        draw_everything(page)
         page.locator("#place").fill("12.5")
-        said = page.locator("#place-says").inner_text()
-        k = int(np.searchsorted(document["profile"]["distance_m"], 12500.0, side="right")) - 1
-        assert f"ideal {document['profile']['power_w'][k]:.0f} W" in said
-        assert f"to ride {document['rideable']['power_w'][k]:.0f} W" in said
-        speed = 3.6 * np.interp(12500.0, document["profile"]["distance_m"],
+        said = page.locator("#place-says").inner_text().replace("\N{NO-BREAK SPACE}", " ")
+        profile = document["profile"]
+        k = int(np.searchsorted(profile["distance_m"], 12500.0, side="right")) - 1
+        elapsed = np.interp(12500.0, profile["distance_m"], profile["time_s"])
+        assert said.startswith(f"{clock(elapsed)} elapsed, 12.5 km: ")
+        assert f"ideal {profile['power_w'][k]:.0f} W" in said
+        assert f"ride {document['rideable']['power_w'][k]:.0f} W" in said
+        speed = 3.6 * np.interp(12500.0, profile["distance_m"],
                                 document["rideable"]["speed_mps"])
         assert f"speed {speed:.0f} km/h" in said
-        cursors = page.locator(".cursor")
-        assert cursors.count() == 3
-        for cursor in cursors.all():
-            assert cursor.is_visible()
+        cursors = page.locator("svg:visible .cursor")
+        assert cursors.count() == 4  # the ride, what is ridden, energy, where kit wins
+        assert page.locator('.cursor[visibility="hidden"]').count() == 0
         assert page.locator("#blocks tr.here th").inner_text() == "Chapel turn"
-        assert page.locator("svg.map .here").get_attribute("visibility") is None
-        at = [page.locator("svg.map .here").get_attribute(name) for name in ("cx", "cy")]
+        dot = page.locator("svg.map .here")
+        assert dot.get_attribute("visibility") == "visible"
+        at = [dot.get_attribute(name) for name in ("cx", "cy")]
         page.locator("#place").fill("0")
-        assert at != [page.locator("svg.map .here").get_attribute(name) for name in ("cx", "cy")]
+        assert at != [dot.get_attribute(name) for name in ("cx", "cy")]
+
+
+def test_a_row_lights_its_stretch_and_the_stretch_its_row(open_page, report, document):
+    first, last = document["rideable"]["blocks"][0], document["rideable"]["blocks"][-1]
+    length = document["course"]["distance_m"]
+    with open_page(report) as page:
+        lit = page.locator("#ribbon svg:visible .lit")
+        assert lit.get_attribute("visibility") == "hidden"
+        page.locator("#blocks tbody tr").last.hover()
+        box, frame = lit.bounding_box(), page.locator("#ribbon svg:visible").bounding_box()
+        axis = [float(page.locator("#ribbon svg:visible").get_attribute(f"data-{side}"))
+                for side in ("left", "right")]
+        scale = frame["width"] / 1000
+        whole = scale * (axis[1] - axis[0])
+        assert box["width"] == pytest.approx(
+            whole * (last["end_m"] - last["start_m"]) / length, abs=2)
+        assert page.locator("svg.map .lit-road").get_attribute("visibility") == "visible"
+        page.locator("#blocks tbody tr").first.locator("button").focus()
+        assert lit.bounding_box()["width"] == pytest.approx(
+            whole * (first["end_m"] - first["start_m"]) / length, abs=2)
+        assert page.locator("#place-says").inner_text().startswith("0:")
+        page.locator("#ribbon .drawn").scroll_into_view_if_needed()
+        page.locator("#ribbon .drawn").click(position={
+            "x": scale * axis[1] - 5, "y": 60})
+        assert page.locator("#blocks tr.here th").inner_text() == last["place"]
+
+
+def test_touch_moves_the_place(open_page, report):
+    with open_page(report, width=390, has_touch=True) as page:
+        page.locator("#ribbon .drawn").tap(position={"x": 200, "y": 80})
+        assert 8 < float(page.locator("#place").input_value()) < 14
 
 
 def test_the_place_moves_by_key_and_by_pointer(open_page, report):
     with open_page(report) as page:
-        draw_everything(page)
         slider = page.locator("#place")
         slider.focus()
         page.keyboard.press("ArrowRight")
         assert slider.input_value() == "0.05"
-        assert slider.get_attribute("aria-valuetext").startswith("0.1 km")
-        page.locator('.plot[data-chart="strip"]').hover(position={"x": 600, "y": 200})
+        assert "elapsed, 0.1\N{NO-BREAK SPACE}km" in slider.get_attribute("aria-valuetext")
+        page.locator("#strip .drawn").hover(position={"x": 600, "y": 200})
         middle = float(slider.input_value())
         assert 5 < middle < 15
         page.locator("svg.map").hover(position={"x": 200, "y": 300})
         assert float(slider.input_value()) != middle
 
 
-def test_a_set_of_the_frontier_can_be_looked_at(open_page, report, document):
+def test_money_picks_a_kit_of_the_frontier(open_page, report, document):
     with open_page(report) as page:
         pick, says = page.locator("#set"), page.locator("#set-says")
+        assert "This is the best kit within the budget" in says.inner_text()
         entry = document["frontier"][2]
-        pick.fill("2")
+        pick.fill(str(entry["spend"] + 20))  # less than the next kit costs
         assert clock(entry["finish_time_s"]) in says.inner_text()
         assert clock(entry["finish_time_s"]) in pick.get_attribute("aria-valuetext")
         for item in entry["items"]:
             assert item in says.inner_text()
-        pick.focus()
-        page.keyboard.press("ArrowLeft")
-        assert clock(document["frontier"][1]["finish_time_s"]) in says.inner_text()
-        pick.fill("0")
-        plot = page.locator('.plot[data-chart="frontier"]')
-        plot.scroll_into_view_if_needed()
-        point = plot.locator(".points path").nth(1)
-        point.wait_for()
-        box = point.bounding_box()
-        page.mouse.move(box["x"] + 5, box["y"] + 5)
-        page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-        assert pick.input_value() == "1"
+        ring = page.locator("#frontier svg:visible .ring").bounding_box()
+        svg = page.locator("#frontier svg:visible")
+        frame = svg.bounding_box()
+        left, right = (float(svg.get_attribute(f"data-{side}")) for side in ("left", "right"))
+        top = 1.04 * max(document["frontier"][-1]["spend"], document["kit"]["budget"])
+        wanted = frame["x"] + frame["width"] / 1000 * (
+            left + (right - left) * entry["spend"] / top)
+        assert ring["x"] + ring["width"] / 2 == pytest.approx(wanted, abs=1.5)
+        thumb = pick.bounding_box()  # the slider lies below the axis
+        assert thumb["x"] + 8 == pytest.approx(frame["x"] + frame["width"] / 1000 * left, abs=2)
+        page.locator("#frontier .drawn").click(position={
+            "x": frame["width"] / 1000 * (left + (right - left) * document["frontier"][1]["spend"]
+                                          / top), "y": 120})
         assert document["frontier"][1]["items"][0] in says.inner_text()
+        assert clock(document["frontier"][1]["finish_time_s"]) in says.inner_text()
 
 
 def test_tables_sort(open_page, report):
@@ -342,7 +358,6 @@ def test_axe_has_no_serious_finding(open_page, report, width, dark):
     # axe-core 4.14 (Deque), rules tagged WCAG 2.0 to 2.2, levels A and AA.
     source = fetched("axe-core@4.14.1", "axe.min.js", npm=True).read_text(encoding="utf-8")
     with open_page(report, width=width, dark=dark) as page:
-        draw_everything(page)
         page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
         come_to_the_try(page)
         page.evaluate(source)
@@ -386,8 +401,6 @@ def test_two_pages_on_paper(open_page, report, dark):
     with open_page(report, dark=dark) as page:
         pdf = page.pdf(prefer_css_page_size=True)
         assert pages_of(pdf) == 2
-        draw_everything(page)  # and the screen is as it was
-        assert page.locator('.plot[data-chart="energy"] .main-svg').first.is_visible()
 
 
 def test_print_is_dark_on_light_in_dark_mode_too(open_page, report):

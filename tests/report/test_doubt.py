@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from optimizer.report.doubt import Mark, amount, between, forest, plain, span, sure
+from optimizer.report.doubt import amount, between, normal_mark, plain, span, sure
 
 
 @pytest.mark.parametrize(("value", "sd", "text"), [
@@ -30,12 +30,7 @@ def test_what_cannot_be_told_has_its_own_sign():
     assert sure(0.5) == "≈ 50 %"
 
 
-def test_a_forest_has_a_line_and_a_mark_per_row():
-    figure = forest([Mark.normal("a", 5.0, 1.0, leads=True), Mark("b", 1.0, -1.0, 4.0)], "W")
-    lines, marks = figure["data"]
-    assert lines["x"][:2] == pytest.approx([3.355, 6.645])
-    assert lines["x"][2:] == [None, -1.0, 4.0, None]
-    assert marks["x"] == [5.0, 1.0]
-    assert marks["marker"]["symbol"] == ["diamond", "circle"]
-    assert figure["layout"]["xaxis"]["title"] == "W"
-    assert forest([], "W")["data"][1]["x"] == []
+def test_a_mark_by_its_standard_deviation():
+    # 5 and 95 % points of the standard normal (Abramowitz and Stegun 1964, table 26.5): 1.645.
+    mark = normal_mark("a", 5.0, 1.0)
+    assert (mark.low, mark.high) == pytest.approx((3.355, 6.645))

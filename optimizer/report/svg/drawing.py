@@ -48,12 +48,16 @@ def look_for(width: float) -> Look:
 
 @dataclass(frozen=True)
 class Area:
-    """Where the course lies in a picture [px], for what is laid over it later."""
+    """Where the axes of a picture lie [px], for what is laid over it later.
+
+    `high` is the value at the top of a single row that begins at 0.
+    """
 
     left: float
     right: float
     top: float
     bottom: float
+    high: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,7 @@ class Drawing:
 
     height: float
     body: Markup
-    along: Area | None = None
+    area: Area | None = None
 
 
 def drawn(ident: str, draw: Callable[[Look], Drawing], title: str, finding: str, *,
@@ -81,13 +85,14 @@ def drawn(ident: str, draw: Callable[[Look], Drawing], title: str, finding: str,
         picture = draw(look)
         name = _NAMES.get(width, "wide") if len(widths) > 1 else "only"
         key = f"{ident}-{name}"
-        place = picture.along
+        place = picture.area
         frames.append(el(
             "svg", el("title", title, id=f"{key}-t"), el("desc", finding, id=f"{key}-d"),
             picture.body, cls=f"g {name}", viewBox=f"0 0 {number(width)} {number(picture.height)}",
             role="img", aria_labelledby=f"{key}-t", aria_describedby=f"{key}-d",
             **({} if place is None else {
                 "data_left": place.left, "data_right": place.right,
-                "data_top": place.top, "data_bottom": place.bottom})))
+                "data_top": place.top, "data_bottom": place.bottom,
+                "data_high": f"{place.high:.7g}" if place.high else None})))
     return el("div", *frames, cls=f"drawn {cls}".strip(),
               **({"data_km": f"{kilometres:.6g}"} if kilometres else {}))

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["area", "el", "group", "number", "path", "steps", "text", "thinned"]
+__all__ = ["area", "el", "group", "number", "outline", "path", "steps", "text", "thinned"]
 
 _CLOSE = 0.3  # px by which a thinned line may be off
 
@@ -74,6 +74,12 @@ def area(x: ArrayLike, low: ArrayLike, high: ArrayLike, cls: str) -> Markup:
     over, under = thinned(x, high), thinned(x, low)
     around = np.concatenate([np.transpose(over), np.transpose(under)[::-1]])
     return el("path", d=f"M{_points(around)}Z", cls=cls)
+
+
+def outline(x: ArrayLike, y: ArrayLike, cls: str) -> Markup:
+    """Draw a closed line through points [px]."""
+    points = np.transpose([np.asarray(x, dtype=float), np.asarray(y, dtype=float)])
+    return el("path", d=f"M{_points(points)}Z", cls=cls)
 
 
 def thinned(x: ArrayLike, y: ArrayLike, close: float = _CLOSE,
