@@ -54,6 +54,11 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
               help="Length of the lap, for rides without positions.")
 @click.option("--leave-out", metavar="[N:]KM-KM", multiple=True,
               help="A stretch to leave out, of ride N; may be given several times.")
+@click.option("--surface", metavar="[N:]KM-KM", multiple=True,
+              help="Measure the surface of this stretch of ride N against the rest; several times "
+                   "for several passes.")
+@click.option("--features", metavar="FILE.csv", type=click.Path(),
+              help="Add the measured surface to a table of features of a course.")
 @click.option("--row", "row_file", metavar="FILE.csv", type=click.Path(),
               help="Add the comparison to an evidence table as a row; begin one if there is none.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
@@ -62,8 +67,9 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float, crr_doubt: float,
             temperature: float | None, pressure: float | None, humidity: float,
             wind: tuple[float, float] | None, forecast: str | None, power_accuracy: float,
-            lap_km: float | None, leave_out: tuple[str, ...], row_file: str | None,
-            out: str | None, overwrite: bool) -> None:
+            lap_km: float | None, leave_out: tuple[str, ...], surface: tuple[str, ...],
+            features: str | None, row_file: str | None, out: str | None,
+            overwrite: bool) -> None:
     """Find CdA and Crr from recorded rides with power, and say how sure they are.
 
     RIDE is CSV (elapsed_s or time, speed_mps or speed_kmh, power_w, elevation_m, latitude_deg,
@@ -79,17 +85,24 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
     """  # noqa: D301 - click reads the \b
     page = Path(out) if out else Path(rides[0]).with_name(f"{Path(rides[0]).stem}-fieldtest.html")
     _outputs.check_run([_outputs.page("--out", page),
-                        *([_outputs.row("--row", row_file)] if row_file else [])],
+                        *([_outputs.row("--row", row_file)] if row_file else []),
+                        *([_outputs.row("--features", features)] if features else [])],
                        (*rides, forecast), overwrite=overwrite)
+    if features and not surface:
+        raise InputError("--features", "", "gets a measured surface, and none is asked for",
+                         "name the stretch: --surface 3.2-4.6")
     from optimizer.files import write_all
     from optimizer.report.fieldtest_page import evidence_row, fieldtest_page
     from optimizer.ride.balance import Assumptions
+    from optimizer.ride.surface import surface_of
+    from optimizer.scenario.course_file import with_surface
     from optimizer.scenario.evidence_file import check_item, with_row
     from optimizer.scenario.ride_file import read_ride
 
     with progress("Reading the rides") as tell:
         names = _setup_names(setups, len(rides))
         stretches = tuple(_stretch(text, len(rides)) for text in leave_out)
+        passes = tuple(_stretch(text, len(rides), "--surface") for text in surface)
         if row_file and len(set(names)) != 2:
             raise InputError("--row", "", f"{len(set(names))} setups make no single change",
                              "compare two setups, as in --setups a,b,b,a")
@@ -109,13 +122,24 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
                      stretches)
         tell("fitting")
         test, compared = _fit(runs)
+        measured = surface_of(runs, passes) if passes else None
         pages: list[tuple[str | Path, str | bytes]] = [(page, fieldtest_page(test, compared))]
         left_out: tuple[str, ...] = ()
         if row_file:
             table_bytes, left_out = with_row(row_file, evidence_row(test, compared[0]))
             pages.append((row_file, table_bytes))
-        written = zip(("Page", "Row added to"), write_all(pages), strict=False)
+        if features and measured:
+            pages.append((features, with_surface(
+                features, measured.start, measured.end, measured.factor,
+                f"measured, ± {1.645 * measured.factor_sd:.2f}")))
+        titles = ["Page", *(["Row added to"] if row_file else []),
+                  *(["Surface added to"] if features else [])]
+        written = zip(titles, write_all(pages), strict=True)
     _tell(test, compared)
+    if measured:
+        say(f"The surface from km {measured.start / 1000:g} to {measured.end / 1000:g} has "
+            f"{measured.factor:.2f} ± {1.645 * measured.factor_sd:.2f} times the Crr of the rest "
+            f"(90 % range), from {measured.length / 1000:.1f} km of passes.")
     if left_out:
         say(f"{row_file} has no column for {', '.join(left_out)}: left out of its new row.")
     say()
@@ -171,7 +195,7 @@ def _runs(rides: tuple[Ride, ...], names: tuple[str, ...], conditions: tuple[Con
                 leave_out)
 
 
-def _stretch(text: str, count: int) -> tuple[int, float, float]:
+def _stretch(text: str, count: int, option: str = "--leave-out") -> tuple[int, float, float]:
     from optimizer.scenario.tables import parse_number
 
     try:
@@ -179,11 +203,11 @@ def _stretch(text: str, count: int) -> tuple[int, float, float]:
         low, high = (1000.0 * parse_number(part.strip()) for part in span.split("-", 1))
         ride = int(number or 1) - 1
     except ValueError as error:
-        raise InputError("--leave-out", "", f'"{text}" is not a stretch',
+        raise InputError(option, "", f'"{text}" is not a stretch',
                          "write kilometres, as 3.2-3.6, or 2:3.2-3.6 for the second ride"
                          ) from error
     if not (0 <= ride < count and 0.0 <= low < high):
-        raise InputError("--leave-out", "", f'"{text}" is no stretch of these rides',
+        raise InputError(option, "", f'"{text}" is no stretch of these rides',
                          f"there are {count} rides; kilometres go upward")
     return ride, low, high
 

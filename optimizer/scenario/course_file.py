@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import csv
+import io
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimizer.course import SURFACES, TERRAINS, Features, Limit, Mark, Stretch
-from optimizer.scenario.tables import read_rows, suggest
+from optimizer.errors import InputError
+from optimizer.files import read_input
+from optimizer.scenario.tables import decoded, read_rows, suggest, table_of
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from optimizer.scenario.tables import Row
 
-__all__ = ["read_features"]
+__all__ = ["read_features", "with_surface"]
+
+_LARGEST = 20_000_000  # bytes
+_REQUIRED, _OPTIONAL = ("what", "from_km"), ("to_km", "value", "name")
 
 _CLASSES = {"surface": SURFACES, "terrain": TERRAINS}
 _RANGES = {"surface": (0.3, 12.0), "terrain": (1e-5, 3.0)}
@@ -36,7 +42,7 @@ def read_features(path: Path | str) -> Features:
     stretches: list[Stretch] = []
     limits: list[Limit] = []
     marks: list[Mark] = []
-    for row in read_rows(path, required=["what", "from_km"], optional=["to_km", "value", "name"]):
+    for row in read_rows(path, required=_REQUIRED, optional=_OPTIONAL):
         what = row.text("what").lower()
         if what == "corner":
             place = row.number("from_km", None, low=0, high=2000)
@@ -75,3 +81,31 @@ def _classed(row: Row, what: str) -> float:
         raise row.error("value", f'"{text}" is no {what} that is known', suggest(text, known))
     low, high = _RANGES[what]
     return row.number("value", low=low, high=high)
+
+
+def with_surface(path: Path | str, start: float, end: float, factor: float, note: str) -> bytes:
+    """Give the bytes of a table of features with a surface more, from `start` to `end` [m].
+
+    The table may be there already, in UTF-8; its lines stay as they are. `note` goes in the column
+    `name`. Raises InputError for a table that cannot be read, or that lacks a column.
+    """
+    cells = {"what": "surface", "from_km": f"{start / 1000:.3f}", "to_km": f"{end / 1000:.3f}",
+             "value": f"{factor:.2f}", "name": note}
+    old = read_input(path, _LARGEST) if Path(path).exists() else b""
+    text = decoded(old, path)
+    if not text.strip():
+        text, headings, separator, comma = f"{','.join(cells)}\n", tuple(cells), ",", False
+    else:
+        table = table_of(text, path, _REQUIRED, _OPTIONAL)
+        headings, separator, comma = table.headings, table.separator, table.decimal_comma
+        lacking = [name for name in cells if name not in headings and name != "name"]
+        if lacking:
+            raise InputError(str(path), "", f'has no column "{lacking[0]}"',
+                             f"its columns are {', '.join(cells)}")
+    if comma:
+        cells = {name: cell.replace(".", ",") if name != "name" else cell
+                 for name, cell in cells.items()}
+    out = io.StringIO()
+    csv.writer(out, delimiter=separator, lineterminator="\n").writerow(
+        [cells.get(name, "") for name in headings])
+    return f"{text}{'' if text.endswith(chr(10)) else chr(10)}{out.getvalue()}".encode()
