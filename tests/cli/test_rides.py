@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from optimizer.cli import group
 from optimizer.course import read_course
 from optimizer.errors import InputError
+from optimizer.scenario.course_file import read_features
 from tests.ride import synthetic
 from tests.ride.trials import truth
 
@@ -137,3 +138,21 @@ def test_a_comparison_is_added_to_the_evidence_and_loses_nothing(laps, tmp_path)
     assert isinstance(again.exception, InputError)
     assert "already" in str(again.exception)
     assert evidence.read_bytes().decode() == new
+
+
+def test_a_surface_is_measured_and_added_to_the_features(laps, tmp_path):
+    """The invented ride has one surface all along: a factor of one."""
+    roads = tmp_path / "roads.csv"
+    so, path = laps
+    asked = ("fieldtest", path, "--mass", f"{so.mass:.2f}", "--features", roads,
+             "--out", tmp_path / "page.html")
+    done = kitpace(*asked, "--crr", so.crr, "--crr-doubt", 0.0005, "--surface", "0.5-2.5",
+                   "--surface", "4-6")
+    assert done.exit_code == 0, done.exception
+    assert "times the Crr of the rest (90 % range)" in " ".join(done.output.split())
+    (surface,) = read_features(roads).stretches
+    assert (surface.start, surface.end) == (500.0, 2500.0)
+    assert 0.3 < surface.value < 2.5
+    without = kitpace(*asked)
+    assert isinstance(without.exception, InputError)
+    assert "none is asked for" in str(without.exception)
