@@ -127,8 +127,8 @@ def _tell(result: Result) -> None:
 
     job, plan, choice = result.job, result.plan, result.choice
     low, _, high = result.spread
-    say(f"{job.name}: {clock(plan.finish_time)}, nine times in ten between {clock(low)} and "
-        f"{clock(high)}. No plan on this model is faster by more than {at_most(plan.gap)}.")
+    say(f"{job.name}: {clock(plan.finish_time)}, 90 % range {clock(low)} to "
+        f"{clock(high)}. In this model no plan is faster by more than {at_most(plan.gap)}.")
     saved = choice.owned.finish_time - choice.best.finish_time
     if choice.best.spend > 0:
         items = [job.catalogue[name] for name in choice.best.items]

@@ -244,7 +244,7 @@ def _hills(result: Result) -> list[Part]:
 
 def _blocks(result: Result) -> Table:
     blocks, plan = result.rideable, result.plan
-    cp = result.day.rider.critical_power
+    cp = result.day.expected.critical_power
     several = len({block.position for block in blocks.blocks}) > 1
     rows = []
     for block in blocks.blocks:

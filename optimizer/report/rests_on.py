@@ -63,7 +63,7 @@ def _pm(value: float, sd: float, digits: int, unit: str) -> str:
 
 
 def _rider(result: Result) -> Table:
-    rider = result.day.rider
+    rider = result.day.expected
     rows = [("Mass with clothes and drink", f"{rider.mass:.1f} kg"),
             ("Critical power (CP)", _pm(rider.critical_power, rider.critical_power_sd, 0, "W")),
             ("Work capacity above CP (W′)",
@@ -71,11 +71,14 @@ def _rider(result: Result) -> Table:
             ("Highest power asked for", f"{rider.max_power:.0f} W"),
             ("Reserve", _RECOVERY[rider.recovery].format(share=rider.recovery_share)),
             ("Least reserve anywhere", f"{rider.reserve_floor / 1000:.1f} kJ")]
-    finish = result.plan.finish_time
-    level = float(allowance(rider, finish) / finish) ** (1 / rider.effort_exponent)
+    finish, ridden = result.plan.finish_time, result.day.rider
+    level = float(allowance(ridden, finish) / finish) ** (1 / ridden.effort_exponent)
     rows += [("Effort limit for this duration: power-mean of the plan at most",
-              f"{level * rider.critical_power:.0f} W, with exponent {rider.effort_exponent:g}"),
+              f"{level * ridden.critical_power:.0f} W, with exponent {rider.effort_exponent:g}"),
              ("Pedals up to", f"{3.6 * rider.pedalling_speed:.0f} km/h")]
+    if result.day.kept < 1.0:
+        rows.append(("Kept back so that the accepted risk to run out holds",
+                     f"{100 * (1 - result.day.kept):.1f} % of CP and W′"))
     rows += [(f"Drag area CdA, {position.name}",
               _pm(position.drag_area, rider.drag_area_sd, 3, "m²")
               + (f"; holds {position.power_share:.0%} of CP" if position.power_share != 1 else ""))
@@ -155,6 +158,8 @@ def _computation(result: Result) -> Table:
             ("Accepted chance to run out", "none named: planned for the expected day"
              if options.empty_risk is None else f"{100 * options.empty_risk:.0f} %"),
             ("Draws, seed", f"{options.draws}, {options.seed}"),
+            ("How the drawn days are ridden", "for ranges by feel, the watts in proportion to what "
+             "the day allows; for the chance to run out with the watts as printed"),
             ("Rules looked at", "; ".join(result.job.rules) or "none: the event's own rules hold"),
             ("kitpace", __version__),
             *((name, _version(name)) for name in ("numpy", "scipy", "highspy"))]

@@ -58,7 +58,7 @@ def result_document(result: Result) -> dict[str, Any]:
         "name": job.name,
         "course": _course(job),
         "conditions": _conditions(job),
-        "rider": _rider(result.day.rider),
+        "rider": _rider(result.day.expected),
         "plan": {**_plan(plan), "spread_s": {"5": result.spread[0], "50": result.spread[1],
                                              "95": result.spread[2]}},
         "baseline_plan": _plan(result.baseline_plan),

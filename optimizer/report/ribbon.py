@@ -152,7 +152,7 @@ def _row_title(look: Look, y: float, words: str) -> Markup:
 def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, float]:
     """Blocks as bars from zero, with watts; short ones are labelled above, with a pointer."""
     blocks = result.rideable.blocks
-    cp = float(result.job.rider.critical_power)
+    cp = float(result.day.expected.critical_power)
     most = max(*(block.power for block in blocks), cp, 1.0)
     tall = 92.0 if look.small else 118.0
     size = look.size + (4.0 if look.width > 800.0 else 2.0)
