@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["set_splits", "trials"]
 
 _TRIALS = 6
+_FAILURES = 2  # trials without a plan, each of which takes far longer than one with
 _TRIAL_WIND = 4.0  # m/s on top of the forecast, each trial from another direction
 
 
@@ -64,10 +65,10 @@ def _splits(job: Job, name: str, kit: KitSet, plan: Plan,
 def trials(day: RaceDay, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
     """Plans for other winds and other sets, spread over what a reader of the report may try.
 
-    Winds that no plan meets are left out.
+    Winds that no plan meets are left out; after a few of them there are no more.
     """
     sets = (choice.owned, *choice.frontier[::-1])
-    found = []
+    found, failed = [], 0
     for k in range(_TRIALS):
         kit = sets[k % len(sets)]
         angle = 2 * np.pi * k / _TRIALS
@@ -77,6 +78,9 @@ def trials(day: RaceDay, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
         try:
             other = plan_ride(replace(day, conditions=windy), kit.setup, warm=plan, bounded=False)
         except Infeasible:
+            failed += 1
+            if failed == _FAILURES:
+                break
             continue
         found.append(Trial(east, north, kit.items, other.finish_time))
     return tuple(found)

@@ -26,6 +26,7 @@ __all__ = ["Draft", "StepTooLong", "certified", "draft", "solve"]
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
 _HOPEFUL = 6  # of them, after which waiting must have halved or a ride been found
+_GIVEN_BACK = 0.2  # share of the powers, at most; each look may take a slow simulation
 _SHARES = (1.0, 0.5, 0.2, 0.05, 0.01)  # of the way to a polished plan that are tried
 _WON = 1e-5  # of the finish time, less than which ends the polish
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
@@ -168,7 +169,7 @@ def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
         weight = np.where(slack > _WAITING / p.steps, np.maximum(2.0 * weight, 0.3), weight)
         waiting = float(np.sum(slack))
         first = min(first, waiting) if tried < 2 else first
-        if best is None and tried == _HOPEFUL and waiting > 0.5 * first:
+        if best is None and tried >= _HOPEFUL and waiting > 0.5 * first:
             break
         waits = waiting > _WAITING
         cost = np.zeros(p.steps + 1)
@@ -180,7 +181,7 @@ def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
             trial = _slowing(trial, x if best is None else best.point)
         after = interior_point(trial)
         iterations += after.iterations
-        if not after.converged and after.residual > _UNSETTLED:
+        if not (after.converged or after.residual < _UNSETTLED):  # also where it is no number
             break
         current = after
         better = _towards(p, best, after)
@@ -258,8 +259,9 @@ def _ridden(problem: PacingProblem, solution: Solution, start: _Ridden | None = 
 
 
 def _within(p: PacingProblem, power: NDArray[np.float64],
-            guess: NDArray[np.float64] | None = None) -> _Ridden | None:
-    """Give back the least share of all powers that keeps the limits; None where none does."""
+            guess: NDArray[np.float64] | None = None,
+            most: float = _GIVEN_BACK) -> _Ridden | None:
+    """Give back the least share of all powers that keeps the limits; None where `most` does not."""
     ride = simulate(p, power, guess)
     if np.any(ride.stalled):
         return None  # less power would not help
@@ -279,7 +281,9 @@ def _within(p: PacingProblem, power: NDArray[np.float64],
         else:
             low = share
         if best is None and high == 1.0:
-            share = min(4 * share, 0.5 * (1 + share))
+            if share >= most:
+                return None  # no trace of waiting: another plan altogether
+            share = min(4 * share, 0.5 * (1 + share), most)
         elif high - low < max(1e-7, 0.02 * high):
             return best
         else:
@@ -300,7 +304,7 @@ def _or_steady(p: PacingProblem, best: _Ridden | None, notes: list[str]) -> _Rid
 def _steady(p: PacingProblem) -> _Ridden | None:
     """Ride one share of CP all the way, the highest that the limits allow."""
     return _within(p, p.power_limit * np.minimum(
-        1.0, 1.5 * p.critical_power / p.power_limit))
+        1.0, 1.5 * p.critical_power / p.power_limit), most=0.99)
 
 
 def _spare(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:

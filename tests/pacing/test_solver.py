@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from optimizer.errors import Infeasible
-from optimizer.pacing import simulate, solve
+from optimizer.pacing import simulate, solve, solver
+from optimizer.pacing.convex import convex_program
+from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.problem import split_steps
 from optimizer.pacing.solver import StepTooLong
 from tests.pacing.random_problems import random_problem
@@ -93,3 +96,26 @@ def test_an_effort_cap_on_a_slack_reserve_settles(seed, rate):
     plan = solve(random_problem(seed, steps=300, length=20e3, effort_rate=rate))
     assert "settle" not in " ".join(plan.notes)
     assert plan.gap < 2e-2 * plan.finish_time
+
+
+def test_a_program_that_ended_in_no_number_is_not_ridden(monkeypatch):
+    # Against 60 m/s the numbers give out; riding powers that are none never ends soon.
+    problem = calm()
+    program = convex_program(problem)
+    solution = interior_point(program)
+    monkeypatch.setattr(solver, "interior_point", lambda *_: replace(
+        solution, converged=False, residual=math.nan))
+    monkeypatch.setattr(solver, "_towards", None)
+    solver._polish(program, solution, None)
+
+
+def test_a_plan_that_is_far_outside_of_its_limits_is_given_up_after_a_few_rides(monkeypatch):
+    problem = calm(w_prime=1000.0)
+    ridden = []
+    original = solver.simulate
+    monkeypatch.setattr(solver, "simulate", lambda *a: ridden.append(1) or original(*a))
+    assert solver._within(problem, problem.power_limit) is None
+    assert len(ridden) < 15
+    slow = solver._steady(problem)
+    assert slow is not None
+    assert solver._spare(problem, slow.power, slow.ride) >= 0
