@@ -158,8 +158,9 @@ def _computation(result: Result) -> Table:
             ("Accepted chance to run out", "none named: planned for the expected day"
              if options.empty_risk is None else f"{100 * options.empty_risk:.0f} %"),
             ("Draws, seed", f"{options.draws}, {options.seed}"),
-            ("How the drawn days are ridden", "for ranges by feel, the watts in proportion to what "
-             "the day allows; for the chance to run out with the watts as printed"),
+            ("How the drawn days are ridden",
+             ("for ranges by feel, the watts in proportion to what "
+             "the day allows; for the chance to run out with the watts as printed")),
             ("Rules looked at", "; ".join(result.job.rules) or "none: the event's own rules hold"),
             ("kitpace", __version__),
             *((name, _version(name)) for name in ("numpy", "scipy", "highspy"))]
