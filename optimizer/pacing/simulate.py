@@ -58,7 +58,8 @@ class Variation:
 
     `headwind`, `crosswind`: (n, b) m/s, or None for the problem's own; `drag_factor`,
     `rolling_factor`, `critical_power_factor`, `w_prime_factor`, `power_factor`,
-    `density_factor`: (b,) or scalar; `drag_area_change` (b,) m²; `mass_change` (b,) kg.
+    `density_factor`: (b,) or scalar; `drag_area_change` (b,) m²; `mass_change` (b,) kg;
+    `grade_change` (n, b) on top of the problem's own grade, or None.
     """
 
     headwind: NDArray[np.float64] | None = None
@@ -71,6 +72,7 @@ class Variation:
     power_factor: NDArray[np.float64] | float = 1.0
     critical_power_factor: NDArray[np.float64] | float = 1.0
     w_prime_factor: NDArray[np.float64] | float = 1.0
+    grade_change: NDArray[np.float64] | None = None
 
 
 def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
@@ -187,8 +189,7 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     watts = np.asarray(power) * np.asarray(var.power_factor)
     drive = rows(2 * p.drivetrain_efficiency * watts, p.step)
     mass, effective = (own + np.asarray(var.mass_change) for own in (p.mass, p.effective_mass))
-    unit = road_force(p.grade, 1.0, 0.0)  # N per kg
-    roll = road_force(p.grade, 1.0, p.rolling_resistance) - unit
+    unit, roll = _per_kilogram(p, var, slice(None))
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
     fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * _CRAWL**2
     energy, speed = np.empty((p.steps + 1, b)), np.empty((p.steps + 1, b))
@@ -238,6 +239,16 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     return Ride(speed, time, reserve, stalled, used)
 
 
+def _per_kilogram(p: PacingProblem, var: Variation, steps: slice | NDArray[np.int64],
+                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Force of the slope and of rolling on some steps [N/kg], each (n, 1) or (n, b)."""
+    grade = p.grade[steps][:, None]
+    if var.grade_change is not None:
+        grade = grade + var.grade_change[steps]
+    unit = road_force(grade, 1.0, 0.0)
+    return unit, road_force(grade, 1.0, p.rolling_resistance[steps][:, None]) - unit
+
+
 def _too_fast(value: NDArray[np.float64], push: NDArray[np.float64], level: NDArray[np.float64],
               ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Where a step coasts, and where it ends at the pedalling speed; it is pedalled elsewhere.
@@ -261,10 +272,9 @@ def _put_in(p: PacingProblem, var: Variation, watts: NDArray[np.float64],
     before, after = speed[k], speed[k + 1]
     mean = np.sqrt(0.5 * (before**2 + after**2))
     mass_change = np.asarray(var.mass_change)
-    unit = road_force(p.grade[k], 1.0, 0.0)
-    roll = road_force(p.grade[k], 1.0, p.rolling_resistance[k]) - unit
+    unit, roll = _per_kilogram(p, var, k)
     force = ((p.effective_mass + mass_change) * (after**2 - before**2) / (2 * p.step[k, None])
-             + (p.mass + mass_change) * (unit[:, None] + roll[:, None] * var.rolling_factor)
+             + (p.mass + mass_change) * (unit + roll * var.rolling_factor)
              + p.bearing[0] + p.bearing[1] * mean)
     force += drag_and_slope(
         mean, wind[0][k], wind[1][k], p.air_density[k, None] * var.density_factor, p.drag,

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from optimizer.conditions.draws import WindDraws, draw_wind
+from optimizer.uncertainty.heights import draw_heights
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +38,8 @@ class Draws:
     endurance_loss, effort_exponent : (k,)
     drag_area, rolling_resistance, mass : (k,) m², Crr, kg on top of those of rider and bike
     items : name -> (k,) standard normal, times the item's standard errors
+    heights : (q, k) standard normals at even places along the course, times the standard error of
+        its heights there; None where that is not known by place
     """
 
     wind: WindDraws
@@ -48,6 +51,7 @@ class Draws:
     rolling_resistance: NDArray[np.float64]
     mass: NDArray[np.float64]
     items: dict[str, NDArray[np.float64]]
+    heights: NDArray[np.float64] | None = None
 
     @property
     def count(self) -> int:
@@ -84,4 +88,5 @@ def draw_days(day: RaceDay, bike: Setup, effects: Sequence[Effect], count: int,
         drag_area=rider.drag_area_sd * normal(),
         rolling_resistance=bike.rolling_resistance_sd * normal(),
         mass=bike.mass_sd * normal(),
-        items={effect.item: normal() for effect in effects})
+        items={effect.item: normal() for effect in effects},
+        heights=draw_heights(day.course, rng, count))

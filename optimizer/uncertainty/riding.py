@@ -14,6 +14,7 @@ import numpy as np
 from optimizer.conditions.draws import spread_density, spread_wind
 from optimizer.pacing import Variation, simulate_many
 from optimizer.rider.effort import capacity_of
+from optimizer.uncertainty.heights import grade_changes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,6 +87,7 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
         rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),
         density_factor=spread_density(draws.wind, p.departures),
         mass_change=(ease - 1.0) * p.mass + ease * mass,
+        grade_change=grade_changes(day.course, draws.heights, plan.distance),
         power_factor=ability(plan, day, draws) if manner == "feel" else 1.0,
         # A plan with a margin is for less than the expected CP; the day's rider has what he has.
         critical_power_factor=draws.critical_power / day.rider.critical_power,
