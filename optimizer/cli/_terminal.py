@@ -6,6 +6,8 @@ import contextlib
 import os
 import sys
 import textwrap
+import threading
+import time
 from typing import TYPE_CHECKING
 
 import click
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["WIDTH", "progress", "say", "table"]
 
 WIDTH = 80
+_FIRST_LINE, _NEXT_LINE = 10.0, 30.0  # s of work before it is said what is under way
 
 
 def _safe(text: object) -> str:
@@ -94,14 +97,40 @@ def _widths(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> li
 
 @contextlib.contextmanager
 def progress(label: str) -> Iterator[Callable[[str], None]]:
-    """Show on stderr what is under way, and nothing when stderr is not a terminal.
+    """Show on stderr what is under way: at once on a terminal, else in a line now and then.
 
     Yields a function that changes the words behind the label.
     """
     if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
-        yield lambda _words: None
+        with _lines(label) as change:
+            yield change
         return
     from rich.console import Console
 
     with Console(stderr=True).status(_safe(label)) as status:
         yield lambda words: status.update(f"{_safe(label)}: {_safe(words)}")
+
+
+@contextlib.contextmanager
+def _lines(label: str) -> Iterator[Callable[[str], None]]:
+    """Say after a while, and then now and then, what is under way; short runs say nothing."""
+    words, done, begun = [""], threading.Event(), time.monotonic()
+
+    def change(new: str) -> None:
+        words[0] = new
+
+    def speak() -> None:
+        wait = _FIRST_LINE
+        while not done.wait(wait):
+            what = f"{label}: {words[0]}" if words[0] else label
+            with contextlib.suppress(OSError, ValueError):  # nobody listens
+                click.echo(_safe(f"{what} ({time.monotonic() - begun:.0f} s so far)"), err=True)
+            wait = _NEXT_LINE
+
+    speaker = threading.Thread(target=speak, daemon=True)
+    speaker.start()
+    try:
+        yield change
+    finally:
+        done.set()
+        speaker.join()

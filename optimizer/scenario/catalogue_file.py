@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from optimizer.errors import InputError
 from optimizer.kit.catalogue import PLACES, Catalogue, Item, PairFactor
 from optimizer.scenario.tables import read_rows, suggest
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from pathlib import Path
 
     from optimizer.scenario.tables import Row
@@ -20,6 +22,7 @@ OPTIONAL = ("owned", "hire_price", "mass_change_g", "wheel_inertia_change_kgm2",
             "crosswind_limit_kmh", "cornering_percent", "note")
 
 _DEAREST = 1e9  # in any currency
+MOST_ITEMS = 1000
 _CAUTION = "to be fitted or checked by a qualified mechanic"
 
 
@@ -38,13 +41,18 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None) -> Catalog
     Raises InputError with row and column.
     """
     rows = read_rows(path, required=REQUIRED, optional=OPTIONAL)
+    if len(rows) > MOST_ITEMS:
+        raise InputError(str(path), f"row {rows[MOST_ITEMS].line}",
+                         f"is beyond the {MOST_ITEMS:,} items that can be chosen from",
+                         "leave out what is out of the question")
     items: list[Item] = []
+    names: dict[str, None] = {}
     for row in rows:
         item = _item(row)
-        if any(item.name == other.name for other in items):
+        if item.name in names:
             raise row.error("item", f'"{item.name}" is there twice', "give each item its own name")
         items.append(item)
-    names = [item.name for item in items]
+        names[item.name] = None
     for row, item in zip(rows, items, strict=True):
         _check_names(row, "requires", item, item.requires, names)
         _check_names(row, "excludes", item, item.excludes, names)
@@ -54,7 +62,7 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None) -> Catalog
 
 
 def _check_names(row: Row, column: str, item: Item, wanted: tuple[str, ...],
-                 names: list[str]) -> None:
+                 names: Collection[str]) -> None:
     for name in wanted:
         if name == item.name:
             raise row.error(column, "an item cannot name itself", "leave it out")
@@ -63,7 +71,7 @@ def _check_names(row: Row, column: str, item: Item, wanted: tuple[str, ...],
 
 
 def _with_pairs(items: tuple[Item, ...], path: Path | str) -> Catalogue:
-    names = [item.name for item in items]
+    names = {item.name: None for item in items}
     regions = {item.region for item in items if item.region}
     pairs: dict[frozenset[str], PairFactor] = {}
     by_region: dict[str, float] = {}

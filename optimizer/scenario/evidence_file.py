@@ -27,6 +27,7 @@ __all__ = ["check_item", "read_evidence", "with_row"]
 _REQUIRED = ("item", "figure", "test")
 _OPTIONAL = ("baseline", "yaw_deg", "air_density_kgm3", "measured_by", "runs", "uncertainty",
              "note", "source")
+_MOST = 5000  # rows
 
 
 def read_evidence(path: Path | str) -> list[Datum]:
@@ -39,6 +40,9 @@ def read_evidence(path: Path | str) -> list[Datum]:
 
 
 def _checked(rows: Sequence[Row]) -> list[Datum]:
+    if len(rows) > _MOST:
+        raise rows[_MOST].error("", f"is beyond the {_MOST:,} results that are pooled",
+                                "leave out what is about other items")
     seen: dict[tuple[str, ...], int] = {}
     names: dict[str, str] = {}
     baselines: dict[str, tuple[str, int]] = {}

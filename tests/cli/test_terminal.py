@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 from optimizer.cli import _terminal
 
 
@@ -34,7 +36,28 @@ def test_a_name_from_a_file_cannot_steer_the_terminal(capsys):
     assert "\x07" not in out
 
 
-def test_progress_says_nothing_when_piped(capsys):
+def test_long_work_says_what_is_under_way_when_piped(capsys, monkeypatch):
+    monkeypatch.setattr(_terminal, "_FIRST_LINE", 0.02)
+    monkeypatch.setattr(_terminal, "_NEXT_LINE", 0.02)
+    spoken = threading.Event()
+    original = _terminal.click.echo
+
+    def echo(*words, **how):
+        original(*words, **how)
+        spoken.set()
+
+    monkeypatch.setattr(_terminal.click, "echo", echo)
+    with _terminal.progress("Planning") as tell:
+        tell("which \x1bkit")
+        assert spoken.wait(30.0)
+        spoken.clear()
+        assert spoken.wait(30.0)
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.startswith("Planning: which  kit (0 s so far)\n")
+
+
+def test_short_work_says_nothing_when_piped(capsys):
     with _terminal.progress("choosing") as tell:
         tell("set 1")
     captured = capsys.readouterr()

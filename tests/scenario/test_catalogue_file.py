@@ -88,3 +88,15 @@ def test_a_rule_for_nothing_is_a_slip(tmp_path):
         read_rules(write(tmp_path, 'name = "club"\n[items]\n"deep wheel" = "none"\n',
                          "rules.toml"), catalogue)
     assert 'did you mean "deep wheels"' in str(caught.value)
+
+
+def test_a_catalogue_has_a_stated_limit(tmp_path):
+    def table(count):
+        file = tmp_path / "kit.csv"
+        file.write_text("item,place,price,requires\n" + "".join(
+            f"I{k},other: p{k},10,{f'I{k + 1}' if k + 1 < count else ''}\n" for k in range(count)))
+        return file
+
+    assert len(read_catalogue(table(1000)).items) == 1000
+    with pytest.raises(InputError, match=r"row 1002: is beyond the 1,000 items"):
+        read_catalogue(table(3000))

@@ -130,3 +130,11 @@ def test_refuses_priors_that_make_no_sense(tmp_path, text):
     own.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=r"priors\.toml"):
         read_priors(own)
+
+
+def test_evidence_has_a_stated_limit(tmp_path):
+    file = tmp_path / "evidence.csv"
+    file.write_text("item,figure,test,note\n" + "".join(
+        f"A,-0.002 m2 CdA,field,{k}\n" for k in range(5001)))
+    with pytest.raises(InputError, match=r"row 5002: is beyond the 5,000 results"):
+        read_evidence(file)
