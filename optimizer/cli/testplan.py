@@ -30,7 +30,7 @@ _AIR = {"calm": (0.2, 0.15), "light": (0.5, 0.4), "breezy": (1.0, 0.8)}
               help="Length of one run.")
 @click.option("--course", type=click.Choice(["out and back", "laps"]), default="out and back",
               show_default=True, help="What the road allows.")
-@click.option("--leg-km", metavar="KM", type=Number(0.4, 30, "km"), default=2.5, show_default=True,
+@click.option("--leg-km", metavar="KM", type=Number(0.2, 30, "km"), default=2.5, show_default=True,
               help="Length of the road there, or of the lap.")
 @click.option("--cda", metavar="M2", type=Number(0.15, 0.6, "m2"), default=0.28, show_default=True,
               help="About what CdA is.")
@@ -84,9 +84,9 @@ def _tell(plan: TestPlan, air: str) -> None:
             f"{'-'.join(plan.best.order)}: {plan.best.hours:.1f} hours with five minutes to "
             "change between runs.")
     else:
-        last = plan.options[-1]
-        say(f"This course can't see {asked}: even {last.runs} {where} show "
-            f"{plan.least_watts:.0f} W at best. Longer runs, calmer air or a higher speed "
+        last = min(plan.options, key=lambda option: option.smallest)
+        say(f"This course can't see {asked}: even {last.runs} {where} show no less than "
+            f"{plan.least_watts:.0f} W. Longer runs, calmer air or a higher speed "
             "would see more.")
     per_area = 0.5 * intention.air_density * intention.speed**3
     table(("runs", "order", "hours", "shows,\nm²", "shows,\nW", "chance to see\nwhat is asked"),

@@ -221,10 +221,13 @@ def _note_gaps(points: Points, log: Log) -> None:
     usual = float(np.median(steps))
     wide = steps > max(500.0, 20 * usual)
     if wide.any():
+        where = float(np.concatenate([[0.0], np.cumsum(steps)])[int(np.argmax(steps))])
+        longest = f"{steps.max() / 1000:.1f} km of straight line lie between two points"
         log.doubts.append(
-            f"Between {wide.sum()} pairs of points lies more than "
-            f"{steps[wide].min() / 1000:.1f} km of straight line (longest "
-            f"{steps.max() / 1000:.1f} km): the road there is not known.")
+            f"From km {where / 1000:.1f} on {longest}: the road there is not known."
+            if wide.sum() == 1 else
+            f"At {wide.sum()} places, the longest from km {where / 1000:.1f} on, up to {longest}: "
+            "the road there is not known.")
     if usual > 60.0:
         log.doubts.append(f"Points lie {usual:.0f} m apart; what bends and slopes between them "
                           "cannot be seen.")

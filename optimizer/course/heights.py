@@ -23,6 +23,7 @@ _LEAST_PENALTY = 5.0
 _MASKS = (0.0, 30.0, 60.0)  # m, lengths over which noise may hang together
 _MORE_NOISE = 1.3  # times; less is chance
 _STAIR_SHARE = 0.45  # of steps without any change of height
+_RISERS, _ALONE = 3, 0.3  # risers that stand alone: at least so many, and so large a share
 _RISER_SD = 0.2  # m
 _SPIKE = 6.0  # m
 _STEEP = 0.25  # steeper, down and up again at once, is no road but a bridge or a fault
@@ -205,7 +206,7 @@ def _without_steps(data: _Data, log: Log) -> _Data:
     """
     where, height = data.where, data.height
     change = np.diff(height)
-    if len(change) < 10 or np.mean(change == 0.0) < _STAIR_SHARE or not change.any():
+    if len(change) < 10 or np.mean(change == 0.0) < _STAIR_SHARE or not _stairs(change != 0.0):
         return data
     rise = np.flatnonzero(change)
     riser_at = 0.5 * (where[rise] + where[rise + 1])
@@ -232,6 +233,13 @@ def _without_steps(data: _Data, log: Log) -> _Data:
     return _merged(replace(ends, weight=np.full(2, others)),
                    _Data(riser_at, riser, (scale / sd) ** 2),
                    _Data(tread_at, tread, np.full(len(tread), others)))
+
+
+def _stairs(rises: NDArray[np.bool_]) -> bool:
+    """Whether most risers stand alone, between treads; on a ramp one follows on the other."""
+    before, after = np.append(False, rises[:-1]), np.append(rises[1:], False)
+    alone = np.count_nonzero(rises & ~before & ~after)
+    return alone >= _RISERS and alone >= _ALONE * np.count_nonzero(rises)
 
 
 def _beyond_middle(riser_at: NDArray[np.float64], change: NDArray[np.float64],
@@ -270,6 +278,7 @@ def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
     steep = np.sign(grade) * (np.abs(grade) > _STEEP)
     edges = np.flatnonzero(np.diff(np.concatenate([[0.0], steep, [0.0]])))
     flanks = [(int(a), int(b), int(steep[a])) for a, b in pairwise(edges) if steep[a]]
+    said = np.interp(nodes, where, height)  # where few heights are left the curve swings
     spans: list[tuple[int, int]] = []
     alone: list[tuple[float, int]] = []
     k = 0
@@ -277,7 +286,7 @@ def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
         rims = _paired(rough, nodes, grade, *flanks[k:k + 2])
         if rims is None:
             a, b, _ = flanks[k]
-            alone.append((abs(rough[b] - rough[a]), a))
+            alone.append((abs(said[b] - said[a]), a))
         else:
             spans.append(rims)
         k += 1 if rims is None else 2

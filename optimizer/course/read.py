@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,6 +38,9 @@ __all__ = ["read_course"]
 _ONE_PLACE = 1.0  # m
 _BESIDE = 100.0  # m; a waypoint further from the road is not on the course
 _JOINED = 200.0  # m
+_TANGLE = np.radians(400.0)  # a ramp that turns once round, and a corner, are roads
+_TOLD = 3
+_BACK, _TWICE = np.radians(150.0), 60.0  # rad, m: no rider turns back so soon again
 
 
 def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None = None,
@@ -99,7 +103,8 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
     nodes = np.linspace(0.0, length, max(int(np.ceil(length / step)), 2) + 1)
     marks = _marks(points, line, features, log)
     limits = _placed(features.limits, marks, log)
-    corners = set_limits(_named(find_corners(line, handling), marks), limits, length)
+    corners = _without_tangles(find_corners(line, handling), log)
+    corners = set_limits(_named(corners, marks), limits, length)
     fine = np.minimum(corner_limit(line.distance, corners), handling.descent_cap)
     for stretch in features.stretches:
         if stretch.kind == "speed":
@@ -124,6 +129,22 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
             name: np.interp(nodes, line.distance, values) for name, values in (
                 ("height_error", line.height_error), ("track_elevation", line.track_elevation))
             if values is not None})
+
+
+def _without_tangles(corners: tuple[Corner, ...], log: Log) -> tuple[Corner, ...]:
+    """Corners without those that turn further than any road: knots of a receiver at a stop."""
+    tangles = [corner for corner in corners if abs(corner.turn) > _TANGLE]
+    for corner in tangles[:_TOLD]:
+        log.doubts.append(
+            f"At km {corner.distance / 1000:.1f} the track winds around itself, "
+            f"{abs(np.degrees(corner.turn)):.0f}° in all: a stop, not a corner. The way there is "
+            "too long; cut it out of the track.")
+    back = [corner for corner in corners if abs(corner.turn) > _BACK]
+    twice = next((a for a, b in pairwise(back) if b.distance - a.distance < _TWICE), None)
+    if twice is not None:
+        log.doubts.append(f"At km {twice.distance / 1000:.1f} the track turns back on itself twice "
+                          f"within {_TWICE:.0f} m: a stop, or points in disorder; cut them out.")
+    return tuple(corner for corner in corners if corner not in tangles)
 
 
 def _longitude(nodes: NDArray[np.float64], line: Line) -> NDArray[np.float64]:

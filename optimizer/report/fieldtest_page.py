@@ -124,6 +124,12 @@ def comparison_sentences(c: Comparison) -> list[str]:
         said = (f"{c.second} and {c.first} can't be told apart: {_signed(c.change)} m², {limits}. "
                 f"The chance that {c.second} has less drag is {_chance(c.chance_less)}.")
     out = [said]
+    if c.more_runs is None:
+        out.append("If it is as small as this, even 32 more runs would not settle it: take the "
+                   "two as equal.")
+    elif c.more_runs:
+        out.append(f"If the change is as large as this one, {c.more_runs} more runs, half with "
+                   "each, would show it four times in five.")
     out.append(f"A test like this one shows a change of {c.smallest:.4f} m² four times in five.")
     if abs(c.mixed_with_order) > 0.5:
         out.append("The setups were ridden one after the other, so a drift of the wind or of the "

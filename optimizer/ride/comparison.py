@@ -30,6 +30,7 @@ __all__ = ["DRIFT_SD", "REPEAT_RUNS", "REPEAT_SD", "Comparison", "compare", "dif
 REPEAT_SD = 0.0025  # m²
 REPEAT_RUNS = 6.0  # how many runs that knowledge is worth
 DRIFT_SD = 0.004  # m² an hour
+_MOST_RUNS, _SEEN = 32, 0.8
 _SIZES = np.geomspace(1e-5, 0.05, 120)  # of τ, m²
 
 
@@ -47,6 +48,8 @@ class Comparison:
     repeat : what the rider did not repeat, best estimate of τ [m²]
     mixed_with_order : correlation of the setup with the order of the runs; 0 is best
     percent : change in % of the first one's CdA, with `percent_low` and `percent_high`
+    more_runs : how many more runs, half with each, would show a change as large as this one
+        four times in five; 0 where the interval leaves zero out, None where 32 are too few
     """
 
     first: str
@@ -64,6 +67,7 @@ class Comparison:
     percent: float
     percent_low: float
     percent_high: float
+    more_runs: int | None
 
 
 @dataclass(frozen=True)
@@ -172,6 +176,18 @@ def compare(test: FieldTest, first: str, second: str) -> Comparison:
         drift_sd=d.drift_sd, repeat=float(np.exp(d.weight @ np.log(d.size))),
         mixed_with_order=_correlation(is_second.astype(float), hours), percent=100 * change / base,
         percent_low=100 * low / base, percent_high=100 * high / base)
+
+
+def _more_runs(change: float, sd: float, runs: int, freedom: float) -> int | None:
+    """Give the even number of further runs that would settle a change of this size.
+
+    Runs alike: the standard error falls with the root of their number, and each adds a degree
+    of freedom.
+    """
+    for more in range(2, _MOST_RUNS + 1, 2):
+        if power_to_see(change, sd * math.sqrt(runs / (runs + more)), freedom + more) >= _SEEN:
+            return more
+    return None
 
 
 def _correlation(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

@@ -21,7 +21,7 @@ from optimizer.ride.comparison import (
     smallest_to_see,
 )
 from optimizer.ride.disturbances import SIZES
-from optimizer.ride.field_test import Runs, field_test
+from optimizer.ride.field_test import SEGMENTS, Runs, field_test
 from optimizer.ride.ride import Ride
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ _ORDERS = ("AB", "ABBA", "ABBABAAB", "ABBABAABBAAB", "ABBABAABBAABABBA")
 _PAUSE = 300.0  # s between runs, to change the kit
 _LATITUDE = 47.0  # any; a metre is a metre
 _CRR = 0.0045
+_PART = 0.4  # of a lap, the longest stretch that still tells a head wind from a tail wind
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ class Option:
 class TestPlan:
     """Options from few runs to many; `best` is the first that sees the change, if any does.
 
-    `watts` of the change at the speed; `least_watts` that the largest option would see;
+    `watts` of the change at the speed; `least_watts` that the best option would see;
     `run_sd` of one run's CdA against another, without what the rider does not repeat [m²].
     """
 
@@ -111,8 +112,11 @@ def plan_test(intention: Intention) -> TestPlan:
     """Say how many runs it takes to see a change, or that this course cannot show it."""
     options = []
     run_sd = math.nan
+    # A lap has to be seen in parts, since the wind turns once a lap: then two runs do.
+    whole = 4.0 * intention.run_length / SEGMENTS > _PART * intention.leg
+    few, few_hours = _covariance(intention, _ORDERS[0] if whole else _ORDERS[1])
     for order in _ORDERS:
-        covariance, hours = _covariance(intention, order)
+        covariance, hours = _of_more_runs(few, few_hours, len(order))
         if len(order) == 4:
             run_sd = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1]
                                           - 2 * covariance[0, 1])))
@@ -127,7 +131,21 @@ def plan_test(intention: Intention) -> TestPlan:
     best = next((option for option in options if option.chance >= intention.power), None)
     watts = 0.5 * intention.air_density * intention.speed**3
     return TestPlan(intention, tuple(options), best, watts * intention.change,
-                    watts * options[-1].smallest, run_sd)
+                    watts * min(option.smallest for option in options), run_sd)
+
+
+def _of_more_runs(few: NDArray[np.float64], few_hours: NDArray[np.float64], runs: int,
+                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Covariance and hours of any number of runs, from those of a few.
+
+    All runs are alike: each has the same variance, and two of them share what lies so many runs
+    apart. So the model is asked with few runs, whose laps it still sees in parts, and more runs
+    never tell less.
+    """
+    n = len(few)
+    shared = np.array([np.mean(np.diag(few, lag)) for lag in range(n)])
+    lag = np.minimum(np.abs(np.subtract.outer(np.arange(runs), np.arange(runs))), n - 1)
+    return shared[lag], (few_hours[1] - few_hours[0]) * np.arange(runs)
 
 
 def _design_sd(covariance: NDArray[np.float64], second: NDArray[np.bool_],

@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Segments
 
-__all__ = ["LEAST_ROLLING", "FieldTest", "Runs", "field_test"]
+__all__ = ["LEAST_ROLLING", "SEGMENTS", "FieldTest", "Runs", "field_test"]
 
-_SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
+SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
 _SHORTEST = 50.0  # m
 _LEAST = 20  # segments that say something
 _LEAST_EACH = 3  # of each setup
@@ -170,7 +170,7 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
     _check(spec)
     spec = _located(spec)
     length = sum(ride.length for ride in spec.rides)
-    spacing = max(length / _SEGMENTS, _SHORTEST)
+    spacing = max(length / SEGMENTS, _SHORTEST)
     nodes = nodes_by_place(spec.rides, spacing, spec.lap_length)
     segments = cut(spec.rides, spec.conditions, spec.bike, spec.rider_mass, nodes)
     names = (tuple(f"{number} {name}" for number, name in enumerate(spec.setups, 1)) if each_ride

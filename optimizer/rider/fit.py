@@ -34,6 +34,8 @@ _SHORTEST: Final = 120.0  # s; shorter efforts cannot use up W' (common practice
 _DRAG_BAND: Final = 0.04  # relative standard error of a CdA that the rider states without one
 _POWER_BAND: Final = 0.05  # of a stated CP
 _WORK_BAND: Final = 0.20  # of a stated W'
+_MOST_W_PRIME: Final = 80e3  # J, as a rider's file allows
+_FEWEST: Final = 2  # efforts that a fit of best powers is left with
 _RIDEABLE: Final = 0.85  # of CP and of the power limit; less is a tuck, not a way to ride
 _UPRIGHT: Final = {"upright", "hoods"}
 
@@ -134,6 +136,14 @@ def judge_efforts(efforts: Efforts, model: Model | None = None, *,
     if len(used) == 1:
         return _from_one(used, loss, left_out, draws, seed)
     curve = fit_curve(used, model or choose_model(used, loss), loss)
+    if used.overlapping:
+        used, curve, easier = _above_what_was_ridden(used, curve, model, loss)
+        left_out = (*left_out, *easier)
+    elif curve.w_prime > _MOST_W_PRIME:
+        raise InputError(
+            "efforts", "", f"make a W' of {curve.w_prime / 1e3:.0f} kJ, which no rider has",
+            f"the shortest lasts {used.duration[0] / 60:.0f} min: are the minutes seconds? "
+            "Otherwise add an effort of three to twelve minutes")
     loss_sd = defaults.ENDURANCE_LOSS_SD if endurance_loss is None else 0.0
     error = effort_errors(used, curve)
     error = np.maximum(np.nan_to_num(curve.standard_error()), error)
@@ -148,6 +158,29 @@ def judge_efforts(efforts: Efforts, model: Model | None = None, *,
         drawn[:, 3] = loss + moved[:, 0]
         curve = replace(curve, endurance_loss=loss)
     return Ability(used, curve, error, drawn, others, left_out, told)
+
+
+def _above_what_was_ridden(efforts: Efforts, curve: PowerCurve, model: Model | None, loss: float,
+                           ) -> tuple[Efforts, PowerCurve, tuple[str, ...]]:
+    """Fit best powers of rides so that the curve is no lower than what was ridden.
+
+    Not every duration was ridden to the limit: what lies furthest below the curve is left out
+    until no effort lies above it by more than efforts vary from day to day.
+    """
+    easier: list[str] = []
+    while len(efforts) > _FEWEST and np.any(curve.residual > 0.5 * EFFORT_NOISE * efforts.power):
+        worst = int(np.argmin(curve.residual / efforts.power))
+        easier.append(f"{efforts.power[worst]:.0f} W for {efforts.duration[worst] / 60:.3g} min: "
+                      "other efforts show that it was ridden easily")
+        kept = np.delete(np.arange(len(efforts)), worst)
+        source = tuple(efforts.source[k] for k in kept) if efforts.source else ()
+        fewer = Efforts(efforts.duration[kept], efforts.power[kept], source, True)
+        try:
+            curve = fit_curve(fewer, model or choose_model(fewer, loss), loss)
+        except InputError:
+            break
+        efforts = fewer
+    return efforts, curve, tuple(easier)
 
 
 def _by_loss(efforts: Efforts, curve: PowerCurve, loss: float) -> NDArray[np.float64]:

@@ -291,7 +291,7 @@ def doubts(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
                    "hour; CP comes out too low for shorter rides")
     if efforts.overlapping:
         out.append("best powers from rides need not be all-out, and those of one ride share "
-                   "their seconds: the curve is what was shown, a floor to what could be held, "
+                   "their seconds: the curve is what was shown, within 2 %; more could be held, "
                    "and its errors are larger than the fit says")
     return tuple(out)
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from tests.scenario.fit_maker import make_fit
+
+__all__ = ["UTC", "datetime"]
 
 ARRAYS = ("time", "distance", "speed", "power", "elevation", "latitude", "longitude")
 

@@ -39,13 +39,18 @@ def course(length=12_000.0):
         np.ones(n))
 
 
-@pytest.fixture(scope="module")
-def intended():
+def made_plan():
+    """The plan of an invented rider for the loop."""
     road = course()
     plan = plan_ride(RaceDay(road, CALM, RIDER, start_speed=8.0), BIKE)
     few = rideable(plan, recognisable_places(road), blocks=6)
     return Intended(road, CALM, RIDER, BIKE, plan.problem, plan.distance, few.power, few.time,
                     few.reserve)
+
+
+@pytest.fixture(scope="module")
+def intended():
+    return made_plan()
 
 
 def ridden(intended, power, stop=0.0):

@@ -152,3 +152,23 @@ def test_riders_of_one_size_differ_only_in_what_they_state():
         KnownPosition("aero", plain.positions[0].drag_area, 0.005),)))
     assert tested.positions[0].drag_area == plain.positions[0].drag_area
     assert tested.drag_area_sd < plain.drag_area_sd
+
+
+def test_a_curve_of_mixed_rides_is_no_lower_than_what_was_ridden():
+    """An easy long ride, an hour at 289 W, short repeats: the hour was ridden, so it can be."""
+    from optimizer.rider.best_powers import best_of_rides
+
+    time = np.arange(12_000.0)
+    rides = [("easy", time, np.full(12_000, 180.0)), ("hour", time[:4000], np.full(4000, 289.0)),
+             ("repeats", time, np.where(time % 1500 < 120, 380.0, 150.0))]
+    found = judge_efforts(best_of_rides(rides))
+    assert float(found.curve.power(3600.0)) >= 0.98 * 289.0
+    assert float(found.curve.power(120.0)) >= 0.98 * 380.0
+    assert any("ridden easily" in line and "180 W" in line for line in found.left_out)
+
+
+def test_minutes_that_are_seconds_are_refused_with_the_reason():
+    efforts = Efforts(60.0 * np.array([240.0, 1200.0]), np.array([380.0, 290.0]))
+    with pytest.raises(InputError, match="which no rider has") as caught:
+        judge_efforts(efforts)
+    assert "are the minutes seconds" in caught.value.remedy
