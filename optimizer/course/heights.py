@@ -239,7 +239,7 @@ def _stairs(rises: NDArray[np.bool_]) -> bool:
     """Whether most risers stand alone, between treads; on a ramp one follows on the other."""
     before, after = np.append(False, rises[:-1]), np.append(rises[1:], False)
     alone = np.count_nonzero(rises & ~before & ~after)
-    return alone >= _RISERS and alone >= _ALONE * np.count_nonzero(rises)
+    return bool(alone >= _RISERS and alone >= _ALONE * np.count_nonzero(rises))
 
 
 def _beyond_middle(riser_at: NDArray[np.float64], change: NDArray[np.float64],

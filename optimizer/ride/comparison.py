@@ -175,7 +175,8 @@ def compare(test: FieldTest, first: str, second: str) -> Comparison:
         chance_less=d.below(0.0), smallest=smallest_to_see(sd, freedom), drift=d.drift,
         drift_sd=d.drift_sd, repeat=float(np.exp(d.weight @ np.log(d.size))),
         mixed_with_order=_correlation(is_second.astype(float), hours), percent=100 * change / base,
-        percent_low=100 * low / base, percent_high=100 * high / base)
+        percent_low=100 * low / base, percent_high=100 * high / base,
+        more_runs=0 if low > 0.0 or high < 0.0 else _more_runs(change, sd, len(chosen), freedom))
 
 
 def _more_runs(change: float, sd: float, runs: int, freedom: float) -> int | None:

@@ -89,3 +89,12 @@ def test_more_runs_that_would_settle_it_against_simulated_tests():
     assert 0.72 < seen / 2000 < 0.95
     assert _more_runs(1e-5, 0.004, 4, 8.0) is None
     assert power_to_see(0.006, 0.004, 8.0) < 0.8
+
+
+def test_the_page_says_how_many_more_runs():
+    from optimizer.report.fieldtest_page import comparison_sentences
+    from optimizer.ride.comparison import Comparison
+
+    made = Comparison("A", "B", -0.002, 0.003, -0.008, 0.004, 0.75, 0.01, 0.0, 0.001, 0.0025, 0.0,
+                      -0.8, -3.2, 1.6, 12)
+    assert "12 more runs" in " ".join(comparison_sentences(made))
