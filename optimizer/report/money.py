@@ -25,7 +25,7 @@ _NINE_IN_TEN, _ONE_SIDE = 1.645, 1.282  # standard normal: 95 % and 90 % points
 _FEW = 3  # items that the first screen names
 _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
-_ON_PAPER = 16  # rows of the forest plot that fit on paper
+_ON_PAPER = 8  # rows of the forest plot that fit on paper
 
 __all__ = ["advice", "frontier", "frontier_data", "kept_kit", "last_money", "ledger", "money_parts",
            "told_apart"]
@@ -235,7 +235,7 @@ def _described(result: Result, kit: KitSet) -> list[str]:
 
 def _picker(result: Result) -> Markup:
     choice = result.choice
-    return Markup('<div class="pick" id="pick" hidden><label for="set">What would this much '
+    return Markup('<div class="pick screen" id="pick" hidden><label for="set">What would this much '
                   'money buy?</label><input type="range" id="set" min="0" max="{}" step="any" '
                   'value="{}"><div id="set-says" aria-live="polite"></div></div>',
                   ).format(f"{frontier_top(result):g}", f"{choice.best.spend:g}")
@@ -255,12 +255,13 @@ def ledger(result: Result) -> Chart:
     finding = (f"{first.item} saves most for sure, {span(first.low, first.high)}; {clear} of "
                f"{len(rows)} items are a clear gain." if clear else
                f"None of {len(rows)} items is a clear gain.")
+    axis = "seconds saved, each item on its own"
+    few = f"{axis}; the {_ON_PAPER} that save most" if len(marks) > _ON_PAPER else axis
     return Chart("ledger", "What is each item worth, and how sure is that?",
-                 lambda look: forest(look, marks, "seconds saved, each item on its own"),
-                 _ledger_table(result, rows), finding,
+                 lambda look: forest(look, marks, axis), _ledger_table(result, rows), finding,
                  note="Mark: the expected gain. Line: its 90 % range. A line that crosses zero "
                       "may be no gain at all. Diamonds are in the best kit.",
-                 half=len(rows) <= _ON_PAPER)
+                 half=True, sheet=lambda look: forest(look, marks[:_ON_PAPER], few))
 
 
 def _ledger_table(result: Result, rows: list[ItemWorth]) -> Table:

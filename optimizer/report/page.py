@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.svg import drawn
+from optimizer.report.svg import HALF_SHEET, SHEET, drawn
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -63,6 +63,7 @@ class Chart:
     note : how to read the picture
     kilometres : length of the course, in a picture that lies along it; 0 for others
     half : whether half the width of a sheet is enough for it
+    sheet : another drawing for paper, where the one for the screen is too tall
     """
 
     ident: str
@@ -73,6 +74,7 @@ class Chart:
     note: str = ""
     kilometres: float = 0.0
     half: bool = False
+    sheet: Callable[[Look], Drawing] | None = None
 
 
 @dataclass(frozen=True)
@@ -206,7 +208,9 @@ def _chart(chart: Chart) -> Markup:
              half=" half" if chart.half else "", table=_table(table),
              picture=drawn(chart.ident, chart.draw, chart.question,
                            f"{chart.finding} A table with the figures follows.".strip(),
-                           kilometres=chart.kilometres))
+                           kilometres=chart.kilometres,
+                           sheet=(chart.sheet or chart.draw,
+                                  HALF_SHEET if chart.half else SHEET)))
 
 
 _LONG = 40  # characters of a cell that needs room

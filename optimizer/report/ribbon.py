@@ -5,6 +5,7 @@ Everything lies over the same kilometres. Marks are posts that run through all r
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ from optimizer.report.course_map import letters
 from optimizer.report.doubt import plain
 from optimizer.report.stated import stated
 from optimizer.report.svg import (
+    SHEET,
     WIDTHS,
     Area,
     Drawing,
@@ -67,7 +69,8 @@ def ribbon(result: Result) -> Markup:
     listed = Markup('<ol class="key {}">{}</ol>').format(
         " ".join(names[width] for width in short), key) if short and course.marks else ""
     picture = drawn("ribbon-picture", lambda look: _draw(result, look), "The ride",
-                    _finding(result), kilometres=course.length / 1000.0, cls="ribbon")
+                    _finding(result), kilometres=course.length / 1000.0, cls="ribbon",
+                    sheet=(lambda look: _draw(result, look), replace(SHEET, tall=0.55)))
     return Markup('<figure id="ribbon" aria-label="The ride">{}{}</figure>').format(picture, listed)
 
 
@@ -154,7 +157,7 @@ def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
     blocks = result.rideable.blocks
     cp = float(result.day.expected.critical_power)
     most = max(*(block.power for block in blocks), cp, 1.0)
-    tall = 92.0 if look.small else 118.0
+    tall = look.tall * (92.0 if look.small else 118.0)
     size = look.size + (4.0 if look.width > 800.0 else 2.0)
     sizes = [width_of(f"{block.power:.0f}", size, bold=True) + 3.0 for block in blocks]
     lefts, rights = km([b.start for b in blocks]), km([b.end for b in blocks])
@@ -233,7 +236,7 @@ def _wind(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
     words = ("no wind" if top < 1.5 else
              f"wind at the rider, up to {top:.0f} km/h; you ride to the right")
     parts = [_row_title(look, y, words)]
-    half = 17.0
+    half = 17.0 if look.tall == 1.0 else 12.0
     middle = y + 0.4 * look.size + half
     gap = (km.end - km.start) / _FEATHERS[look.small]
     for x, h, s, v in zip(km(0.5 * (edges[:-1] + edges[1:])), head, side, speed, strict=True):
@@ -270,7 +273,7 @@ def _ground(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, fl
     """Height over distance, from a little below the lowest point."""
     course = result.job.course
     low, high = float(course.elevation.min()), float(course.elevation.max())
-    tall = 56.0 if look.small else 74.0
+    tall = look.tall * (56.0 if look.small else 74.0)
     y += 0.92 * look.size
     words = (f"height, {plain(low, 0)} to {plain(high, 0)} m; "
              f"{_round_ascent(course.ascent)} of ascent")

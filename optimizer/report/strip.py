@@ -90,7 +90,7 @@ def value_of_energy(result: Result) -> Chart:
         Table(("Stretch", "km", "s per extra kJ"), rows,
               "Seconds won by one more kJ at the cranks, given for free on the stretch"), finding,
         note="Where the line is high, effort pays; where it is flat, the plan already spends "
-             "evenly.", kilometres=course.length / 1000.0)
+             "evenly.", half=True, kilometres=course.length / 1000.0)
 
 
 def where_won(result: Result) -> Chart:
@@ -112,7 +112,7 @@ def where_won(result: Result) -> Chart:
         f"{seconds(float(at[-1]))} in all" + (
             f", {seconds(float(won[k]))} of it from {names[k]}." if len(rows) > 1 else "."),
         note="Each kit rides its own best plan, so a stretch can lose a little that another one "
-             "wins back.", kilometres=course.length / 1000.0)
+             "wins back.", half=True, kilometres=course.length / 1000.0)
 
 
 def _strip_table(result: Result) -> Table:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from markupsafe import Markup
 
-__all__ = ["WIDTHS", "Area", "Drawing", "Look", "drawn", "look_for"]
+__all__ = ["HALF_SHEET", "SHEET", "WIDTHS", "Area", "Drawing", "Look", "drawn", "look_for"]
 
 WIDTHS = (1000.0, 680.0, 350.0)
 """Widths for which pictures are drawn [px]: desk; tablet and paper; phone."""
@@ -21,17 +21,17 @@ _NAMES = {1000.0: "wide", 680.0: "middle", 350.0: "narrow"}
 
 @dataclass(frozen=True)
 class Look:
-    """Sizes at one width [px]: the letters, the margins left and right of what is drawn."""
+    """Sizes at one width [px]: the letters, the margins left and right of what is drawn.
+
+    `tall` scales the heights of rows.
+    """
 
     width: float
     size: float
     left: float
     right: float
-
-    @property
-    def small(self) -> bool:
-        """Whether it is drawn for a phone."""
-        return self.width < 500.0
+    small: bool = False  # for a phone, with names above what they name
+    tall: float = 1.0
 
     @property
     def line(self) -> float:
@@ -43,7 +43,12 @@ def look_for(width: float) -> Look:
     """Sizes that go with a width; the same for all pictures, so that their axes agree."""
     if width > 800.0:
         return Look(width, 13.0, 46.0, 16.0)
-    return Look(width, 11.5, 40.0, 12.0) if width > 500.0 else Look(width, 11.5, 34.0, 8.0)
+    return Look(width, 11.5, 40.0, 12.0) if width > 500.0 else Look(width, 11.5, 34.0, 8.0, small=True)
+
+
+HALF_SHEET = Look(330.0, 9.5, 30.0, 8.0, tall=0.52)
+SHEET = Look(680.0, 10.0, 34.0, 12.0, tall=0.42)
+"""Sizes for half and for all of the width of a sheet."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +75,8 @@ class Drawing:
 
 
 def drawn(ident: str, draw: Callable[[Look], Drawing], title: str, finding: str, *,
-          kilometres: float = 0.0, widths: tuple[float, ...] = WIDTHS, cls: str = "") -> Markup:
+          kilometres: float = 0.0, widths: tuple[float, ...] = WIDTHS, cls: str = "",
+          sheet: tuple[Callable[[Look], Drawing], Look] | None = None) -> Markup:
     """Give a picture in all its widths.
 
     Parameters
@@ -78,12 +84,16 @@ def drawn(ident: str, draw: Callable[[Look], Drawing], title: str, finding: str,
     title, finding : its name and what is to be seen, for those who cannot see it
     kilometres : length of the course, in a picture that lies along it
     cls : further classes of the frame
+    sheet : another drawing for paper, with its sizes; without it paper gets the middle width
     """
     frames = []
-    for width in widths:
-        look = look_for(width)
-        picture = draw(look)
-        name = _NAMES.get(width, "wide") if len(widths) > 1 else "only"
+    cases = [(_NAMES.get(width, "wide") if len(widths) > 1 else "only", draw, look_for(width))
+             for width in widths]
+    if sheet is not None:
+        cases.append(("sheet", *sheet))
+        cls = f"{cls} has-sheet"
+    for name, make, look in cases:
+        picture, width = make(look), look.width
         key = f"{ident}-{name}"
         place = picture.area
         frames.append(el(

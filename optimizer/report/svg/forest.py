@@ -42,7 +42,7 @@ class Mark:
 def forest(look: Look, marks: Sequence[Mark], title: str, *, zero: bool = True) -> Drawing:
     """Draw the marks, the first on top, over an axis called `title` that holds 0 with `zero`."""
     size = 0.92 * look.size
-    deep = 2.75 * look.size if look.small else 1.75 * look.size
+    deep = 2.75 * look.size if look.small else (1.75 if look.tall == 1.0 else 1.5) * look.size
     names = 0.0 if look.small else min(
         max((width_of(mark.label, look.size) for mark in marks), default=0.0) + 14.0,
         0.38 * look.width)

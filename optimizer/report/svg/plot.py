@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -140,6 +140,7 @@ def plot(look: Look, axis: Axis, rows: Sequence[Row], *, posts: Sequence[Post] =
     posts : marks of the course, through all rows; with `names` they are named in full
     ends : put labels at the ends of the lines, where there is room beside them
     """
+    rows = [replace(row, height=look.tall * row.height) for row in rows]
     scales = [_range(row) for row in rows]
     left = look.left
     if not axis.kilometres:
