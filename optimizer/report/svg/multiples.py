@@ -65,7 +65,8 @@ def _panel(look: Look, rows: Sequence[str], column: str,
         found = list(cells.get((row, column), ()))
         deep = (1.25 if look.small else 0.0) * look.line + 1.5 * look.size * max(len(found), 1)
         if look.small:
-            parts.append(text(x.start, at + look.size, shortened(row, look.size, look.width)))
+            parts.append(text(x.start, at + look.size,
+                              shortened(row, look.size, x.end - x.start + 10.0)))
             at += 1.25 * look.line
         elif names:
             parts.append(text(0.0, at + 1.05 * look.size, shortened(row, look.size, names - 12.0)))
