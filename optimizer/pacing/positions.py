@@ -34,7 +34,8 @@ __all__ = ["PositionPlan", "Spell", "best_spells", "choose_positions", "position
 HANDS_OFF_BRAKES: Final = frozenset({"aero", "tuck"})
 """Positions without a hand at the brakes: not used where the plan brakes."""
 
-_SHORTEST = 8.0  # s, of a spell in one position; common practice, no source
+_SHORTEST = 20.0  # s, of a spell in one position; less is nothing to write on a card
+_BRISK = 8.0  # s, the shortest spell that riders bother with; common practice, no source
 _CHANGE = 0.2  # s, price of one change; a judgement that keeps needless changes out
 _ROUNDS = 6
 _SETTLED = 0.01  # s, less than that is no gain
@@ -62,6 +63,7 @@ class PositionPlan:
     seconds_won : against riding in the first position everywhere; negative where keeping the
         hands at the brakes, or sitting up for comfort, costs more than the choice wins
     rounds : plans that were solved
+    price : s, what it costs that no spell is shorter than 20 s, against 8 s; first order
     """
 
     plan: Plan
@@ -69,6 +71,7 @@ class PositionPlan:
     spells: tuple[Spell, ...]
     seconds_won: float
     rounds: int
+    price: float = 0.0
 
 
 def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) -> PositionPlan:
@@ -110,7 +113,17 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
         best, position = plan, trial
     assert best is not None  # noqa: S101 - the first trial is always solved
     return PositionPlan(best, position, _spells(best, position, rider),
-                        first.finish_time - best.finish_time, rounds)
+                        first.finish_time - best.finish_time, rounds,
+                        _price_of_long_spells(best, position, rider, barred, longest))
+
+
+def _price_of_long_spells(plan: Plan, position: NDArray[np.int64], rider: Rider,
+                          barred: NDArray[np.bool_], longest: NDArray[np.float64]) -> float:
+    """Seconds that short spells would win at a plan, to first order."""
+    gains = position_gains(plan, rider)
+    brisk = best_spells(gains, plan.time, barred=barred, longest=longest, shortest=_BRISK)
+    steps = np.arange(len(position))
+    return max(float(np.sum(gains[steps, brisk] - gains[steps, position])), 0.0)
 
 
 def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
