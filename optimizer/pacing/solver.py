@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["Draft", "StepTooLong", "certified", "draft", "solve"]
+__all__ = ["FINE", "Draft", "StepTooLong", "blame_step", "certified", "draft", "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
@@ -30,7 +30,7 @@ _GIVEN_BACK = 0.2  # share of the powers, at most; each look may take a slow sim
 _SHARES = (1.0, 0.5, 0.2, 0.05, 0.01)  # of the way to a polished plan that are tried
 _WON = 1e-5  # of the finish time, less than which ends the polish
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
-_FINE = 10.0  # m, steps that are short enough for any slope
+FINE = 10.0  # m, steps that are short enough for any slope
 _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
 
 
@@ -358,20 +358,29 @@ def _explain(problem: PacingProblem, solution: Solution) -> NoReturn:
     """Raise Infeasible with the limit that leaves no plan, found by riding."""
     p = problem
     fastest = simulate(p, p.power_limit)
-    if fastest.stalled:
-        pieces = np.ceil(p.step / _FINE).astype(np.int64)
-        finer = split_steps(p, pieces)
-        if not simulate(finer, finer.power_limit).stalled:
-            k = int(np.argmin(fastest.speed[1:]))
-            raise StepTooLong(f"a step of {p.step[k]:.0f} m is too long for the slope at "
-                              f"{p.distance[k] / 1000:.2f} km", "take shorter steps")
+    finer = split_steps(p, np.ceil(p.step / FINE).astype(np.int64))
+    if fastest.stalled and not simulate(finer, finer.power_limit).stalled:
+        blame_step(p, fastest)
     require_moving(fastest, p)
     least = _least_power(p)
     if least is not None:
         _explain_spending(p, *least)
+    slow = simulate(p, np.minimum(p.critical_power, p.power_limit))
+    if slow.stalled and not simulate(
+            finer, np.minimum(finer.critical_power, finer.power_limit)).stalled:
+        blame_step(p, slow)
+    settled = "settled on powers that cannot be ridden" if solution.converged else "did not settle"
     raise Infeasible(
-        f"the solver did not settle (largest violation {solution.residual:.1e} after "
+        f"the solver {settled} (largest violation {solution.residual:.1e} after "
         f"{solution.iterations} iterations)", "take shorter steps where it is steep")
+
+
+def blame_step(p: PacingProblem, ride: Ride) -> NoReturn:
+    """Raise StepTooLong for the step on which a ride stalls that would not on shorter ones."""
+    k = int(np.argmin(ride.speed[1:]))
+    raise StepTooLong(f"a step of {p.step[k]:.0f} m is too long for the slope at "
+                      f"{p.distance[k] / 1000:.2f} km ({100 * p.grade[k]:.0f} %)",
+                      "take shorter steps")
 
 
 def _explain_spending(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> None:
