@@ -18,7 +18,7 @@ __all__ = ["check_run", "gpx", "json", "overwrite_option", "page", "row", "table
 _PAGE = b'<meta name="generator" content="kitpace">'
 _JSON = b'"schema": "kitpace-result-'
 _GPX = b'creator="kitpace"'
-_TABLES = {"card": b"block,place,start_km,end_km", "batch": b"case,course,rider,forecast"}
+_TABLES = {"card": b"line,place,what_comes,start_km", "batch": b"case,course,rider,forecast"}
 
 
 def page(option: str, path: Path | str) -> Output:

@@ -140,8 +140,8 @@ def _tell(result: Result) -> None:
         say(f"With the kit of the earlier plan: {listing(choice.best.items) or 'as it stands'}.")
     elif job.catalogue.items:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
-    say(f"{watts(plan.mean_power)} on average; in {len(result.rideable.blocks)} blocks that a "
-        f"person can ride it takes {seconds(result.rideable.price)} longer.")
+    say(f"{watts(plan.mean_power)} on average; {_card_words(result)}, ridden to the letter, takes "
+        f"{seconds(result.rideable.price)} longer.")
     if words := risk_sentence(result):
         say(words)
     if result.fork is not None:
@@ -152,12 +152,22 @@ def _tell(result: Result) -> None:
         say(f"Mind: {note}")
 
 
+def _card_words(result: Result) -> str:
+    """Say what the card is."""
+    card = result.rideable
+    if card.even:
+        return f"one power all the way, {card.blocks[0].power:.0f} W, is as good as any card and"
+    lines = len(card.lines)
+    laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
+    return f"the card of {lines} {'line' if lines == 1 else 'lines'}{laps}"
+
+
 def _splits(result: Result) -> None:
     """Show the times at the marks."""
     from optimizer.report.result_json import splits
     from optimizer.report.words import clock
 
-    columns = {"Fastest": "elapsed_s", "In blocks": "rideable_s"}
+    columns = {"Fastest": "elapsed_s", "By the card": "rideable_s"}
     if result.baseline_plan is not result.plan:
         columns["As owned"] = "baseline_s"
     table(("Place", "km", *columns),

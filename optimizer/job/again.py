@@ -41,7 +41,7 @@ def run_again(job: Job, items: Sequence[str],
     tell("how to ride it")
     setup, choice = _kit(job, day, items, tell)
     plan = plan_ride(day, setup)
-    few = ride_in_blocks(day, plan, job.options, thorough=False)
+    few = ride_in_blocks(day, plan, job.options)
     choice = choice or _settled(job, items, setup, plan)
     tell("how sure it is")
     drawn = ride_days(plan, day, draws_of(job, day), job.effects, choice.best.items).time

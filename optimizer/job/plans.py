@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from optimizer.course.laps import find_laps
 from optimizer.errors import Infeasible
-from optimizer.pacing import plan_ride, race_day
-from optimizer.pacing.blocks import (
+from optimizer.pacing import (
     constant_power,
     constant_speed,
+    plan_ride,
+    race_day,
     recognisable_places,
     rideable,
 )
@@ -51,25 +53,22 @@ def draws_of(job: Job, day: RaceDay) -> Draws:
 def ride_evenly(plan: Plan) -> Even | None:
     """Ride the plan's course at one power and at one speed, as is usual without a plan.
 
-    None where no single power keeps within the limits.
+    The power is in whole watts, as a card would say it. None where no single power keeps within
+    the limits.
     """
     from optimizer.job.values import Even
 
     try:
-        level = constant_power(plan)
+        level = constant_power(plan, rounding=1.0)
     except Infeasible:
         return None
     return Even(level.blocks[0].power, float(level.finish_time), constant_speed(plan.problem))
 
 
-def ride_in_blocks(day: RaceDay, plan: Plan, options: Options, *,
-                   thorough: bool = True) -> RideablePlan:
-    """Simplify a plan to the blocks that the options ask for, each with its main position.
-
-    `thorough` as `rideable` has it.
-    """
+def ride_in_blocks(day: RaceDay, plan: Plan, options: Options) -> RideablePlan:
+    """Simplify a plan to a card of as many lines as the options allow, with main positions."""
     few = rideable(plan, recognisable_places(day.course), blocks=options.blocks,
-                   rounding=options.power_rounding, thorough=thorough)
+                   rounding=options.power_rounding, laps=find_laps(day.course))
     if day.position is None:
         return few
     return replace(few, blocks=tuple(

@@ -39,16 +39,16 @@ class Options:
     """How to compute.
 
     `step` of the grid [m], None to let the course decide; `start_speed` [m/s], 0 for a
-    standing start; `blocks` at most in the rideable plan; `power_rounding` of its powers [W];
-    `empty_risk` the accepted chance to run out before the finish, None for a plan for the
-    expected day; `draws` of the
+    standing start; `blocks`, lines of the card at most; `power_rounding` of its powers [W], None
+    for about 1 % of CP; `empty_risk` the accepted chance to run out before the finish, None for a
+    plan for the expected day; `draws` of the
     uncertainty, from `seed`.
     """
 
     step: float | None = None
     start_speed: float = 0.0
-    blocks: int = 12
-    power_rounding: float = 5.0
+    blocks: int = 8
+    power_rounding: float | None = None
     empty_risk: float | None = None
     draws: int = 400
     seed: int = 1

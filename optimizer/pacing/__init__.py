@@ -1,13 +1,7 @@
 """Minimum time over a fixed path."""
 
-from optimizer.pacing.blocks import (
-    HILLS,
-    constant_power,
-    constant_speed,
-    recognisable_places,
-    rideable,
-)
-from optimizer.pacing.plan import Block, Hill, Plan, RideablePlan
+from optimizer.pacing.blocks import constant_power, constant_speed, figure_unit, rideable
+from optimizer.pacing.plan import Block, Plan, RideablePlan
 from optimizer.pacing.planner import bounded_twice, grid, plan_ride, problem_on
 from optimizer.pacing.prepare import race_day
 from optimizer.pacing.problem import PacingProblem, pacing_problem
@@ -15,10 +9,10 @@ from optimizer.pacing.realism import Realism, realism
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
 from optimizer.pacing.simulate import Ride, Variation, simulate, simulate_many
 from optimizer.pacing.solver import solve
+from optimizer.pacing.terrain import recognisable_places
 
-__all__ = ["HILLS", "Block", "Hill", "PacingProblem", "Plan", "Realism", "Ride", "RideablePlan",
-           "Sensitivities", "Variation", "bounded_twice", "constant_power", "constant_speed",
-           "grid",
+__all__ = ["Block", "PacingProblem", "Plan", "Realism", "Ride", "RideablePlan", "Sensitivities",
+           "Variation", "bounded_twice", "constant_power", "constant_speed", "figure_unit", "grid",
            "pacing_problem", "plan_ride", "problem_on", "race_day", "realism",
            "recognisable_places",
            "rideable", "sensitivities", "simulate", "simulate_many", "solve"]

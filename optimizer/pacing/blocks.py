@@ -1,171 +1,545 @@
-"""A plan that a person can ride: few blocks of constant power with edges that can be recognised."""
+"""A card that a person can ride: few lines with a power each, from places that are recognised.
+
+Where lines begin is found by dynamic programming on the ideal plan, at the seconds that a power
+off the ideal one costs; then each line has to show by true rides, with all powers at their best,
+that it saves what a line has to save.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Final, NoReturn
 
 import numpy as np
-from scipy.linalg import solve_banded
 
 from optimizer.errors import Infeasible
-from optimizer.pacing.convex import FASTEST, drag_in_energy
-from optimizer.pacing.plan import Block, Hill, RideablePlan
-from optimizer.pacing.simulate import Ride, holding_power, reserve_along, simulate
+from optimizer.pacing.convex import FASTEST
+from optimizer.pacing.literal import (
+    Layout,
+    NoFigures,
+    best_figures,
+    highest_even,
+    room,
+    round_figures,
+)
+from optimizer.pacing.plan import Block, RideablePlan
+from optimizer.pacing.problem import COASTING_POWER, split_steps
+from optimizer.pacing.simulate import simulate
+from optimizer.pacing.solver import FINE, blame_step
+from optimizer.pacing.terrain import climbs_and_descents, what_comes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from optimizer.course import Course, Mark
+    from optimizer.course import Mark
+    from optimizer.course.laps import Laps
     from optimizer.pacing.plan import Plan
     from optimizer.pacing.problem import PacingProblem
+    from optimizer.pacing.simulate import Ride
 
-__all__ = ["constant_power", "constant_speed", "recognisable_places", "rideable"]
+__all__ = ["constant_power", "constant_speed", "figure_unit", "rideable"]
 
-_BEND = 0.012  # change of grade that a rider feels
-_WINDOW = 250.0  # m, over which grade is felt
-_LEVEL = 0.005  # grade that feels level
-_APART = 150.0  # m, places closer than this count as one
-_FEEL = 60.0  # m behind and ahead
-HILLS = (-0.04, -0.015, 0.015, 0.04)
-"""Grades between which a rider tells steep and gentle descents, flat, gentle and steep climbs."""
-_MANY = 10  # blocks, of which half as many are tried as well
-_MOVES = 40  # most improving moves while rounding
-_TRIES = 12  # most trials for one of them
-_SLIP = 300.0  # J, by which a first-order forecast of the reserve may err
+LINE_SHARE: Final = 5e-4
+LINE_SECONDS: Final = 2.0
+"""Of the finish time, or s, whichever is less: what a line of the card has to save."""
 
-
-def recognisable_places(course: Course) -> tuple[Mark, ...]:
-    """List marks, turns, crests, feet of climbs and clear changes of grade, by distance [m].
-
-    Where two lie within 150 m the one a rider knows best is kept, in that order.
-    """
-    from optimizer.course import Mark
-
-    s = course.distance
-    even = np.arange(0.0, course.length, 25.0)
-    found: list[tuple[int, float, str]] = []
-    if len(even) >= 3 * _WINDOW / 25.0:
-        height = np.interp(even, s, course.elevation)
-        reach = int(_WINDOW / 25.0)
-        before = (height[reach:-reach] - height[:-2 * reach]) / _WINDOW
-        after = (height[2 * reach:] - height[reach:-reach]) / _WINDOW
-        bend = after - before
-        strong = np.abs(bend)
-        at = even[reach:-reach]
-        for k in np.flatnonzero(strong > _BEND):
-            near = slice(max(k - reach, 0), k + reach + 1)
-            if strong[k] == strong[near].max():
-                found.append((3, float(at[k]), _change(float(before[k]), float(after[k]))))
-    ranked = ([(0, m.distance, m.name) for m in course.marks]
-              + [(1, c.distance, c.name or "dead turn") for c in course.corners if c.dead_turn]
-              + [(2, c.distance, c.name or ("right" if c.turn > 0 else "left") + " turn")
-                 for c in course.corners if not c.dead_turn]
-              + found)
-    kept: list[tuple[int, float, str]] = []
-    for rank, place, name in sorted(ranked):
-        if 50.0 < place < course.length - 50.0 and all(
-                abs(place - other) >= _APART for _, other, _ in kept):
-            kept.append((rank, place, name))
-    return tuple(Mark(name, place) for _, place, name in sorted(kept, key=lambda x: x[1]))
+_UNITS: Final = (5.0, 2.0, 1.0)  # W, to which people round
+_ROUND: Final = 0.0105  # of CP, the most of a unit
+_WATT: Final = 1.0  # W, of the one figure of an even ride
+_HELD: Final = 0.995  # of a speed limit, from where a plan is on it
+_BENT: Final = 0.2  # s/s, how the time bends by (dP/P)² where speed goes with P^(1/3) to P
+_ROLLS: Final = 20.0  # s of climbs, and of descents, in a line that rolls
+_UNEQUAL: Final = 4.0  # times more of the one than of the other, with which it still does
+_ROUNDS: Final = 3  # of lines and what climbs add, in turn
+_TOGETHER: Final = 150.0  # m into a lap, closer than which places of two laps are one
 
 
-def _change(before: float, after: float) -> str:
-    """Name a change of grade as a rider feels it."""
-    if before > _LEVEL > after:
-        return "crest"
-    if before < _LEVEL < after:
-        return "foot of the climb"
-    if before > _LEVEL:
-        return "steeper" if after > before else "easier"
-    if after < before:
-        return "steeper descent" if before < -_LEVEL else "start of the descent"
-    return "gentler descent" if after < -_LEVEL else "end of the descent"
+def figure_unit(critical_power: float) -> float:
+    """Give the round number of watts [W] that is about 1 % of CP or less: 5, 2 or 1."""
+    return next((unit for unit in _UNITS if unit <= _ROUND * critical_power), _UNITS[-1])
 
 
-def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 12, rounding: float = 5.0, *,
-             hills: Sequence[float] = HILLS, thorough: bool = True) -> RideablePlan:
-    """Simplify a plan to at most `blocks` blocks of constant power.
+def line_saves(finish_time: float) -> float:
+    """Seconds that a line of the card has to save on a ride of `finish_time` [s]."""
+    return min(LINE_SHARE * finish_time, LINE_SECONDS)
+
+
+def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 8, rounding: float | None = None,
+             *, rolling: bool = True, laps: Laps | None = None) -> RideablePlan:
+    """Simplify a plan to a card of at most `blocks` lines.
 
     Parameters
     ----------
-    places : where a block may begin
-    rounding : of the powers [W], 0 for none
-    hills : grades, increasing, that part the road into descents, flat and climbs, on which one
-        rule for the whole course adds to the block's power or takes from it; empty for none
-    thorough : try fewer blocks and no rule for hills as well, which sometimes wins a little
+    places : where a line may begin; a name that is not empty is printed
+    rounding : of the figures [W], 0 for none; None for `figure_unit`, or less where that costs
+        as much as a line has to save
+    rolling : whether lines on rolling road may give climbs and descents figures of their own
+    laps : which ride the same lines; with more parts than `blocks` they are taken as one road
 
-    Edges are found by dynamic programming on the ideal powers, powers by sequential quadratic
-    programming on the forward simulation with exact gradients, rounded powers by a search among
-    neighbours. The rider stops pedalling where the brakes are on. A rule is kept only where it
-    wins time, and so are more blocks: rounding sometimes turns the tables.
+    A line stays only where it saves 0.05 % of the time or 2 s, whichever is less; so do figures
+    for climbs and descents. One power in whole watts is the card where no card is faster by that.
+    The ride is that of a rider who takes the card literally.
+
+    Raises Infeasible where no figures keep the limits on lines that begin at these places.
+    """
+    maker = _Maker(plan, places, blocks, rolling, laps)
+    even = _even(maker, 0.0 if rounding == 0.0 else _WATT)
+    try:
+        ridden = maker.rounded(maker.best(), rounding)
+    except NoFigures:
+        if even is None:
+            _explain(plan, blocks)
+        return even
+    even_price = float("nan") if even is None else even.price
+    if even is not None and even.finish_time - ridden.finish_time < maker.least:
+        return even
+    return replace(ridden, even_price=even_price)
+
+
+def constant_power(plan: Plan, rounding: float = 0.0) -> RideablePlan:
+    """Ride at one power all the way, the highest that the limits allow: the usual baseline.
+
+    Raises Infeasible where no one power keeps the limits.
+    """
+    even = _even(_Maker(plan, (), 1, rolling=False, laps=None), rounding)
+    if even is None:
+        _explain(plan, 1)
+    return even
+
+
+@dataclass(frozen=True)
+class _Line:
+    """From candidate `begin` to candidate `end` of a strip; with figures of climbs if `rolls`."""
+
+    strip: int
+    begin: int
+    end: int
+    rolls: bool
+
+
+@dataclass(frozen=True)
+class _Strip:
+    """A part of the road, ridden once or, as a lap, several times.
+
+    `nodes` (passes, m) are those of the m candidates for ends of lines in each pass; `names` (m,).
+    """
+
+    nodes: NDArray[np.int64]
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Card:
+    """Lines with unrounded figures: (m,) of the lines, and what climbs add [W]."""
+
+    lines: tuple[_Line, ...]
+    figures: NDArray[np.float64]
+    extra: float
+    time: float
+    saves: tuple[float, ...] = ()
+    hills_save: float = 0.0
+
+
+class _Maker:
+    """What all cards for one plan share: weights, places, sums between places."""
+
+    def __init__(self, plan: Plan, places: Sequence[Mark], most: int, rolling: bool,
+                 laps: Laps | None) -> None:
+        p = _by_speed(plan.problem)
+        self.plan, self.problem, self.most, self.rolling = plan, p, most, rolling
+        self.critical_power = float(np.average(p.critical_power, weights=p.step))
+        self.least = line_saves(plan.finish_time)
+        self.guess = 0.5 * plan.speed**2
+        self.way = climbs_and_descents(p)
+        self.weight = _weights(plan)
+        self.laps = laps
+        self.strips = _strips(plan, places, laps)
+        if len(self.strips) > most:
+            self.laps, self.strips = None, _strips(plan, places, None)
+        self.sums = [self._between(strip) for strip in self.strips]
+
+    def _between(self, strip: _Strip) -> dict[str, NDArray[np.float64]]:
+        """(m, m) sums from candidate to candidate over all passes."""
+        time = np.diff(self.plan.time)
+        w, power, up, down = self.weight, self.plan.power, self.way > 0, self.way < 0
+        pedalled = time * (w > 0)
+        out = {}
+        for name, values in {
+                "w": w, "wp": w * power, "wpp": w * power**2, "w_up": w * up, "w_down": w * down,
+                "wp_up": w * power * up, "wp_down": w * power * down, "t_up": pedalled * up,
+                "t_down": pedalled * down, "t": time}.items():
+            sums = np.concatenate([[0.0], np.cumsum(values)])[strip.nodes]
+            total = (sums - sums[:, :1]).sum(axis=0)
+            out[name] = total[None, :] - total[:, None]
+        return out
+
+    def costs(self, strip: int, extra: float) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        """(m, m) seconds that one line from here to there loses, and whether it rolls.
+
+        Half the weighted squares of what the line's powers are off the ideal ones, and for a line
+        that rolls what its figures have to save.
+        """
+        s = self.sums[strip]
+        heavy = np.maximum(s["w"], 1e-12)
+        plain = 0.5 * np.maximum(s["wpp"] - s["wp"] ** 2 / heavy, 0.0)
+        plain[s["t"] <= 0.0] = np.inf
+        if extra <= 0.0:
+            return plain, np.zeros(plain.shape, dtype=bool)
+        share = self.descents(strip)
+        rolls = self.may_roll(strip)
+        by = s["w_up"] - share * s["w_down"]
+        off = (s["wpp"] - 2 * extra * (s["wp_up"] - share * s["wp_down"])
+               + extra**2 * (s["w_up"] + share**2 * s["w_down"])
+               - (s["wp"] - extra * by) ** 2 / heavy)
+        rolling = 0.5 * np.maximum(off, 0.0) + self.least
+        better = rolls & (rolling < plain)
+        return np.where(better, rolling, plain), better
+
+    def descents(self, strip: int) -> NDArray[np.float64]:
+        """(m, m) what descents give for a watt more on climbs, so that the mean stays."""
+        s = self.sums[strip]
+        return s["t_up"] / np.maximum(s["t_down"], 1e-9)
+
+    def may_roll(self, strip: int) -> NDArray[np.bool_]:
+        """(m, m) whether there is enough of climbs and descents for figures of their own."""
+        s, passes = self.sums[strip], len(self.strips[strip].nodes)
+        share = self.descents(strip)
+        return np.asarray((np.minimum(s["t_up"], s["t_down"]) >= _ROLLS * passes)
+                          & (share <= _UNEQUAL) & (share >= 1.0 / _UNEQUAL))
+
+    def divide(self, extra: float, least: float) -> tuple[_Line, ...]:
+        """Lines of the least loss, each of which costs `least` seconds more."""
+        value = np.full(self.most + 1, np.inf)
+        value[0] = 0.0
+        tables = []
+        for strip in range(len(self.strips)):
+            cost, rolls = self.costs(strip, extra)
+            m = len(cost)
+            best = np.full((self.most + 1, m), np.inf)
+            back = np.zeros((self.most + 1, m), dtype=np.int64)
+            best[:, 0] = value
+            for b in range(1, self.most + 1):
+                through = best[b - 1][:, None] + cost
+                back[b] = through.argmin(axis=0)
+                best[b, 1:] = through.min(axis=0)[1:]
+            value = best[:, -1]
+            tables.append((back, rolls))
+        b = int(np.argmin(value + least * np.arange(self.most + 1)))
+        lines: list[_Line] = []
+        for strip in reversed(range(len(self.strips))):
+            back, rolls = tables[strip]
+            end = back.shape[1] - 1
+            while end > 0:
+                begin = int(back[b, end])
+                lines.insert(0, _Line(strip, begin, end, bool(rolls[begin, end])))
+                end, b = begin, b - 1
+        return tuple(lines)
+
+    def best_extra(self, lines: Sequence[_Line]) -> float:
+        """Give what climbs should add on lines that roll [W], by least squares."""
+        above = below = 0.0
+        for line in lines:
+            at = line.begin, line.end
+            if line.rolls:
+                s, share = self.sums[line.strip], self.descents(line.strip)[at]
+                by = s["w_up"][at] - share * s["w_down"][at]
+                heavy = max(s["w"][at], 1e-12)
+                above += (s["wp_up"][at] - share * s["wp_down"][at]) - s["wp"][at] * by / heavy
+                below += s["w_up"][at] + share**2 * s["w_down"][at] - by**2 / heavy
+        return max(above / below, 0.0) if below > 0.0 else 0.0
+
+    def layout(self, lines: Sequence[_Line], extra: float | None = None) -> Layout:
+        """Lay lines on the road; `extra` is one more figure where it is not given."""
+        n = self.problem.steps
+        share, hills, edges = np.zeros((n, len(lines))), np.zeros(n), [n]
+        for k, line in enumerate(lines):
+            for row in self.strips[line.strip].nodes:
+                a, b = row[line.begin], row[line.end]
+                share[a:b, k] = 1.0
+                edges.append(int(a))
+                if line.rolls:
+                    down = self.descents(line.strip)[line.begin, line.end]
+                    hills[a:b] = np.where(self.way[a:b] > 0, 1.0,
+                                          np.where(self.way[a:b] < 0, -down, 0.0))
+        if extra is None and hills.any():
+            share = np.column_stack([share, hills])
+        base = np.zeros(n) if extra is None else extra * hills
+        return Layout(self.problem, np.unique(edges), share, base, self.weight)
+
+    def means(self, lines: Sequence[_Line]) -> NDArray[np.float64]:
+        """Mean ideal power of each line, by weight."""
+        out = []
+        for line in lines:
+            s, at = self.sums[line.strip], (line.begin, line.end)
+            out.append(s["wp"][at] / s["w"][at] if s["w"][at] > 1e-12 else self.critical_power)
+        return np.array(out)
+
+    def optimised(self, lines: tuple[_Line, ...], first: NDArray[np.float64] | None = None,
+                  ) -> _Card:
+        """Give lines their best figures, from `first` or the ideal plan's means."""
+        layout = self.layout(lines)
+        rolls = layout.share.shape[1] > len(lines)
+        if first is None:
+            first = self.means(lines)
+        if rolls and len(first) == len(lines):
+            first = np.append(first, self.best_extra(lines))
+        x, ride = best_figures(layout, first[:layout.share.shape[1]], self.guess)
+        return _Card(lines, x[:len(lines)], float(x[-1]) if rolls else 0.0,
+                     float(ride.finish_time))
+
+    def best(self) -> _Card:
+        """Find the fastest lines each of which saves what a line has to save."""
+        card = self._filled(0.0)
+        if self.rolling:
+            card = self._with_hills(card)
+        return self._verified(card)
+
+    def _filled(self, extra: float) -> _Card:
+        """Lines by dynamic programming with their best figures; more of them if need be."""
+        try:
+            return self.optimised(self.divide(extra, self.least))
+        except NoFigures:
+            return self.optimised(self.divide(extra, 0.0))
+
+    def _with_hills(self, card: _Card) -> _Card:
+        """Let lines on rolling road give climbs and descents their figures, where that pays."""
+        whole = tuple(_Line(k, 0, strip.nodes.shape[1] - 1, rolls=True)
+                      for k, strip in enumerate(self.strips))
+        extra = self.best_extra(whole)
+        lines: tuple[_Line, ...] = ()
+        for _ in range(_ROUNDS):
+            before, lines = lines, self.divide(extra, self.least)
+            extra = self.best_extra(lines)
+            if lines == before or extra <= 0.0:
+                break
+        if not any(line.rolls for line in lines):
+            return card
+        try:
+            trial = self.optimised(lines)
+        except NoFigures:
+            return card
+        rules = sum(line.rolls for line in lines)
+        price = self.least * (len(lines) + rules - len(card.lines))
+        return trial if trial.time < card.time - max(price, 0.0) else card
+
+    def _verified(self, card: _Card) -> _Card:
+        """Leave lines out, and figures of climbs, as long as one saves too little by true rides."""
+        while True:
+            trials = [self._merged(card, k) for k in range(1, len(card.lines))]
+            saves = [np.inf if trial is None else trial.time - card.time for trial in trials]
+            level = self._level(card)
+            hills = np.inf if level is None else level.time - card.time
+            if min([*saves, hills]) >= self.least:
+                return replace(card, saves=(np.inf, *saves),
+                               hills_save=0.0 if level is None else hills)
+            found = level if hills <= min(saves, default=np.inf) else trials[int(np.argmin(saves))]
+            assert found is not None  # noqa: S101 - only what was ridden has a time
+            card = found
+
+    def _merged(self, card: _Card, k: int) -> _Card | None:
+        """Card without line `k`, which the line before it replaces; None where it cannot be."""
+        one, other = card.lines[k - 1], card.lines[k]
+        if one.strip != other.strip:
+            return None
+        rolls = bool(self.costs(one.strip, card.extra)[1][one.begin, other.end])
+        lines = (*card.lines[:k - 1], replace(one, end=other.end, rolls=rolls),
+                 *card.lines[k + 1:])
+        first = np.delete(card.figures, k)
+        weights = [max(self.sums[line.strip]["w"][line.begin, line.end], 1e-12)
+                   for line in (one, other)]
+        first[k - 1] = np.average(card.figures[k - 1:k + 1], weights=weights)
+        try:
+            return self.optimised(lines, first)
+        except NoFigures:
+            return None
+
+    def _level(self, card: _Card) -> _Card | None:
+        """Card without figures for climbs and descents; None where it has none."""
+        if not any(line.rolls for line in card.lines):
+            return None
+        try:
+            return self.optimised(tuple(replace(line, rolls=False) for line in card.lines),
+                                  card.figures)
+        except NoFigures:
+            return None
+
+    def printed(self, card: _Card) -> tuple[Layout, NDArray[np.float64], list[tuple[int, int]]]:
+        """Lay every figure that is printed on the road as one of its own.
+
+        Gives the layout, the figures, and for each its line and what it is for: 1 climbs, -1
+        descents, 0 the rest.
+        """
+        layout = self.layout(card.lines, card.extra)
+        shares, figures, used = [], [], []
+        for k, line in enumerate(card.lines):
+            inside = layout.share[:, k] > 0
+            for way in (0, 1, -1) if line.rolls else (0,):
+                steps = inside & (self.way == way) if line.rolls else inside
+                if steps.any() or way == 0:
+                    shares.append(steps.astype(float))
+                    figures.append(card.figures[k] + (layout.base[steps][0] if way else 0.0))
+                    used.append((k, way))
+        whole = replace(layout, share=np.stack(shares, axis=1), base=np.zeros(self.problem.steps))
+        return whole, np.maximum(figures, 0.0), used
+
+    def rounded(self, card: _Card, rounding: float | None) -> RideablePlan:
+        """Round the figures to about 1 % of CP, finer where that costs what a line has to save."""
+        layout, x, used = self.printed(card)
+        x, ride = best_figures(layout, x, self.guess)
+        if rounding == 0.0:
+            return self.described(card, layout, x, ride, used)
+        best = float(ride.finish_time)
+        limit = self.problem.power_limit
+        ceiling = np.where(limit >= self.problem.critical_power, limit, limit.max())
+        highest = np.min(np.where(layout.share > 0, ceiling[:, None], limit.max()), axis=0)
+        coarsest = figure_unit(self.critical_power)
+        units = (rounding,) if rounding else [u for u in _UNITS if u <= coarsest]
+        for unit in units:
+            try:
+                figures, ride = round_figures(layout, x, unit, self.guess, highest)
+            except NoFigures:
+                if unit == units[-1]:
+                    raise
+                continue
+            if float(ride.finish_time) - best < self.least:
+                break
+        return self.described(card, layout, figures, ride, used)
+
+    def described(self, card: _Card, layout: Layout, x: NDArray[np.float64], ride: Ride,
+                  used: Sequence[tuple[int, int]]) -> RideablePlan:
+        """Put a card and its ride into words and values."""
+        p = self.problem
+        asked = layout.asked(x)
+        pedals = np.diff(ride.time) * ((ride.power >= asked * (1 - 1e-9)) & (asked > 0))
+        at = dict(zip(used, x, strict=True))
+        found = []
+        for k, line in enumerate(card.lines):
+            strip = self.strips[line.strip]
+            first = strip.nodes[0]
+            inside = layout.share[:, [j for j, (owner, _) in enumerate(used) if owner == k]]
+            free = pedals * inside.any(axis=1)
+            main = float(at[k, 0])
+            climb, descent = (None if figure is None else float(figure)
+                              for figure in (at.get((k, 1)), at.get((k, -1))))
+            block = Block(
+                0.0, 0.0, main, strip.names[line.begin],
+                what_comes(p, first[line.begin], first[line.end]), climb, descent,
+                float(ride.power @ free / free.sum()) if free.any() else main, line=k)
+            for row in strip.nodes:
+                begin, end = (float(self.plan.distance[row[at]]) for at in (line.begin, line.end))
+                found.append(replace(block, start=begin, end=end))
+        return RideablePlan(
+            blocks=tuple(sorted(found, key=lambda block: block.start)), speed=ride.speed,
+            time=ride.time, power=ride.power, reserve=ride.reserve,
+            price=float(ride.finish_time) - self.plan.finish_time, asked=asked, saves=card.saves,
+            hills_save=card.hills_save, ceiling=float(p.power_limit.max()),
+            pedalling_speed=p.pedalling_speed, laps=self.laps)
+
+
+def _even(maker: _Maker, rounding: float) -> RideablePlan | None:
+    """Card of one line, the highest even power; None where no one power keeps the limits."""
+    maker = _Maker(maker.plan, (), 1, rolling=False, laps=None)
+    lines = (_Line(0, 0, 1, rolls=False),)
+    layout = maker.layout(lines)
+    try:
+        x, ride = highest_even(layout, maker.guess)
+    except NoFigures:
+        return None
+    if rounding > 0:
+        x = np.floor(x / rounding + 1e-6) * rounding
+        ride = layout.ride(x, maker.guess)
+        if room(maker.problem, ride) < -1e-6:  # a little less power may stall on a wall
+            return None
+    ridden = maker.described(_Card(lines, x, 0.0, float(ride.finish_time), (np.inf,)), layout, x,
+                             ride, [(0, 0)])
+    return replace(ridden, even=True, even_price=ridden.price)
+
+
+def _by_speed(problem: PacingProblem) -> PacingProblem:
+    """Let the rider's own speed say where to coast, not that of the plan."""
+    limit = problem.power_limit
+    return replace(problem, power_limit=np.where(limit <= COASTING_POWER, limit.max(), limit))
+
+
+def _weights(plan: Plan) -> NDArray[np.float64]:
+    """(n,) s/W²: a step whose power is off the ideal one by dP loses half of this times dP².
+
+    The Lagrangian bends by the effort, μ p (p - 1) (P/CP)^(p-2)/CP² a second, and a little by the
+    time itself. Nothing is lost where the plan is on a speed limit or too fast to pedal: there no
+    card says otherwise.
     """
     p = plan.problem
+    highest = np.minimum(np.minimum(p.speed_limit[1:], FASTEST), p.pedalling_speed)
+    usual = max(plan.mean_power, 1.0)
+    bend = np.full(p.steps, _BENT / usual**2)
+    if p.effort is not None:
+        by = p.effort.exponent
+        ratio = np.maximum(plan.power, 0.1 * p.critical_power) / p.critical_power
+        bend += (plan.seconds_per_effort * by * (by - 1) * ratio ** (by - 2)
+                 / p.critical_power**2)
+    return np.asarray(bend * np.diff(plan.time) * (plan.speed[1:] < _HELD * highest))
+
+
+def _strips(plan: Plan, places: Sequence[Mark], laps: Laps | None) -> list[_Strip]:
+    """Parts of the road with their candidates for ends of lines."""
     nodes = plan.distance
-    at = {0: "start"}
+
+    def node(distance: float) -> int:
+        return int(np.argmin(np.abs(nodes - distance)))
+
+    if laps is None:
+        return [_once(nodes, places, 0, len(nodes) - 1, "start")]
+    first, last = node(laps.edges[0]), node(laps.edges[-1])
+    into: list[tuple[float, str]] = []
+    for place in sorted(places, key=lambda place: (place.name == "", place.distance)):
+        lap, at = laps.within(place.distance)
+        if 0 <= lap < laps.count and all(abs(at - other) >= _TOGETHER for other, _ in into):
+            into.append((float(at), place.name))
+    into = [(at, name) for at, name in sorted(into)
+            if 0.5 * _TOGETHER < at < laps.length - 0.5 * _TOGETHER]
+    share = np.array([0.0, *(at / laps.length for at, _ in into), 1.0])
+    rows = np.array([[node(a + part * (b - a)) for part in share]
+                     for a, b in zip(laps.edges[:-1], laps.edges[1:], strict=True)])
+    rows = rows[:, np.append(True, np.all(np.diff(rows, axis=1) > 0, axis=0))]
+    names = ("start" if first == 0 else "start of the lap", *(name for _, name in into), "")
+    out = [_Strip(rows, names)]
+    if first > 0:
+        out.insert(0, _once(nodes, places, 0, first, "start"))
+    if last < len(nodes) - 1:
+        out.append(_once(nodes, places, last, len(nodes) - 1, "end of the laps"))
+    return out
+
+
+def _once(nodes: NDArray[np.float64], places: Sequence[Mark], begin: int, end: int,
+          name: str) -> _Strip:
+    """Part of the road that is ridden once."""
+    at = {begin: name}
     for place in places:
         k = int(np.argmin(np.abs(nodes - place.distance)))
-        if 0 < k < p.steps:
+        if begin < k < end:
             at.setdefault(k, place.name)
-    tries = [(blocks, hills)]
-    if len(hills) and thorough:
-        tries.append((blocks, ()))
-    if blocks >= _MANY and thorough:
-        tries.append((blocks // 2, hills))
-    return min((_simplified(plan, at, few, rounding, rule) for few, rule in tries),
-               key=lambda ridden: ridden.finish_time)
+    inside = sorted(at)
+    return _Strip(np.array([[*inside, end]]), (*(at[k] for k in inside), ""))
 
 
-def _simplified(plan: Plan, at: dict[int, str], blocks: int, rounding: float,
-                hills: Sequence[float]) -> RideablePlan:
-    """Blocks that begin at the nodes `at`, with a rule for hills."""
+def _explain(plan: Plan, blocks: int) -> NoReturn:
+    """Raise Infeasible with the reason why no figures on so few lines keep the limits."""
     p = plan.problem
-    nodes = plan.distance
-    candidates = np.array([*sorted(at), p.steps])
-    time = np.diff(plan.time)
-    rise = np.searchsorted(np.asarray(hills), _felt_grade(p)) if len(hills) else np.zeros(
-        p.steps, dtype=np.int64)
-    flat = int(np.searchsorted(np.asarray(hills), 0.0)) if len(hills) else 0
-    classes = [c for c in np.unique(rise) if c != flat]
-    ground = float(np.average(plan.power, weights=time * (rise == flat) + 1e-9))
-    extra = np.array([np.average(plan.power, weights=time * (rise == c)) - ground
-                      for c in classes])
-    on_hill = (rise[:, None] == np.array(classes)) if classes else np.zeros((p.steps, 0))
-    edges = _edges(plan, plan.power - on_hill @ extra, candidates, blocks)
-    in_block = np.repeat(np.eye(len(edges) - 1), np.diff(edges), axis=0)
-    layout = _Layout(p, edges, np.hstack([in_block, on_hill]))
-    level = plan.power - on_hill @ extra
-    first = np.array([np.average(level[a:b], weights=time[a:b]) for a, b in pairwise(edges)])
-    x = _best_powers(layout, np.concatenate([first, extra]), plan)
-    if rounding > 0:
-        x = _rounded(layout, x, rounding)
-    ride, watts, _ = layout.ride(x)
-    bounds = np.concatenate([[-np.inf], hills, [np.inf]])
-    return RideablePlan(
-        blocks=tuple(Block(float(nodes[a]), float(nodes[b]), float(w), at[int(a)])
-                     for (a, b), w in zip(pairwise(edges), x, strict=False)),
-        speed=ride.speed, time=ride.time, power=watts, reserve=ride.reserve,
-        price=float(ride.finish_time) - plan.finish_time,
-        hills=tuple(Hill(float(bounds[c]), float(bounds[c + 1]), float(w))
-                    for c, w in zip(classes, x[layout.blocks:], strict=True)))
-
-
-def _felt_grade(p: PacingProblem) -> NDArray[np.float64]:
-    """(n,) grade over the road just behind and ahead, as a rider feels it."""
-    nodes = p.distance
-    height = np.concatenate([[0.0], np.cumsum(p.grade * p.step)])
-    middle = 0.5 * (nodes[:-1] + nodes[1:])
-    low, high = np.maximum(middle - _FEEL, 0.0), np.minimum(middle + _FEEL, nodes[-1])
-    return np.asarray((np.interp(high, nodes, height) - np.interp(low, nodes, height))
-                      / (high - low))
-
-
-def constant_power(plan: Plan) -> RideablePlan:
-    """Ride at one power all the way, the highest that the limits allow: the usual baseline."""
-    return rideable(plan, (), blocks=1, rounding=0.0, hills=())
+    ride = simulate(p, np.minimum(p.critical_power, p.power_limit))
+    if not ride.stalled:
+        raise Infeasible("no figures were found that keep the limits on these lines",
+                         "allow more lines")
+    finer = split_steps(p, np.ceil(p.step / FINE).astype(np.int64))
+    if not simulate(finer, np.minimum(finer.critical_power, finer.power_limit)).stalled:
+        blame_step(p, ride)
+    k = int(np.argmin(ride.speed[1:]))
+    where = f"at {p.distance[k] / 1000:.2f} km ({100 * p.grade[k]:.0f} %)"
+    lines = "one power" if blocks == 1 else f"a card of {blocks} lines"
+    raise Infeasible(
+        f"the slope {where} takes more than critical power to get over, and with {lines} the "
+        "same power elsewhere asks too much", "allow more lines")
 
 
 def constant_speed(problem: PacingProblem) -> float:
@@ -178,273 +552,11 @@ def constant_speed(problem: PacingProblem) -> float:
     best = float("nan")
     for _ in range(30):
         speed = 0.5 * (slow + fast)
-        time = _held_speed(problem, speed)
-        if np.isnan(time):
+        held = replace(problem, speed_limit=np.minimum(problem.speed_limit, speed),
+                       pedalling_speed=float("inf"))
+        ride = simulate(held, problem.power_limit)
+        if room(problem, ride) < 0:
             fast = speed
         else:
-            best, slow = time, speed
+            best, slow = float(ride.finish_time), speed
     return best
-
-
-def _held_speed(p: PacingProblem, speed: float) -> float:
-    """Finish time with a limit of `speed`, nan where reserve or effort do not suffice."""
-    held = replace(p, speed_limit=np.minimum(p.speed_limit, speed))
-    ride = simulate(held, p.power_limit)
-    power = np.minimum(p.power_limit, holding_power(held, ride))
-    pace = np.diff(ride.time) / p.step
-    left = float(reserve_along(p, power, pace).min()) - p.reserve_floor
-    if p.effort is not None:
-        spent = p.effort.spent(power / p.critical_power, np.diff(ride.time))
-        left = min(left, float(p.effort.allowed(ride.finish_time)) - spent)
-    return float(ride.finish_time) if left >= 0 and not ride.stalled else float("nan")
-
-
-def _edges(plan: Plan, level: NDArray[np.float64], candidates: NDArray[np.int64],
-           blocks: int) -> NDArray[np.int64]:
-    """Nodes where blocks begin and end, among `candidates`, for the least squares of power.
-
-    Dynamic programming over (candidate, number of blocks); the cost of a block is the sum over
-    time of the squared distance of `level`, the ideal power without what hills add, from its
-    own mean there.
-    """
-    weight = np.diff(plan.time)
-    sums = np.array([np.concatenate([[0.0], np.cumsum(weight * level**k)])[candidates]
-                     for k in range(3)])
-    m = len(candidates)
-    span = sums[:, None, :] - sums[:, :, None]  # from i to j
-    with np.errstate(divide="ignore", invalid="ignore"):
-        cost = np.where(span[0] > 0, span[2] - span[1]**2 / span[0], np.inf)
-    best = np.full((blocks + 1, m), np.inf)
-    best[0, 0] = 0.0
-    back = np.zeros((blocks + 1, m), dtype=np.int64)
-    for b in range(1, blocks + 1):
-        through = best[b - 1][:, None] + cost
-        back[b] = through.argmin(axis=0)
-        best[b] = through.min(axis=0)
-    b = int(best[:, -1].argmin())
-    path = [m - 1]
-    while b > 0:
-        path.append(int(back[b, path[-1]]))
-        b -= 1
-    return candidates[path[::-1]]
-
-
-@dataclass(frozen=True)
-class _Layout:
-    """A problem with fixed block edges (nodes, k + 1) and a rule for hills.
-
-    The m parameters are the k block powers and then what is added on each class of hill;
-    `share` (n, m) says which of them make up the power of a step.
-    """
-
-    problem: PacingProblem
-    edges: NDArray[np.int64]
-    share: NDArray[np.float64]
-
-    @property
-    def blocks(self) -> int:
-        """Number of blocks k."""
-        return len(self.edges) - 1
-
-    def watts(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) powers, inside the limits."""
-        return np.asarray(np.clip(self.share @ x, 0.0, self.problem.power_limit))
-
-    def ride(self, x: NDArray[np.float64], guess: NDArray[np.float64] | None = None,
-             ) -> tuple[Ride, NDArray[np.float64], NDArray[np.bool_]]:
-        """Ride the blocks: the ride, powers with none wasted against the brakes, where held."""
-        p = self.problem
-        watts = self.watts(x)
-        ride = simulate(p, watts, guess)
-        holding = holding_power(p, ride)
-        used = np.minimum(watts, holding)
-        pace = np.diff(ride.time) / p.step
-        return (Ride(ride.speed, ride.time, reserve_along(p, used, pace), ride.stalled, used), used,
-                np.isfinite(holding))
-
-    def slopes(self, x: NDArray[np.float64], ride: Ride, used: NDArray[np.float64],
-               held: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.float64],
-                                                 NDArray[np.float64]]:
-        """Differentiate time (m,), least reserve of blocks (k, m) and effort (m,)."""
-        p = self.problem
-        k = len(x)
-        watts = self.watts(x)
-        wanted = self.share @ x
-        member = self.share * ((wanted > 0) & (wanted < p.power_limit))[:, None]
-        speed = ride.speed
-        energy = 0.5 * speed**2
-        total = speed[:-1] + speed[1:]
-        slope = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[1]
-        push = 2 * p.drivetrain_efficiency * watts / total
-        inertia = p.effective_mass / p.step
-        start = np.maximum(speed[:-1], 1e-9)
-        band = np.ones((2, p.steps))
-        band[0] = np.where(held, 1.0, inertia + push / (total * speed[1:]) + 0.5 * slope)
-        band[1, :-1] = np.where(held, 0.0, -inertia + push / (total * start) + 0.5 * slope)[1:]
-        right = np.where(held, 0.0, 2 * p.drivetrain_efficiency / total)[:, None] * member
-        energy_by = np.concatenate([np.zeros((1, k)), solve_banded((1, 0), band, right)])
-        speed_by = energy_by / np.maximum(speed, 1e-9)[:, None]
-        time_by = (-2 * p.step / total**2)[:, None] * (speed_by[:-1] + speed_by[1:])
-        time = np.diff(ride.time)
-        free = ~held | (used >= watts)
-        net = p.critical_power - used
-        rate = np.where(net > 0, p.recovery, 1.0)
-        net_by = rate[:, None] * (net[:, None] * time_by - (time * free)[:, None] * member)
-        full = ride.reserve[1:] >= p.w_prime * (1 - 1e-12)
-        if p.slowing_recovery:
-            keep = np.exp(-np.maximum(net * p.recovery * time, 0.0) / p.w_prime)
-            net_by *= np.where(net > 0, keep * (1 - ride.reserve[:-1] / p.w_prime), 1.0)[:, None]
-            reserve_by = np.zeros((p.steps + 1, k))
-            for j in range(p.steps):
-                reserve_by[j + 1] = keep[j] * reserve_by[j] + net_by[j]
-        else:  # a full reserve forgets what was before
-            reserve_by = np.concatenate([np.zeros((1, k)), np.cumsum(net_by, axis=0)])
-            last = np.maximum.accumulate(np.where(np.append(False, full),
-                                                  np.arange(p.steps + 1), 0))
-            reserve_by = reserve_by - reserve_by[last]
-        effort_by = np.zeros((p.steps, k))
-        if p.effort is not None:
-            ratio, by = used / p.critical_power, p.effort.exponent
-            effort_by = ((ratio**by - p.effort.per_second)[:, None] * time_by
-                         + (by * ratio ** (by - 1) / p.critical_power * time * free)[:, None]
-                         * member)
-        return time_by.sum(axis=0), reserve_by[self.lowest(ride)], effort_by.sum(axis=0)
-
-    def lowest(self, ride: Ride) -> NDArray[np.int64]:
-        """(k,) node of each block where its reserve is least."""
-        return np.array([a + int(ride.reserve[a:z + 1].argmin()) for a, z in pairwise(self.edges)])
-
-    def room(self, ride: Ride, used: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Say what is left of each limit: reserve of each block [W'], effort; kept where ≥ 0."""
-        p = self.problem
-        left = list((ride.reserve[self.lowest(ride)] - p.reserve_floor) / p.w_prime)
-        if p.effort is not None:
-            spent = np.sum(((used / p.critical_power)**p.effort.exponent - p.effort.per_second)
-                           * np.diff(ride.time))
-            left.append(10.0 * (p.effort.budget - spent) / float(np.sum(p.step)))
-        return np.array(left)
-
-
-def _best_powers(layout: _Layout, first: NDArray[np.float64], plan: Plan) -> NDArray[np.float64]:
-    """Parameters of least time within the limits, from a first guess."""
-    from scipy.optimize import minimize
-
-    p = layout.problem
-    scale = float(np.mean(p.critical_power))
-    guess = 0.5 * plan.speed**2
-    seen: dict[bytes, tuple[Ride, NDArray[np.float64], NDArray[np.bool_]]] = {}
-
-    def ridden(x: NDArray[np.float64]) -> tuple[Ride, NDArray[np.float64], NDArray[np.bool_]]:
-        key = x.tobytes()
-        if key not in seen:
-            seen.clear()
-            seen[key] = layout.ride(x * scale, guess)
-        return seen[key]
-
-    def limits(x: NDArray[np.float64]) -> NDArray[np.float64]:
-        ride, used, _ = ridden(x)
-        return layout.room(ride, used) * 10.0
-
-    def limits_by(x: NDArray[np.float64]) -> NDArray[np.float64]:
-        ride, used, held = ridden(x)
-        _, reserve, effort = layout.slopes(x * scale, ride, used, held)
-        rows = reserve / p.w_prime
-        if p.effort is not None:
-            rows = np.vstack([rows, -10.0 * effort / float(np.sum(p.step))])
-        return np.asarray(rows * scale * 10.0)
-
-    top = float(p.power_limit.max())
-    bounds = [(0.0, top)] * layout.blocks + [(-top, top)] * (len(first) - layout.blocks)
-    x = np.clip(first, *np.transpose(bounds)) / scale
-    for _ in range(60):  # a start inside the limits keeps the search honest
-        ride, used, _ = ridden(x)
-        if not ride.stalled and layout.room(ride, used).min() >= 0:
-            break
-        x = x - 0.02 * np.maximum(x, 0.0)
-    else:
-        raise Infeasible("no constant power keeps the reserve on these blocks",
-                         "allow more blocks")
-    outcome: Any = minimize(  # type: ignore[call-overload]
-        lambda x: float(ridden(x)[0].finish_time) / plan.finish_time, x,
-        jac=lambda x: layout.slopes(x * scale, *ridden(x))[0] * scale / plan.finish_time,
-        bounds=np.array(bounds) / scale, method="SLSQP",
-        constraints=[{"type": "ineq", "fun": limits, "jac": limits_by}],
-        options={"maxiter": 40, "ftol": 1e-7})
-    # What the search leaves over a limit is given back by a little of every power.
-    for share in (0.0, 1e-5, 1e-4, 3e-4, 1e-3, 3e-3, 1e-2):
-        trial = outcome.x - share * np.maximum(outcome.x, 0.0)
-        ride, used, _ = ridden(trial)
-        if not ride.stalled and layout.room(ride, used).min() >= -1e-9:
-            before = float(ridden(x)[0].finish_time)
-            return np.asarray((trial if float(ridden(trial)[0].finish_time) < before else x)
-                              * scale)
-    return np.asarray(x * scale)
-
-
-def _rounded(layout: _Layout, power: NDArray[np.float64], unit: float) -> NDArray[np.float64]:
-    """Multiples of `unit` near `power` inside the limits, improved by moving one or two of them."""
-    lowest = np.where(np.arange(len(power)) < layout.blocks, 0.0, -np.inf)
-    top = np.floor(float(layout.problem.power_limit.max()) / unit) * unit
-    x = _inside(layout, np.clip(np.round(power / unit) * unit, lowest, top), unit, lowest)
-    time, _ = _judge(layout, x)
-    for _ in range(_MOVES):
-        for step in _promising(layout, x, unit, lowest, top):
-            after, room = _judge(layout, x + step)
-            if room >= -1e-9 and after < time - 1e-6:
-                x, time = x + step, after
-                break
-        else:
-            break
-    return x
-
-
-def _judge(layout: _Layout, x: NDArray[np.float64]) -> tuple[float, float]:
-    """Finish time and the least room to a limit; (inf, -inf) for a ride that stalls."""
-    ride, used, _ = layout.ride(x)
-    if ride.stalled:
-        return np.inf, -np.inf
-    return float(ride.finish_time), float(layout.room(ride, used).min())
-
-
-def _inside(layout: _Layout, x: NDArray[np.float64], unit: float,
-            lowest: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Lower powers by `unit`, the cheapest first, until the limits are kept."""
-    time, room = _judge(layout, x)
-    while room < -1e-9:
-        trials = []
-        for b in np.flatnonzero(x - unit >= lowest):
-            y = x.copy()
-            y[b] -= unit
-            after, left = _judge(layout, y)
-            if left > room:
-                trials.append(((after - time) / (left - room), after, left, y))
-        if not trials:
-            raise Infeasible("no rounded powers keep the reserve on these blocks",
-                             "allow finer rounding or more blocks")
-        _, time, room, x = min(trials, key=lambda trial: trial[0])
-    return x
-
-
-def _promising(layout: _Layout, x: NDArray[np.float64], unit: float,
-               lowest: NDArray[np.float64], top: float) -> list[NDArray[np.float64]]:
-    """List moves of one power up, or one up and one down, that should win time; best first."""
-    p = layout.problem
-    ride, used, held = layout.ride(x)
-    by_time, by_reserve, by_effort = layout.slopes(x, ride, used, held)
-    spare = ride.reserve[layout.lowest(ride)] - p.reserve_floor
-    effort = (layout.room(ride, used)[-1] * float(np.sum(p.step)) / 10.0
-              if p.effort is not None else np.inf)
-    slip = 0.01 * float(np.abs(by_effort).sum()) * unit
-    tries = []
-    for up in range(len(x)):
-        for down in [-1, *range(len(x))]:
-            step = np.zeros(len(x))
-            step[up] += unit
-            if down >= 0:
-                step[down] -= unit
-            inside = np.all((x + step >= lowest) & (x + step <= top))
-            left = float((spare + by_reserve @ step).min())
-            if (inside and by_time @ step < -1e-4 and left > -_SLIP
-                    and effort - by_effort @ step > -slip):
-                tries.append((float(by_time @ step), step))
-    return [step for _, step in sorted(tries, key=lambda item: item[0])[:_TRIES]]

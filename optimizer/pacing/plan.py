@@ -10,9 +10,10 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from optimizer.course.laps import Laps
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["Block", "Hill", "Plan", "RideablePlan"]
+__all__ = ["Block", "Plan", "RideablePlan"]
 
 
 @dataclass(frozen=True)
@@ -94,31 +95,53 @@ class Plan:
 
 @dataclass(frozen=True)
 class Block:
-    """Constant power from `start` to `end` [m]; `place` says in words where it starts."""
+    """One line of the card, from `start` to `end` [m].
+
+    Attributes
+    ----------
+    power : W to ride; on the flat where climbs and descents have figures of their own
+    place : name of the mark or turn where it starts, empty where there is none
+    comes : what the road does here, in words
+    climb, descent : W on climbs of more than 1.5 % and on descents of more than that, felt over
+        120 m; None where `power` is for all of the block
+    mean : W, what is ridden on average while pedalling freely
+    position : in which most of it is ridden
+    line : number of the line on the card, from 0; each lap rides the same lines
+    """
 
     start: float
     end: float
     power: float
     place: str
+    comes: str = ""
+    climb: float | None = None
+    descent: float | None = None
+    mean: float = float("nan")
     position: str = ""
-
-
-@dataclass(frozen=True)
-class Hill:
-    """What to add to the block's power where the road is between two grades (rise over run)."""
-
-    low: float
-    high: float
-    extra: float
+    line: int = 0
 
 
 @dataclass(frozen=True)
 class RideablePlan:
-    """A plan in a few blocks of constant power, simulated as it will be ridden.
+    """A card of few lines, simulated as a rider rides it who takes it literally.
 
-    `speed`, `time`, `reserve`: (n + 1,); `power`: (n,); `price`: seconds it costs against the
-    ideal plan, by the same simulation. `hills` is one rule for all blocks, empty where power
-    stays constant through rises and dips.
+    Attributes
+    ----------
+    blocks : in the order of the road; laps repeat the lines
+    speed, time, reserve : (n + 1,) m/s, s, J at the nodes
+    power : (n,) W put in
+    asked : (n,) W that the card asks for; less is put in against the brakes and above
+        `pedalling_speed`
+    price : s, what it costs against the ideal plan, by the same simulation
+    even : whether one power is as good as any card, so that the card says just that
+    even_price : s, what one power in whole watts costs against the ideal plan; nan where no one
+        power keeps the limits
+    saves : s that each line saves, against riding on as on the line before it, with all other
+        powers at their best for that; inf for a line that cannot be left out
+    hills_save : s that figures of their own for climbs and descents save; 0 where there are none
+    ceiling : W, the power limit
+    pedalling_speed : m/s, above which the rider coasts
+    laps : which repeat the lines; None where there are none
     """
 
     blocks: tuple[Block, ...]
@@ -127,9 +150,22 @@ class RideablePlan:
     power: NDArray[np.float64]
     reserve: NDArray[np.float64]
     price: float
-    hills: tuple[Hill, ...] = ()
+    asked: NDArray[np.float64]
+    even: bool = False
+    even_price: float = float("nan")
+    saves: tuple[float, ...] = ()
+    hills_save: float = 0.0
+    ceiling: float = float("inf")
+    pedalling_speed: float = float("inf")
+    laps: Laps | None = None
 
     @property
     def finish_time(self) -> float:
         """Seconds."""
         return float(self.time[-1])
+
+    @property
+    def lines(self) -> tuple[Block, ...]:
+        """The first block of each line of the card."""
+        first = {block.line: block for block in reversed(self.blocks)}
+        return tuple(first[line] for line in sorted(first))

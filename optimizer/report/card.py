@@ -1,10 +1,13 @@
-"""The card: the blocks to ride on a slip for pocket or top tube, as HTML, GPX or CSV."""
+"""The card: the lines to ride on a slip for pocket or top tube, as HTML, GPX or CSV.
+
+What it says is enough to ride it literally: figures, rules in few words, positions.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
-import math
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,14 +18,17 @@ from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.page import asset, bare
 from optimizer.report.spreadsheet import harmless
-from optimizer.report.words import clock, place_words
+from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
     from optimizer.job import Result
-    from optimizer.pacing import RideablePlan
+    from optimizer.pacing import Block
 
-__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "card_text", "hill_rules",
-           "write_card"]
+__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "card_rules", "card_text",
+           "figures", "start_words", "write_card"]
+
+_NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
+_SPELLS = 6  # changes of position that the card itself lists
 
 
 def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
@@ -63,76 +69,140 @@ def card_fragment(result: Result) -> Markup:
                   "</h3></figcaption>{}</figure>").format(_slip(result, ""))
 
 
-def hill_rules(blocks: RideablePlan) -> list[tuple[str, float]]:
-    """Where the road is how steep, and the watts to add there to any block's power."""
+def figures(block: Block) -> list[tuple[str, float]]:
+    """Give the powers of a line [W] with what each is for: climbs, flat, descents, or all of it."""
+    if block.climb is None and block.descent is None:
+        return [("", block.power)]
+    found = [("climbs", block.climb), ("flat", block.power), ("descents", block.descent)]
+    return [(words, power) for words, power in found if power is not None]
+
+
+def start_words(result: Result, block: Block) -> str:
+    """Say where a line begins: its mark or turn, else the kilometres that are still to go."""
+    left = result.job.course.length - block.start
+    return block.place or f"{kilometres(left)} to go"
+
+
+def card_rules(result: Result) -> list[str]:
+    """Say in few words what else a rider does who takes the card literally."""
+    ridden = result.rideable
     rules = []
-    for hill in blocks.hills:
-        if hill.extra == 0.0:
-            continue
-        low, high = sorted((abs(hill.low), abs(hill.high)))
-        way = "rising" if hill.low >= 0 else "falling"
-        if hill.low < 0 < hill.high:
-            words = "about level"
-        elif math.isinf(high):
-            words = f"{way} more than {100 * low:g} %"
-        else:
-            words = f"{way} {100 * low:g} to {100 * high:g} %"
-        rules.append((words, hill.extra))
-    return rules
+    if ridden.even:
+        rules.append("One power all the way: no other card is faster by what a line has to save.")
+    if any(block.climb is not None or block.descent is not None for block in ridden.blocks):
+        rules.append("Climbs and descents: steeper than 1.5 %.")
+    fast = 3.6 * ridden.pedalling_speed
+    if 3.6 * float(np.max(ridden.speed)) > _NEAR * fast:
+        rules.append(f"Coast above {fast:.0f} km/h.")
+    if np.isfinite(ridden.ceiling):
+        rules.append(f"Never above {watts(ridden.ceiling)}.")
+    return [*rules, "Brakes on: no pedalling.", *_position_rules(result)]
 
 
-def _extra(watts: float) -> str:
-    return f"{watts:+.0f}".replace("-", "−")
+def _spells(result: Result) -> list[tuple[float, float, str]]:
+    """Stretches of the ride in one position: from, to [m], name."""
+    names = [position.name for position in result.job.rider.positions]
+    used = result.plan.problem.position
+    edges = np.flatnonzero(np.diff(used, prepend=-1, append=-1))
+    at = result.plan.distance
+    return [(float(at[a]), float(at[b]), names[used[a]]) for a, b in pairwise(edges)]
+
+
+def _position_rules(result: Result) -> list[str]:
+    """Say which position is ridden where."""
+    names = [position.name for position in result.job.rider.positions]
+    if len(names) == 1:
+        return []
+    spells = _spells(result)
+    lengths = {name: sum(b - a for a, b, which in spells if which == name) for name in names}
+    usual = max(names, key=lambda name: lengths[name])
+    others = [spell for spell in spells if spell[2] != usual]
+    if not others:
+        return [f"{usual.capitalize()} all the way."]
+    if len(others) > _SPELLS:
+        return [f"{usual.capitalize()}, with {len(others)} changes: see the list in the report."]
+    where = listing([f"{name} km {a / 1000:.1f} to {b / 1000:.1f}" for a, b, name in others])
+    return [f"{usual.capitalize()}, but {where}."]
 
 
 def _slip(result: Result, change: str) -> Markup:
-    """Set blocks with places, watts and the time on the clock where each begins."""
-    job, ridden, at = result.job, result.rideable, _clock_at(result)
-    blocks = ridden.blocks
-    several = len({block.position for block in blocks}) > 1
-    rows = Markup("").join(
-        Markup('<tr><td class="km">{}</td><td class="where">{}{}</td><td class="w">{}</td>'
-               '<td class="t">{}</td></tr>').format(
-            f"{block.start / 1000:.1f}", place_words(block.place),
-            Markup(" <i>{}</i>").format(block.position) if several else "",
-            f"{block.power:.0f}", clock(start))
-        for block, start in zip(blocks, at, strict=False))
+    """Set lines with places, watts and the time on the clock where each begins."""
+    job, ridden = result.job, result.rideable
+    several = len({block.position for block in ridden.blocks}) > 1
+    rows = Markup("").join(_row(result, block, several) for block in ridden.lines)
     end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
                  '<td class="w"></td><td class="t">{}</td></tr>').format(
-        f"{job.course.length / 1000:.1f}", clock(at[-1]))
+        f"{job.course.length / 1000:.1f}", clock(ridden.finish_time))
     note = Markup("<p>{}</p>").format(change) if change else ""
-    rules = Markup("").join(Markup("<li>{} <b>{}</b></li>").format(words, _extra(extra))
-                            for words, extra in hill_rules(ridden))
-    hills = Markup('<p>add to the watts where it is</p><ul class="hills">{}</ul>').format(
-        rules) if rules else ""
+    laps = _lap_words(result)
+    round_again = Markup("<p>{}</p>").format(laps) if laps else ""
+    rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
+        Markup("<li>{}</li>").format(rule) for rule in card_rules(result)))
     return Markup(
         '<div class="card"><p class="who">{} <b>{}</b></p>{}'
-        '<table><thead><tr><th scope="col">km</th><th scope="col">from here</th>'
+        '<table><thead><tr><th scope="col">km</th><th scope="col">what comes</th>'
         '<th scope="col">watts</th><th scope="col">clock</th></tr></thead>'
-        "<tbody>{}{}</tbody></table>{}<p>Ride by what you see: law, marshals and the road come "
-        "first.</p></div>").format(job.course.name, clock(at[-1]), note, rows, end, hills)
+        "<tbody>{}{}</tbody></table>{}{}<p>Ride by what you see: law, marshals and the road come "
+        "first.</p></div>").format(job.course.name, clock(ridden.finish_time), note, rows, end,
+                                   round_again, rules)
 
 
-def _clock_at(result: Result) -> list[float]:
-    """Elapsed seconds where each block begins, and at the finish."""
-    edges = [*(block.start for block in result.rideable.blocks), result.job.course.length]
-    return [float(t) for t in np.interp(edges, result.plan.distance, result.rideable.time)]
+def _row(result: Result, block: Block, several: bool) -> Markup:
+    powers = Markup("<br>").join(
+        Markup("<small>{}</small> {}").format(words, f"{power:.0f}") if words
+        else Markup("{}").format(f"{power:.0f}") for words, power in figures(block))
+    return Markup('<tr><td class="km">{}</td><td class="where">{}<br><small>{}</small>{}</td>'
+                  '<td class="w">{}</td><td class="t">{}</td></tr>').format(
+        f"{block.start / 1000:.1f}", block.comes, start_words(result, block),
+        Markup(" <i>{}</i>").format(block.position) if several else "", powers,
+        clock(_clock(result, block.start)))
+
+
+def _lap_words(result: Result) -> str:
+    """Say which lines come again, and when each lap begins."""
+    laps = result.rideable.laps
+    if laps is None or len(result.rideable.lines) == 1:
+        return ""
+    begins = [clock(_clock(result, edge)) for edge in laps.edges[1:-1]]
+    return (f"{laps.count} laps of {kilometres(laps.length)} alike; the next "
+            f"{'ones begin' if len(begins) > 1 else 'one begins'} at {listing(begins)}.")
+
+
+def _clock(result: Result, distance: float) -> float:
+    """Elapsed seconds at a place [m]."""
+    return float(np.interp(distance, result.plan.distance, result.rideable.time))
 
 
 def card_csv(result: Result) -> str:
-    """Give the card as CSV: a row a block, then a row a rule of what hills add to its power."""
+    """Give the card as CSV, a row a block in the order of the road: enough to ride it literally.
+
+    `climb_w` and `descent_w` are for road steeper than 1.5 %, felt over 120 m; where they are
+    empty `power_w` is for all of the block. `position` says where it changes inside of it.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["block", "place", "start_km", "end_km", "power_w", "position", "elapsed_s",
-                     "elapsed"])
-    for k, (block, start) in enumerate(zip(result.rideable.blocks, _clock_at(result),
-                                           strict=False), 1):
-        writer.writerow([k, harmless(place_words(block.place)), f"{block.start / 1000:.3f}",
-                         f"{block.end / 1000:.3f}", f"{block.power:g}",
-                         harmless(block.position), f"{start:.1f}", clock(start)])
-    for words, extra in hill_rules(result.rideable):
-        writer.writerow(["hills", words, "", "", f"{extra:+g}", "", "", ""])
+    writer.writerow(["line", "place", "what_comes", "start_km", "end_km", "to_go_km", "power_w",
+                     "climb_w", "descent_w", "mean_w", "position", "never_above_w",
+                     "coast_above_kmh", "elapsed_s", "elapsed"])
+    ridden, length = result.rideable, result.job.course.length
+    for block in ridden.blocks:
+        start = _clock(result, block.start)
+        fast = 3.6 * ridden.pedalling_speed
+        writer.writerow([
+            block.line + 1, harmless(block.place), block.comes, f"{block.start / 1000:.3f}",
+            f"{block.end / 1000:.3f}", f"{(length - block.start) / 1000:.3f}", f"{block.power:g}",
+            *("" if power is None else f"{power:g}" for power in (block.climb, block.descent)),
+            f"{block.mean:.0f}", harmless(_positions_within(result, block)),
+            f"{ridden.ceiling:g}", f"{fast:g}" if np.isfinite(fast) else "", f"{start:.1f}",
+            clock(start)])
     return out.getvalue()
+
+
+def _positions_within(result: Result, block: Block) -> str:
+    """Name the position at the start of a block, then each change with its kilometre."""
+    spells = [(max(a, block.start), name) for a, b, name in _spells(result)
+              if b > block.start + 0.5 and a < block.end - 0.5]
+    return ", ".join([spells[0][1], *(f"from km {a / 1000:.3f} {name}" for a, name in spells[1:])])
 
 
 def card_gpx(result: Result) -> str:
@@ -143,9 +213,8 @@ def card_gpx(result: Result) -> str:
     out = gpx.GPX()
     out.creator = "kitpace"
     out.name = _printable(f"{course.name}: {clock(blocks.finish_time)}")
-    rules = [f"{_extra(extra)} W {words}" for words, extra in hill_rules(blocks)]
-    out.description = _printable("; ".join(
-        [f"Plan for {result.job.rider.name}, {len(blocks.blocks)} blocks", *rules]))
+    out.description = _printable(" ".join(
+        [f"Card for {result.job.rider.name}.", *card_rules(result)]))
 
     def waypoint(distance: float, name: str, words: str, kind: str) -> None:
         latitude, longitude, height = (
@@ -155,10 +224,13 @@ def card_gpx(result: Result) -> str:
             round(latitude, 6), round(longitude, 6), elevation=round(height, 1),
             name=_printable(name), description=_printable(words), type=kind))
 
-    for block, start in zip(blocks.blocks, _clock_at(result), strict=False):
-        words = (f"{block.power:.0f} W from {place_words(block.place)}, "
-                 f"{block.start / 1000:.1f} km, to {block.end / 1000:.1f} km; clock {clock(start)}")
-        waypoint(block.start, f"{block.power:.0f} W", words, "block")
+    for block in blocks.blocks:
+        powers = " / ".join(f"{power:.0f}" for _, power in figures(block))
+        said = ", ".join(f"{words} {watts(power)}".strip() for words, power in figures(block))
+        words = (f"{said}: {block.comes}. From {kilometres(block.start)} "
+                 f"({start_words(result, block)}) to {kilometres(block.end)}; clock "
+                 f"{clock(_clock(result, block.start))}")
+        waypoint(block.start, f"{powers} W", words, "block")
     for mark in course.marks:
         elapsed = float(np.interp(mark.distance, result.plan.distance, blocks.time))
         waypoint(mark.distance, mark.name, f"{mark.distance / 1000:.1f} km; clock {clock(elapsed)}",

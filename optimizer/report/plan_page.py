@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.card import card_csv, card_fragment, hill_rules
+from optimizer.report.card import card_csv, card_fragment, figures, start_words
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.doubt import NINE_IN_TEN
 from optimizer.report.held import held_parts
@@ -28,7 +28,6 @@ from optimizer.report.words import (
     kilometres,
     listing,
     money,
-    place_words,
     seconds,
     signed_seconds,
     watts,
@@ -42,6 +41,8 @@ if TYPE_CHECKING:
 __all__ = ["plan_page"]
 
 _VISIBLE = 0.05  # s; a smaller doubt stands in the table only
+_WHERE = {"": "throughout", "climbs": "on climbs", "flat": "on the flat",
+          "descents": "on descents"}
 _FOOT = ("Computed offline by kitpace from the files named above. The page holds everything "
          "it shows and asks for nothing from outside.")
 
@@ -123,21 +124,20 @@ def _left_out(result: Result) -> Markup:
 
 def _manner(result: Result) -> Markup:
     """How to ride it, in a sentence."""
-    blocks = result.rideable.blocks
-    hardest = max(blocks, key=lambda block: block.power)
-    easiest = min(blocks, key=lambda block: block.power)
+    blocks = result.rideable.lines
+    hardest = max(blocks, key=lambda block: block.mean)
+    easiest = min(blocks, key=lambda block: block.mean)
     cost = result.rideable.price
     spared = f" Sparing the legs for what follows costs {seconds(result.sparing)}." if (
         result.sparing >= 0.05) else ""
-    hills = " and one rule for hills" if hill_rules(result.rideable) else ""
     price = (f" These blocks cost {seconds(cost)} against the ideal ride." if cost >= 0.05 else
              " They cost no time against the ideal ride.")
     if len(blocks) > 1:
-        start = Markup("In {} blocks{}: hardest {} from {}, easiest {} from {}.").format(
-            len(blocks), hills, watts(hardest.power), _from(hardest), watts(easiest.power),
-            _from(easiest))
+        start = Markup("In {} blocks: hardest {} from {}, easiest {} from {}.").format(
+            len(blocks), watts(hardest.mean), _from(hardest), watts(easiest.mean), _from(easiest))
     else:
-        start = Markup("At {} throughout{}.").format(watts(hardest.power), hills)
+        start = Markup("At {}.").format(listing([
+            f"{watts(power)} {_WHERE[words]}" for words, power in figures(hardest)]))
     return Markup("{}{}{}").format(start, price, spared)
 
 
@@ -145,8 +145,8 @@ def _from(block: Block) -> str:
     """Where a block begins, with the words for the place if it has any."""
     if block.start < 1.0:
         return "the start"
-    start, words = kilometres(block.start), place_words(block.place)
-    return f"{start} ({words})" if words else start
+    start = kilometres(block.start)
+    return f"{start} ({block.place})" if block.place else start
 
 
 # --- how sure -------------------------------------------------------------------------------
@@ -199,7 +199,7 @@ def _half_range(row: Sensitivity) -> float:
 
 def _ride(result: Result) -> list[Part]:
     return [strip(result), mapped(result.job.course, steady(result)), *_even(result),
-            *_hills(result), *_positions(result), _blocks(result), _splits(result),
+            *_rules(result), *_positions(result), _blocks(result), _splits(result),
             card_fragment(result), *held_parts(result)]
 
 
@@ -235,11 +235,21 @@ def _positions(result: Result) -> list[Part]:
     return [words, Folded("Where to change position", [table])]
 
 
-def _hills(result: Result) -> list[Part]:
-    """Say what hills add to the power of any block."""
-    rules = [f"{abs(extra):.0f} W {'more' if extra > 0 else 'less'} where it is {words}"
-             for words, extra in hill_rules(result.rideable)]
-    return [f"In every block, ride {listing(rules)}."] if rules else []
+def _rules(result: Result) -> list[Part]:
+    """Say what the blocks mean, and whether they are worth it."""
+    ridden = result.rideable
+    words = [("The time, the splits and the reserve of the blocks are those of a rider who rides "
+              "them to the letter.")]
+    if ridden.even and len(ridden.blocks) == 1:
+        words.append("One power all the way is as good as any card here: more lines would not "
+                     "save 0.05 % of the time or 2 s each.")
+    elif not math.isnan(ridden.even_price):
+        words.append(f"One power all the way would cost {seconds(ridden.even_price)} against the "
+                     f"ideal plan, these blocks cost {seconds(max(ridden.price, 0.0))}.")
+    if ridden.hills_save > 0:
+        words.append(f"Figures of their own for climbs and descents save "
+                     f"{seconds(ridden.hills_save)}.")
+    return [" ".join(words)]
 
 
 def _blocks(result: Result) -> Table:
@@ -249,15 +259,22 @@ def _blocks(result: Result) -> Table:
     rows = []
     for block in blocks.blocks:
         t0, t1 = stated(result).at([block.start, block.end])
-        rows.append((place_words(block.place), f"{block.start / 1000:.1f}", watts(block.power),
-                     f"{100 * block.power / cp:.0f} %", clock(t1 - t0), clock(t1),
+        rows.append((block.comes, start_words(result, block), f"{block.start / 1000:.1f}",
+                     _figures(block),
+                     f"{100 * block.mean / cp:.0f} %", clock(t1 - t0), clock(t1),
                      f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",
                      *([block.position] if several else [])))
-    headings = ["From", "km", "Power", "of CP", "lasts", "until", "reserve then"]
+    headings = ["What comes", "From", "km", "Power", "of CP", "lasts", "until", "reserve then"]
     if several:
         headings.append("position")
-    return Table(headings, rows, "The blocks to ride; CP is critical power", ident="blocks",
-                 tools=True, stretches=[(b.start / 1000, b.end / 1000) for b in blocks.blocks])
+    return Table(headings, rows, "The blocks to ride; share of critical power (CP) on "
+                 "average while pedalling", ident="blocks", tools=True, left=(0, 1),
+                 stretches=[(b.start / 1000, b.end / 1000) for b in blocks.blocks])
+
+
+def _figures(block: Block) -> str:
+    """Give the powers of a block in a cell of a table."""
+    return ", ".join(f"{words} {watts(power)}".strip() for words, power in figures(block))
 
 
 def _splits(result: Result) -> Table | str:

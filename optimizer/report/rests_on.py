@@ -153,8 +153,9 @@ def _computation(result: Result) -> Table:
             ("Certificate of the set", (f"no set within {money(choice.budget, choice.currency)} is "
                                        f"faster by more than {at_most(choice.proven_gap)}")),
             ("Start speed", f"{3.6 * options.start_speed:.0f} km/h"),
-            ("Blocks at most", str(options.blocks)),
-            ("Powers rounded to", f"{options.power_rounding:g} W"),
+            ("Lines of the card at most", str(options.blocks)),
+            ("Powers rounded to", "about 1 % of critical power" if options.power_rounding is None
+             else f"{options.power_rounding:g} W"),
             ("Accepted chance to run out", "none named: planned for the expected day"
              if options.empty_risk is None else f"{100 * options.empty_risk:.0f} %"),
             ("Draws, seed", f"{options.draws}, {options.seed}"),

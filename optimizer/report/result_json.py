@@ -23,8 +23,12 @@ if TYPE_CHECKING:
 
 __all__ = ["SCHEMA", "json_text", "result_document", "splits", "write_json"]
 
-SCHEMA = "kitpace-result-1"
+SCHEMA = "kitpace-result-2"
 """Name and version of the schema: a key may be added under the same number, not changed.
+
+Since 2, a block of `rideable` holds the power that is ridden in it, with `climb_w` and `descent_w`
+of its own where the road rolls (steeper than 1.5 %, felt over 120 m), and `power_w` of `rideable`
+is what is put in while `asked_w` is what the card asks for; the list `hills` is gone.
 
 Units stand in the names: `_m` metres, `_s` seconds, `_mps` metres per second, `_w` watts, `_j`
 joules, `_kg`, `_m2`, `_deg` degrees. Arrays of the model hold n steps or n + 1 nodes; a limit
@@ -205,12 +209,17 @@ def _rideable(result: Result) -> dict[str, Any]:
     return {
         "finish_time_s": plan.finish_time, "price_s": plan.price,
         "blocks": [{
-            "start_m": block.start, "end_m": block.end, "power_w": block.power,
-            "place": block.place, "position": block.position,
+            "line": block.line + 1, "start_m": block.start, "end_m": block.end,
+            "power_w": block.power, "climb_w": block.climb, "descent_w": block.descent,
+            "mean_w": block.mean, "place": block.place, "what_comes": block.comes,
+            "position": block.position,
             "elapsed_s": float(np.interp(block.end, result.plan.distance, plan.time))}
             for block in plan.blocks],
-        "hills": [{"low_grade": hill.low, "high_grade": hill.high, "extra_w": hill.extra}
-                  for hill in plan.hills],
+        "line_saves_s": list(plan.saves), "climbs_and_descents_save_s": plan.hills_save,
+        "even": plan.even, "even_price_s": plan.even_price,
+        "laps_m": None if plan.laps is None else list(plan.laps.edges),
+        "never_above_w": plan.ceiling, "coast_above_mps": plan.pedalling_speed,
+        "asked_w": _list(plan.asked),
         "time_s": _list(plan.time), "speed_mps": _list(plan.speed),
         "power_w": _list(plan.power), "reserve_j": _list(plan.reserve)}
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "place_words",
-           "seconds", "signed_seconds", "span", "watts"]
+__all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
+           "signed_seconds", "span", "watts"]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -74,14 +74,6 @@ def watts(power: float) -> str:
 def kilometres(distance: float, digits: int = 1) -> str:
     """Metres as kilometres."""
     return f"{distance / 1000.0:.{digits}f} km"
-
-
-_FELT = {"easier": "road eases", "steeper": "road steepens"}
-
-
-def place_words(place: str) -> str:
-    """Where a block begins, for a reader who does not know that the road is meant."""
-    return _FELT.get(place, place)
 
 
 def compass(east: float, north: float) -> str:

@@ -200,8 +200,10 @@ class OptionsTable(_Table):
     start: Literal["standing", "flying"] = Field(default="standing", description="how it starts")
     start_speed_kmh: float | None = Field(default=None, gt=0, le=70,
                                           description="speed at a flying start")
-    blocks: int = Field(default=12, ge=1, le=60, description="parts of the rideable plan at most")
-    power_rounding_w: float = Field(default=5.0, ge=0, le=50, description="rounding of its powers")
+    blocks: int = Field(default=8, ge=1, le=60, description="lines of the card at most")
+    power_rounding_w: float | None = Field(
+        default=None, ge=0, le=50, description="rounding of its powers; about 1 % of CP if not "
+        "given")
     empty_risk_percent: float | None = Field(
         default=None, gt=0, le=50,
         description="accepted chance to run out before the finish; without it the plan is for "

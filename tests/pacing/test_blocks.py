@@ -1,4 +1,4 @@
-"""Blocks of constant power: where they begin, what they are worth, and that limits are kept."""
+"""The card: where its lines begin, what each saves, and that limits are kept."""
 
 from __future__ import annotations
 
@@ -8,121 +8,76 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.course import Corner, Course, Mark
+from optimizer.course import Mark
+from optimizer.course.laps import Laps
 from optimizer.errors import Infeasible
 from optimizer.pacing import (
     constant_power,
     constant_speed,
-    recognisable_places,
+    figure_unit,
     rideable,
     simulate,
     solve,
 )
-from optimizer.pacing.blocks import _edges, _Layout
+from optimizer.pacing.blocks import _Maker, line_saves
+from optimizer.pacing.solver import StepTooLong
+from optimizer.pacing.terrain import climbs_and_descents
+from optimizer.rider.effort import EffortLimit
 from tests.pacing.random_problems import random_problem
 from tests.published.uniform_course import stretches
 
 BIKE = {"mass": 82.0, "area": 0.26, "rolling": 0.004, "efficiency": 0.976, "power": 270.0,
         "inertia": 83.5}
+EFFORT = {"effort_rate": 0.97}
 
 
-def course(grades, length=1000.0, **fields):
-    """Stretches of constant grade, each of `length` metres, in steps of 20 m."""
-    grade = np.repeat(grades, round(length / 20))
-    distance = 20.0 * np.arange(len(grade) + 1)
-    n = len(grade)
-    return Course("made up", distance, np.zeros(n + 1), np.zeros(n + 1),
-                  np.concatenate([[0.0], np.cumsum(20.0 * grade)]), np.zeros(n), np.ones(n),
-                  np.full(n + 1, np.inf), np.full(n, 0.03), np.ones(n), **fields)
+def hilly(**fields):
+    """Plan of two climbs with a valley road between, in a wind, under an effort limit."""
+    grade = np.repeat([0.0, 0.05, -0.04, 0.0, 0.03, -0.03, 0.0], [60, 60, 60, 80, 60, 50, 30])
+    return solve(random_problem(8, **({"steps": 400, "length": 25e3, "start_speed": 8.0,
+                                       "grade": grade, "wind": 5.0} | EFFORT | fields)))
 
 
-def places(*args, **fields):
-    return [(mark.name, round(mark.distance, -2))
-            for mark in recognisable_places(course(*args, **fields))]
+def marks(every, length):
+    return [Mark(f"mark {k}", every * k) for k in range(1, round(length / every))]
 
 
-def test_a_change_of_grade_is_felt_and_named():
-    found = places([0.0, 0.05, -0.05, 0.0])
-    assert found[:2] == [("foot of the climb", 1000.0), ("crest", 2000.0)]
-    assert [place for _, place in found] == [1000.0, 2000.0, 3000.0]
-    assert found[2] == ("end of the descent", 3000.0)
-    assert places([0.02, 0.06, 0.02]) == [("steeper", 1000.0), ("easier", 2000.0)]
-    assert places([0.0, -0.03, -0.07, -0.02]) == [
-        ("start of the descent", 1000.0), ("steeper descent", 2000.0),
-        ("gentler descent", 3000.0)]
-    assert places([0.0, 0.008, 0.0]) == []  # too little to feel
-    assert places([0.0, 0.05], 300.0) == []  # too short to look ahead and behind
+@pytest.mark.parametrize(("power", "unit"), [(130, 1.0), (198, 2.0), (300, 2.0), (480, 5.0)])
+def test_units_of_about_a_percent(power, unit):
+    assert figure_unit(power) == unit
 
 
-def test_marks_and_turns_are_known_best():
-    def turn(name, at, way, dead=False):
-        return Corner(name, at, 10.0, way, 5.0, dead_turn=dead)
+@pytest.mark.parametrize("least", [0.0, 0.3, 2.0])
+def test_division_against_every_one(least):
+    plan = hilly()
+    places = marks(3000.0, 25e3)
+    maker = _Maker(plan, places, 4, rolling=False, laps=None)
+    at = [0, *(int(np.argmin(np.abs(plan.distance - place.distance))) for place in places), 400]
 
-    found = places([0.0, 0.05, 0.0], marks=(Mark("bridge", 1060.0), Mark("start line", 20.0)),
-                   corners=(turn("", 1100.0, 1.5), turn("", 400.0, 1.5), turn("", 600.0, -1.5),
-                            turn("", 1500.0, 3.1, dead=True), turn("church", 1600.0, 1.5),
-                            turn("", 2980.0, 1.5)))
-    # Within 150 m the mark stands for the turn and the foot, the dead turn for the church.
-    assert found == [("right turn", 400.0), ("left turn", 600.0), ("bridge", 1100.0),
-                     ("dead turn", 1500.0), ("crest", 2000.0)]
+    def loss(edges):
+        total = least * (len(edges) - 1)
+        for a, b in itertools.pairwise(edges):
+            w, power = maker.weight[a:b], plan.power[a:b]
+            total += 0.5 * float(w @ (power - np.average(power, weights=w)) ** 2)
+        return total
 
-
-@pytest.mark.parametrize("blocks", [1, 2, 3, 5])
-def test_edges_against_every_division(blocks):
-    plan = solve(random_problem(3, steps=300, length=15e3, wind=0.0))
-    candidates = np.array([0, 30, 70, 110, 160, 200, 250, 300])
-    time = np.diff(plan.time)
-
-    def cost(edges):
-        return sum(np.average((plan.power[a:b] - np.average(plan.power[a:b], weights=time[a:b]))
-                              ** 2, weights=time[a:b]) * time[a:b].sum()
-                   for a, b in itertools.pairwise(edges))
-
-    least = min(cost((0, *inner, 300)) for count in range(blocks)
-                for inner in itertools.combinations(candidates[1:-1].tolist(), count))
-    found = _edges(plan, plan.power, candidates, blocks)
-    assert len(found) <= blocks + 1
-    assert (found[0], found[-1]) == (0, 300)
-    assert set(found) <= set(candidates)
-    assert cost(found.tolist()) == pytest.approx(least, rel=1e-9)
+    best = min(loss((0, *inner, 400)) for count in range(4)
+               for inner in itertools.combinations(at[1:-1], count))
+    lines = maker.divide(0.0, least)
+    found = [at[lines[0].begin], *(at[line.end] for line in lines)]
+    assert loss(found) == pytest.approx(best, rel=1e-9)
 
 
-@pytest.mark.parametrize("fields", [{}, {"recovery": 0.6}, {"slowing_recovery": True},
-                                    {"effort_rate": 0.95, "effort_budget": 30.0}])
-@pytest.mark.parametrize(("seed", "corners"), [(3, False), (5, False), (3, True)])
-def test_slopes_are_differences_of_rides(seed, corners, fields):
-    problem = random_problem(seed, steps=300, length=15e3, wind=4.0, start_speed=8.0, **fields)
-    if not corners:
-        problem = replace(problem, speed_limit=np.full(301, np.inf))
-    edges = np.array([0, 80, 150, 230, 300])
-    share = np.zeros((300, 5))
-    for k, (a, b) in enumerate(itertools.pairwise(edges)):
-        share[a:b, k] = 1.0
-    share[problem.grade > 0.02, 4] = 1.0
-    layout = _Layout(problem, edges, share)
-    x = float(problem.critical_power[0]) * np.array([1.05, 0.9, 1.1, 0.8, 0.15])
-    ride, used, held = layout.ride(x)
-    lowest = layout.lowest(ride)
-
-    def values(x):
-        there, power, _ = layout.ride(x)
-        spent = (power / problem.critical_power) ** 4 - (
-            problem.effort.per_second if problem.effort else 0.0)
-        effort = float(spent @ np.diff(there.time)) if problem.effort else 0.0
-        return np.array([float(there.finish_time), effort, *there.reserve[lowest]])
-
-    time, reserve, effort = layout.slopes(x, ride, used, held)
-    for j in range(5):
-        move = 0.02 * np.eye(5)[j]
-        by = (values(x + move) - values(x - move)) / 0.04
-        assert time[j] == pytest.approx(by[0], rel=2e-3, abs=1e-5)
-        assert effort[j] == pytest.approx(by[1], rel=2e-3, abs=1e-5)
-        # What riding faster into a braking zone saves there is left out of the slopes.
-        assert reserve[:, j] == pytest.approx(by[2:], rel=0.04 if corners else 2e-3, abs=0.05)
-    left = layout.room(ride, used)
-    assert left[:4] == pytest.approx(values(x)[2:] / problem.w_prime)
-    if fields.get("effort_rate"):
-        assert left[4] == pytest.approx(10.0 * (30.0 - values(x)[1]) / 15e3)
+def test_the_loss_foreseen_is_that_of_rides():
+    """Second order in what a line's power is off: within a tenth of true rides at their best."""
+    plan = hilly()
+    maker = _Maker(plan, marks(1500.0, 25e3), 8, rolling=False, laps=None)
+    few, more = maker.divide(0.0, 3.0), maker.divide(0.0, 0.0)
+    assert len(few) < len(more)
+    foreseen, ridden = ([sum(maker.costs(0, 0.0)[0][line.begin, line.end] for line in lines)
+                         for lines in (few, more)],
+                        [maker.optimised(lines).time - plan.finish_time for lines in (few, more)])
+    assert ridden == pytest.approx(foreseen, rel=0.15, abs=0.1)
 
 
 def kept(problem, ridden):
@@ -133,64 +88,130 @@ def kept(problem, ridden):
         assert float(spent @ np.diff(ridden.time)) <= problem.effort.budget + 1e-3
 
 
-@pytest.mark.parametrize("fields", [{"recovery": 0.6, "reserve_floor": 2000.0},
-                                    {"slowing_recovery": True}, {"effort_rate": 0.93}])
-def test_blocks_are_round_and_within_the_limits(fields):
-    problem = random_problem(8, steps=300, length=20e3, start_speed=8.0, steepest=0.06, **fields)
-    plan = solve(problem)
-    marks = [Mark(f"mark {k}", 2000.0 * k) for k in range(1, 10)]
-    ridden = rideable(plan, marks, blocks=4, rounding=10.0)
-    assert 1 <= len(ridden.blocks) <= 4
+@pytest.mark.parametrize("fields", [
+    EFFORT, {"recovery": 0.6, "reserve_floor": 2000.0, "effort_rate": None},
+    {"slowing_recovery": True}, {"pedalling_speed": 13.0}])
+def test_figures_are_round_and_within_the_limits(fields):
+    plan = hilly(**fields)
+    problem, places = plan.problem, marks(2000.0, 25e3)
+    ridden = rideable(plan, places, blocks=4, rounding=10.0)
+    assert 1 <= len(ridden.lines) <= 4
     assert ridden.blocks[0].start == 0.0
     assert ridden.blocks[0].place == "start"
-    assert ridden.blocks[-1].end == pytest.approx(20e3)
+    assert ridden.blocks[-1].end == pytest.approx(25e3)
     for before, after in itertools.pairwise(ridden.blocks):
         assert before.end == after.start
-        assert after.place == marks[round(after.start / 2000) - 1].name
-    assert all(b.power % 10 == pytest.approx(0.0, abs=1e-9) for b in ridden.blocks)
-    assert all(abs(h.extra / 10 - round(h.extra / 10)) < 1e-9 for h in ridden.hills)
+        assert after.place == places[round(after.start / 2000) - 1].name
+    unit = 1.0 if ridden.even else 10.0
+    for block in ridden.blocks:
+        for power in (block.power, block.climb, block.descent):
+            assert power is None or power % unit == pytest.approx(0.0, abs=1e-9)
+            assert power is None or 0 <= power <= problem.power_limit.max()
     kept(problem, ridden)
     assert ridden.price == pytest.approx(ridden.finish_time - plan.finish_time)
-    assert -1e-3 < ridden.price < 0.03 * plan.finish_time
-    exact = rideable(plan, marks, blocks=4, rounding=0.0)
+    exact = rideable(plan, places, blocks=4, rounding=0.0)
     kept(problem, exact)
     assert exact.finish_time <= ridden.finish_time + 0.05
-    again = simulate(problem, ridden.power)
+    again = simulate(problem, ridden.asked)
     assert float(again.finish_time) == pytest.approx(ridden.finish_time, abs=1e-3)
+    assert again.power == pytest.approx(ridden.power, abs=0.1)
 
 
-@pytest.mark.parametrize(("grade", "unit", "w_prime", "limit"), [
-    (0.04, 20.0, 15e3, 2700.0), (0.03, 25.0, 9e3, 2700.0), (0.05, 25.0, 12e3, 2700.0),
-    (0.02, 30.0, 18e3, 2700.0), (0.06, 30.0, 15e3, 2700.0), (0.06, 20.0, 20e3, 305.0)])
-def test_round_powers_against_every_pair(grade, unit, w_prime, limit):
-    """Two blocks, up and down: of all pairs of round powers within the limits, the best."""
-    problem = stretches([3000.0, 3000.0], step=50.0, grades=[grade, -0.01], start_speed=6.0,
-                        w_prime=w_prime, power_limit=np.full(120, limit), **BIKE)
-    ridden = rideable(solve(problem), [Mark("top", 3000.0)], blocks=2, rounding=unit, hills=())
-    layout = _Layout(problem, np.array([0, 60, 120]), np.repeat(np.eye(2), 60, axis=0))
-    best = np.inf
-    for watts in itertools.product(unit * np.arange(5, 20), repeat=2):
-        ride, used, _ = layout.ride(np.array(watts))
-        if max(watts) <= limit and layout.room(ride, used).min() >= 0:
-            best = min(best, float(ride.finish_time))
-    assert ridden.finish_time == pytest.approx(best, abs=1e-6)
-    assert all(block.power <= limit for block in ridden.blocks)
-
-
-def test_a_rule_for_hills_is_kept_where_it_wins():
-    problem = stretches([1500.0] * 8, step=50.0, grades=[0.03, -0.03] * 4, start_speed=8.0,
-                        w_prime=15e3, **BIKE)
+@pytest.mark.parametrize("seed", range(6))
+def test_never_slower_than_even_power(seed):
+    problem = random_problem(seed, steps=300, length=20e3, start_speed=8.0, effort_rate=0.97,
+                             wind=6.0)
     plan = solve(problem)
-    with_rule = rideable(plan, [], blocks=1, rounding=5.0)
-    without = rideable(plan, [], blocks=1, rounding=5.0, hills=())
-    assert with_rule.finish_time < without.finish_time - 1.0
-    up = [hill for hill in with_rule.hills if hill.low > 0]
-    down = [hill for hill in with_rule.hills if hill.high <= 0]
-    assert up
-    assert down
-    assert min(hill.extra for hill in up) > 0 > max(hill.extra for hill in down)
-    assert without.hills == ()
-    assert len(without.blocks) == 1
+    ridden = rideable(plan, marks(1000.0, 20e3))
+    even = constant_power(plan, rounding=1.0)
+    assert ridden.finish_time <= even.finish_time + 1e-6
+    assert ridden.even_price == pytest.approx(even.price)
+    if ridden.even:
+        assert len(ridden.blocks) == 1
+    else:
+        assert ridden.finish_time < even.finish_time - line_saves(plan.finish_time)
+
+
+def test_every_line_saves_what_it_has_to():
+    """By rides of our own: leave one out, and no figures for the rest win back what it saved."""
+    from scipy.optimize import minimize_scalar
+
+    plan = hilly()
+    ridden = rideable(plan, marks(1500.0, 25e3), rounding=0.0, rolling=False)
+    assert len(ridden.lines) == len(ridden.saves) >= 2
+    least = line_saves(plan.finish_time)
+    assert all(saved >= least for saved in ridden.saves)
+    at = np.searchsorted(plan.distance, [block.start + 1.0 for block in ridden.blocks]) - 1
+    powers = np.array([block.power for block in ridden.blocks])
+    limit = plan.problem.effort
+    for k in range(1, len(powers)):
+        def time(share, k=k):
+            """One power for two lines; all powers scaled alike to the effort that is allowed."""
+            trial = powers.copy()
+            trial[k - 1:k + 1] = share * powers[k - 1] + (1 - share) * powers[k]
+            number = np.searchsorted(at, np.arange(plan.problem.steps), side="right") - 1
+            for _ in range(8):
+                ride = simulate(plan.problem, trial[number])
+                spent = (ride.power / plan.problem.critical_power) ** 4 @ np.diff(ride.time)
+                trial *= (float(limit.allowed(ride.finish_time)) / spent) ** 0.25
+            return float(simulate(plan.problem, trial[number]).finish_time)
+
+        best = minimize_scalar(time, bounds=(0.0, 1.0), method="bounded",
+                               options={"xatol": 0.02}).fun
+        # Scaling all alike is not quite the best that the others can do.
+        assert best - ridden.finish_time > 0.9 * ridden.saves[k] > 0
+
+
+def test_climbs_and_descents_have_figures_where_it_rolls():
+    problem = stretches([900.0] * 16, step=30.0, grades=[0.03, -0.03] * 8, start_speed=8.0,
+                        w_prime=15e3, **BIKE)
+    plan = solve(replace(problem, effort=EffortLimit(4.0, 1.0)))
+    ridden = rideable(plan, [], rounding=1.0)
+    (line,) = ridden.lines
+    assert line.climb > line.power > line.descent
+    assert line.comes == "rolling, 14 km"
+    assert ridden.hills_save > line_saves(plan.finish_time)
+    one = rideable(plan, [], rounding=1.0, rolling=False)
+    assert one.lines[0].climb is None
+    assert one.finish_time > ridden.finish_time + 0.8 * ridden.hills_save
+    way = climbs_and_descents(problem)
+    for kind, figure in ((1, line.climb), (0, line.power), (-1, line.descent)):
+        assert ridden.power[way == kind] == pytest.approx(figure)
+    time = np.diff(ridden.time)
+    assert line.mean == pytest.approx(ridden.power @ time / time.sum())
+
+
+def test_what_is_printed_is_what_is_ridden():
+    plan = hilly()
+    ridden = rideable(plan, marks(1500.0, 25e3), rolling=False)
+    middle = 0.5 * (plan.distance[1:] + plan.distance[:-1])
+    for block in ridden.blocks:
+        inside = (middle > block.start) & (middle < block.end) & (ridden.power > 0)
+        free = inside & (ridden.speed[1:] < 0.999 * plan.problem.speed_limit[1:])
+        assert ridden.power[free] == pytest.approx(block.power)
+        assert block.mean == pytest.approx(block.power)
+
+
+def test_laps_share_their_lines():
+    lap = np.repeat([0.0, 0.05, -0.05, 0.0], 25)
+    problem = random_problem(8, steps=300, length=18e3, wind=0.0, start_speed=8.0,
+                             effort_rate=0.97, grade=np.tile(lap, 3),
+                             speed_limit=np.full(301, np.inf))
+    plan = solve(problem)
+    places = [Mark("", lap * 6000.0 + at) for lap in range(3) for at in (1500.0, 3000.0, 4500.0)]
+    laps = Laps((0.0, 6000.0, 12000.0, 18000.0))
+    ridden = rideable(plan, places, laps=laps)
+    assert 1 < len(ridden.lines) <= 4
+    assert len(ridden.blocks) == 3 * len(ridden.lines)
+    assert ridden.laps == laps
+    for block in ridden.blocks:
+        first = ridden.lines[block.line]
+        assert (block.start - first.start) % 6000.0 == pytest.approx(0.0, abs=1e-6)
+        assert block.power == first.power
+    kept(problem, ridden)
+    apart = rideable(plan, places, blocks=12)
+    assert ridden.finish_time < apart.finish_time + 0.005 * plan.finish_time
+    assert rideable(plan, places, blocks=1, laps=Laps((0.0, 6000.0, 12000.0))).laps is None
 
 
 def test_constant_power_is_the_highest_that_the_reserve_allows():
@@ -200,6 +221,7 @@ def test_constant_power_is_the_highest_that_the_reserve_allows():
     # By hand: what is above CP uses the reserve up at the finish.
     assert (power - 270.0) * ridden.finish_time == pytest.approx(15e3, rel=2e-3)
     assert ridden.price >= 0
+    assert constant_power(solve(problem), rounding=1.0).blocks[0].power == np.floor(power)
 
 
 def test_constant_speed_on_the_flat_is_that_of_the_power():
@@ -221,10 +243,21 @@ def test_no_speed_can_be_held_up_a_wall():
     assert np.isnan(constant_speed(wall))
 
 
-def test_where_no_constant_power_keeps_the_reserve_it_is_said():
-    """Walking up takes more than CP; one power for all leaves too little for the climb."""
-    problem = stretches([8000.0, 400.0], step=20.0, grades=[0.0, 0.22], start_speed=8.0,
-                        w_prime=9e3, **BIKE)
+def test_a_wall_has_a_line_of_its_own():
+    """Even a crawl up takes more than CP; one power for all leaves too little for the climb."""
+    problem = stretches([8000.0, 60.0], step=10.0, grades=[0.0, 0.5], start_speed=8.0,
+                        w_prime=20e3, lowest_speed=0.4, **(BIKE | {"power": 100.0}))
     plan = solve(problem)
-    with pytest.raises(Infeasible, match="blocks"):
-        rideable(plan, [], blocks=1, rounding=5.0, hills=())
+    with pytest.raises(Infeasible, match=r"slope at 8\.\d+ km .*critical power.*one power"):
+        constant_power(plan)
+    ridden = rideable(plan, [Mark("foot", 8000.0)])
+    assert [line.place for line in ridden.lines] == ["start", "foot"]
+    assert np.isnan(ridden.even_price)
+    kept(problem, ridden)
+
+
+def test_steps_that_are_too_long_are_named():
+    problem = stretches([4000.0, 400.0, 2000.0], step=200.0, grades=[0.0, 0.12, 0.0],
+                        start_speed=8.0, w_prime=20e3, **BIKE)
+    with pytest.raises(StepTooLong, match="step of 200 m"):
+        constant_power(solve(problem))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -25,13 +24,14 @@ from optimizer.job import (
 from optimizer.job.outlook import trials
 from optimizer.kit import Catalogue, Choice, Item, KitSet, PairFactor
 from optimizer.kit.terms import setup_of
-from optimizer.pacing import Block, Hill, Plan, RideablePlan, pacing_problem, plan_ride
+from optimizer.pacing import Block, Plan, RideablePlan, pacing_problem, plan_ride
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import solve
+from optimizer.pacing.terrain import climbs_and_descents
 from optimizer.physics import Setup, lay_road
 from optimizer.rider import Position, Rider
 
-HILLS = (Hill(-math.inf, -0.015, -30.0), Hill(0.015, 0.04, 20.0), Hill(0.04, math.inf, 30.0))
+CLIMB, DESCENT = 20.0, -30.0  # W more than on the flat
 EVIL = "</script><img src=x onerror=alert(1)>"
 
 
@@ -72,20 +72,30 @@ def made_up_plan(course: Course, conditions: Conditions, rider: Rider, setup: Se
 
 
 def blocks_of(plan: Plan, edges: tuple[float, ...], places: tuple[str, ...]) -> RideablePlan:
-    """Mean power of the plan between edges, a little less so that the reserve lasts."""
+    """Mean power of the plan between edges, a little less so that the reserve lasts.
+
+    Each block has figures for climbs and descents, but for the last one.
+    """
     middle = 0.5 * (plan.distance[:-1] + plan.distance[1:])
     work = np.concatenate([[0.0], np.cumsum(plan.power * np.diff(plan.time))])
     blocks = []
-    for a, b, place in zip(edges[:-1], edges[1:], places, strict=True):
+    for k, (a, b, place) in enumerate(zip(edges[:-1], edges[1:], places, strict=True)):
         (t0, t1), (w0, w1) = (np.interp([a, b], plan.distance, v) for v in (plan.time, work))
-        blocks.append(Block(a, b, float(5 * np.floor(0.985 * (w1 - w0) / (t1 - t0) / 5)), place))
-    power = np.array([next(k.power for k in blocks if k.start <= m < k.end) for m in middle])
-    for hill in HILLS:
-        power = power + hill.extra * ((plan.problem.grade >= hill.low)
-                                      & (plan.problem.grade < hill.high))
-    ride = simulate(plan.problem, power)
-    return RideablePlan(tuple(blocks), ride.speed, ride.time, power, ride.reserve,
-                        float(ride.finish_time) - plan.finish_time, HILLS)
+        power = float(5 * np.floor(0.97 * (w1 - w0) / (t1 - t0) / 5))
+        rolls = b < edges[-1]
+        blocks.append(Block(a, b, power, place, f"made-up road, {(b - a) / 1000:.1f} km",
+                            power + CLIMB if rolls else None, power + DESCENT if rolls else None,
+                            power - 1.0, line=k))
+    way = climbs_and_descents(plan.problem)
+    asked = np.empty(len(middle))
+    for block in blocks:
+        inside = (middle >= block.start) & (middle < block.end)
+        for kind, figure in ((0, block.power), (1, block.climb), (-1, block.descent)):
+            asked[inside & (way == kind)] = block.power if figure is None else figure
+    ride = simulate(plan.problem, asked)
+    return RideablePlan(tuple(blocks), ride.speed, ride.time, ride.power, ride.reserve,
+                        float(ride.finish_time) - plan.finish_time, asked, even_price=40.0,
+                        ceiling=520.0, pedalling_speed=60.0 / 3.6)
 
 
 def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Result:

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from defusedxml import ElementTree
 
+from optimizer.course.laps import Laps
 from optimizer.errors import InputError
 from optimizer.report import write_card
-from optimizer.report.card import card_csv, card_gpx, card_page, hill_rules
+from optimizer.report.card import card_csv, card_gpx, card_page, card_rules, figures, start_words
 from optimizer.report.words import clock
 from tests.fetched import fetched
 from tests.report.made_up import EVIL, made_up_result
@@ -25,9 +26,12 @@ def said(html):
 GPX = {"g": "http://www.topografix.com/GPX/1/1"}
 
 
+def rows_of(result):
+    return list(csv.DictReader(io.StringIO(card_csv(result))))
+
+
 def test_csv_holds_the_blocks_with_their_clock(result):
-    rows = [row for row in csv.DictReader(io.StringIO(card_csv(result)))
-            if row["block"] != "hills"]
+    rows = rows_of(result)
     blocks = result.rideable.blocks
     assert [float(row["power_w"]) for row in rows] == [block.power for block in blocks]
     assert [row["place"] for row in rows] == [block.place for block in blocks]
@@ -35,17 +39,66 @@ def test_csv_holds_the_blocks_with_their_clock(result):
         elapsed = np.interp(block.start, result.plan.distance, result.rideable.time)
         assert float(row["elapsed_s"]) == pytest.approx(elapsed, abs=0.06)
         assert row["elapsed"] == clock(elapsed)
+        assert float(row["to_go_km"]) == pytest.approx(20.0 - block.start / 1000)
+        assert row["what_comes"] == block.comes
     assert rows[-1]["end_km"] == f"{result.job.course.length / 1000:.3f}"
 
 
-def test_the_rule_for_hills_is_in_every_form(result):
-    rules = {"falling more than 1.5 %": -30, "rising 1.5 to 4 %": 20, "rising more than 4 %": 30}
-    assert dict(hill_rules(result.rideable)) == rules
-    saved = {row["place"]: float(row["power_w"])
-             for row in csv.DictReader(io.StringIO(card_csv(result))) if row["block"] == "hills"}
-    assert saved == rules
-    assert "+20 W rising 1.5 to 4 %" in card_gpx(result)
-    assert "<li>rising 1.5 to 4 % <b>+20</b></li>" in said(card_page(result))
+def test_figures_of_climbs_are_in_every_form(result):
+    block = result.rideable.blocks[0]
+    assert figures(block) == [("climbs", block.power + 20), ("flat", block.power),
+                              ("descents", block.power - 30)]
+    row = rows_of(result)[0]
+    assert (float(row["climb_w"]), float(row["descent_w"])) == (block.climb, block.descent)
+    assert rows_of(result)[-1]["climb_w"] == ""
+    assert f"climbs {block.climb:.0f} W, flat {block.power:.0f} W" in card_gpx(result)
+    page = card_page(result)
+    assert f"<small>climbs</small> {block.climb:.0f}" in page
+    assert "Climbs and descents: steeper than 1.5" in page
+
+
+def test_the_rules_that_a_literal_rider_needs(result):
+    rules = card_rules(result)
+    assert "Never above 520 W." in rules
+    assert "Brakes on: no pedalling." in rules
+    assert "Aero all the way." in rules
+    assert "Coast above 60 km/h." in rules
+    page = card_page(result).replace("\N{NO-BREAK SPACE}", " ")
+    assert all(rule in page for rule in rules)
+    fast = replace(result, rideable=replace(result.rideable, pedalling_speed=30.0))
+    assert not any("Coast" in rule for rule in card_rules(fast))  # nobody gets that fast here
+    even = replace(result, rideable=replace(result.rideable, even=True))
+    assert card_rules(even)[0].startswith("One power all the way")
+
+
+def test_positions_are_where_they_change(result):
+    problem = result.plan.problem
+    position = np.zeros(problem.steps, dtype=np.int64)
+    position[100:140] = 1
+    there = replace(result, plan=replace(result.plan, problem=replace(problem,
+                                                                      position=position)))
+    assert "Aero, but upright km 5.0 to 7.0." in card_rules(there)
+    row = rows_of(there)[1]
+    assert row["position"] == "aero, from km 5.000 upright, from km 7.000 aero"
+    assert rows_of(there)[0]["position"] == "aero"
+
+
+def test_a_line_without_a_name_starts_by_what_is_to_go(result):
+    block = replace(result.rideable.blocks[1], place="")
+    assert start_words(result, block) == "16.8 km to go"
+    assert start_words(result, result.rideable.blocks[1]) == "Pump house"
+
+
+def test_laps_are_said_once(result):
+    blocks = result.rideable.blocks
+    twice = tuple(replace(block, line=k % 2) for k, block in enumerate(blocks[:4]))
+    lapped = replace(result, rideable=replace(
+        result.rideable, blocks=twice, laps=Laps((0.0, 8100.0, 16800.0))))
+    page = card_page(lapped)
+    assert page.count('<td class="km">') == 3  # two lines and the finish
+    assert "2 laps of 8.4 km alike; the next one begins at " in page.replace(
+        "\N{NO-BREAK SPACE}", " ")
+    assert [row["line"] for row in rows_of(lapped)] == ["1", "2", "1", "2"]
 
 
 @pytest.mark.parametrize("name", ["=1+1", "+2", "-3", "@x", "\tx"])
@@ -66,7 +119,9 @@ def test_gpx_has_course_blocks_and_marks(result):
                     for point in root.findall("g:wpt", GPX)
                     if point.findtext("g:type", namespaces=GPX) == kind]
              for kind in ("block", "mark")}
-    assert named["block"] == [f"{block.power:.0f} W" for block in result.rideable.blocks]
+    assert named["block"] == [
+        " / ".join(f"{power:.0f}" for _, power in figures(block)) + " W"
+        for block in result.rideable.blocks]
     assert named["mark"] == [mark.name for mark in result.job.course.marks]
 
 
@@ -89,8 +144,10 @@ def test_gpx_reads_back_as_a_course(result, tmp_path):
 def test_page_shows_every_block_large(result):
     text = said(card_page(result, change="Wind from the south-west: 12 s slower than yesterday."))
     for block in result.rideable.blocks:
-        assert f'<td class="w">{block.power:.0f}</td>' in text
-        assert f">{block.place}</td>" in text
+        assert f"{block.power:.0f}" in text
+        assert f'<td class="where">{block.comes}<br><small>{block.place}</small>' in text
+    last = result.rideable.blocks[-1]
+    assert f'<td class="w">{last.power:.0f}</td>' in text
     assert clock(result.rideable.finish_time) in text
     assert "12 s slower than yesterday" in text
     assert "law" in text
@@ -111,7 +168,7 @@ def test_names_are_harmless():
 
 
 @pytest.mark.parametrize(("name", "start"), [
-    ("card.html", b"<!doctype html>"), ("CARD.GPX", b"<?xml"), ("card.csv", b"\xef\xbb\xbfblock")])
+    ("card.html", b"<!doctype html>"), ("CARD.GPX", b"<?xml"), ("card.csv", b"\xef\xbb\xbfline")])
 def test_the_suffix_says_which(result, tmp_path, name, start):
     path = write_card(result, tmp_path / name)
     assert path.read_bytes().startswith(start)

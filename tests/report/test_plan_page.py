@@ -54,9 +54,9 @@ def test_the_first_screen_says_it_in_sentences(result, text):
     assert f"{saved:.0f} s" in lead
     assert "Deep wheels" in lead
     assert "faster by more than 0.01 s" in lead
-    assert "In 5 blocks and one rule for hills" in lead
+    assert "In 5 blocks: hardest" in lead
     assert len(lead.split()) < 130
-    assert "20 W more where it is rising 1.5 to 4 %" in words(text)
+    assert "One power all the way would cost 40 s" in words(text)
     assert "<table" not in lead
 
 

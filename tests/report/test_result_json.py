@@ -12,8 +12,7 @@ from optimizer.conditions import Conditions
 from optimizer.day import RaceDay
 from optimizer.job import Job, Options, Result
 from optimizer.kit import Catalogue, Choice, KitSet
-from optimizer.pacing import plan_ride
-from optimizer.pacing.blocks import recognisable_places, rideable
+from optimizer.pacing import plan_ride, recognisable_places, rideable
 from optimizer.physics import Setup
 from optimizer.report.result_json import SCHEMA, result_document, write_json
 from optimizer.rider import Position, Rider
