@@ -13,7 +13,6 @@ from optimizer.job.plans import draws_of, ride_evenly
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.kit import Catalogue, Item, KitSet, setup_of
 from optimizer.pacing import plan_ride, sensitivities, simulate
-from optimizer.pacing.simulate import holding_power, reserve_along
 from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
 from optimizer.scenario.weather import weather
@@ -134,10 +133,10 @@ def test_the_usual_ways_to_ride_are_no_faster_and_keep_the_limits(sure):
     assert plan.finish_time <= even.power_time + 1e-6
     assert plan.finish_time <= even.speed_time + 1e-6
     for more, lasts in ((0.0, True), (1.0, False)):
-        power = np.minimum(even.power + more, plan.problem.power_limit)
-        ride = simulate(plan.problem, power)
-        used = np.minimum(power, holding_power(plan.problem, ride))  # the rest is lost in brakes
-        left = reserve_along(plan.problem, used, np.diff(ride.time) / plan.problem.step).min()
-        assert bool(left >= -1.0) is lasts
+        ride = simulate(plan.problem, np.full(plan.problem.steps, even.power + more))
+        limit = plan.problem.effort
+        spent = (ride.power / plan.problem.critical_power) ** limit.exponent @ np.diff(ride.time)
+        keeps = ride.reserve.min() >= -1.0 and spent <= limit.allowed(ride.finish_time) + 1e-3
+        assert keeps is lasts
         if lasts:
             assert float(ride.finish_time) == pytest.approx(even.power_time, abs=1e-3)
