@@ -96,7 +96,7 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
     """
     from optimizer.job.values import Risk
 
-    card = replace(plan, power=few.power, speed=few.speed, time=few.time, reserve=few.reserve)
+    card = replace(plan, power=few.asked, speed=few.speed, time=few.time, reserve=few.reserve)
     asked = job.options.empty_risk
     chance, plan_chance = (chance_as_printed(ridden, day, draws) for ridden in (card, plan))
     if asked is not None:
