@@ -102,8 +102,10 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
     if asked is not None:
         usual = day.keeping(1.0)
         free = plan_ride(usual, setup, warm=plan, bounded=False)
-        fork = fork_in(free, usual, draws, recognisable_places(day.course),
-                       Kept(day, plan, plan_chance))
+        places = recognisable_places(day.course)
+        named = [place for place in places if place.name] or [
+            replace(place, name=f"km {place.distance / 1000:.0f}") for place in places]
+        fork = fork_in(free, usual, draws, named, Kept(day, plan, plan_chance))
         return Risk(chance, plan_chance, 1.0 - day.kept, plan.finish_time - free.finish_time,
                     asked), fork
     try:

@@ -14,5 +14,4 @@ from optimizer.pacing.terrain import recognisable_places
 __all__ = ["Block", "PacingProblem", "Plan", "Realism", "Ride", "RideablePlan", "Sensitivities",
            "Variation", "bounded_twice", "constant_power", "constant_speed", "figure_unit", "grid",
            "pacing_problem", "plan_ride", "problem_on", "race_day", "realism",
-           "recognisable_places",
-           "rideable", "sensitivities", "simulate", "simulate_many", "solve"]
+           "recognisable_places", "rideable", "sensitivities", "simulate", "simulate_many", "solve"]
