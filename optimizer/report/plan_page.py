@@ -258,7 +258,7 @@ def _blocks(result: Result) -> Table:
     several = len({block.position for block in blocks.blocks}) > 1
     rows = []
     for block in blocks.blocks:
-        t0, t1 = stated(result).at([block.start, block.end])
+        t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
         rows.append((block.comes, start_words(result, block), f"{block.start / 1000:.1f}",
                      _figures(block),
                      f"{100 * block.mean / cp:.0f} %", clock(t1 - t0), clock(t1),

@@ -47,7 +47,7 @@ def strip(result: Result) -> Chart:
     rows = [
         Row("power, W", [
             Line(x, plan.power, "plan thin", "ideal", steps=True),
-            Line(x, blocks.power, "ink", "to ride, with the rule for hills", steps=True)],
+            Line(x, blocks.power, "ink", "by the card", steps=True)],
             110.0, zero=True, low=0.0),
         Row("speed, km/h", [Line(x, 3.6 * plan.speed, "plan thin"),
                             Line(x, 3.6 * blocks.speed, "ink")], 70.0),
