@@ -44,7 +44,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
         _outputs.check_run([_outputs.page("--out", out)], [scenario], overwrite=overwrite)
     from optimizer.job import day_of
     from optimizer.kit.compare import compare_sets
-    from optimizer.kit.judge import pacing_judge
+    from optimizer.kit.evaluator import pacing_evaluator
     from optimizer.report.kit_page import compare_lead, compare_page
     from optimizer.scenario import read_scenario
 
@@ -59,7 +59,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
         result = compare_sets(
             day, job.baseline, job.catalogue, job.effects,
             job.named_sets,
-            pacing_judge(day, job.baseline), count=draws or job.options.draws,
+            pacing_evaluator(day, job.baseline), count=draws or job.options.draws,
             seed=job.options.seed)
         if out:
             from optimizer.files import write_atomic

@@ -66,24 +66,26 @@ class Bound:
     ----------
     value : s, the bound on the set it was made from
     point, slope : (d,)
-    push, cross, stiffness : (d, d), (d,), scalar; Σ u_k²/b_k, Σ u_k a_k/b_k, Σ a_k²/b_k
-    bend : (d, d), positive semidefinite; T ≥ value + slope · δ - ½ δ bend δ + corners with
-        δ = θ' - point, good for finding what may beat a time within `range` of `value`
+    uu, ua, aa : (d, d), (d,), scalar; Σ u_k²/b_k, Σ u_k a_k/b_k, Σ a_k²/b_k
+    curvature : (d, d), positive semidefinite; T ≥ value + slope · δ - ½ δ curvature δ + corners
+        with δ = θ' - point, good for finding what may beat a time within `range` of `value`
     range : s
     cornering : factor on corner speeds of the set it was made from
     corner_price : s, what the square of that factor is worth
+    within : most that a_1 may differ from its value at `point`; beyond it the bound says nothing
     """
 
     value: float
     point: NDArray[np.float64]
     slope: NDArray[np.float64]
-    push: NDArray[np.float64]
-    cross: NDArray[np.float64]
-    stiffness: float
-    bend: NDArray[np.float64]
+    uu: NDArray[np.float64]
+    ua: NDArray[np.float64]
+    aa: float
+    curvature: NDArray[np.float64]
     range: float
     cornering: float
     corner_price: float
+    within: float = float("inf")
 
     def at(self, theta: NDArray[np.float64],
            cornering: NDArray[np.float64] | float = 1.0) -> NDArray[np.float64]:
@@ -91,14 +93,14 @@ class Bound:
         delta = theta - self.point
         first = delta @ self.slope + self.corner_price * (self.cornering**2
                                                           - np.asarray(cornering)**2)
-        across = delta @ self.cross
+        across = delta @ self.ua
         share = theta[..., -3] / self.point[-3]
-        rho = np.clip((first + across) / (self.stiffness + 2 * np.abs(first)),
+        rho = np.clip((first + across) / (self.aa + 2 * np.abs(first)),
                       1.0 - share / (1.0 - GROWTH), 1.0 - share / (1.0 + GROWTH))
-        square = (np.einsum("...i,ij,...j->...", delta, self.push, delta) - 2 * rho * across
-                  + rho**2 * self.stiffness)
-        return np.asarray(self.value + first / (1.0 - rho)
-                          - 0.5 * square / (1.0 - rho)**2)
+        square = (np.einsum("...i,ij,...j->...", delta, self.uu, delta) - 2 * rho * across
+                  + rho**2 * self.aa)
+        bound = self.value + first / (1.0 - rho) - 0.5 * square / (1.0 - rho)**2
+        return np.where(np.abs(delta[..., 0]) <= self.within * (1.0 + 1e-9), bound, -np.inf)
 
 
 def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
@@ -112,14 +114,21 @@ def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
 def levels(table: NDArray[np.float64]) -> NDArray[np.float64]:
     """(..., m) CdA tables as the value at zero yaw and what the others differ from it.
 
-    Sets differ much in the first and little in the rest, which keeps `reach` small.
+    Sets differ much in the first and little in the rest, which keeps `half_range` small.
     """
     return np.concatenate([table[..., :1], table[..., 1:] - table[..., :1]], axis=-1)
 
 
 def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
-               reach: NDArray[np.float64]) -> Bound:
-    """Bound from a solved program; `reach` (d,) is how far |θ' - θ| may go on each coordinate."""
+               half_range: NDArray[np.float64], within: float = np.inf) -> Bound:
+    """Bound from a solved program, on sets with |θ' - θ| ≤ `half_range` (d,).
+
+    The less far a_1 goes, which moves most, the closer the bound: at most `within`.
+    """
+    if within < half_range[0]:
+        half_range = np.append(within, half_range[1:])
+    else:
+        within = np.inf
     p = program.problem
     x = solution.point
     value, y, stray = _stationary(program, solution)
@@ -137,33 +146,33 @@ def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
     # Slope of each step along its mean energy, by each coordinate: what can move the minimum.
     _, along, tilt = _pace_plane(x.energy)
     by_share = (y[PACE] - p.step) / share
-    push = np.zeros((m + 4, p.steps))
-    push[:m + 1] = price * force_slope
-    push[m + 1] = by_share * along
+    u = np.zeros((m + 4, p.steps))
+    u[:m + 1] = price * force_slope
+    u[m + 1] = by_share * along
     pace_price = np.maximum(y[PACE] - GROWTH * np.abs(y[PACE] - p.step), 0.0)
-    turn = GROWTH + reach[m + 1] / share  # most of |ρ|
-    curvature, dips = _curvature(program, x.energy, price, pace_price, setup, reach, turn,
-                                 reach @ np.abs(push) + turn * p.step * np.abs(along))
+    turn = GROWTH + half_range[m + 1] / share  # most of |ρ|
+    curvature, dips = _curvature(program, x.energy, price, pace_price, setup, half_range, turn,
+                                 half_range @ np.abs(u) + turn * p.step * np.abs(along))
     # Along half of e - e' as well, where nothing but the pace bends.
     crooked = p.step * tilt**2 * np.sqrt(2 * mean)**5 / np.maximum(pace_price, 1e-9)
-    square = (push / curvature) @ push.T
-    square[m + 1, m + 1] += float(crooked @ (by_share**2 / p.step))
-    cross = push @ (p.step * along / curvature)
-    cross[m + 1] += float(crooked @ by_share)
-    stiffness = float(p.step**2 @ (along**2 / curvature)) + float(crooked @ p.step)
+    uu = (u / curvature) @ u.T
+    uu[m + 1, m + 1] += float(crooked @ (by_share**2 / p.step))
+    ua = u @ (p.step * along / curvature)
+    ua[m + 1] += float(crooked @ by_share)
+    aa = float(p.step**2 @ (along**2 / curvature)) + float(crooked @ p.step)
     # What is left of the gradient by energy moves the minima as well, very little.
     stray = np.abs(stray[:-1]) + np.abs(stray[1:])
     value -= float(dips.sum()) + float(np.sum(stray**2 * (
         1.0 / curvature + np.sqrt(2 * mean)**5 / np.maximum(pace_price, 1e-9))))
     limited = p.speed_limit[1:] < FASTEST
     corners = float(np.sum((0.5 * y[TOP] * p.speed_limit[1:]**2)[limited]))
-    bend, span = _one_form(slope, square, cross, stiffness, reach, share)
-    return Bound(value, theta, slope, square, cross, stiffness, bend, span,
-                 setup.cornering_factor, corners / setup.cornering_factor**2)
+    form, span = _one_form(slope, uu, ua, aa, half_range, share)
+    return Bound(value, theta, slope, uu, ua, aa, form, span, setup.cornering_factor,
+                 corners / setup.cornering_factor**2, within)
 
 
-def _one_form(slope: NDArray[np.float64], square: NDArray[np.float64],
-              cross: NDArray[np.float64], stiffness: float, reach: NDArray[np.float64],
+def _one_form(slope: NDArray[np.float64], uu: NDArray[np.float64],
+              ua: NDArray[np.float64], aa: float, half_range: NDArray[np.float64],
               share: float) -> tuple[NDArray[np.float64], float]:
     """Put a ρ that is linear in θ' into the bound: one quadratic form below it, with its range [s].
 
@@ -173,20 +182,20 @@ def _one_form(slope: NDArray[np.float64], square: NDArray[np.float64],
     """
     turn = np.zeros(len(slope))
     turn[-3] = 1.0 / share
-    most_turn = GROWTH + float(turn @ reach)
+    most_turn = GROWTH + float(turn @ half_range)
     wide = 1.0 / (1.0 - most_turn)
-    mixed = np.outer(cross, turn)
-    form = square + mixed + mixed.T + stiffness * np.outer(turn, turn)
-    across = slope + wide**2 * (cross + stiffness * turn)
-    most = float(np.abs(across) @ reach)
-    loss = max(float(reach @ np.abs(form) @ reach), most**2 / stiffness)
+    mixed = np.outer(ua, turn)
+    form = uu + mixed + mixed.T + aa * np.outer(turn, turn)
+    across = slope + wide**2 * (ua + aa * turn)
+    most = float(np.abs(across) @ half_range)
+    loss = max(float(half_range @ np.abs(form) @ half_range), most**2 / aa)
     span = 30.0 + loss
-    rigid = wide**2 * stiffness + 4.0 * wide * span
+    rigid = wide**2 * aa + 4.0 * wide * span
     gain = min(1.0, (GROWTH - 2 * most_turn**2) * rigid / max(most, 1e-12))
     lean = np.outer(slope, turn)
     form = (wide**2 * form + lean + lean.T + 4.0 * wide * span * np.outer(turn, turn)
             - (2 * gain - gain**2) / rigid * np.outer(across, across))
-    size = np.maximum(reach, 1e-12)
+    size = np.maximum(half_range, 1e-12)
     strength, axes = np.linalg.eigh(form * np.outer(size, size))
     return (axes * np.maximum(strength, 0.0)) @ axes.T / np.outer(size, size), span
 
@@ -195,15 +204,15 @@ def _stationary(program: ConvexProgram, solution: Solution,
                 ) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
     """Lagrangian at the solution [s], multipliers, and its gradient by energy, (n + 1,).
 
-    The multipliers are mended until the gradient by crank work and pace vanishes, with the work
+    The multipliers are corrected until the gradient by crank work and pace vanishes, with the work
     row's (the power row's, where that would be negative) and the pace row's, both of which
     are tight. What then remains by reserve is bounded by the size of the reserve.
     """
     p, x = program.problem, solution.point
     y = np.maximum(solution.multipliers, 0.0)
-    mend = gradient(program, x, y, solution.effort_multiplier).work / p.drivetrain_efficiency
-    mend = np.maximum(mend, -y[WORK])
-    y[WORK] += mend
+    correction = gradient(program, x, y, solution.effort_multiplier).work / p.drivetrain_efficiency
+    correction = np.maximum(correction, -y[WORK])
+    y[WORK] += correction
     y[POWER] += np.maximum(-gradient(program, x, y, solution.effort_multiplier).work, 0.0)
     y[PACE] += gradient(program, x, y, solution.effort_multiplier).pace
     left = gradient(program, x, y, solution.effort_multiplier)
@@ -247,7 +256,7 @@ def _pace_plane(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
 
 
 def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArray[np.float64],
-               pace_price: NDArray[np.float64], setup: Setup, reach: NDArray[np.float64],
+               pace_price: NDArray[np.float64], setup: Setup, half_range: NDArray[np.float64],
                turn: float, push: NDArray[np.float64],
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """b_k and how far a step's Lagrangian dips below its plane [s], (n,) each, by sampling.
@@ -264,7 +273,7 @@ def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArr
     own = np.array([*levels(setup.drag_area_change), 1.0]) / p.effective_mass
     count = len(own)
     drag = np.tensordot(own, rest, 1)
-    drag = drag - turn * np.abs(drag) - (1 + turn) * np.tensordot(reach[:count],
+    drag = drag - turn * np.abs(drag) - (1 + turn) * np.tensordot(half_range[:count],
                                                                       np.abs(rest), 1)
     rise = price * drag + pace_price * _pace_rise(energy, mean, at)
     dips = 2.0 * np.maximum(-rise.min(axis=0), 0.0)

@@ -52,7 +52,10 @@ class Choice:
     left_out : item -> why it is not in the best set
     alternatives : for each item the best set without it, if `best` holds it, else with it
     frontier_gap : s, no set at any spend is faster than the frontier by more than this
-    sets, planned : how many sets there are, and how many were planned to rule out the others
+    sets, planned : how many sets there are, requirements and exclusions apart, and how many were
+        planned to rule out the others
+    program_gap : s, the same as `proven_gap` by an integer program on its own; inf where there
+        are too many items for it
     """
 
     budget: float
@@ -66,3 +69,4 @@ class Choice:
     frontier_gap: float = float("inf")
     sets: float = 0.0
     planned: int = 0
+    program_gap: float = float("inf")

@@ -10,10 +10,9 @@ import numpy as np
 from optimizer.errors import Infeasible
 from optimizer.kit.choice import Alternative, Choice, KitSet
 from optimizer.kit.crosswind import strongest_crosswind
-from optimizer.kit.groups import gather
-from optimizer.kit.judge import pacing_judge
-from optimizer.kit.ledger import ledger
-from optimizer.kit.search import Known, Search
+from optimizer.kit.evaluator import pacing_evaluator
+from optimizer.kit.search import EvaluatedSet, Search
+from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
 
 if TYPE_CHECKING:
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
-    from optimizer.kit.judge import Judge
+    from optimizer.kit.evaluator import Evaluator
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
@@ -35,25 +34,26 @@ ALONG = 1e-4  # of the time, the same along the frontier
 
 def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *, rules: Sequence[str] = (),
-               judge: Judge | None = None,
+               evaluator: Evaluator | None = None,
                tell: Callable[[str], None] = lambda _words: None) -> Choice:
     """Choose the set that is fastest with a plan of its own, among all that the budget allows.
 
     Parameters
     ----------
     rules : names of the rule sets in force
-    judge : who says how fast a set is; by default the pacing solver
+    evaluator : of the time of a set; by default the pacing solver
     tell : called with words on what is under way
 
     The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
-    leave none within the budget that is faster by more than `Choice.proven_gap`.
+    leave none within the budget that is faster by more than `Choice.proven_gap`. An integer
+    program proves it once more, where there are not too many items (`Choice.program_gap`).
 
     Raises Infeasible where the budget is negative or no plan meets the limits.
     """
-    if judge is None:
-        judge = pacing_judge(day, baseline)
+    if evaluator is None:
+        evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
-    search = search_for(day.rider, baseline, catalogue, effects, judge, ruled_out)
+    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
     return choice_of(search, budget, currency, ruled_out, tell)
 
 
@@ -63,14 +63,16 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
     if not 0 <= budget < math.inf:
         raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
                          "give what may be spent, or 0 for what is owned")
-    most = float(search.book.terms.cost.sum())
+    most = float(search.terms.cost.sum())
     tell("sets along money and time")
     search.explore(most)
     frontier_gap = search.prove_front(most)
     tell("proof for the budget")
     gap = search.prove_best(budget)
+    tell("the same by an integer program")
+    by_program = search.prove_by_program(budget)
     best, owned = search.fastest(budget), search.fastest(0.0)
-    search.settle(owned.rows, TOLERANCE)
+    search.tighten(owned.rows, TOLERANCE)
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
     return Choice(
         budget=budget, currency=currency, owned=kit_set(search, search.fastest(0.0)),
@@ -78,19 +80,19 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
         frontier=tuple(kit_set(search, known) for known in search.front()),
         proven_gap=gap, left_out=left_out, alternatives=alternatives,
         frontier_gap=frontier_gap,
-        sets=math.prod(float(len(group.cost)) for group in search.groups),
-        planned=len(search.known))
+        sets=math.prod(float(len(search.offer.options(place)))
+                       for place in range(len(search.rules.places))),
+        planned=len(search.known), program_gap=by_program)
 
 
 def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
-               judge: Judge, ruled_out: dict[str, str]) -> Search:
+               evaluator: Evaluator, ruled_out: dict[str, str]) -> Search:
     """Set up a search over what `ruled_out` leaves of a catalogue."""
     terms = tabulate(baseline, catalogue, effects)
-    book = ledger(terms, catalogue, baseline, rider.mass)
-    allowed = np.array([name not in ruled_out for name in terms.names], dtype=bool)
-    along = max(TOLERANCE, ALONG * judge.time(terms.setup(baseline, [])))
-    return Search(catalogue, book, baseline, judge, allowed,
-                  gather(catalogue, book, allowed), TOLERANCE, along)
+    usable = np.array([name not in ruled_out for name in terms.names], dtype=bool)
+    along = max(TOLERANCE, ALONG * evaluator.time(terms.setup(baseline, [])))
+    return Search(set_model(terms, baseline, rider.mass), baseline, evaluator, usable, TOLERANCE,
+                  along)
 
 
 def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> dict[str, str]:
@@ -106,32 +108,32 @@ def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> d
     return out
 
 
-def kit_set(search: Search, known: Known) -> KitSet:
+def kit_set(search: Search, known: EvaluatedSet) -> KitSet:
     """Return a known set as a result."""
-    return KitSet(tuple(search.book.terms.names[row] for row in known.rows), known.spend,
+    return KitSet(tuple(search.terms.names[row] for row in known.rows), known.spend,
                   known.setup, known.time, min(search.lower_of(known), known.time))
 
 
-def _weighed(search: Search, best: Known, budget: float, ruled_out: dict[str, str],
+def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[str, str],
              currency: str) -> tuple[tuple[Alternative, ...], tuple[tuple[str, str], ...]]:
     """Decide otherwise about each item in turn, and say why what is left out is left out."""
-    search.refer(best.rows)
+    search.add_bound(best.rows)
     alternatives, left_out = [], []
-    for row, item in enumerate(search.catalogue.items):
-        if item.name in ruled_out:
-            left_out.append((item.name, ruled_out[item.name]))
+    for row, (name, cost) in enumerate(zip(search.terms.names, search.terms.cost, strict=True)):
+        if name in ruled_out:
+            left_out.append((name, ruled_out[name]))
             continue
         inside = row in best.rows
         other = search.best_where(row, held=not inside, budget=budget, near=best)
         seconds = other.time - best.time if other else math.inf
-        alternatives.append(Alternative(item.name, kit_set(search, other) if other else None,
+        alternatives.append(Alternative(name, kit_set(search, other) if other else None,
                                         seconds))
         if inside:
             continue
-        if item.cost > budget:
-            left_out.append((item.name, f"costs {item.cost:g} {currency}, more than the budget"))
+        if cost > budget:
+            left_out.append((name, f"costs {cost:g} {currency}, more than the budget"))
         elif other is None:
-            left_out.append((item.name, "no set within the budget can hold it"))
+            left_out.append((name, "no set within the budget can hold it"))
         else:
-            left_out.append((item.name, f"the best set with it is {seconds:.1f} s slower"))
+            left_out.append((name, f"the best set with it is {seconds:.1f} s slower"))
     return tuple(alternatives), tuple(left_out)

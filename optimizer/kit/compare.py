@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
-    from optimizer.kit.judge import PacingJudge
+    from optimizer.kit.evaluator import PacingEvaluator
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
@@ -78,7 +78,7 @@ class Comparison:
 
 
 def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
-                 sets: Sequence[tuple[str, Sequence[str]]], judge: PacingJudge, *,
+                 sets: Sequence[tuple[str, Sequence[str]]], evaluator: PacingEvaluator, *,
                  count: int = 400, seed: int = 1) -> Comparison:
     """Compare named sets of items; all others with the first.
 
@@ -92,7 +92,7 @@ def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: S
     runs = []
     for name, items in sets:
         setup = terms.setup(baseline, terms.rows(items))
-        plan = judge.own_plan(setup)
+        plan = evaluator.own_plan(setup)
         time = ride_days(plan, day, draws, effects, items).time
         low, high = (np.interp(at, plan.distance, points)
                      for points in np.percentile(time, [5.0, 95.0], axis=1))
@@ -101,13 +101,13 @@ def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: S
         runs.append(SetRun(name, kit, plan, np.interp(at, plan.distance, plan.time), low, high,
                            time[-1]))
     return Comparison(tuple(places), tuple(runs),
-                      tuple(_difference(run, runs[0], at, judge) for run in runs[1:]))
+                      tuple(_difference(run, runs[0], at, evaluator) for run in runs[1:]))
 
 
 def _difference(run: SetRun, other: SetRun, at: NDArray[np.float64],
-                judge: PacingJudge) -> Difference:
+                evaluator: PacingEvaluator) -> Difference:
     low, high = np.percentile(other.finish - run.finish, [5.0, 95.0])
-    steps = explain(run.kit.setup, other.kit.setup, run.plan, other.plan, judge)
+    steps = explain(run.kit.setup, other.kit.setup, run.plan, other.plan, evaluator)
     ends = np.searchsorted(run.plan.distance, at - 1e-6)
     total = np.concatenate([np.zeros((1, len(CAUSES))), np.cumsum(steps, axis=0)])
     why = np.diff(np.concatenate([total[:1], total[ends]]), axis=0)
@@ -118,7 +118,7 @@ def _difference(run: SetRun, other: SetRun, at: NDArray[np.float64],
 
 
 def explain(first: Setup, second: Setup, fast: Plan, slow: Plan,
-            judge: PacingJudge) -> NDArray[np.float64]:
+            evaluator: PacingEvaluator) -> NDArray[np.float64]:
     """(n, causes) seconds that `first` wins on `second`, step by step and cause by cause.
 
     The derivative of the optimal time by each force, integrated on the straight way from one
@@ -126,7 +126,7 @@ def explain(first: Setup, second: Setup, fast: Plan, slow: Plan,
     difference but for the error of that rule.
     """
     middle = _between(first, second)
-    plans = (slow, judge.own_plan(middle), fast)
+    plans = (slow, evaluator.own_plan(middle), fast)
     out = np.zeros((slow.problem.steps, len(CAUSES)))
     for plan, (_, weight) in zip(plans, _SIMPSON, strict=True):
         out += weight * _won(plan, first, second)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from optimizer.conditions.draws import spread_wind
-from optimizer.kit.master import add_sets
+from optimizer.kit.program import UndecidedError, add_sets, best_of, solver_of, weighted
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
 from optimizer.uncertainty import ability, ride_days
 
@@ -25,13 +25,15 @@ if TYPE_CHECKING:
 
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
-    from optimizer.kit.catalogue import Catalogue
-    from optimizer.kit.ledger import Ledger
+    from optimizer.kit.labels import Offer
+    from optimizer.kit.set_model import SetModel
     from optimizer.pacing import Plan, Ride
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws
 
 __all__ = ["Criterion", "Response", "propose", "response", "score"]
+
+_NODES = 2_000  # of the integer program over the draws
 
 Criterion = Literal["mean", "quantile", "cvar", "target"]
 """Expected time, a quantile, the mean of the worst draws, the chance to beat a target time."""
@@ -64,9 +66,9 @@ class Response:
 
 
 def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws: Draws,
-             effects: Sequence[Effect], book: Ledger) -> Response:
+             effects: Sequence[Effect], model: SetModel) -> Response:
     """Response of all sets, from the plan of one of them, `rows`, with its setup."""
-    names = [book.terms.names[row] for row in rows]
+    names = [model.terms.names[row] for row in rows]
     ride = ride_days(plan, day, draws, effects, names)
     head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind,
                               plan.problem.departures)
@@ -76,11 +78,11 @@ def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws:
                   np.ones(1))
     best = _reoptimised(plan, setup)
     drawn = drawn * best / np.where(np.abs(own) > 1e-12, own, 1.0)
-    terms = book.terms
+    terms, rules = model.terms, model.terms.combinations
     amounts = np.column_stack([terms.drag, terms.rolling, terms.mass, terms.efficiency,
-                               book.effective[1:] - book.mass[1:]])
-    losses = np.zeros((len(terms.overlaps), amounts.shape[1]))
-    for t, over in enumerate(terms.overlaps):
+                               model.effective[1:] - model.mass[1:]])
+    losses = np.zeros((len(rules.overlaps), amounts.shape[1]))
+    for t, over in enumerate(rules.overlaps):
         losses[t, :len(terms.yaw)] = over.loss
     m = len(terms.yaw)
     doubt = np.column_stack([terms.drag_sd, terms.rolling_sd, terms.mass_sd,
@@ -91,9 +93,8 @@ def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws:
     overlap = drawn @ losses.T
     errors = np.abs(np.array([best[:m].sum(), *best[m:m + 3]]) @ doubt.T)
     item_still, overlap_still = (best @ amounts.T)[None], (best @ losses.T)[None]
-    chosen = np.zeros((1, len(terms.names)), dtype=bool)
-    chosen[0, list(rows)] = True
-    overlaps = book.overlapping(chosen)
+    chosen = rules.flags([rows])
+    overlaps = rules.overlapping(chosen)
     base = ride.time[-1] - (item @ chosen[0] + overlap @ overlaps[0])
     base_still = plan.finish_time - (item_still @ chosen[0] + overlap_still @ overlaps[0])
     return Response(base, item, overlap, errors,
@@ -185,19 +186,16 @@ def score(times: NDArray[np.float64], by: Criterion, level: float = 0.9,
     return np.asarray(-np.mean(times <= target, axis=1))
 
 
-def propose(catalogue: Catalogue, book: Ledger, allowed: Sequence[bool], answer: Response,
-            budget: float, level: float) -> tuple[int, ...]:
+def propose(offer: Offer, answer: Response, budget: float, level: float) -> tuple[int, ...]:
     """Return the set that minimises the mean of the worst draws from `level` on; 0 is the mean.
 
-    Rockafellar and Uryasev 2000, J. Risk 2:21: linear in a program over the draws.
+    Rockafellar and Uryasev 2000, J. Risk 2:21: linear in a program over the draws. Where that
+    has too many nodes to go through, the best set that it found.
     """
     import pyomo.environ as pyo
-    from pyomo.contrib.appsi.base import TerminationCondition
-    from pyomo.contrib.appsi.solvers import Highs
 
-    model: Any = pyo.ConcreteModel()
-    add_sets(model, catalogue, book, allowed)
-    model.budget.set_value(budget)
+    program: Any = pyo.ConcreteModel()
+    add_sets(program, offer, budget)
     item, overlap, base = answer.item, answer.overlap, answer.base
     if level <= 0.0:
         item, overlap, base = (part.mean(axis=0, keepdims=True) for part in (
@@ -205,23 +203,15 @@ def propose(catalogue: Catalogue, book: Ledger, allowed: Sequence[bool], answer:
         base = base[0]
     k = len(base)
     middle = float(base.mean())
-    model.over = pyo.Var(range(k), bounds=(0, None))
-    model.edge = pyo.Var()
-    model.rows = pyo.ConstraintList()
+    program.over = pyo.Var(range(k), bounds=(0, None))
+    program.edge = pyo.Var()
+    program.rows = pyo.ConstraintList()
     for w in range(k):
-        time = float(base[w] - middle) + pyo.quicksum(
-            float(c) * model.item[i] for i, c in enumerate(item[w]) if c) + pyo.quicksum(
-            float(c) * model.overlap[t] for t, c in enumerate(overlap[w]) if c)
-        model.rows.add(model.over[w] >= time - model.edge)
-    model.objective = pyo.Objective(
-        expr=model.edge + pyo.quicksum(model.over.values()) / ((1.0 - max(level, 0.0)) * k))
-    solver = Highs()
-    solver.config.load_solution = False
-    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": 0.01, "threads": 1,
-                            "random_seed": 1, "time_limit": 20.0}
-    found = solver.solve(model)
-    if found.termination_condition not in {TerminationCondition.optimal,
-                                           TerminationCondition.maxTimeLimit}:
+        program.rows.add(program.over[w] >= float(base[w] - middle) + weighted(
+            program, item[w], overlap[w]) - program.edge)
+    program.objective = pyo.Objective(
+        expr=program.edge + pyo.quicksum(program.over.values()) / ((1.0 - max(level, 0.0)) * k))
+    try:
+        return best_of(program, solver_of(program, _NODES)) or ()
+    except UndecidedError:
         return ()
-    values = solver.get_primals(list(model.item.values()))
-    return tuple(i for i, var in model.item.items() if values[var] > 0.5)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.evidence import Effect
+from optimizer.kit.combinations import Combinations, Overlap
 from optimizer.physics import Setup
 
 if TYPE_CHECKING:
@@ -17,16 +18,7 @@ if TYPE_CHECKING:
 
     from optimizer.kit.catalogue import Catalogue
 
-__all__ = ["Overlap", "Terms", "setup_of", "tabulate"]
-
-
-@dataclass(frozen=True)
-class Overlap:
-    """Drag `loss` (m,) [m²] of item `payer` in a set that holds any of `partners` (row numbers)."""
-
-    payer: int
-    partners: tuple[int, ...]
-    loss: NDArray[np.float64]
+__all__ = ["Terms", "setup_of", "tabulate"]
 
 
 @dataclass(frozen=True)
@@ -43,8 +35,7 @@ class Terms:
     cost : (n,) money
     cornering : (n,) factor on corner speeds
     crosswind : (n,) m/s
-    overlaps : what is lost where gains overlap
-    regions : row numbers of the items of each region, those with the largest gain first
+    combinations : what may be together, and what overlaps
     """
 
     names: tuple[str, ...]
@@ -61,8 +52,7 @@ class Terms:
     cost: NDArray[np.float64]
     cornering: NDArray[np.float64]
     crosswind: NDArray[np.float64]
-    overlaps: tuple[Overlap, ...]
-    regions: tuple[tuple[int, ...], ...]
+    combinations: Combinations
 
     def rows(self, names: Iterable[str]) -> list[int]:
         """Row numbers of items, increasing."""
@@ -74,10 +64,8 @@ class Terms:
         chosen = list(rows)
         drag = np.interp(self.yaw, baseline.yaw, baseline.drag_area_change)
         drag = drag + self.drag[chosen].sum(axis=0)
-        held = set(chosen)
-        for overlap in self.overlaps:
-            if overlap.payer in held and not held.isdisjoint(overlap.partners):
-                drag = drag + overlap.loss
+        for over in self.combinations.counted(chosen):
+            drag = drag + over.loss
         return Setup(
             name=" + ".join(self.names[row] for row in chosen) or baseline.name,
             mass=baseline.mass + float(self.mass[chosen].sum()),
@@ -121,7 +109,7 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
         cost=column(item.cost for item in items),
         cornering=column(item.cornering_factor for item in items),
         crosswind=column(item.crosswind_limit for item in items),
-        overlaps=_overlaps(catalogue, drag), regions=_regions(catalogue, drag))
+        combinations=_combinations(catalogue, drag))
 
 
 def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
@@ -129,6 +117,18 @@ def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
     """Baseline with `items` (names) of the catalogue, gains that overlap counted as such."""
     terms = tabulate(baseline, catalogue, effects)
     return terms.setup(baseline, terms.rows(items))
+
+
+def _combinations(catalogue: Catalogue, drag: NDArray[np.float64]) -> Combinations:
+    items = catalogue.items
+    row = {item.name: k for k, item in enumerate(items)}
+    return Combinations(
+        count=len(items),
+        places=tuple(np.array([k for k, item in enumerate(items) if item.place == place])
+                     for place in catalogue.places),
+        requires=tuple((k, row[name]) for k, item in enumerate(items) for name in item.requires),
+        excludes=tuple((k, row[name]) for k, item in enumerate(items) for name in item.excludes),
+        overlaps=_overlaps(catalogue, drag), regions=_regions(catalogue, drag))
 
 
 def _overlaps(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[Overlap, ...]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.kit.choose import choice_of, forbidden, kit_set, search_for, strongest_crosswind
-from optimizer.kit.judge import pacing_judge
+from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import Response, propose, response, score
 from optimizer.uncertainty import chance_as_printed, chance_faster, day_within_risk, draw_days
 
@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.choice import Choice, KitSet
-    from optimizer.kit.judge import PacingJudge
+    from optimizer.kit.evaluator import PacingEvaluator
     from optimizer.kit.response import Criterion
-    from optimizer.kit.search import Known, Search
+    from optimizer.kit.search import EvaluatedSet, Search
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
@@ -36,7 +36,7 @@ __all__ = ["Purchase", "Rival", "Stage", "TestWorth", "Weighing", "share_budget"
            "weigh_kit"]
 
 _SURE = 0.9  # chance from which one set counts as faster than another
-_PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws judge what it proposes
+_PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
 _TAILS = (0.0, 0.5, 0.9)
 
 
@@ -147,7 +147,7 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
               by: Criterion = "mean", level: float = 0.9, target: float = 0.0,
               count: int = 400, seed: int = 1, risk: float = 0.1,
               stages: Sequence[float] = (), rules: Sequence[str] = (),
-              judge: PacingJudge | None = None,
+              evaluator: PacingEvaluator | None = None,
               tell: Callable[[str], None] = lambda _words: None) -> Weighing:
     """Choose kit, and weigh the choice under doubt.
 
@@ -159,23 +159,23 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     risk : accepted chance to empty the reserve
     stages : money in all at each stage, rising
     """
-    if judge is None:
-        judge = pacing_judge(day, baseline)
+    if evaluator is None:
+        evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
-    search = search_for(day.rider, baseline, catalogue, effects, judge, ruled_out)
+    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
     choice = choice_of(search, budget, currency, ruled_out, tell)
     tell("the same days for all sets")
     best = search.fastest(budget)
-    plan = judge.own_plan(best.setup)
+    plan = evaluator.own_plan(best.setup)
     draws = draw_days(day, baseline, effects, count, seed)
-    answer = response(plan, day, best.setup, best.rows, draws, effects, search.book)
+    answer = response(plan, day, best.setup, best.rows, draws, effects, search.model)
     few = _first(answer, min(_PROPOSAL_DRAWS, count))
     proposals = [] if by == "mean" and not _doubted(effects) else [
-        propose(catalogue, search.book, list(search.allowed), few, budget, tail)
+        propose(search.offer, few, budget, tail)
         for tail in dict.fromkeys((*_TAILS, level))]
     pool = [best, *(known for known in search.front()
                     if known.spend <= budget + 1e-9 and known.rows != best.rows)]
-    pool += [search.settle(rows, 0.05) for rows in dict.fromkeys(proposals)
+    pool += [search.tighten(rows, 0.05) for rows in dict.fromkeys(proposals)
              if rows not in {known.rows for known in pool}]
     times = _times(search, answer, pool)
     scores = score(times, by, level, target)
@@ -194,14 +194,14 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     owned = search.fastest(0.0)
     tests = _tests(search, choice, answer)
     if chosen.rows != best.rows:
-        plan = judge.own_plan(chosen.setup)
+        plan = evaluator.own_plan(chosen.setup)
     emptying = chance_as_printed(plan, day, draws)
     safe = day_within_risk(day, chosen.setup, draws, risk)
     return Weighing(
         choice=choice, by=by, level=level, target=target, chosen=kit_set(search, chosen),
         score=float(-scores[first] if by == "target" else scores[first]),
         spread=(float(low), float(high)), rivals=tuple(rivals[k] for k in order), equal=equal,
-        purchases=_purchases(search, answer, owned), stages=_stages(search, stages),
+        purchases=_purchases(search, answer, owned), stages=_stages(search, catalogue, stages),
         tests=tests, plan=plan, emptying=emptying,
         safe=plan if safe.day is day else safe.plan, safe_emptying=safe.chance)
 
@@ -217,10 +217,10 @@ def _first(answer: Response, count: int) -> Response:
                     answer.doubt, answer.still)
 
 
-def _times(search: Search, answer: Response, pool: Sequence[Known]) -> NDArray[np.float64]:
+def _times(search: Search, answer: Response, pool: Sequence[EvaluatedSet]) -> NDArray[np.float64]:
     """(s, k) times of known sets in all draws."""
-    chosen = search.flags([known.rows for known in pool])
-    return answer.times(chosen, search.book.overlapping(chosen),
+    chosen = search.rules.flags([known.rows for known in pool])
+    return answer.times(chosen, search.rules.overlapping(chosen),
                         np.array([known.time for known in pool]))
 
 
@@ -230,7 +230,7 @@ def _clearly_less(first: NDArray[np.float64], second: NDArray[np.float64]) -> bo
     return float(apart.mean()) > 2.0 * float(apart.std()) / math.sqrt(len(apart))
 
 
-def _rival(search: Search, known: Known, times: NDArray[np.float64],
+def _rival(search: Search, known: EvaluatedSet, times: NDArray[np.float64],
            chosen: NDArray[np.float64]) -> Rival:
     low, middle, high = (float(x) for x in np.percentile(times, [5, 50, 95]))
     behind = tuple(float(x) for x in np.percentile(times - chosen, [5, 50, 95]))
@@ -238,41 +238,29 @@ def _rival(search: Search, known: Known, times: NDArray[np.float64],
                  (behind[0], behind[1], behind[2]), chance_faster(chosen, times))
 
 
-def _purchases(search: Search, answer: Response, owned: Known) -> tuple[Purchase, ...]:
+def _purchases(search: Search, answer: Response, owned: EvaluatedSet) -> tuple[Purchase, ...]:
     """Each item that costs something, alone with what it requires, on top of what is owned."""
-    items = search.catalogue.items
-    row = {item.name: k for k, item in enumerate(items)}
-    cost = search.book.terms.cost
+    names, cost = search.terms.names, search.terms.cost
     found = []
-    for k in np.flatnonzero((cost > 0) & search.allowed):
-        needed = _with_required(search, int(k), row)
-        usable = search.allowed & (cost <= 0)
+    for k in np.flatnonzero((cost > 0) & search.offer.usable):
+        needed = search.rules.needed(int(k))
+        usable = search.offer.usable & (cost <= 0)
         usable[needed] = True
-        if not search.allowed[needed].all():
+        if not search.offer.usable[needed].all():
             continue
         known = search.best_among(usable, cost, float(cost[needed].sum()), owned)
         if int(k) not in known.rows or known.time >= owned.time:
             continue
         times = _times(search, answer, [known, owned])
         low, high = np.percentile(times[1] - times[0], [5, 95])
-        bought = tuple(items[r].name for r in known.rows if cost[r] > 0)
+        bought = tuple(names[r] for r in known.rows if cost[r] > 0)
         found.append(Purchase(bought, known.spend, owned.time - known.time, float(low),
                               float(high)))
     return tuple(sorted(dict.fromkeys(found), key=lambda p: (p.price_per_second, p.items)))
 
 
-def _with_required(search: Search, k: int, row: dict[str, int]) -> list[int]:
-    """Rows of an item and of all that it needs."""
-    needed, ahead = [], [k]
-    while ahead:
-        k = ahead.pop()
-        if k not in needed:
-            needed.append(k)
-            ahead += [row[name] for name in search.catalogue.items[k].requires]
-    return needed
-
-
-def _stages(search: Search, money: Sequence[float]) -> tuple[Stage, ...]:
+def _stages(search: Search, catalogue: Catalogue,
+            money: Sequence[float]) -> tuple[Stage, ...]:
     """Purchases in order: from the last stage back, or from the first on, what is faster in all.
 
     Back: what the last stage buys is all that earlier ones may buy. On: what is bought stays.
@@ -280,18 +268,18 @@ def _stages(search: Search, money: Sequence[float]) -> tuple[Stage, ...]:
     """
     if not money:
         return ()
-    items = search.catalogue.items
+    items = catalogue.items
     price = np.array([0.0 if item.owned else item.price for item in items])
-    everything = search.allowed.copy()
+    everything = search.offer.usable.copy()
     near = {m: search.fastest(m) for m in money}
     free = [search.best_among(everything, price, m, near[m]) for m in money]
 
-    back: list[Known] = [free[-1]]
+    back: list[EvaluatedSet] = [free[-1]]
     for m in reversed(money[:-1]):
         usable = everything & (price <= 0)
         usable[list(back[0].rows)] = True
         back.insert(0, search.best_among(usable, price, m, near[m]))
-    on: list[Known] = []
+    on: list[EvaluatedSet] = []
     held = np.zeros(len(items), dtype=bool)
     for m in money:
         spent = float(price[held].sum())
@@ -318,7 +306,7 @@ def _tests(search: Search, choice: Choice, answer: Response) -> tuple[TestWorth,
     price = _price_of_a_second(choice)
     decided = {other.item: other for other in choice.alternatives}
     found = []
-    for row, name in enumerate(search.book.terms.names):
+    for row, name in enumerate(search.terms.names):
         other, doubt = decided.get(name), float(answer.doubt[row])
         if other is None or other.kit is None or doubt <= 0:
             continue

@@ -173,5 +173,5 @@ def _kit(result: Result) -> dict[str, Any]:
             "inertia": terms.inertia[k], "cornering": terms.cornering[k]}
             for k, item in enumerate(job.catalogue.items)],
         "overlaps": [{"payer": overlap.payer, "partners": overlap.partners, "loss": overlap.loss}
-                     for overlap in terms.overlaps],
+                     for overlap in terms.combinations.overlaps],
     }

@@ -14,7 +14,7 @@ import numpy as np
 from optimizer.day import RaceDay
 from optimizer.kit.choose import search_for
 from optimizer.kit.compare import compare_sets
-from optimizer.kit.judge import pacing_judge
+from optimizer.kit.evaluator import pacing_evaluator
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
 FORTY = (4, 3, 4, 3, 3, 4, 3, 3, 4, 3, 3, 3)
@@ -30,8 +30,8 @@ def case(per_place, seed: int = 1):
 
 def search(per_place, seed: int = 1):
     course, weather, wanted, effects = case(per_place, seed)
-    judge = pacing_judge(RaceDay(course, weather, RIDER), BASELINE)
-    return search_for(RIDER, BASELINE, wanted, effects, judge, {})
+    evaluator = pacing_evaluator(RaceDay(course, weather, RIDER), BASELINE)
+    return search_for(RIDER, BASELINE, wanted, effects, evaluator, {})
 
 
 class _Clock:
@@ -46,8 +46,9 @@ class _Clock:
 
 
 def best_and_frontier(per_place, seed: int = 1) -> None:
-    """Best set at one budget by the program, and the frontier at all of them by the sweep."""
+    """Best set at one budget, the integer program's own proof, and the frontier at all budgets."""
     import pyomo.environ  # noqa: F401 - a second to import, once for all
+    import scipy.optimize  # noqa: F401
 
     clock = _Clock()
     one = search(per_place, seed)
@@ -56,8 +57,11 @@ def best_and_frontier(per_place, seed: int = 1) -> None:
     print(f"{sum(per_place)} items, {len(per_place)} places: best set within {BUDGET:.0f} in "
           f"{clock}, proven to {gap:.3f} s, {len(one.known)} sets planned")
     clock = _Clock()
+    gap = one.prove_by_program(BUDGET)
+    print(f"  integer program: proven to {gap:.3f} s in {clock}")
+    clock = _Clock()
     whole = search(per_place, seed)
-    most = float(whole.book.terms.cost.sum())
+    most = float(whole.terms.cost.sum())
     whole.explore(most)
     gap = whole.prove_front(most)
     print(f"  frontier of {len(whole.front())} sets in {clock}, proven to {gap:.3f} s, "
@@ -69,14 +73,14 @@ def best_and_frontier(per_place, seed: int = 1) -> None:
 def draws() -> None:
     """A thousand common draws of three sets."""
     course, weather, wanted, effects = case(FORTY)
-    judge = pacing_judge(RaceDay(course, weather, RIDER), BASELINE)
+    evaluator = pacing_evaluator(RaceDay(course, weather, RIDER), BASELINE)
     places = [[item.name for item in wanted.items if item.place == place]
               for place in wanted.places]
     sets = [("none", ()), ("some", tuple(names[0] for names in places[:4])),
             ("more", tuple(names[-1] for names in places[4:8]))]
     clock = _Clock()
-    found = compare_sets(RaceDay(course, weather, RIDER), BASELINE, wanted, effects, sets, judge,
-                         count=1000)
+    found = compare_sets(RaceDay(course, weather, RIDER), BASELINE, wanted, effects, sets,
+                         evaluator, count=1000)
     print(f"1,000 draws, three sets, paired, with plans and causes: {clock}; "
           + ", ".join(f"{d.first} {d.seconds:.1f} s ({d.low:.1f} to {d.high:.1f})"
                       for d in found.differences))

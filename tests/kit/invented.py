@@ -110,3 +110,13 @@ def every_set(wanted: Catalogue) -> list[tuple[str, ...]]:
                for item in chosen):
             found.append(tuple(item.name for item in chosen))
     return found
+
+
+def sets_of(wanted: Catalogue, terms) -> np.ndarray:
+    """(s, n) all sets of a catalogue, by the rows of its terms."""
+    return terms.combinations.flags([terms.rows(names) for names in every_set(wanted)])
+
+
+def as_sets(chosen: np.ndarray) -> set[tuple[int, ...]]:
+    """Sets (s, n) as row numbers."""
+    return {tuple(int(k) for k in np.flatnonzero(row)) for row in chosen}

@@ -12,7 +12,7 @@ from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.compare import CAUSES, compare_sets
-from optimizer.kit.judge import pacing_judge
+from optimizer.kit.evaluator import pacing_evaluator
 from tests.kit.invented import BASELINE, RIDER, road, wind
 
 COURSE = replace(road(np.random.default_rng(3), length=12_000.0),
@@ -29,8 +29,8 @@ SETS = (("plain", ()), ("aero", ("aero",)), ("light", ("light",)), ("tyre", ("ty
 @pytest.fixture(scope="module")
 def found():
     weather = wind(2.0, 1.0)
-    judge = pacing_judge(RaceDay(COURSE, weather, RIDER, step=300.0), BASELINE)
-    return compare_sets(RaceDay(COURSE, weather, RIDER), BASELINE, ITEMS, EFFECTS, SETS, judge,
+    evaluator = pacing_evaluator(RaceDay(COURSE, weather, RIDER, step=300.0), BASELINE)
+    return compare_sets(RaceDay(COURSE, weather, RIDER), BASELINE, ITEMS, EFFECTS, SETS, evaluator,
                         count=150)
 
 

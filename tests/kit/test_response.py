@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from optimizer.day import RaceDay
-from optimizer.kit.judge import pacing_judge
-from optimizer.kit.ledger import ledger
+from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import _slopes, response, score
+from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
 from optimizer.pacing import simulate
 from optimizer.uncertainty import draw_days, ride_days
@@ -22,14 +22,14 @@ def world():
     rng = np.random.default_rng(4)
     course, weather = road(rng, length=12_000.0), wind(3.0, 1.0)
     wanted, effects = catalogue(rng, (2, 2, 2, 2, 2, 1, 1, 1, 1))
-    judge = pacing_judge(RaceDay(course, weather, RIDER, step=300.0), BASELINE)
+    evaluator = pacing_evaluator(RaceDay(course, weather, RIDER, step=300.0), BASELINE)
     terms = tabulate(BASELINE, wanted, effects)
-    book = ledger(terms, wanted, BASELINE, RIDER.mass)
-    draws = draw_days(judge.day, BASELINE, effects, 60, 1)
-    rows = [int(place[0]) for place in book.places[::2]]
+    model = set_model(terms, BASELINE, RIDER.mass)
+    draws = draw_days(evaluator.day, BASELINE, effects, 60, 1)
+    rows = [int(place[0]) for place in model.terms.combinations.places[::2]]
     setup = terms.setup(BASELINE, rows)
-    plan = judge.plan(setup)
-    return judge, terms, book, draws, effects, rows, setup, plan
+    plan = evaluator.plan(setup)
+    return evaluator, terms, model, draws, effects, rows, setup, plan
 
 
 def test_slopes_are_those_of_the_simulation(world):
@@ -66,26 +66,28 @@ def test_slopes_are_those_of_the_simulation(world):
 
 
 def test_the_response_reproduces_its_own_set(world):
-    judge, _, book, draws, effects, rows, setup, plan = world
-    answer = response(plan, judge.day, setup, rows, draws, effects, book)
-    chosen = np.zeros((1, len(book.terms.names)), dtype=bool)
+    evaluator, _, model, draws, effects, rows, setup, plan = world
+    answer = response(plan, evaluator.day, setup, rows, draws, effects, model)
+    chosen = np.zeros((1, len(model.terms.names)), dtype=bool)
     chosen[0, rows] = True
-    names = [book.terms.names[row] for row in rows]
-    ridden = ride_days(plan, judge.day, draws, effects, names).time[-1]
-    got = answer.times(chosen, book.overlapping(chosen), np.array([plan.finish_time]))[0]
+    names = [model.terms.names[row] for row in rows]
+    ridden = ride_days(plan, evaluator.day, draws, effects, names).time[-1]
+    got = answer.times(chosen, model.terms.combinations.overlapping(chosen),
+                       np.array([plan.finish_time]))[0]
     assert got == pytest.approx(ridden, abs=1e-6)
 
 
 def test_the_response_foretells_other_sets(world):
-    judge, terms, book, draws, effects, rows, setup, plan = world
-    answer = response(plan, judge.day, setup, rows, draws, effects, book)
-    other = [int(place[-1]) for place in book.places[1::2]]
-    own = judge.plan(terms.setup(BASELINE, other))
+    evaluator, terms, model, draws, effects, rows, setup, plan = world
+    answer = response(plan, evaluator.day, setup, rows, draws, effects, model)
+    other = [int(place[-1]) for place in model.terms.combinations.places[1::2]]
+    own = evaluator.plan(terms.setup(BASELINE, other))
     names = [terms.names[row] for row in other]
-    ridden = ride_days(own, judge.day, draws, effects, names).time[-1]
+    ridden = ride_days(own, evaluator.day, draws, effects, names).time[-1]
     chosen = np.zeros((1, len(terms.names)), dtype=bool)
     chosen[0, other] = True
-    told = answer.times(chosen, book.overlapping(chosen), np.array([own.finish_time]))[0]
+    told = answer.times(chosen, model.terms.combinations.overlapping(chosen),
+                        np.array([own.finish_time]))[0]
     assert np.std(told - ridden) < 0.12 * np.std(ridden - np.mean(ridden))
     assert abs(np.mean(told - ridden)) < 1.0
 

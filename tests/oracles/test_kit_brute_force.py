@@ -7,7 +7,7 @@ import pytest
 
 from optimizer.day import RaceDay
 from optimizer.kit import choose_kit, setup_of
-from optimizer.kit.judge import pacing_judge
+from optimizer.kit.evaluator import pacing_evaluator
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
 
 STEP = 400.0
@@ -30,16 +30,16 @@ def check(seed: int, largest: int) -> float:
     course, weather, wanted, effects, budget = case(seed, largest)
     choice = choose_kit(RaceDay(course, weather, RIDER, step=STEP), BASELINE, wanted, effects,
                         budget, "EUR")
-    judge = pacing_judge(RaceDay(course, weather, RIDER, step=STEP), BASELINE)
+    evaluator = pacing_evaluator(RaceDay(course, weather, RIDER, step=STEP), BASELINE)
     sets = every_set(wanted)
     assert len(sets) <= 4096
     times, spends = [], []
     for names in sets:
-        times.append(judge.plan(setup_of(BASELINE, wanted, effects, names)).finish_time)
+        times.append(evaluator.plan(setup_of(BASELINE, wanted, effects, names)).finish_time)
         spends.append(sum(wanted[name].cost for name in names))
     affordable = [time for time, spend in zip(times, spends, strict=True) if spend <= budget]
     best = min(affordable)
-    mine = judge.plan(choice.best.setup).finish_time
+    mine = evaluator.plan(choice.best.setup).finish_time
     assert choice.best.spend <= budget
     assert choice.best.lower_bound <= best + 0.002
     assert choice.proven_gap <= 0.02

@@ -12,8 +12,9 @@ from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, choose_kit
 from optimizer.kit.bound import Bound, coordinates
-from optimizer.kit.ledger import ledger
+from optimizer.kit.labels import Offer
 from optimizer.kit.response import Response, propose
+from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
@@ -22,19 +23,19 @@ def program(seed: int, draws: int):
     rng = np.random.default_rng(seed)
     wanted, effects = catalogue(rng, (4, 3, 3, 3, 3, 3, 2, 2), crossed=0.5)
     terms = tabulate(BASELINE, wanted, effects)
-    book = ledger(terms, wanted, BASELINE, RIDER.mass)
-    n, t = len(terms.names), len(terms.overlaps)
+    model = set_model(terms, BASELINE, RIDER.mass)
+    n, t = len(terms.names), len(terms.combinations.overlaps)
     item = rng.normal(-8, 5, n) + rng.normal(0, 3, (draws, n))
     overlap = rng.normal(2, 1, t) + rng.normal(0, 0.3, (draws, t))
     base = 3600 + rng.normal(0, 40, draws)
     answer = Response(base, item, overlap, np.zeros(n))
-    return wanted, book, answer, 0.4 * terms.cost.sum()
+    return wanted, model, answer, 0.4 * terms.cost.sum()
 
 
-def by_scipy(wanted: Catalogue, book, answer: Response, budget: float, level: float) -> float:
+def by_scipy(wanted: Catalogue, model, answer: Response, budget: float, level: float) -> float:
     """The same program in matrices of its own: x items, u overlaps, then edge and excess."""
-    terms = book.terms
-    n, t, k = len(terms.names), len(terms.overlaps), len(answer.base)
+    terms = model.terms
+    n, t, k = len(terms.names), len(terms.combinations.overlaps), len(answer.base)
     row = {name: i for i, name in enumerate(terms.names)}
     width = n + t + 1 + k
     rows, upper = [], []
@@ -54,7 +55,7 @@ def by_scipy(wanted: Catalogue, book, answer: Response, budget: float, level: fl
         for name in item.excludes:
             add([(i, 1.0), (row[name], 1.0)], 1.0)
     add([(i, c) for i, c in enumerate(terms.cost)], budget)
-    for j, over in enumerate(terms.overlaps):
+    for j, over in enumerate(terms.combinations.overlaps):
         for partner in over.partners:
             add([(over.payer, 1.0), (partner, 1.0), (n + j, -1.0)], 1.0)
         add([(n + j, 1.0), (over.payer, -1.0)], 0.0)
@@ -75,10 +76,10 @@ def by_scipy(wanted: Catalogue, book, answer: Response, budget: float, level: fl
     return float(found.fun)
 
 
-def cvar(book, answer: Response, rows, level: float) -> float:
-    chosen = np.zeros((1, len(book.terms.names)), dtype=bool)
+def cvar(model, answer: Response, rows, level: float) -> float:
+    chosen = np.zeros((1, len(model.terms.names)), dtype=bool)
     chosen[0, list(rows)] = True
-    times = np.sort(answer.times(chosen, book.overlapping(chosen))[0])[::-1]
+    times = np.sort(answer.times(chosen, model.terms.combinations.overlapping(chosen))[0])[::-1]
     count = (1.0 - level) * len(times)
     whole = int(np.floor(count + 1e-9))
     rest = (count - whole) * times[whole] if count - whole > 1e-9 else 0.0
@@ -88,20 +89,22 @@ def cvar(book, answer: Response, rows, level: float) -> float:
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("level", [0.0, 0.75])
 def test_scipy_finds_the_same_optimum(seed, level):
-    wanted, book, answer, budget = program(seed, 24)
-    rows = propose(wanted, book, [True] * len(book.terms.names), answer, budget, level)
-    assert book.terms.cost[list(rows)].sum() <= budget + 1e-6
-    assert cvar(book, answer, rows, level) == pytest.approx(
-        by_scipy(wanted, book, answer, budget, level), abs=0.02)
+    wanted, model, answer, budget = program(seed, 24)
+    rules = model.terms.combinations
+    offer = Offer(rules, np.ones(rules.count, dtype=bool), model.terms.cost)
+    rows = propose(offer, answer, budget, level)
+    assert model.terms.cost[list(rows)].sum() <= budget + 1e-6
+    assert cvar(model, answer, rows, level) == pytest.approx(
+        by_scipy(wanted, model, answer, budget, level), abs=0.02)
 
 
 class _Linear:
-    """A judge whose time is linear in drag: the plain knapsack."""
+    """An evaluator whose time is linear in drag: the plain knapsack."""
 
     def time(self, setup):
         return 1000.0 + 1e5 * float(setup.drag_area_change[0])
 
-    def bound(self, setup, reach):  # noqa: ARG002
+    def bound(self, setup, half_range, within=np.inf):  # noqa: ARG002
         theta = coordinates(setup, RIDER.mass)
         slope = np.zeros_like(theta)
         slope[0] = 1e5 / theta[1]  # drag comes over the effective mass, which no item changes
@@ -115,7 +118,7 @@ def knapsack(profits, weights, capacity):
     effects = tuple(Effect(f"{k}", drag_area=np.array([-p / 1e5])) for k, p in enumerate(profits))
     choice = choose_kit(RaceDay(road(np.random.default_rng(0), length=2000.0), wind(0, 0), RIDER),
                         BASELINE, Catalogue(items), effects, float(capacity), "EUR",
-                        judge=_Linear())
+                        evaluator=_Linear())
     return 1000.0 - choice.best.finish_time, choice
 
 

@@ -1,4 +1,4 @@
-"""What sets of kit add up to, in the coordinates that the pacing program sees."""
+"""The linear set model: what sets of kit add up to, in the coordinates of the pacing program."""
 
 from __future__ import annotations
 
@@ -12,15 +12,14 @@ from optimizer.kit.bound import levels
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.terms import Terms
     from optimizer.physics import Setup
 
-__all__ = ["Ledger", "ledger"]
+__all__ = ["SetModel", "set_model"]
 
 
 @dataclass(frozen=True)
-class Ledger:
+class SetModel:
     """What sets add up to: Θ, the effective mass times `optimizer.kit.bound.coordinates`.
 
     For n items, t overlaps and d coordinates, of which the last, m Crr, is a product and not
@@ -29,7 +28,6 @@ class Ledger:
     Attributes
     ----------
     terms : the catalogue in arrays
-    places : row numbers of the items of each place
     start : (d - 1,) Θ of the bare baseline
     item, overlap : (n, d - 1), (t, d - 1) what each adds
     mass, effective, crr : (1 + n,) of rider and bare bike [kg, kg, 1], then what each item adds
@@ -39,7 +37,6 @@ class Ledger:
     """
 
     terms: Terms
-    places: tuple[NDArray[np.int64], ...]
     start: NDArray[np.float64]
     item: NDArray[np.float64]
     overlap: NDArray[np.float64]
@@ -57,7 +54,7 @@ class Ledger:
         """Middle of the effective masses [kg]."""
         return 0.5 * sum(self.effective_range)
 
-    def reach(self) -> NDArray[np.float64]:
+    def half_range(self) -> NDArray[np.float64]:
         """(d,) the most by which coordinates of two sets can differ."""
         ends = np.array([bound / mass for bound in (self.low, self.high)
                          for mass in self.effective_range])
@@ -99,7 +96,8 @@ class Ledger:
     def coordinates(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
         """(s, d) coordinates of sets (s, n)."""
         share = chosen.astype(float)
-        total = self.start + share @ self.item + self.overlapping(chosen) @ self.overlap
+        overlaps = self.terms.combinations.overlapping(chosen)
+        total = self.start + share @ self.item + overlaps @ self.overlap
         mass, effective, crr = (column[0] + share @ column[1:]
                                 for column in (self.mass, self.effective, self.crr))
         return np.asarray(np.column_stack([total, mass * crr]) / effective[:, None])
@@ -107,13 +105,6 @@ class Ledger:
     def corners(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
         """(s,) factor on corner speeds of sets (s, n)."""
         return np.asarray(self.cornering * np.where(chosen, self.terms.cornering, 1.0).prod(axis=1))
-
-    def overlapping(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
-        """(s, t) 1 where an overlap counts in a set (s, n)."""
-        out = np.zeros((len(chosen), len(self.terms.overlaps)))
-        for t, over in enumerate(self.terms.overlaps):
-            out[:, t] = chosen[:, over.payer] & chosen[:, list(over.partners)].any(axis=1)
-        return out
 
     def corner_terms(self) -> NDArray[np.float64]:
         """(n,) linear terms that lie above the product of squared factors on corner speed.
@@ -127,7 +118,7 @@ class Ledger:
         growth = self.terms.cornering**2 - 1.0
         out = np.zeros(len(growth))
         least = most = 1.0
-        for rows in self.places:
+        for rows in self.terms.combinations.places:
             here = growth[rows]
             out[rows] = np.where(here > 0, here * most * high, here * least * low)
             least *= 1.0 + min(float(here.min()), 0.0)
@@ -140,30 +131,29 @@ class Ledger:
         """Range of a sum to which each place adds one of its items or nothing."""
         least, most = np.array(item, dtype=float), np.array(item, dtype=float)
         if overlap is not None:  # counts with its payer only
-            payers = [over.payer for over in self.terms.overlaps]
+            payers = [over.payer for over in self.terms.combinations.overlaps]
             np.add.at(least, payers, np.minimum(overlap, 0.0))
             np.add.at(most, payers, np.maximum(overlap, 0.0))
         low, high = np.array(start, dtype=float), np.array(start, dtype=float)
-        for rows in self.places:
+        for rows in self.terms.combinations.places:
             low = low + np.minimum(least[rows].min(axis=0), 0.0)
             high = high + np.maximum(most[rows].max(axis=0), 0.0)
         return low, high
 
 
-def ledger(terms: Terms, catalogue: Catalogue, baseline: Setup, rider_mass: float) -> Ledger:
-    """Write a catalogue as a ledger."""
+def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
+    """Set model of a catalogue on one bike and rider."""
     bare = terms.setup(baseline, [])
     per_inertia = 1.0 / baseline.wheel_radius**2
     mass = np.array([rider_mass + bare.mass, *terms.mass])
     effective = mass + per_inertia * np.array([bare.wheel_inertia, *terms.inertia])
     crr = np.array([bare.rolling_resistance, *terms.rolling])
-    losses = np.array([over.loss for over in terms.overlaps]).reshape(-1, len(terms.yaw))
+    losses = np.array([over.loss for over in terms.combinations.overlaps])
+    losses = losses.reshape(-1, len(terms.yaw))
     overlap = np.zeros((len(losses), len(terms.yaw) + 3))
     overlap[:, :len(terms.yaw)] = levels(losses)
-    book = Ledger(
+    model = SetModel(
         terms=terms,
-        places=tuple(np.array([row for row, item in enumerate(catalogue.items)
-                               if item.place == place]) for place in catalogue.places),
         start=np.array([*levels(bare.drag_area_change), 1.0, bare.drivetrain_efficiency,
                         mass[0]]),
         item=np.column_stack([levels(terms.drag), np.zeros(len(terms.names)), terms.efficiency,
@@ -171,10 +161,10 @@ def ledger(terms: Terms, catalogue: Catalogue, baseline: Setup, rider_mass: floa
         overlap=overlap, mass=mass, effective=effective, crr=crr,
         cornering=bare.cornering_factor, low=np.zeros(0), high=np.zeros(0),
         mass_range=(0.0, 0.0), effective_range=(0.0, 0.0))
-    masses, effectives, crrs = (tuple(float(end) for end in book.spread(column[0], column[1:]))
+    masses, effectives, crrs = (tuple(float(end) for end in model.spread(column[0], column[1:]))
                                 for column in (mass, effective, crr))
-    low, high = book.spread(book.start, book.item, overlap)
-    return replace(book, low=np.append(low, masses[0] * crrs[0]),
+    low, high = model.spread(model.start, model.item, overlap)
+    return replace(model, low=np.append(low, masses[0] * crrs[0]),
                    high=np.append(high, masses[1] * crrs[1]),
                    mass_range=(masses[0], masses[1]), effective_range=(effectives[0],
                                                                        effectives[1]))

@@ -1,4 +1,4 @@
-"""The judge of sets: its road, and plans of a neighbour scaled to a set's limits."""
+"""The evaluator of sets: its road, and plans of a neighbour scaled to a set's limits."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 from optimizer.conditions import Conditions
 from optimizer.day import RaceDay
 from optimizer.kit.bound import coordinates
-from optimizer.kit.judge import _scaled, _Solved, pacing_judge
+from optimizer.kit.evaluator import _scaled, _Solved, pacing_evaluator
 from optimizer.pacing import plan_ride
 from tests.kit.invented import BASELINE, RIDER, road, wind
 
@@ -22,13 +22,14 @@ FAR = 0.05 * np.ones(5)
 def test_a_wind_that_changes_is_met_when_the_baseline_meets_it():
     turning = Conditions(wind_time=[0.0, 1200.0], wind_east=[[-6.0], [6.0]],
                          wind_north=[[0.0], [3.0]])
-    judge = pacing_judge(RaceDay(COURSE, turning, RIDER, step=300.0), BASELINE)
+    evaluator = pacing_evaluator(RaceDay(COURSE, turning, RIDER, step=300.0), BASELINE)
     plan = plan_ride(RaceDay(COURSE, turning, RIDER, step=300.0), BASELINE)
-    still = pacing_judge(RaceDay(COURSE, wind(6.0, -np.pi / 2), RIDER, step=300.0), BASELINE)
+    still = pacing_evaluator(RaceDay(COURSE, wind(6.0, -np.pi / 2), RIDER, step=300.0), BASELINE)
     # The plan's wind belongs to arrivals that it agrees with to a second.
-    assert judge.problem(BASELINE).headwind == pytest.approx(plan.problem.headwind, abs=0.02)
-    assert np.abs(judge.problem(BASELINE).headwind - still.problem(BASELINE).headwind).max() > 1.0
-    assert judge.time(BASELINE) == pytest.approx(plan.finish_time, abs=0.2)
+    assert evaluator.problem(BASELINE).headwind == pytest.approx(plan.problem.headwind, abs=0.02)
+    apart = evaluator.problem(BASELINE).headwind - still.problem(BASELINE).headwind
+    assert np.abs(apart).max() > 1.0
+    assert evaluator.time(BASELINE) == pytest.approx(plan.finish_time, abs=0.2)
 
 
 @pytest.mark.parametrize("fields", [
@@ -36,17 +37,18 @@ def test_a_wind_that_changes_is_met_when_the_baseline_meets_it():
     {"recovery": "partial", "recovery_share": 0.6}])
 def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
     rider = replace(RIDER, **fields)
-    judge = pacing_judge(RaceDay(COURSE, wind(3.0, 1.0), rider, step=300.0), BASELINE)
-    own = judge.time(NEAR)
-    assert own == judge.plan(NEAR).finish_time  # nothing is known yet
-    bound = judge.bound(BASELINE, FAR)
+    evaluator = pacing_evaluator(RaceDay(COURSE, wind(3.0, 1.0), rider, step=300.0), BASELINE)
+    own = evaluator.time(NEAR)
+    assert own == evaluator.plan(NEAR).finish_time  # nothing is known yet
+    bound = evaluator.bound(BASELINE, FAR)
     lower = float(bound.at(coordinates(NEAR, rider.mass)))
-    scaled = judge.time(NEAR)
+    scaled = evaluator.time(NEAR)
     assert scaled != own
     # Slowing recovery: its own plan is a local optimum, the other may be a little better.
     slack = 0.5 if rider.recovery == "slowing" else 2e-3
-    # Eight seconds apart, with a dead turn: a hundredth of that is lost where the reserve binds.
-    assert own - slack <= scaled <= own + slack + 0.02 * (judge.plan(BASELINE).finish_time - own)
+    # Eight seconds apart, with a U-turn: a hundredth of that is lost where the reserve binds.
+    apart = evaluator.plan(BASELINE).finish_time - own
+    assert own - slack <= scaled <= own + slack + 0.02 * apart
     assert lower <= min(scaled, own) + 1e-4
 
 
@@ -59,31 +61,31 @@ def test_without_corners_and_coasting_a_neighbours_plan_is_as_good_as_ones_own(f
     """Regression: sets some seconds apart, by the scaled plan to three milliseconds."""
     course = road(np.random.default_rng(3), length=30_000.0, turns=0)
     rider = replace(RIDER, pedalling_speed=99.0, **fields)
-    judge = pacing_judge(RaceDay(course, wind(3.0, 1.0), rider, step=150.0), BASELINE)
-    judge.bound(BASELINE, FAR)
+    evaluator = pacing_evaluator(RaceDay(course, wind(3.0, 1.0), rider, step=150.0), BASELINE)
+    evaluator.bound(BASELINE, FAR)
     for change in (-0.003, 0.002):
         near = replace(BASELINE, drag_area_change=np.array([change]))
-        own = judge.plan(near).finish_time
-        assert own - 1e-3 <= judge.time(near) <= own + slack
+        own = evaluator.plan(near).finish_time
+        assert own - 1e-3 <= evaluator.time(near) <= own + slack
 
 
 def test_the_nearest_neighbour_is_asked_and_first_of_all_one_with_the_same_corners():
-    judge = pacing_judge(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
+    evaluator = pacing_evaluator(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
     for setup in (BASELINE, replace(NEAR, cornering_factor=0.9),
                   replace(NEAR, drag_area_change=np.array([-0.02]), mass=8.0)):
-        judge.bound(setup, FAR)
+        evaluator.bound(setup, FAR)
     near = replace(NEAR, drag_area_change=np.array([-0.005]))
-    first = judge._solved[0]
-    assert judge.time(near) == _scaled(judge.problem(near), first)
-    judge.bound(NEAR, FAR)
-    assert judge.time(near) == _scaled(judge.problem(near), judge._solved[-1])
+    first = evaluator._solved[0]
+    assert evaluator.time(near) == _scaled(evaluator.problem(near), first)
+    evaluator.bound(NEAR, FAR)
+    assert evaluator.time(near) == _scaled(evaluator.problem(near), evaluator._solved[-1])
 
 
 def test_where_a_neighbours_plan_cannot_be_ridden_the_set_gets_its_own():
-    judge = pacing_judge(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
-    plan = judge.plan(NEAR)
+    evaluator = pacing_evaluator(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
+    plan = evaluator.plan(NEAR)
     useless = _Solved(coordinates(NEAR, RIDER.mass), 1.0, np.zeros_like(plan.power),
                       0.5 * plan.speed**2)
-    assert _scaled(judge.problem(NEAR), useless) is None
-    judge._solved.append(useless)
-    assert judge.time(NEAR) == plan.finish_time
+    assert _scaled(evaluator.problem(NEAR), useless) is None
+    evaluator._solved.append(useless)
+    assert evaluator.time(NEAR) == plan.finish_time

@@ -1,10 +1,10 @@
-"""Who says how fast a set is: the pacing solver, with a plan of its own for every set.
+"""How fast a set is, by the pacing solver, with a plan of its own for every set.
 
 Solving a set with its multipliers gives a plan, and a bound on all other sets. The plan of a set
 nearby, all its powers scaled until reserve or effort are used up again, is feasible and falls
 short of the set's own optimum in second order only: measured on the demo courses, a few
-milliseconds where no corner binds and up to 0.3 s among dead turns and hairpins. So most sets are
-judged by that, from above, and by the bounds from below; what lies too far apart is solved.
+milliseconds where no corner binds and up to 0.3 s among U-turns and hairpins. So most sets are
+evaluated by that, from above, and by the bounds from below; what is too far apart is solved.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from optimizer.pacing import PacingProblem, Plan, Ride
     from optimizer.physics import Setup
 
-__all__ = ["Judge", "PacingJudge", "pacing_judge"]
+__all__ = ["Evaluator", "PacingEvaluator", "pacing_evaluator"]
 
 _ROUNDS = 12
 _EMPTY = 0.004  # of W', below which a reserve has run out
@@ -39,15 +39,19 @@ _AT_CP = 2e-4  # share of CP within which a power is held to be at CP
 _CLOSE = 1e-3  # s of pace that speed does not explain, above which a solution is not a plan
 
 
-class Judge(Protocol):
-    """What the choice asks of whoever judges a set."""
+class Evaluator(Protocol):
+    """What the choice asks about a set."""
 
     def time(self, setup: Setup) -> float:
         """Finish time of the best plan with a set of kit [s]."""
         ...
 
-    def bound(self, setup: Setup, reach: NDArray[np.float64]) -> Bound:
-        """Lower bound on all sets whose coordinates differ from this one by `reach` at most."""
+    def bound(self, setup: Setup, half_range: NDArray[np.float64],
+              within: float = np.inf) -> Bound:
+        """Lower bound on all sets that differ from this one by `half_range` (d,) at most.
+
+        On those only that differ by `within` at most in their first coordinate.
+        """
         ...
 
 
@@ -60,7 +64,7 @@ class _Solved(NamedTuple):
     energy: NDArray[np.float64]
 
 
-class PacingJudge:
+class PacingEvaluator:
     """Plans on one race day, compared in the wind and with the effort limit of one of them."""
 
     def __init__(self, day: RaceDay, like: Plan) -> None:
@@ -102,8 +106,9 @@ class PacingJudge:
                 return time
         return self.plan(setup).finish_time
 
-    def bound(self, setup: Setup, reach: NDArray[np.float64]) -> Bound:
-        """Lower bound on all sets whose coordinates differ from this one by `reach` at most."""
+    def bound(self, setup: Setup, half_range: NDArray[np.float64],
+              within: float = np.inf) -> Bound:
+        """Lower bound on all sets that differ from this one by `half_range` (d,) at most."""
         problem = self.problem(setup)
         program = convex_program(problem)
         solution = interior_point(program)
@@ -117,7 +122,7 @@ class PacingJudge:
         else:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
         self._solved.append(_Solved(theta, setup.cornering_factor, power, energy))
-        return bound_from(program, solution, setup, reach)
+        return bound_from(program, solution, setup, half_range, within)
 
 
 def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
@@ -193,6 +198,6 @@ def _left(problem: PacingProblem, power: NDArray[np.float64], ride: Ride,
     return left, more
 
 
-def pacing_judge(day: RaceDay, baseline: Setup) -> PacingJudge:
-    """Judge on a race day, in the wind and with the effort limit of a ride with `baseline`."""
-    return PacingJudge(day, plan_ride(day, baseline))
+def pacing_evaluator(day: RaceDay, baseline: Setup) -> PacingEvaluator:
+    """Evaluate sets on a day, in the wind and with the effort limit of a ride with `baseline`."""
+    return PacingEvaluator(day, plan_ride(day, baseline))
