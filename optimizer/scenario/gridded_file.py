@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -261,7 +262,10 @@ def _datasets(name: str) -> list[Any]:
     try:
         if kind == "netcdf":
             return [xarray.open_dataset(name, engine="netcdf4", decode_timedelta=False)]
-        found = cfgrib.open_datasets(name, backend_kwargs={"indexpath": "", "errors": "raise"})
+        # An index in a folder of its own, so that it is made once and not for every quantity.
+        with TemporaryDirectory() as folder:
+            found = cfgrib.open_datasets(name, backend_kwargs={
+                "indexpath": f"{folder}/{{short_hash}}.idx", "errors": "raise"})
     except ImportError as error:
         raise InputError(name, "", "needs packages to be read that are not installed",
                          'pip install "kitpace[forecast]"') from error
