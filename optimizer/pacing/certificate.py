@@ -20,6 +20,7 @@ import numpy as np
 
 from optimizer.pacing.convex import FASTEST, ConvexProgram, drag_in_energy
 from optimizer.pacing.interior_point import ROWS, Point, Solution, gradient, row_values
+from optimizer.pacing.rows import E1, W1, F, Z
 from optimizer.physics.road_load import drag_and_slope
 
 if TYPE_CHECKING:
@@ -29,7 +30,8 @@ __all__ = ["attainable", "dual_bound", "linear_bound"]
 
 _SAMPLES = 25
 _STARTS = 8  # speeds at the start of a step that are tried to find its fastest end
-WORK, PACE = ROWS.index("work"), ROWS.index("pace")
+WORK, PACE, POWER = (ROWS.index(name) for name in ("work", "pace", "power"))
+_Entry = tuple["NDArray[np.int64]", "NDArray[np.float64] | float"]
 
 
 @dataclass(frozen=True)
@@ -123,17 +125,25 @@ def attainable(program: ConvexProgram) -> ConvexProgram:
 
 
 def _box(program: ConvexProgram) -> tuple[Point, Point]:
-    """Bounds on all unknowns that every plan of the problem keeps."""
+    """Bounds on all unknowns that every plan of the problem keeps.
+
+    Those of pace are physics; those of the others stand in the rows that hold one unknown alone.
+    """
     p = program.problem
     n = p.steps
-    slowest = 1.0 / p.lowest_speed
-    start = program.start_energy
-    low_pace, high_pace = np.full(n, 1.0 / FASTEST), np.full(n, slowest)
-    high_pace[0] = 2.0 / (p.lowest_speed + np.sqrt(2 * start))
-    floor = np.full(n + 1, p.reserve_floor)
-    return (Point(np.concatenate([[start], program.bottom]), floor, np.zeros(n), low_pace),
-            Point(np.concatenate([[start], program.top]), np.full(n + 1, p.w_prime),
-                  p.power_limit * high_pace, high_pace))
+    low, high = np.full((6, n), -np.inf), np.full((6, n), np.inf)
+    low[Z], high[Z] = 1.0 / FASTEST, 1.0 / p.lowest_speed
+    high[Z, 0] = 2.0 / (p.lowest_speed + np.sqrt(2 * program.start_energy))
+    for row in program.rows:
+        if len(row.terms) == 1 and row.bend is None:
+            ((column, c),) = row.terms
+            edge = row.right / c
+            low[column] = np.where(np.less(c, 0), np.maximum(low[column], edge), low[column])
+            high[column] = np.where(np.greater(c, 0), np.minimum(high[column], edge), high[column])
+    high[F] = np.minimum(high[F], p.power_limit * high[Z])
+    start = [program.start_energy]
+    return (Point(np.append(start, low[E1]), np.append([p.w_prime], low[W1]), low[F], low[Z]),
+            Point(np.append(start, high[E1]), np.append([p.w_prime], high[W1]), high[F], high[Z]))
 
 
 def dual_bound(program: ConvexProgram, solution: Solution) -> float:
@@ -142,7 +152,29 @@ def dual_bound(program: ConvexProgram, solution: Solution) -> float:
     The Lagrangian at the solution, less what a step within the bounds of all unknowns could still
     win along its gradient, less the dips. Valid for any multipliers ≥ 0.
     """
-    x, y = solution.point, np.maximum(solution.multipliers, 0.0)
+    y = np.maximum(solution.multipliers, 0.0)
+    return max(_lagrangian_bound(program, solution, y),
+               _lagrangian_bound(program, solution, _without_slope(program, solution, y)))
+
+
+def _without_slope(program: ConvexProgram, solution: Solution,
+                   y: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Multipliers (rows, n) whose Lagrangian has next to no gradient by work and pace.
+
+    Rounding leaves some, and those unknowns have wide bounds. The power row takes what is left
+    by work, the pace row what is left by pace; both hand little on to the energies.
+    """
+    y = np.array(y)
+    slope = gradient(program, solution.point, y, solution.effort_multiplier)
+    more = np.maximum(-slope.work, -y[POWER])
+    y[POWER] += more
+    y[PACE] = np.maximum(y[PACE] + slope.pace - more * program.problem.power_limit, 0.0)
+    return y
+
+
+def _lagrangian_bound(program: ConvexProgram, solution: Solution,
+                      y: NDArray[np.float64]) -> float:
+    x = solution.point
     slope = gradient(program, x, y, solution.effort_multiplier)
     value = float(program.problem.step @ x.pace) + float(np.sum(y * row_values(program, x)))
     if program.has_effort:
@@ -163,58 +195,51 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
     x, y = solution.point, np.maximum(solution.multipliers, 0.0)
     planes = _planes(program, x.energy, y)
     k = np.arange(n)
-    e, W, f, z, q = (np.arange(n + 1), n + 1 + np.arange(n + 1), 2 * n + 2 + k, 3 * n + 2 + k,
-                     4 * n + 2 + k)  # q: drag
+    e, reserve, drag = np.arange(n + 1), n + 1 + np.arange(n + 1), 4 * n + 2 + k
+    at = (2 * n + 2 + k, 3 * n + 2 + k, e[:-1], e[1:], reserve[:-1], reserve[1:])
     columns = 5 * n + 2
-    mean = 0.5 * (x.energy[:-1] + x.energy[1:])
-    pace_at = planes.pace - planes.pace0 * x.energy[:-1] - planes.pace1 * x.energy[1:]
-    drag_at = planes.drag - planes.drag_slope * mean
-
-    def rows(*terms: tuple[NDArray[np.int64], NDArray[np.float64] | float],
-             keep: NDArray[np.bool_] | None = None) -> csr_array:
-        data = np.concatenate([np.broadcast_to(c, (n,)) for _, c in terms])
-        at = (np.tile(k, len(terms)), np.concatenate([i for i, _ in terms]))
-        block = coo_array((data, at), shape=(n, columns)).tocsr()
-        return block if keep is None else block[keep]
-
-    cp, step = p.critical_power, p.step
-    work = (rows((e[1:], program.inertia), (e[:-1], -program.inertia),
-                 (f, -p.drivetrain_efficiency), (q, 1.0)), -program.resistance)
-    pace = (rows((e[:-1], planes.pace0), (e[1:], planes.pace1), (z, -1.0)), -pace_at)
-    reserve = (rows((W[1:], 1.0), (W[:-1], -1.0), (f, step), (z, -step * cp)), np.zeros(n))
-    power = (rows((f, 1.0), (z, -p.power_limit)), np.zeros(n))
     half = 0.5 * planes.drag_slope
-    drag = (rows((e[:-1], half), (e[1:], half), (q, -1.0)), planes.drag_dip - drag_at)
-    parts = [work, pace, reserve, power, drag]
+    drag_at = planes.drag - planes.drag_slope * 0.5 * (x.energy[:-1] + x.energy[1:])
+    pace_at = planes.pace - planes.pace0 * x.energy[:-1] - planes.pace1 * x.energy[1:]
+    # What is not linear by its plane: of the unknowns' columns, and at all of them zero.
+    bends: dict[str, tuple[list[_Entry], Any]] = {
+        "drag": ([(drag, 1.0)], 0.0),
+        "pace": ([(e[:-1], planes.pace0), (e[1:], planes.pace1)], pace_at)}
+
+    def block(entries: list[_Entry]) -> Any:
+        data = np.concatenate([np.broadcast_to(c, (n,)) for _, c in entries])
+        where = (np.tile(k, len(entries)), np.concatenate([i for i, _ in entries]))
+        return coo_array((data, where), shape=(n, columns)).tocsr()
+
+    parts: list[tuple[Any, NDArray[np.float64]]] = []
+    for row in program.rows:
+        if len(row.terms) == 1 and row.bend is None:
+            continue  # in the box
+        more, zero = bends[row.bend] if row.bend else ([], 0.0)
+        parts.append((block([*((at[column], c) for column, c in row.terms), *more]),
+                      np.broadcast_to(row.right - zero, (n,))))
+    parts.append((block([(e[:-1], half), (e[1:], half), (drag, -1.0)]), planes.drag_dip - drag_at))
     dips = planes.joint_dip < y[WORK] * planes.drag_dip * (1 - 1e-9)
     if dips.any():
         w, v = y[WORK], y[PACE]
         scale = 1.0 / np.maximum(v, 1e-12)
-        joint = rows((e[:-1], scale * (w * half + v * planes.pace0)),
-                     (e[1:], scale * (w * half + v * planes.pace1)),
-                     (q, -scale * w), (z, -scale * v), keep=dips)
-        parts.append((joint, (scale * (planes.joint_dip - w * drag_at - v * pace_at))[dips]))
-    if program.recovery is not None:
-        r = program.recovery * step
-        parts.append((rows((W[1:], 1.0), (W[:-1], -program.carry), (f, r), (z, -r * cp)),
-                      program.offset))
-    if p.effort is not None:
-        by = p.effort.exponent
-        ratio = x.work / x.pace
-        by_f = by * program.effort_scale * ratio ** (by - 1)
-        by_z = (1 - by) * program.effort_scale * ratio**by - step * p.effort.per_second
-        row = np.zeros((1, columns))
-        row[0, f], row[0, z] = by_f, by_z
+        joint = block([(e[:-1], scale * (w * half + v * planes.pace0)),
+                       (e[1:], scale * (w * half + v * planes.pace1)),
+                       (drag, -scale * w), (at[Z], -scale * v)])
+        parts.append((joint[dips],
+                      (scale * (planes.joint_dip - w * drag_at - v * pace_at))[dips]))
+    if program.has_effort:
+        by_f, by_z, _ = program.effort_slopes(x.work, x.pace)
+        effort = np.zeros((1, columns))
+        effort[0, at[F]], effort[0, at[Z]] = by_f, by_z
         value = program.effort(x.work, x.pace)
-        parts.append((csr_array(row), np.array([by_f @ x.work + by_z @ x.pace - value])))
-    low, high = _box(program)
-    bounds = np.column_stack([
-        np.concatenate([low.energy, [p.w_prime], low.reserve[1:], low.work, low.pace,
-                        np.full(n, -np.inf)]),
-        np.concatenate([high.energy, high.reserve, high.work, high.pace, np.full(n, np.inf)])])
+        parts.append((csr_array(effort), np.array([by_f @ x.work + by_z @ x.pace - value])))
+    low, high = (np.concatenate([*box, np.full(n, side)])
+                 for box, side in zip(_box(program), (-np.inf, np.inf), strict=True))
     cost = np.zeros(columns)
-    cost[z] = step
+    cost[at[Z]] = p.step
     outcome: Any = linprog(  # type: ignore[call-overload]
         cost, A_ub=vstack([a for a, _ in parts], format="csc"),
-        b_ub=np.concatenate([b for _, b in parts]), bounds=bounds, method="highs")
+        b_ub=np.concatenate([b for _, b in parts]), bounds=np.column_stack([low, high]),
+        method="highs")
     return float(outcome.fun) if outcome.status == 0 else float("nan")

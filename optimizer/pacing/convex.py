@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.errors import Infeasible
+from optimizer.pacing.rows import Row, rows_of
 from optimizer.physics.road_load import aerodynamic_force, road_force
 
 if TYPE_CHECKING:
@@ -69,6 +70,11 @@ class ConvexProgram:
     pace_cost: NDArray[np.float64]
     energy_cost: NDArray[np.float64]
 
+    @cached_property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows of each step."""
+        return rows_of(self)
+
     @property
     def has_effort(self) -> bool:
         """Whether the effort over the ride is limited."""
@@ -88,6 +94,20 @@ class ConvexProgram:
         power = limit.exponent
         return float(np.sum(self.effort_scale * f**power * z ** (1 - power)
                             - self.problem.step * limit.per_second * z)) - limit.budget
+
+    def effort_slopes(self, f: NDArray[np.float64], z: NDArray[np.float64],
+                      ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Differentiate the effort row by f, by z, and twice by f; (n,) each.
+
+        The other second derivatives follow: by f and z -f/z times the last, twice by z (f/z)².
+        """
+        limit = self.problem.effort
+        assert limit is not None  # noqa: S101 - asked for where there is a limit
+        power = limit.exponent
+        ratio = self.effort_scale * (f / z) ** (power - 2)
+        return (power * ratio * f / z,
+                (1 - power) * ratio * (f / z) ** 2 - self.problem.step * limit.per_second,
+                power * (power - 1) * ratio / z)
 
 
 def drag_in_energy(problem: PacingProblem, energy: NDArray[np.float64],

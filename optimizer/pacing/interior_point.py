@@ -17,6 +17,7 @@ import numpy as np
 from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from optimizer.pacing.convex import drag_in_energy
+from optimizer.pacing.rows import E0, E1, W0, W1, F, Terms, Z, add_terms, times_terms
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,8 +28,8 @@ __all__ = ["ROWS", "Point", "Solution", "gradient", "interior_point", "row_value
            "starting_point"]
 
 ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "empty", "recovery")
-"""The rows of the program on each step; those of a node belong to the step's end."""
-WORK, PACE, RESERVE, POWER, COAST, TOP, BOTTOM, FULL, EMPTY, RECOVERY = range(10)
+"""Names of `rows.rows_of` in their order; the last one only with partial recovery."""
+WORK, PACE, RESERVE, POWER, COAST = range(5)
 
 _MOST_ITERATIONS = 120
 _TO_BOUNDARY = 0.995  # share of the way to the nearest bound
@@ -71,11 +72,8 @@ class Solution:
 class _Slopes:
     """First and second derivatives of the rows at a point, (n,) each."""
 
-    work0: NDArray[np.float64]  # of the work row by e, e'
-    work1: NDArray[np.float64]
-    pace0: NDArray[np.float64]  # of the pace row by e, e'
-    pace1: NDArray[np.float64]
-    drag_bend: NDArray[np.float64]  # G''/4
+    rows: tuple[Terms, ...]  # Jacobian: each row's unknowns with their coefficients
+    drag_bend: NDArray[np.float64]  # F''/4
     pace00: NDArray[np.float64]
     pace01: NDArray[np.float64]
     pace11: NDArray[np.float64]
@@ -86,108 +84,79 @@ class _Slopes:
 
 def row_values(program: ConvexProgram, point: Point) -> NDArray[np.float64]:
     """(rows, n) left side minus right side of each row; feasible where ≤ 0."""
-    p = program.problem
-    e, W, f, z = point
+    e = point.energy
     speed = np.sqrt(2 * e)
-    net = p.step * (f - p.critical_power * z)
-    drag = drag_in_energy(p, 0.5 * (e[:-1] + e[1:]))[0]
-    rows = [
-        program.inertia * np.diff(e) - p.drivetrain_efficiency * f + drag + program.resistance,
-        2.0 / (speed[:-1] + speed[1:]) - z,
-        np.diff(W) + net,
-        f - p.power_limit * z,
-        -f,
-        e[1:] - program.top,
-        program.bottom - e[1:],
-        W[1:] - p.w_prime,
-        p.reserve_floor - W[1:],
-    ]
-    if program.recovery is not None:
-        rows.append(W[1:] - program.carry * W[:-1] + program.recovery * net - program.offset)
-    return np.stack(rows)
+    return _values(program, point, drag_in_energy(program.problem, 0.5 * (e[:-1] + e[1:]))[0],
+                   2.0 / (speed[:-1] + speed[1:]))
+
+
+def _values(program: ConvexProgram, point: Point, drag: NDArray[np.float64],
+            pace: NDArray[np.float64]) -> NDArray[np.float64]:
+    bends = {"drag": drag, "pace": pace}
+    out = np.empty((len(program.rows), program.problem.steps))
+    unknowns = _unknowns(point)
+    for value, row in zip(out, program.rows, strict=True):
+        value[:] = -row.right if row.bend is None else bends[row.bend] - row.right
+        add_terms(value, row.terms, unknowns)
+    return out
+
+
+def _unknowns(x: Point) -> tuple[NDArray[np.float64], ...]:
+    """Those of each step, in the order of `rows`."""
+    return x.work, x.pace, x.energy[:-1], x.energy[1:], x.reserve[:-1], x.reserve[1:]
 
 
 def _slopes(program: ConvexProgram, point: Point) -> tuple[NDArray[np.float64], _Slopes]:
     """Row values and derivatives together."""
     p = program.problem
-    e, W, f, z = point
+    e, _, f, z = point
     speed = np.sqrt(2 * e)
     v0, v1 = speed[:-1].copy(), speed[1:]
     total = v0 + v1
-    net = p.step * (f - p.critical_power * z)
     drag, drag1, drag2 = drag_in_energy(p, 0.5 * (e[:-1] + e[1:]))
-    rows = np.empty((len(ROWS) - (program.recovery is None), len(z)))
-    rows[WORK] = (program.inertia * np.diff(e) - p.drivetrain_efficiency * f + drag
-                  + program.resistance)
-    rows[PACE] = 2.0 / total - z
-    rows[RESERVE] = np.diff(W) + net
-    rows[POWER] = f - p.power_limit * z
-    rows[COAST] = -f
-    rows[TOP] = e[1:] - program.top
-    rows[BOTTOM] = program.bottom - e[1:]
-    rows[FULL] = W[1:] - p.w_prime
-    rows[EMPTY] = p.reserve_floor - W[1:]
-    if program.recovery is not None:
-        rows[RECOVERY] = (W[1:] - program.carry * W[:-1] + program.recovery * net
-                          - program.offset)
+    values = _values(program, point, drag, 2.0 / total)
     v0[0] = max(v0[0], 1e-3)  # e at node 0 is fixed: its derivatives are not used
     square, cube = total**2, total**3
+    by_ends = {"drag": (0.5 * drag1, 0.5 * drag1),
+               "pace": (-2.0 / (square * v0), -2.0 / (square * v1))}
     zero = np.zeros_like(z)
-    effort_f, effort_z, effort_bend = zero, zero, zero
-    if p.effort is not None:
-        power = p.effort.exponent
-        ratio = program.effort_scale * (f / z) ** (power - 2)
-        effort_f = power * ratio * f / z
-        effort_z = (1 - power) * ratio * (f / z) ** 2 - p.step * p.effort.per_second
-        effort_bend = power * (power - 1) * ratio / z
-    return rows, _Slopes(
-        work0=0.5 * drag1 - program.inertia, work1=0.5 * drag1 + program.inertia,
-        pace0=-2.0 / (square * v0), pace1=-2.0 / (square * v1),
+    effort = program.effort_slopes(f, z) if program.has_effort else (zero, zero, zero)
+    return values, _Slopes(
+        rows=tuple(row.terms if row.bend is None else _bent(row.terms, *by_ends[row.bend])
+                   for row in program.rows),
         drag_bend=0.25 * drag2,
         pace00=4.0 / (cube * v0**2) + 2.0 / (square * v0**3), pace01=4.0 / (cube * v0 * v1),
         pace11=4.0 / (cube * v1**2) + 2.0 / (square * v1**3),
-        effort_f=effort_f, effort_z=effort_z, effort_bend=effort_bend)
+        effort_f=effort[0], effort_z=effort[1], effort_bend=effort[2])
+
+
+def _bent(terms: Terms, by_start: NDArray[np.float64], by_end: NDArray[np.float64]) -> Terms:
+    """Terms with the derivatives of what is not linear, by the energies of a step's ends."""
+    linear = dict(terms)
+    return tuple((linear | {E0: linear.get(E0, 0.0) + by_start,
+                            E1: linear.get(E1, 0.0) + by_end}).items())
 
 
 def _times(program: ConvexProgram, d: _Slopes, step: Point) -> NDArray[np.float64]:
     """(rows, n) Jacobian times a step."""
-    p = program.problem
-    de, dW, df, dz = step
-    net = p.step * (df - p.critical_power * dz)
-    out = np.empty((len(ROWS) - (program.recovery is None), len(dz)))
-    out[WORK] = d.work0 * de[:-1] + d.work1 * de[1:] - p.drivetrain_efficiency * df
-    out[PACE] = d.pace0 * de[:-1] + d.pace1 * de[1:] - dz
-    out[RESERVE] = np.diff(dW) + net
-    out[POWER] = df - p.power_limit * dz
-    out[COAST] = -df
-    out[TOP] = de[1:]
-    out[BOTTOM] = -de[1:]
-    out[FULL] = dW[1:]
-    out[EMPTY] = -dW[1:]
-    if program.recovery is not None:
-        out[RECOVERY] = dW[1:] - program.carry * dW[:-1] + program.recovery * net
+    unknowns = _unknowns(step)
+    out = np.zeros((len(d.rows), program.problem.steps))
+    for value, terms in zip(out, d.rows, strict=True):
+        add_terms(value, terms, unknowns)
     return out
 
 
 def _transposed(program: ConvexProgram, d: _Slopes, y: NDArray[np.float64]) -> Point:
     """Transposed Jacobian times row weights."""
-    p = program.problem
-    n = p.steps
+    n = program.problem.steps
+    out = [np.zeros(n) for _ in range(6)]
+    for weight, terms in zip(y, d.rows, strict=True):
+        times_terms(out, terms, weight)
     e, W = np.zeros(n + 1), np.zeros(n + 1)
-    e[:-1] += d.work0 * y[WORK] + d.pace0 * y[PACE]
-    e[1:] += d.work1 * y[WORK] + d.pace1 * y[PACE] + y[TOP] - y[BOTTOM]
-    W[1:] += y[RESERVE] + y[FULL] - y[EMPTY]
-    W[:-1] -= y[RESERVE]
-    net = y[RESERVE]
-    if program.recovery is not None:
-        W[1:] += y[RECOVERY]
-        W[:-1] -= program.carry * y[RECOVERY]
-        net = net + program.recovery * y[RECOVERY]
-    net = net * p.step
-    f = -p.drivetrain_efficiency * y[WORK] + net + y[POWER] - y[COAST]
-    z = -y[PACE] - p.critical_power * net - p.power_limit * y[POWER]
-    e[0] = W[0] = 0.0
-    return Point(e, W, f, z)
+    e[1:], W[1:] = out[E1], out[W1]
+    e[1:-1] += out[E0][1:]  # node 0 is fixed
+    W[1:-1] += out[W0][1:]
+    return Point(e, W, out[F], out[Z])
 
 
 def gradient(program: ConvexProgram, point: Point, y: NDArray[np.float64],
@@ -215,37 +184,32 @@ class _Newton:
         f, z = point.work, point.pace
         self.program, self.n, self.d, self.weight = program, n, d, weight
         eta, cp, step = p.drivetrain_efficiency, p.critical_power, p.step
-        # Coefficients of each coupling row in (u, z | e, e', W, W').
         w = weight
         self.a = a = 1.0 / step
         tight = w[RESERVE] * step**2 > eta**2 * w[WORK] + w[POWER] + w[COAST]
-        self.b = b = np.where(tight, a, 0.0)  # f = a u - b (W' - W) + c z
+        self.b = np.where(tight, a, 0.0)  # f = a u - b (W' - W) + c z
         self.c = c = np.where(tight, cp, 0.0)
-        spent = step * (c - cp)
-        work = (-eta * a, -eta * c, d.work0, d.work1, -eta * b, eta * b)
-        zero = 0.0
-        rows: list[tuple[Any, tuple[Any, ...]]] = [
-                (w[WORK], work),
-                (w[PACE], (zero, -1.0, d.pace0, d.pace1, zero, zero)),
-                (w[RESERVE], (1.0, spent, zero, zero, tight - 1.0, 1.0 - tight)),
-                (w[POWER], (a, c - p.power_limit, zero, zero, b, -b)),
-                (w[COAST], (-a, -c, zero, zero, -b, b))]
-        if program.recovery is not None:
-            r = program.recovery
-            rows.append((w[RECOVERY], (r, r * spent, zero, zero, r * tight - program.carry,
-                                       1.0 - r * tight)))
+        weighed = list(zip(w, d.rows, strict=True))
         if program.has_effort:
             # f f, f z, z z of the effort row's curvature is a rank-one term in f - z f/z.
-            ratio = f / z
-            rows.append((effort * d.effort_bend, (a, c - ratio, zero, zero, b, -b)))
-        m: list[list[Any]] = [[0.0] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
-        for scale, row in rows:
-            weighted = [zero if c is zero else scale * c for c in row]
-            for i in range(6):
-                if row[i] is not zero:
-                    for j in range(i, 6):
-                        if row[j] is not zero:
-                            m[i][j] = m[i][j] + weighted[i] * row[j]
+            weighed.append((effort * d.effort_bend, ((F, 1.0), (Z, -f / z))))
+        zero = 0.0
+        m: list[list[Any]] = [[zero] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
+        for scale, terms in weighed:
+            row: list[Any] = [zero] * 6  # in u, z, e, e', W, W'
+            for column, value in terms:
+                row[column] = value
+            if row[F] is not zero:
+                row[Z] = row[Z] + row[F] * c
+                row[F] = row[F] / step  # by step, so that the reserve row has exact ones
+                row[W0] = row[W0] + row[F] * tight
+                row[W1] = row[W1] - row[F] * tight
+            columns = [k for k in range(6) if row[k] is not zero]
+            for i in columns:
+                weighted = scale * row[i]
+                for j in columns:
+                    if j >= i:
+                        m[i][j] = m[i][j] + weighted * row[j]
         # Where wind makes drag concave, no more of it than the pace's own curvature can carry.
         carried = y[PACE] * (d.pace00 * d.pace11 - d.pace01**2) / (
             d.pace00 + d.pace11 - 2 * d.pace01)
@@ -267,8 +231,8 @@ class _Newton:
             return out
 
         band = np.zeros((4, 2 * n))  # lower form; unknowns e_1, W_1, e_2, W_2, ...
-        band[0, 0::2] = schur(1, 1) + w[TOP] + w[BOTTOM]
-        band[0, 1::2] = schur(3, 3) + w[FULL] + w[EMPTY]
+        band[0, 0::2] = schur(1, 1)
+        band[0, 1::2] = schur(3, 3)
         band[1, 0::2] = schur(1, 3)
         band[0, 0:-2:2] += schur(0, 0)[1:]
         band[0, 1:-2:2] += schur(2, 2)[1:]
@@ -404,7 +368,7 @@ def interior_point(program: ConvexProgram, start: Point | None = None, *,
     -------
     the solution; `converged` is false where the iteration stalled, and the caller must say so
     """
-    sizes = _row_sizes(program)
+    sizes = np.array([[row.size] for row in program.rows])
     at, rows, d = _begin(program, start, sizes)
     count = at.s.size + program.has_effort
     best: tuple[float, Solution] | None = None
@@ -468,14 +432,6 @@ def _weighted(at: _Iterate, guess: _Iterate, move: _Iterate, least: float) -> _I
 
 def _difference(one: _Iterate, other: _Iterate) -> _Iterate:
     return one.moved(other, -1.0, -1.0)
-
-
-def _row_sizes(program: ConvexProgram) -> NDArray[np.float64]:
-    """(rows, 1) of what is a large value of each row, in its own unit."""
-    w_prime = program.problem.w_prime
-    sizes = {"work": 10.0, "pace": 0.05, "power": 5.0, "coast": 5.0, "top": 10.0, "bottom": 10.0}
-    count = len(ROWS) - (program.recovery is None)
-    return np.array([[sizes.get(name, 0.02 * w_prime)] for name in ROWS[:count]])
 
 
 def _begin(program: ConvexProgram, start: Point | None, sizes: NDArray[np.float64],

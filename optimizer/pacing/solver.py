@@ -10,9 +10,10 @@ import numpy as np
 from optimizer.errors import Infeasible
 from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
 from optimizer.pacing.convex import ConvexProgram, convex_program
-from optimizer.pacing.interior_point import ROWS, Point, Solution, interior_point
+from optimizer.pacing.interior_point import Point, Solution, interior_point
 from optimizer.pacing.plan import Plan
 from optimizer.pacing.problem import split_steps
+from optimizer.pacing.rows import prices
 from optimizer.pacing.simulate import Ride, holding_power, require_moving, simulate
 from optimizer.physics.road_load import road_force
 
@@ -97,17 +98,14 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
     if best is None:
         _explain(problem, solution)
     power, ride = best.power, best.ride
-    row = dict(zip(ROWS, polished.multipliers, strict=False))
-    refill = row.get("recovery", np.zeros(problem.steps)) * problem.recovery
+    worth = prices(program, polished.multipliers)
     plan = Plan(
         problem=problem, speed=ride.speed, time=ride.time, power=power, reserve=ride.reserve,
         lower_bound=float("nan"), lossless=lossless, iterations=iterations,
-        seconds_per_joule=row["work"] * problem.drivetrain_efficiency / problem.step,
-        seconds_per_reserve_joule=float(row["reserve"][0] + row.get("recovery", [0.0])[0]
-                                        + np.sum(row["full"])),
-        seconds_per_speed=np.concatenate([[0.0], row["top"] * np.sqrt(2 * program.top)]),
-        seconds_per_critical_joule=row["reserve"] + refill,
-        seconds_per_limit_joule=row["power"] / problem.step,
+        seconds_per_joule=worth["joule"],
+        seconds_per_reserve_joule=float(worth["reserve_joule"]),
+        seconds_per_speed=worth["speed"], seconds_per_critical_joule=worth["critical_joule"],
+        seconds_per_limit_joule=worth["limit_joule"],
         seconds_per_effort=solution.effort_multiplier if problem.effort is not None else 0.0,
         notes=tuple(notes))
     return Draft(plan, program, solution)
