@@ -187,7 +187,6 @@ def _lagrangian_bound(program: ConvexProgram, solution: Solution,
 
 def linear_bound(program: ConvexProgram, solution: Solution) -> float:
     """Lower bound [s] by HiGHS on the planes at the solution; nan where HiGHS gave up."""
-    from scipy.optimize import linprog
     from scipy.sparse import coo_array, csr_array, vstack
 
     p = program.problem
@@ -238,8 +237,28 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
                  for box, side in zip(_box(program), (-np.inf, np.inf), strict=True))
     cost = np.zeros(columns)
     cost[at[Z]] = p.step
-    outcome: Any = linprog(  # type: ignore[call-overload]
-        cost, A_ub=vstack([a for a, _ in parts], format="csc"),
-        b_ub=np.concatenate([b for _, b in parts]), bounds=np.column_stack([low, high]),
-        method="highs")
-    return float(outcome.fun) if outcome.status == 0 else float("nan")
+    return _least_cost(cost, vstack([a for a, _ in parts], format="csc"),
+                       np.concatenate([b for _, b in parts]), np.stack([low, high]),
+                       np.repeat([50.0, p.w_prime, 30.0, 0.1, 10.0], [n + 1, n + 1, n, n, n]))
+
+
+def _least_cost(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float64],
+                bounds: NDArray[np.float64], usual: NDArray[np.float64]) -> float:
+    """Solve the linear program by HiGHS, in units in which unknowns and rows are about one.
+
+    In SI its entries span twenty powers of ten, at which the dual simplex can give up; another
+    method is tried then. nan where none finds an optimum. `usual` (columns,) is the size of the
+    unknowns, `bounds` (2, columns).
+    """
+    from scipy.optimize import linprog
+    from scipy.sparse import diags_array
+
+    scaled = matrix @ diags_array(usual)
+    rows = 1.0 / np.maximum(abs(scaled).max(axis=1).toarray().ravel(), 1e-300)
+    for method, options in (("highs-ds", {}), ("highs-ipm", {}), ("highs-ds", {"presolve": False})):
+        outcome: Any = linprog(  # type: ignore[call-overload]
+            cost * usual, A_ub=(diags_array(rows) @ scaled).tocsc(), b_ub=rows * right,
+            bounds=(bounds / usual).T, method=method, options=options)
+        if outcome.status == 0:
+            return float(outcome.fun)
+    return float("nan")

@@ -74,6 +74,12 @@ class Plan:
         return max(self.finish_time - self.lower_bound, 0.0)
 
     @property
+    def seconds_per_newton(self) -> NDArray[np.float64]:
+        """(n,) time lost by one more newton against the rider on a step [s/N]."""
+        return np.asarray(self.seconds_per_joule * self.problem.step
+                          / self.problem.drivetrain_efficiency)
+
+    @property
     def work(self) -> float:
         """Work at the cranks [J]."""
         return float(np.sum(self.power * np.diff(self.time)))

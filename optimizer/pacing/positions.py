@@ -135,7 +135,7 @@ def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
     energy = 0.5 * plan.speed**2
     speed = np.sqrt(energy[:-1] + energy[1:])
     time = np.diff(plan.time)
-    newton = plan.seconds_per_joule * p.step / p.drivetrain_efficiency
+    newton = plan.seconds_per_newton
     joule = critical_joule(plan)
     shares = np.array([[q.power_share, q.max_power_share] for q in rider.positions])
     gains = np.empty((p.steps, len(rider.positions)))

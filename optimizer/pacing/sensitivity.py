@@ -75,7 +75,7 @@ def sensitivities(plan: Plan) -> Sensitivities:
     speed = np.sqrt(2 * mean)
     along = speed + p.headwind
     q = np.sqrt(along**2 + p.crosswind**2)
-    newton = plan.seconds_per_joule * p.step / p.drivetrain_efficiency  # s/N, of the work row
+    newton = plan.seconds_per_newton
     drag = drag_in_energy(p, mean)[0] - p.bearing[1] * speed
     unit = road_force(p.grade, 1.0, 0.0)
     rolling = road_force(p.grade, 1.0, 1.0) - unit
