@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["attainable", "dual_bound", "linear_bound"]
 
 _SAMPLES = 25
+_STRONGEST = 1e4  # N, more than any drag
 _STARTS = 8  # speeds at the start of a step that are tried to find its fastest end
 WORK, PACE, POWER = (ROWS.index(name) for name in ("work", "pace", "power"))
 _Entry = tuple["NDArray[np.int64]", "NDArray[np.float64] | float"]
@@ -234,7 +235,7 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
         value = program.effort(x.work, x.pace)
         parts.append((csr_array(effort), np.array([by_f @ x.work + by_z @ x.pace - value])))
     low, high = (np.concatenate([*box, np.full(n, side)])
-                 for box, side in zip(_box(program), (-np.inf, np.inf), strict=True))
+                 for box, side in zip(_box(program), (-_STRONGEST, _STRONGEST), strict=True))
     cost = np.zeros(columns)
     cost[at[Z]] = p.step
     return _least_cost(cost, vstack([a for a, _ in parts], format="csc"),
@@ -244,21 +245,26 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
 
 def _least_cost(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float64],
                 bounds: NDArray[np.float64], usual: NDArray[np.float64]) -> float:
-    """Solve the linear program by HiGHS, in units in which unknowns and rows are about one.
+    """Lower bound on cost x, matrix x ≤ right, from the multipliers that HiGHS finds.
 
-    In SI its entries span twenty powers of ten, at which the dual simplex can give up; another
-    method is tried then. nan where none finds an optimum. `usual` (columns,) is the size of the
-    unknowns, `bounds` (2, columns).
+    It works in units in which unknowns and rows are about one: in SI the entries span twenty
+    powers of ten, at which the dual simplex can give up; another method is tried then. The bound
+    is computed from the multipliers, so that it holds to the last digit whatever HiGHS tolerates.
+    nan where no method ends. `usual` (columns,) is the size of the unknowns, `bounds` (2, columns).
     """
     from scipy.optimize import linprog
     from scipy.sparse import diags_array
 
     scaled = matrix @ diags_array(usual)
     rows = 1.0 / np.maximum(abs(scaled).max(axis=1).toarray().ravel(), 1e-300)
+    scaled, limit = (diags_array(rows) @ scaled).tocsc(), rows * right
+    low, high = bounds / usual
     for method, options in (("highs-ds", {}), ("highs-ipm", {}), ("highs-ds", {"presolve": False})):
         outcome: Any = linprog(  # type: ignore[call-overload]
-            cost * usual, A_ub=(diags_array(rows) @ scaled).tocsc(), b_ub=rows * right,
-            bounds=(bounds / usual).T, method=method, options=options)
+            cost * usual, A_ub=scaled, b_ub=limit, bounds=np.column_stack([low, high]),
+            method=method, options=options)
         if outcome.status == 0:
-            return float(outcome.fun)
+            y = np.maximum(-outcome.ineqlin.marginals, 0.0)
+            slope = cost * usual + scaled.T @ y
+            return float(np.sum(np.minimum(slope * low, slope * high)) - y @ limit)
     return float("nan")
