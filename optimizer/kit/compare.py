@@ -152,7 +152,7 @@ def _won(plan: Plan, first: Setup, second: Setup) -> NDArray[np.float64]:
     p = plan.problem
     energy = 0.5 * plan.speed**2
     speed = np.sqrt(energy[:-1] + energy[1:])
-    price = plan.seconds_per_joule * p.step / p.drivetrain_efficiency  # s/N
+    price = plan.seconds_per_newton
     weight = GRAVITY / np.sqrt(1.0 + p.grade**2)
     surface = p.rolling_resistance / (0.5 * (first.rolling_resistance
                                              + second.rolling_resistance))

@@ -145,7 +145,7 @@ def _reoptimised(plan: Plan, setup: Setup) -> NDArray[np.float64]:
     """(m + 4,) the same without doubt and with re-optimised plans (envelope theorem)."""
     p = plan.problem
     energy = 0.5 * plan.speed[:, None]**2
-    price = (plan.seconds_per_joule * p.step / p.drivetrain_efficiency)[:, None]
+    price = plan.seconds_per_newton[:, None]
     pace = (np.diff(plan.time) / p.step)[:, None]
     return np.asarray(_by_amount(
         plan, setup, price, 0.5 * (energy[:-1] + energy[1:]),
