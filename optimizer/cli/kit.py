@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -79,6 +80,9 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
               help="Money in all at each stage, where it comes in steps: 750,1500.")
 @click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
               help="Days to draw, instead of the scenario's.")
+@click.option("--second-proof", is_flag=True,
+              help="Prove the best set once more by an integer program; it takes several times as "
+                   "long.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Write a page with every set of the frontier as well.")
 @_outputs.overwrite_option
@@ -141,16 +145,20 @@ def _weigh(scenario: str, options: dict[str, Any],
         job.budget, job.currency, by=options["by"], level=options["level"],
         target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
         seed=job.options.seed, risk=(job.options.empty_risk or 0.1), stages=options["money"],
-        rules=job.rules, tell=tell)
+        rules=job.rules, twice=options["second_proof"], tell=tell)
 
 
 def _tell(job: Job, weighing: Weighing) -> None:
     """Say the answer first, then the set, the money, and the advice."""
     from optimizer.report import kit_page as page
+    from optimizer.report.words import at_most, money
 
     currency = job.currency
     for sentence in page.kit_lead(job, weighing, (job.options.empty_risk or 0.1)):
         say(sentence)
+    if math.isfinite(gap := weighing.choice.program_gap):
+        say(f"An integer program of its own agrees: no kit within {money(job.budget, currency)} "
+            f"is faster by more than {at_most(gap)}.")
     _show(page.basket(job, weighing))
     _show(page.frontier_table(weighing, page.landmarks(weighing.choice.frontier)))
     _show(page.purchase_table(weighing, currency, _PURCHASES))

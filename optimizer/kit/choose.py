@@ -29,12 +29,13 @@ __all__ = ["TOLERANCE", "choice_of", "choose_kit", "forbidden", "kit_set", "sear
            "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
+_SETTLED = 7  # sets along the frontier that are planned for themselves
 ALONG = 1e-4  # of the time, the same along the frontier
 
 
 def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *, rules: Sequence[str] = (),
-               evaluator: Evaluator | None = None,
+               evaluator: Evaluator | None = None, twice: bool = False,
                tell: Callable[[str], None] = lambda _words: None) -> Choice:
     """Choose the set that is fastest with a plan of its own, among all that the budget allows.
 
@@ -42,11 +43,12 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     ----------
     rules : names of the rule sets in force
     evaluator : of the time of a set; by default the pacing solver
+    twice : prove it once more by an integer program, where there are not too many items
+        (`Choice.program_gap`); it takes several times as long as the rest
     tell : called with words on what is under way
 
     The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
-    leave none within the budget that is faster by more than `Choice.proven_gap`. An integer
-    program proves it once more, where there are not too many items (`Choice.program_gap`).
+    leave none within the budget that is faster by more than `Choice.proven_gap`.
 
     Raises Infeasible where the budget is negative or no plan meets the limits.
     """
@@ -54,11 +56,11 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
     search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
-    return choice_of(search, budget, currency, ruled_out, tell)
+    return choice_of(search, budget, currency, ruled_out, tell, twice=twice)
 
 
 def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str, str],
-              tell: Callable[[str], None]) -> Choice:
+              tell: Callable[[str], None], *, twice: bool = False) -> Choice:
     """Search and prove; `ruled_out` says why what the search may not use is left out."""
     if not 0 <= budget < math.inf:
         raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
@@ -69,15 +71,19 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
     frontier_gap = search.prove_front(most)
     tell("proof for the budget")
     gap = search.prove_best(budget)
-    tell("the same by an integer program")
-    by_program = search.prove_by_program(budget)
-    best, owned = search.fastest(budget), search.fastest(0.0)
-    search.tighten(owned.rows, TOLERANCE)
+    by_program = math.inf
+    if twice:
+        tell("the same by an integer program")
+        by_program = search.prove_by_program(budget)
+    best = search.fastest(budget)
+    search.tighten(search.fastest(0.0).rows, TOLERANCE)
+    owned = search.fastest(0.0)
+    _settle(search, best, owned)
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
+    ends = kit_set(search, owned), kit_set(search, best)
     return Choice(
-        budget=budget, currency=currency, owned=kit_set(search, search.fastest(0.0)),
-        best=kit_set(search, best),
-        frontier=tuple(kit_set(search, known) for known in search.front()),
+        budget=budget, currency=currency, owned=ends[0], best=ends[1],
+        frontier=_still_faster([kit_set(search, known) for known in search.front()], ends),
         proven_gap=gap, left_out=left_out, alternatives=alternatives,
         frontier_gap=frontier_gap,
         sets=math.prod(float(len(search.offer.options(place)))
@@ -109,9 +115,34 @@ def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> d
 
 
 def kit_set(search: Search, known: EvaluatedSet) -> KitSet:
-    """Return a known set as a result."""
+    """Return a known set as a result, with the time of its own plan.
+
+    The search compares sets in one wind and with one effort limit; what its bound leaves open
+    there is left open of the set's own time as well.
+    """
+    own = search.evaluator.own_time(known.setup, known.time)
+    open_to = max(known.time - search.lower_of(known), 0.0)
     return KitSet(tuple(search.terms.names[row] for row in known.rows), known.spend,
-                  known.setup, known.time, min(search.lower_of(known), known.time))
+                  known.setup, own, own - open_to)
+
+
+def _settle(search: Search, *sets: EvaluatedSet) -> None:
+    """Plan sets, and some along the frontier, for themselves."""
+    front = search.front()
+    spread = np.unique(np.linspace(0, len(front) - 1, _SETTLED).astype(int))
+    for known in (*sets, *(front[k] for k in spread)):
+        search.evaluator.settle(known.setup)
+
+
+def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[KitSet, ...]:
+    """Leave out sets that a cheaper one beats in the end, but for those to `keep`."""
+    wanted = {kit.items for kit in keep}
+    out: list[KitSet] = []
+    for kit in sorted({kit.items: kit for kit in (*frontier, *keep)}.values(),
+                      key=lambda kit: (kit.spend, -kit.finish_time)):
+        if not out or kit.finish_time < out[-1].finish_time or kit.items in wanted:
+            out.append(kit)
+    return tuple(out)
 
 
 def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[str, str],

@@ -19,6 +19,7 @@ from optimizer.pacing import pacing_problem, plan_ride, simulate, solve
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.simulate import holding_power, reserve_along
+from optimizer.pacing.solver import draft
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
@@ -55,6 +56,15 @@ class Evaluator(Protocol):
         ...
 
 
+    def settle(self, setup: Setup) -> None:
+        """Learn the time of a set in its own wind and with its own limits."""
+        ...
+
+    def own_time(self, setup: Setup, time: float) -> float:
+        """Time of a set in its own wind and with its own limits, from its `time` here [s]."""
+        ...
+
+
 class _Solved(NamedTuple):
     """A plan to start from: coordinates and corner speeds of its set, powers, node energies."""
 
@@ -73,6 +83,7 @@ class PacingEvaluator:
         changing = len(day.conditions.wind_time) > 1
         self._road = lay_road(day.course, day.conditions, nodes, like.time if changing else None)
         self._solved: list[_Solved] = []
+        self._own: dict[bytes, tuple[float, float]] = {}  # time here, own time
 
     def problem(self, setup: Setup) -> PacingProblem:
         """Pacing problem of a set, in the wind and with the effort limit of the plan `like`."""
@@ -90,7 +101,34 @@ class PacingEvaluator:
 
     def own_plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
-        return plan_ride(self.day, setup, warm=self.like)
+        plan = plan_ride(self.day, setup, warm=self.like)
+        self.settle(setup)
+        return plan
+
+    def settle(self, setup: Setup) -> None:
+        """Learn the time of a set in its own wind and with its own limits."""
+        if self._key(setup) not in self._own:
+            here = draft(self.problem(setup), self.like).plan
+            own = plan_ride(self.day, setup, warm=here, bounded=False)
+            self._own[self._key(setup)] = here.finish_time, own.finish_time
+
+    def own_time(self, setup: Setup, time: float) -> float:
+        """Time of a set in its own wind and with its own limits, from its `time` here [s].
+
+        That of its own plan for a set that is settled; for others by what it differed by for
+        settled sets that are about as fast, which is smooth in the time.
+        """
+        known = self._own.get(self._key(setup))
+        if known is not None:
+            return known[1]
+        if not self._own:
+            return time
+        here, own = np.array(sorted(self._own.values())).T
+        return time + float(np.interp(time, here, own - here))
+
+    def _key(self, setup: Setup) -> bytes:
+        return coordinates(setup, self.rider.mass).tobytes() + bytes(str(setup.cornering_factor),
+                                                                     "ascii")
 
     def time(self, setup: Setup) -> float:
         """Finish time of the best plan with a set of kit [s]."""

@@ -147,7 +147,7 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
               by: Criterion = "mean", level: float = 0.9, target: float = 0.0,
               count: int = 400, seed: int = 1, risk: float = 0.1,
               stages: Sequence[float] = (), rules: Sequence[str] = (),
-              evaluator: PacingEvaluator | None = None,
+              evaluator: PacingEvaluator | None = None, twice: bool = False,
               tell: Callable[[str], None] = lambda _words: None) -> Weighing:
     """Choose kit, and weigh the choice under doubt.
 
@@ -158,12 +158,13 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     count, seed : of the draws
     risk : accepted chance to empty the reserve
     stages : money in all at each stage, rising
+    twice : as `choose_kit` has it
     """
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
     search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
-    choice = choice_of(search, budget, currency, ruled_out, tell)
+    choice = choice_of(search, budget, currency, ruled_out, tell, twice=twice)
     tell("the same days for all sets")
     best = search.fastest(budget)
     plan = evaluator.own_plan(best.setup)

@@ -104,6 +104,12 @@ class _Linear:
     def time(self, setup):
         return 1000.0 + 1e5 * float(setup.drag_area_change[0])
 
+    def settle(self, setup):
+        pass
+
+    def own_time(self, setup, time):  # noqa: ARG002
+        return time
+
     def bound(self, setup, half_range, within=np.inf):  # noqa: ARG002
         theta = coordinates(setup, RIDER.mass)
         slope = np.zeros_like(theta)

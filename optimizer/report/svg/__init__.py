@@ -8,7 +8,16 @@ says is said by line style, weight or a label as well.
 
 from __future__ import annotations
 
-from optimizer.report.svg.drawing import HALF_SHEET, SHEET, WIDTHS, Area, Drawing, Look, drawn, look_for
+from optimizer.report.svg.drawing import (
+           HALF_SHEET,
+           SHEET,
+           WIDTHS,
+           Area,
+           Drawing,
+           Look,
+           drawn,
+           look_for,
+)
 from optimizer.report.svg.elements import area, el, group, path, steps, text, thinned
 from optimizer.report.svg.forest import Mark, forest
 from optimizer.report.svg.lettering import levels, shortened, spread, width_of
