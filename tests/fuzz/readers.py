@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import struct
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from optimizer.conditions import Conditions
 from optimizer.course import Cleaning, read_course
 from optimizer.errors import KitpaceError
+from optimizer.physics import Setup
+from optimizer.ride.field_test import Runs, field_test
 from optimizer.scenario.batch_file import read_batch
 from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.course_file import read_features
@@ -17,15 +21,18 @@ from optimizer.scenario.forecast_file import read_forecast
 from optimizer.scenario.priors_file import read_priors
 from optimizer.scenario.ride_file import read_ride
 from optimizer.scenario.rider_file import read_rider
+from tests.scenario.fit_maker import FIELDS, checksum, make_fit
 
 READERS = {
     "gpx": (".gpx", lambda file: read_course(file, cleaning=Cleaning(flat=True))),
     "ride": (".gpx", read_ride),
+    "head unit": (".fit", lambda file: read_ride(_valid(file))),
     "catalogue": (".csv", read_catalogue),
     "evidence": (".csv", read_evidence),
     "features": (".csv", read_features),
     "forecast": (".csv", lambda file: read_forecast(file, None, Conditions())),
     "recording": (".csv", read_ride),
+    "field test": (".csv", lambda file: _tested(read_ride(file))),
     "batch": (".csv", read_batch),
     "rider": (".toml", read_rider),
     "batch in TOML": (".toml", read_batch),
@@ -36,11 +43,38 @@ READERS = {
 ROW = {"item": "B", "baseline": "A", "figure": "saves 0.00412 m2", "test": "field",
        "uncertainty": "0.00150 m2", "note": "at 40 km/h"}
 
+_POINTS = "".join(
+    f'<trkpt lat="{1 + k / 1e4:.4f}" lon="2"><ele>{k % 7}</ele>'
+    f"<time>2030-01-01T00:{k // 60:02d}:{k % 60:02d}Z</time>"
+    f"<extensions><power>{200 + k % 9}</power></extensions></trkpt>" for k in range(40))
+_SAMPLES = [{"timestamp": 1.9e9 + k, "position_lat": 1 + k / 1e4, "position_long": 2.0,
+             "altitude": 50 + k % 7, "distance": 11.0 * k, "speed": 11.0, "power": 200 + k % 9}
+            for k in range(40)]
+
+
+def _valid(file: Path) -> Path:
+    """File with the head and the checksum of its length: else nothing behind them is reached."""
+    data = file.read_bytes()[14:-2]
+    head = struct.pack("<BBHI4s", 14, 0x20, 2078, len(data), b".FIT")
+    whole = head + struct.pack("<H", checksum(head)) + data
+    if len(data) % 5:  # and sometimes as it is
+        file.write_bytes(whole + struct.pack("<H", checksum(whole)))
+    return file
+
+
+def _tested(ride: Any) -> None:
+    field_test(Runs((ride,), ("x",), (Conditions(),), Setup("x", 9.0, 0.004), 70.0))
+
+
 SEEDS = {
     "gpx": [(b'<gpx><trk><trkseg><trkpt lat="1" lon="2"><ele>3</ele></trkpt>'
             b'<trkpt lat="1.01" lon="2"><ele>9</ele></trkpt></trkseg></trk></gpx>')],
-    "ride": [(b'<gpx><trk><trkseg><trkpt lat="1" lon="2"><time>2030-01-01T00:00:00Z</time>'
-             b"<extensions><power>200</power></extensions></trkpt></trkseg></trk></gpx>")],
+    "ride": [f"<gpx><trk><trkseg>{_POINTS}</trkseg></trk></gpx>".encode()],
+    "head unit": [make_fit(_SAMPLES, FIELDS), make_fit(_SAMPLES)],
+    "field test": [b"elapsed_s,power_w,speed_mps,elevation_m\n" + b"".join(
+        b"%d,%d,%d,%d\n" % (30 * k, 200 + k % 9, 9 + k % 3, 50 + k % 7) for k in range(40)),
+        b"elapsed_s,power_w,distance_m,elevation_m\n" + b"".join(
+        b"%d,%d,%d,%d\n" % (4 * k, 200 + k % 9, 40 * k, 50 + k % 7) for k in range(60))],
     "catalogue": [b"item,place,price\nDisc,rear wheel,100\n", b"item;place;price\nA;helmet;1,5\n"],
     "evidence": [b"item,figure,test,measured_by\nDisc,saves 40 g @ 50 km/h,field,seller\n",
                  b"item,figure\nA,-0.002 m2 CdA\nB,12 s / 40 km @ 45 km/h\nC,2.1 % drag\n"],

@@ -64,6 +64,15 @@ def test_60_metres_a_second_by_a_forecast(tmp_path):
     assert code in {0, 3}, said
 
 
+@pytest.mark.long
+def test_60_metres_a_second_dead_ahead_ends(tmp_path):
+    (tmp_path / "f.csv").write_text(
+        "time,wind_mps,wind_from_deg\n2030-06-16T09:00,60,35\n2030-06-16T12:00,60,35\n")
+    code, said, _ = planned(race(tmp_path, scenario=weather(
+        'forecast = "f.csv"\nstart_time = 2030-06-16T09:30:00')))
+    assert code in {0, 3}, said
+
+
 def test_calm(tmp_path):
     assert planned(race(tmp_path), "--wind", "0@0")[0] == 0
 
