@@ -34,8 +34,10 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
     is no plan.
     """
     listed = {item.name: item for item in job.catalogue.items}
+    # Each by itself: what an item needs or excludes may not be in the evidence at all.
     catalogue = Catalogue(tuple(
-        listed.get(effect.item, Item(effect.item, "other", 0.0)) for effect in effects))
+        replace(listed.get(effect.item, Item(effect.item, "other", 0.0)), requires=(), excludes=())
+        for effect in effects))
     today = plan_ride(day, job.baseline)
     slopes = _slopes(job.baseline, day, today)
     found = []

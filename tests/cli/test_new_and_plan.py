@@ -27,7 +27,7 @@ def planned(race):
 
 
 def test_a_new_scenario_is_planned_at_once(planned, race):
-    assert "nine times in ten" in planned.stdout
+    assert "90 % range" in planned.stdout
     assert "Report: report.html" in planned.stdout
     assert planned.stderr == ""
     assert max(map(len, planned.stdout.splitlines())) <= 80
