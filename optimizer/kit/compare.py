@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.kit.choice import KitSet
+from optimizer.kit.marginal import marginal_values
 from optimizer.kit.terms import tabulate
-from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
 from optimizer.uncertainty import chance_faster, draw_days, ride_days
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["CAUSES", "Comparison", "Difference", "SetRun", "compare_sets", "explain"]
 
 CAUSES = ("drag", "rolling", "mass", "drivetrain", "corners")
-_SIMPSON = ((0.0, 1 / 6), (0.5, 4 / 6), (1.0, 1 / 6))
+_SIMPSON = (1 / 6, 4 / 6, 1 / 6)
 
 
 @dataclass(frozen=True)
@@ -126,11 +126,9 @@ def explain(first: Setup, second: Setup, fast: Plan, slow: Plan,
     difference but for the error of that rule.
     """
     middle = _between(first, second)
-    plans = (slow, evaluator.own_plan(middle), fast)
-    out = np.zeros((slow.problem.steps, len(CAUSES)))
-    for plan, (_, weight) in zip(plans, _SIMPSON, strict=True):
-        out += weight * _won(plan, first, second)
-    return out
+    plans = ((slow, second), (evaluator.own_plan(middle), middle), (fast, first))
+    return np.asarray(sum(weight * _won(plan, setup, first, second)
+                          for weight, (plan, setup) in zip(_SIMPSON, plans, strict=True)))
 
 
 def _between(first: Setup, second: Setup) -> Setup:
@@ -147,27 +145,15 @@ def _between(first: Setup, second: Setup) -> Setup:
         drag_area_change=0.5 * (first.drag_area_change + second.drag_area_change))
 
 
-def _won(plan: Plan, first: Setup, second: Setup) -> NDArray[np.float64]:
+def _won(plan: Plan, setup: Setup, first: Setup, second: Setup) -> NDArray[np.float64]:
     """(n, causes) seconds that the first set wins on the second, by the slopes of one plan."""
-    p = plan.problem
-    energy = 0.5 * plan.speed**2
-    speed = np.sqrt(energy[:-1] + energy[1:])
-    price = plan.seconds_per_newton
-    weight = GRAVITY / np.sqrt(1.0 + p.grade**2)
-    surface = p.rolling_resistance / (0.5 * (first.rolling_resistance
-                                             + second.rolling_resistance))
-    saved = second.drag_area_change - first.drag_area_change
-    drag = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density,
-                             DragArea(first.yaw, saved[None]))[0]
-    mass = second.mass - first.mass
+    values, m = marginal_values(plan, setup), len(setup.yaw)
     inertia = (second.wheel_inertia - first.wheel_inertia) / first.wheel_radius**2
-    rise = np.diff(energy) / p.step
-    rolling = (second.rolling_resistance - first.rolling_resistance) * surface * p.mass * weight
-    heavy = mass * (rise + weight * (p.grade + p.rolling_resistance)) + inertia * rise
-    driven = ((first.drivetrain_efficiency - second.drivetrain_efficiency)
-              * plan.power * np.diff(plan.time) / p.step)
-    limit = np.minimum(p.speed_limit, 1e3)
-    faster = limit * (first.cornering_factor - second.cornering_factor) / (
-        0.5 * (first.cornering_factor + second.cornering_factor))
-    corners = (plan.seconds_per_speed * faster)[1:]
-    return np.column_stack([price * drag, price * rolling, price * heavy, price * driven, corners])
+    limit = np.minimum(plan.problem.speed_limit, 1e3)
+    faster = limit * (first.cornering_factor - second.cornering_factor) / setup.cornering_factor
+    return np.column_stack([
+        values[:, :m] @ (second.drag_area_change - first.drag_area_change),
+        values[:, m] * (second.rolling_resistance - first.rolling_resistance),
+        values[:, m + 1] * (second.mass - first.mass) + values[:, m + 3] * inertia,
+        values[:, m + 2] * (second.drivetrain_efficiency - first.drivetrain_efficiency),
+        (plan.seconds_per_speed * faster)[1:]])

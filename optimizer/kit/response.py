@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from optimizer.conditions.draws import spread_wind
+from optimizer.kit.marginal import by_amount, marginal_values
 from optimizer.kit.program import UndecidedError, add_sets, best_of, solver_of, weighted
-from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+from optimizer.physics import aerodynamic_force
 from optimizer.uncertainty import ability, ride_days
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws:
     p = plan.problem
     own = _slopes(plan, _still(plan), setup, p.headwind[:, None], p.crosswind[:, None],
                   np.ones(1))
-    best = _reoptimised(plan, setup)
+    best = marginal_values(plan, setup).sum(axis=0)
     drawn = drawn * best / np.where(np.abs(own) > 1e-12, own, 1.0)
     terms, rules = model.terms, model.terms.combinations
     amounts = np.column_stack([terms.drag, terms.rolling, terms.mass, terms.efficiency,
@@ -137,37 +138,9 @@ def _slopes(plan: Plan, ride: Ride, setup: Setup, headwind: NDArray[np.float64],
     for k in range(p.steps - 1, -1, -1):
         price[k] = np.where(held[k], 0.0, -(after + time[k] / v1[k]) / by_end[k])
         after = time[k] / start[k] + price[k] * by_start[k]
-    return _by_amount(plan, setup, price, mean, np.diff(energy, axis=0) / p.step[:, None],
-                      headwind, crosswind, watts / total * 2)
-
-
-def _reoptimised(plan: Plan, setup: Setup) -> NDArray[np.float64]:
-    """(m + 4,) the same without doubt and with re-optimised plans (envelope theorem)."""
-    p = plan.problem
-    energy = 0.5 * plan.speed[:, None]**2
-    price = plan.seconds_per_newton[:, None]
-    pace = (np.diff(plan.time) / p.step)[:, None]
-    return np.asarray(_by_amount(
-        plan, setup, price, 0.5 * (energy[:-1] + energy[1:]),
-        np.diff(energy, axis=0) / p.step[:, None], p.headwind[:, None], p.crosswind[:, None],
-        plan.power[:, None] * pace)[0])
-
-
-def _by_amount(plan: Plan, setup: Setup, price: NDArray[np.float64], mean: NDArray[np.float64],
-               rise: NDArray[np.float64], headwind: NDArray[np.float64],
-               crosswind: NDArray[np.float64], work: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Sum seconds per newton (n, k) times newtons per unit of each amount: (k, m + 4)."""
-    p = plan.problem
-    speed = np.sqrt(2 * mean)
-    m = len(setup.yaw)
-    units = DragArea(setup.yaw, np.eye(m))
-    weight = (GRAVITY / np.sqrt(1.0 + p.grade**2))[:, None]
-    crr = p.rolling_resistance[:, None]
-    by = [aerodynamic_force(speed, headwind, crosswind, p.air_density[:, None], units,
-                            np.full((p.steps, 1), j))[0] for j in range(m)]
-    by += [p.mass * weight * crr / setup.rolling_resistance,
-           rise + weight * (p.grade[:, None] + crr), -work, rise]
-    return np.array([np.sum(price * each, axis=0) for each in by]).T
+    return np.asarray(by_amount(
+        plan, setup, price, mean, np.diff(energy, axis=0) / p.step[:, None], headwind, crosswind,
+        watts / total * 2).sum(axis=0))
 
 
 def score(times: NDArray[np.float64], by: Criterion, level: float = 0.9,

@@ -75,7 +75,10 @@ def kit_lead(job: Job, weighing: Weighing, risk: float) -> list[str]:
          f"faster by more than {at_most(choice.proven_gap)} on that day" + (
              "." if same else
              f" than the set for that day alone, which gains "
-             f"{seconds(chosen.finish_time - choice.best.finish_time)}."))]
+             f"{seconds(chosen.finish_time - choice.best.finish_time)}.") + (
+             " There are too many items for the integer program to prove it once more."
+             if choice.program_gap == float("inf") else
+             " An integer program proves the same on its own."))]
     equal = weighing.equal
     if equal is not None:
         loses, _, wins = equal.behind

@@ -248,7 +248,9 @@ def _kit(result: Result) -> dict[str, Any]:
         "budget": choice.budget, "currency": choice.currency, "spent": choice.best.spend,
         "chosen": list(choice.best.items),
         "saved_s": choice.owned.finish_time - choice.best.finish_time,
-        "proven_gap_s": choice.proven_gap, "owned": _set(choice.owned),
+        "proven_gap_s": choice.proven_gap,
+        "program_gap_s": None if choice.program_gap == float("inf") else choice.program_gap,
+        "owned": _set(choice.owned),
         "best": _set(choice.best),
         "needs_fitter": [{"item": item.name, "caution": item.caution} for item in chosen
                          if item.needs_fitter],
