@@ -48,6 +48,7 @@ LINE_SECONDS: Final = 2.0
 _UNITS: Final = (5.0, 2.0, 1.0)  # W, to which people round
 _ROUND: Final = 0.0105  # of CP, the most of a unit
 _WATT: Final = 1.0  # W, of the one figure of an even ride
+_SPARE: Final = 0.02  # of the reserve, kept on a card for what the steps of the grid leave out
 _HELD: Final = 0.995  # of a speed limit, from where a plan is on it
 _BENT: Final = 0.2  # s/s, how the time bends by (dP/P)² where speed goes with P^(1/3) to P
 _ROLLS: Final = 20.0  # s of climbs, and of descents, in a line that rolls
@@ -84,7 +85,7 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 8, rounding: floa
 
     Raises Infeasible where no figures keep the limits on lines that begin at these places.
     """
-    maker = _Maker(plan, places, blocks, rolling, laps)
+    maker = _Maker(plan, places, blocks, rolling, laps, spare=_SPARE)
     even = _even(maker, 0.0 if rounding == 0.0 else _WATT)
     try:
         ridden = maker.rounded(maker.best(), rounding)
@@ -101,9 +102,12 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 8, rounding: floa
 def constant_power(plan: Plan, rounding: float = 0.0) -> RideablePlan:
     """Ride at one power all the way, the highest that the limits allow: the usual baseline.
 
+    With `rounding` [W] it is what a card would say.
+
     Raises Infeasible where no one power keeps the limits.
     """
-    even = _even(_Maker(plan, (), 1, rolling=False, laps=None), rounding)
+    spare = _SPARE if rounding > 0 else 0.0
+    even = _even(_Maker(plan, (), 1, rolling=False, laps=None, spare=spare), rounding)
     if even is None:
         _explain(plan, 1)
     return even
@@ -146,9 +150,11 @@ class _Maker:
     """What all cards for one plan share: weights, places, sums between places."""
 
     def __init__(self, plan: Plan, places: Sequence[Mark], most: int, rolling: bool,
-                 laps: Laps | None) -> None:
+                 laps: Laps | None, spare: float = 0.0) -> None:
         p = _by_speed(plan.problem)
+        p = replace(p, reserve_floor=p.reserve_floor + spare * (p.w_prime - p.reserve_floor))
         self.plan, self.problem, self.most, self.rolling = plan, p, most, rolling
+        self.spare = spare
         self.critical_power = float(np.average(p.critical_power, weights=p.step))
         self.least = line_saves(plan.finish_time)
         self.guess = 0.5 * plan.speed**2
@@ -440,7 +446,7 @@ class _Maker:
 
 def _even(maker: _Maker, rounding: float) -> RideablePlan | None:
     """Card of one line, the highest even power; None where no one power keeps the limits."""
-    maker = _Maker(maker.plan, (), 1, rolling=False, laps=None)
+    maker = _Maker(maker.plan, (), 1, rolling=False, laps=None, spare=maker.spare)
     lines = (_Line(0, 0, 1, rolls=False),)
     layout = maker.layout(lines)
     try:
