@@ -17,6 +17,7 @@ from markupsafe import Markup
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.page import asset, bare
+from optimizer.report.slip import Slip, SlipLine, slips
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.words import clock, kilometres, listing, watts
 
@@ -60,7 +61,9 @@ def card_text(result: Result, path: Path | str, *, change: str = "") -> str:
 def card_page(result: Result, *, change: str = "") -> str:
     """Give the card as a page of its own."""
     return bare(f"Card for {result.job.rider.name}, {result.job.course.name}",
-                _slip(result, change), asset("card.css") + asset("card_page.css"))
+                Markup("<h1>Card for {}, {}</h1>{}").format(
+                    result.job.rider.name, result.job.course.name, _slip(result, change)),
+                asset("card.css") + asset("card_page.css"))
 
 
 def card_fragment(result: Result) -> Markup:
@@ -126,36 +129,25 @@ def _position_rules(result: Result) -> list[str]:
 
 
 def _slip(result: Result, change: str) -> Markup:
-    """Set lines with places, watts and the time on the clock where each begins."""
-    job, ridden = result.job, result.rideable
+    """Set lines with what comes, watts and the time on the clock where each begins."""
+    course, ridden = result.job.course, result.rideable
     several = len({block.position for block in ridden.blocks}) > 1
-    rows = Markup("").join(_row(result, block, several) for block in ridden.lines)
-    end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
-                 '<td class="w"></td><td class="t">{}</td></tr>').format(
-        f"{job.course.length / 1000:.1f}", clock(ridden.finish_time))
-    note = Markup("<p>{}</p>").format(change) if change else ""
+    lines = [_line(result, block, several) for block in ridden.lines]
     laps = _lap_words(result)
-    round_again = Markup("<p>{}</p>").format(laps) if laps else ""
-    rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
-        Markup("<li>{}</li>").format(rule) for rule in card_rules(result)))
-    return Markup(
-        '<div class="card"><p class="who">{} <b>{}</b></p>{}'
-        '<table><thead><tr><th scope="col">km</th><th scope="col">what comes</th>'
-        '<th scope="col">watts</th><th scope="col">clock</th></tr></thead>'
-        "<tbody>{}{}</tbody></table>{}{}<p>Ride by what you see: law, marshals and the road come "
-        "first.</p></div>").format(job.course.name, clock(ridden.finish_time), note, rows, end,
-                                   round_again, rules)
+    rules = [*([laps] if laps else []), *card_rules(result)]
+    return slips(Slip(course.name, clock(ridden.finish_time), lines, course.distance,
+                      course.elevation, rules, change))
 
 
-def _row(result: Result, block: Block, several: bool) -> Markup:
-    powers = Markup("<br>").join(
-        Markup("<small>{}</small> {}").format(words, f"{power:.0f}") if words
-        else Markup("{}").format(f"{power:.0f}") for words, power in figures(block))
-    return Markup('<tr><td class="km">{}</td><td class="where">{}<br><small>{}</small>{}</td>'
-                  '<td class="w">{}</td><td class="t">{}</td></tr>').format(
-        f"{block.start / 1000:.1f}", block.comes, start_words(result, block),
-        Markup(" <i>{}</i>").format(block.position) if several else "", powers,
-        clock(_clock(result, block.start)))
+def _line(result: Result, block: Block, several: bool) -> SlipLine:
+    """One line: the power of the flat, or the only one, large; those of hills beside it."""
+    powers = dict(figures(block))
+    main = powers.pop("flat", None) if len(powers) > 1 else powers.pop(next(iter(powers)))
+    hills = ", ".join(f"{words} {power:.0f}" for words, power in powers.items())
+    more = "; ".join(words for words in (start_words(result, block),
+                                         block.position if several else "") if words)
+    return SlipLine(block.start, block.comes, "" if main is None else f"{main:.0f}",
+                    clock(_clock(result, block.start)), more, hills)
 
 
 def _lap_words(result: Result) -> str:

@@ -25,7 +25,8 @@ OVERLAPS = """() => {
         const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
         const tall = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
         // Line boxes are taller than letters: a quarter may overlap.
-        if (wide > 1 && tall > 0.3 * Math.min(a.height, b.height)) found.push(`${words} | ${other}`);
+        const most = 0.3 * Math.min(a.height, b.height);
+        if (wide > 1 && tall > most) found.push(`${words} | ${other}`);
       });
     });
   }

@@ -266,7 +266,7 @@ def test_the_card_can_be_saved_and_printed(open_page, report, result):
         page.evaluate("window.print = () => { window.printed = document.body.className; }")
         page.get_by_text("Print the card").click()
         assert page.evaluate("window.printed") == "only-card"
-        assert pages_of(page.pdf(prefer_css_page_size=True)) == 1
+        assert pages_of(page.pdf(prefer_css_page_size=True)) == 2  # a pocket, a top tube
         page.evaluate("dispatchEvent(new Event('afterprint'))")
         assert page.evaluate("document.body.className") == ""
 
@@ -417,4 +417,4 @@ def test_the_card_of_its_own_fits_a_phone_and_one_sheet(open_page, result, tmp_p
         size = page.locator("td.w").first.evaluate(
             "(cell) => parseFloat(getComputedStyle(cell).fontSize)")
         assert size >= 30
-        assert pages_of(page.pdf()) == 1
+        assert pages_of(page.pdf(prefer_css_page_size=True)) == 2  # a pocket, a top tube

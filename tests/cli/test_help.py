@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from optimizer.cli import COMMANDS, group
 
-HEAVY = {"numpy", "scipy", "pandas", "pyomo", "plotly", "pydantic", "pint", "rich", "highspy",
+HEAVY = {"numpy", "scipy", "pandas", "pyomo", "pydantic", "pint", "rich", "highspy",
          "gpxpy", "jinja2", "geographiclib"}
 
 

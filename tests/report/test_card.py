@@ -53,7 +53,7 @@ def test_figures_of_climbs_are_in_every_form(result):
     assert rows_of(result)[-1]["climb_w"] == ""
     assert f"climbs {block.climb:.0f} W, flat {block.power:.0f} W" in card_gpx(result)
     page = card_page(result)
-    assert f"<small>climbs</small> {block.climb:.0f}" in page
+    assert f"<b>climbs {block.climb:.0f}, descents {block.descent:.0f}</b>" in page
     assert "Climbs and descents: steeper than 1.5" in page
 
 
@@ -95,7 +95,7 @@ def test_laps_are_said_once(result):
     lapped = replace(result, rideable=replace(
         result.rideable, blocks=twice, laps=Laps((0.0, 8100.0, 16800.0))))
     page = card_page(lapped)
-    assert page.count('<td class="km">') == 3  # two lines and the finish
+    assert page.count('<td class="km">') == 2 * 3  # two lines and the finish, in two sizes
     assert "2 laps of 8.4 km alike; the next one begins at " in page.replace(
         "\N{NO-BREAK SPACE}", " ")
     assert [row["line"] for row in rows_of(lapped)] == ["1", "2", "1", "2"]
@@ -145,7 +145,8 @@ def test_page_shows_every_block_large(result):
     text = said(card_page(result, change="Wind from the south-west: 12 s slower than yesterday."))
     for block in result.rideable.blocks:
         assert f"{block.power:.0f}" in text
-        assert f'<td class="where">{block.comes}<br><small>{block.place}</small>' in text
+        assert f'<td class="where">{block.comes}' in text
+        assert f"<small>{block.place}</small>" in text
     last = result.rideable.blocks[-1]
     assert f'<td class="w">{last.power:.0f}</td>' in text
     assert clock(result.rideable.finish_time) in text

@@ -150,13 +150,13 @@ def test_every_picture_has_a_name_and_says_what_is_to_be_seen():
     text = page()
     reader = Reader(text)
     pictures = reader.named("svg")
-    assert len(pictures) == 3  # a desk, a tablet, a phone
+    assert len(pictures) == 4  # a desk, a tablet, a phone, paper
     ids = {attrs["id"] for _, attrs in reader.tags if "id" in attrs}
     for attrs in pictures:
         assert attrs["role"] == "img"
         assert {attrs["aria-labelledby"], attrs["aria-describedby"]} <= ids
-    assert text.count("<title id=") == text.count("<desc id=") == 3
-    assert text.count("Line rises. A table with the figures follows.</desc>") == 3
+    assert text.count("<title id=") == text.count("<desc id=") == 4
+    assert text.count("Line rises. A table with the figures follows.</desc>") == 4
     figure = text[text.index("<figure"):text.index("</figure>")]
     assert "<table" in figure
     assert "<details>" in figure

@@ -133,7 +133,7 @@ def test_the_first_picture_shows_blocks_and_marks(result, text):
         assert clock(float(np.interp(mark.distance, result.plan.distance, result.plan.time))
                      ) in ribbon
         assert mark.name in ribbon
-    assert ribbon.count(f">{clock(result.plan.finish_time)}</text>") == 3
+    assert ribbon.count(f">{clock(result.plan.finish_time)}</text>") == 4
 
 
 def test_every_input_is_said(result, text):

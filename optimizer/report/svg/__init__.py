@@ -9,14 +9,14 @@ says is said by line style, weight or a label as well.
 from __future__ import annotations
 
 from optimizer.report.svg.drawing import (
-           HALF_SHEET,
-           SHEET,
-           WIDTHS,
-           Area,
-           Drawing,
-           Look,
-           drawn,
-           look_for,
+    HALF_SHEET,
+    SHEET,
+    WIDTHS,
+    Area,
+    Drawing,
+    Look,
+    drawn,
+    look_for,
 )
 from optimizer.report.svg.elements import area, el, group, path, steps, text, thinned
 from optimizer.report.svg.forest import Mark, forest
@@ -26,7 +26,8 @@ from optimizer.report.svg.plot import Axis, Band, Dots, Line, Note, Outline, Row
 from optimizer.report.svg.posts import Heads, Post, heads
 from optimizer.report.svg.scale import Scale, clock_ticks, nice_ticks
 
-__all__ = ["HALF_SHEET", "SHEET", "WIDTHS", "Area", "Axis", "Band", "Dots", "Drawing", "Heads", "Line", "Look", "Mark",
-           "Note", "Outline", "Post", "Row", "Scale", "Upright", "area", "clock_ticks", "drawn",
-           "el", "forest", "group", "heads", "levels", "look_for", "multiples", "nice_ticks",
-           "path", "plot", "shortened", "spread", "steps", "text", "thinned", "width_of"]
+__all__ = ["HALF_SHEET", "SHEET", "WIDTHS", "Area", "Axis", "Band", "Dots", "Drawing", "Heads",
+           "Line", "Look", "Mark", "Note", "Outline", "Post", "Row", "Scale", "Upright", "area",
+           "clock_ticks", "drawn", "el", "forest", "group", "heads", "levels", "look_for",
+           "multiples", "nice_ticks", "path", "plot", "shortened", "spread", "steps", "text",
+           "thinned", "width_of"]

@@ -43,7 +43,9 @@ def look_for(width: float) -> Look:
     """Sizes that go with a width; the same for all pictures, so that their axes agree."""
     if width > 800.0:
         return Look(width, 13.0, 46.0, 16.0)
-    return Look(width, 11.5, 40.0, 12.0) if width > 500.0 else Look(width, 11.5, 34.0, 8.0, small=True)
+    if width > 500.0:
+        return Look(width, 11.5, 40.0, 12.0)
+    return Look(width, 11.5, 34.0, 8.0, small=True)
 
 
 HALF_SHEET = Look(330.0, 9.5, 30.0, 8.0, tall=0.52)

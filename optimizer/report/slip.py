@@ -1,0 +1,113 @@
+"""How a card is drawn: for a pocket (A6) and for a top tube (45 x 140 mm), black on white.
+
+What stands on it is the caller's; this module knows only how it is set.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+
+from optimizer.report.svg import Scale, area, el
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+__all__ = ["Slip", "SlipLine", "slips"]
+
+_MOST = 8  # lines in large letters; more of them are set smaller
+_LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
+
+
+@dataclass(frozen=True)
+class SlipLine:
+    """One line: where it begins, what comes, the watts, the time on the clock there.
+
+    `start` is its place [m]; `hills` are the watts of climbs and descents where they have their
+    own; `more` is said in small letters below what comes.
+    """
+
+    start: float
+    comes: str
+    watts: str
+    clock: str
+    more: str = ""
+    hills: str = ""
+
+
+@dataclass(frozen=True)
+class Slip:
+    """Everything that is written on a card.
+
+    `distance` and `height` (n,) [m] are the ground, drawn as a sliver on the edge; `note` says
+    what changed; `rules` hold on every line.
+    """
+
+    title: str
+    finish: str
+    lines: Sequence[SlipLine]
+    distance: NDArray[np.float64]
+    height: NDArray[np.float64]
+    rules: Sequence[str | Markup] = ()
+    note: str = ""
+
+
+def slips(slip: Slip) -> Markup:
+    """Give the card in both sizes."""
+    return Markup('<div class="slips">{}{}</div>').format(
+        _slip(slip, "pocket", "The card for a pocket, A6"),
+        _slip(slip, "tube", "The card for the top tube, 45 by 140 mm"))
+
+
+def _slip(slip: Slip, cls: str, name: str) -> Markup:
+    """One size: the same table, set by the style sheet."""
+    rows = Markup("").join(
+        Markup('<tr><td class="km">{}</td><td class="where">{}{}</td><td class="w">{}</td>'
+               '<td class="t">{}</td></tr>').format(
+            f"{line.start / 1000:.1f}", line.comes, _small(line), line.watts, line.clock)
+        for line in slip.lines)
+    end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
+                 '<td class="w">&nbsp;</td><td class="t">{}</td></tr>').format(
+        f"{slip.distance[-1] / 1000:.1f}", slip.finish)
+    note = Markup('<p class="note">{}</p>').format(slip.note) if slip.note else ""
+    rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
+        Markup("<li>{}</li>").format(rule) for rule in slip.rules)) if slip.rules else ""
+    many = " many" if len(slip.lines) > _MOST else ""
+    return Markup(
+        '<section class="card {cls}{many}" aria-label="{name}"><p class="who"><span>{title}</span>'
+        ' <b>{finish}</b></p>{note}<table><thead><tr><th scope="col">km</th>'
+        '<th scope="col">what comes</th><th scope="col">watts</th><th scope="col">clock</th></tr>'
+        "</thead><tbody>{rows}{end}</tbody></table>{rules}{ground}"
+        '<p class="law">Ride by what you see: law, marshals and the road come first.</p>'
+        "</section>",
+    ).format(cls=cls, many=many, name=name, title=slip.title, finish=slip.finish, note=note,
+             rows=rows, end=end, rules=rules, ground=_ground(slip, upright=cls == "tube"))
+
+
+def _small(line: SlipLine) -> Markup:
+    """Watts of hills, then where the line begins."""
+    hills = Markup(" <b>{}</b>").format(line.hills) if line.hills else Markup("")
+    more = Markup(" <small>{}</small>").format(line.more) if line.more else ""
+    return Markup("{}{}").format(hills, more)
+
+
+def _ground(slip: Slip, *, upright: bool) -> Markup:
+    """Draw the ground as a sliver, with a tick where each line begins; down the edge if upright."""
+    low, high = float(slip.height.min()), float(slip.height.max())
+    along = Scale(0.0, float(slip.distance[-1]), 0.0, _LONG)
+    tall = Scale(low - 0.15 * max(high - low, 30.0), max(high, low + 30.0), _THIN, 0.0)
+    x = along(slip.distance)
+    shape = area(x, np.full(len(x), _THIN), tall(slip.height), "soil")
+    ticks = Markup("").join(el("path", d=f"M{along.at(line.start):.1f},{_THIN:.1f}v-60")
+                            for line in slip.lines[1:])
+    if not upright:
+        return Markup('<svg class="sliver" viewBox="0 0 {} {}" preserveAspectRatio="none" '
+                      'aria-hidden="true">{}{}</svg>').format(_LONG, _THIN, shape, ticks)
+    return Markup('<svg class="sliver" viewBox="0 0 {t} {l}" preserveAspectRatio="none" '
+                  'aria-hidden="true"><g transform="matrix(0 1 1 0 0 0)">{s}{k}</g></svg>'
+                  ).format(t=_THIN, l=_LONG, s=shape, k=ticks)
