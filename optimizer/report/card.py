@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
+from optimizer.report.held import fork_line, fork_rule
 from optimizer.report.page import asset, bare
 from optimizer.report.slip import Slip, SlipLine, slips
 from optimizer.report.spreadsheet import harmless
@@ -99,7 +100,9 @@ def card_rules(result: Result) -> list[str]:
         rules.append(f"Coast above {fast:.0f} km/h.")
     if np.isfinite(ridden.ceiling):
         rules.append(f"Never above {watts(ridden.ceiling)}.")
-    return [*rules, "Brakes on: no pedalling.", *_position_rules(result)]
+    fork = fork_rule(result)
+    return [*rules, "Brakes on: no pedalling.", *_position_rules(result),
+            *([fork] if fork else [])]
 
 
 def _spells(result: Result) -> list[tuple[float, float, str]]:
@@ -169,13 +172,15 @@ def card_csv(result: Result) -> str:
     """Give the card as CSV, a row a block in the order of the road: enough to ride it literally.
 
     `climb_w` and `descent_w` are for road steeper than 1.5 %, felt over 120 m; where they are
-    empty `power_w` is for all of the block. `position` says where it changes inside of it.
+    empty `power_w` is for all of the block. `position` says where it changes inside of it. Where
+    there is one decision on the way, `to_fork_w` is ridden up to `fork_km` in place of `power_w`,
+    and after it the column of the day.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["line", "place", "what_comes", "start_km", "end_km", "to_go_km", "power_w",
                      "climb_w", "descent_w", "mean_w", "position", "never_above_w",
-                     "coast_above_kmh", "elapsed_s", "elapsed"])
+                     "coast_above_kmh", "elapsed_s", "elapsed", *_fork_headings(result)])
     ridden, length = result.rideable, result.job.course.length
     for block in ridden.blocks:
         start = _clock(result, block.start)
@@ -186,8 +191,25 @@ def card_csv(result: Result) -> str:
             *("" if power is None else f"{power:g}" for power in (block.climb, block.descent)),
             f"{block.mean:.0f}", harmless(_positions_within(result, block)),
             f"{ridden.ceiling:g}", f"{fast:g}" if np.isfinite(fast) else "", f"{start:.1f}",
-            clock(start)])
+            clock(start), *_fork_columns(result, block)])
     return out.getvalue()
+
+
+def _fork_headings(result: Result) -> list[str]:
+    """Columns of a decision on the way, where the plan has one."""
+    if result.fork is None:
+        return []
+    days = [f"{branch.name.replace(' ', '_')}_w" for branch in result.fork.branches]
+    return ["fork_km", "to_fork_w", *days]
+
+
+def _fork_columns(result: Result, block: Block) -> list[str]:
+    if result.fork is None:
+        return []
+    line = fork_line(result, block)
+    return [f"{result.fork.place / 1000:.3f}", "" if line.before is None else f"{line.before:g}",
+            *(f"{power:g}" for power in line.after),
+            *("" for _ in result.fork.branches if not line.after)]
 
 
 def _positions_within(result: Result, block: Block) -> str:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from optimizer.report.page import Folded, Table
-from optimizer.report.words import clock, kilometres, seconds, watts
+from optimizer.report.words import clock, kilometres, listing, seconds, watts
 
 if TYPE_CHECKING:
     from optimizer.job import Result
+    from optimizer.pacing import Block
     from optimizer.report.page import Part
     from optimizer.uncertainty import Fork
 
-__all__ = ["fork_sentence", "held_parts", "risk_sentence"]
+__all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", "risk_sentence"]
 
 
 def risk_sentence(result: Result) -> str:
@@ -57,23 +59,53 @@ def _days(chance: float) -> str:
     return f"{100 * chance:.0f} of 100 days"
 
 
+@dataclass(frozen=True)
+class ForkLine:
+    """Watts of a line of the card with one decision: up to the fork, and after it by the day.
+
+    `before` is None for a line that lies behind the fork, `after` is empty for one before it;
+    both are those of the flat where climbs and descents have figures of their own.
+    """
+
+    before: float | None
+    after: tuple[float, ...]
+
+
+def fork_line(result: Result, block: Block) -> ForkLine:
+    """Give the watts of a block with the decision of `result.fork`, to the watt."""
+    fork = result.fork
+    assert fork is not None  # noqa: S101 - asked for where it is there
+    expected = block.power / result.day.kept  # the card keeps a margin, the fork has its own
+    return ForkLine(
+        round(expected * fork.first) if block.start < fork.place else None,
+        tuple(float(round(expected * branch.factor)) for branch in fork.branches)
+        if block.end > fork.place else ())
+
+
+def fork_rule(result: Result) -> str:
+    """Say the decision on a card of one line; a longer card has it in the report and as CSV."""
+    fork, lines = result.fork, result.rideable.lines
+    if fork is None or len(lines) > 1:
+        return ""
+    line = fork_line(result, lines[0])
+    days = listing([f"{power:.0f} W on a {branch.name}"
+                    for power, branch in zip(line.after, fork.branches, strict=True)])
+    return f"Or {line.before:.0f} W to {fork.name}, and from there {days}."
+
+
 def _fork(result: Result, fork: Fork) -> list[Part]:
-    power = result.plan.mean_power / result.day.kept
-    rows = [(f"to {fork.name}", "all days", _change(fork.first, power))]
-    rows += [("from there", branch.name, _change(branch.factor, power))
-             for branch in fork.branches]
+    rows = []
+    for block in result.rideable.blocks:
+        line = fork_line(result, block)
+        rows.append((block.place or kilometres(block.start), block.comes,
+                     "–" if line.before is None else f"{line.before:.0f}",
+                     *(f"{power:.0f}" for power in line.after),
+                     *("–" for _ in fork.branches if not line.after)))
     return [fork_sentence(fork),
-            Table(("Where", "On a", "Watts of the plan for the expected day"), rows,
-                  "One decision on the way; a good day and a bad one are three in ten each",
-                  left=(0, 1, 2))]
-
-
-def _change(factor: float, power: float) -> str:
-    percent = 100.0 * (factor - 1.0)
-    if abs(percent) < 0.25:
-        return "as they are"
-    words = "more" if percent > 0 else "less"
-    return f"{abs(percent):.1f} % {words}, {abs(factor - 1.0) * power:.0f} W"
+            Table(("From", "What comes", f"To {fork.name}",
+                   *(branch.name.capitalize() for branch in fork.branches)), rows,
+                  f"Watts with one decision at {fork.name}; a bad day and a good day are three in "
+                  "ten each", left=(0, 1))]
 
 
 def _bike_run(result: Result) -> list[Part]:
