@@ -91,7 +91,8 @@ def _slip(slip: Slip, cls: str, name: str) -> Markup:
 
 def _small(line: SlipLine) -> Markup:
     """Watts of hills, then where the line begins."""
-    hills = Markup(" <b>{}</b>").format(line.hills) if line.hills else Markup("")
+    hills = Markup("").join(Markup(" <b>{}</b>").format(figure)  # each may take a line of its own
+                            for figure in line.hills.split(", ") if figure)
     more = Markup(" <small>{}</small>").format(line.more) if line.more else ""
     return Markup("{}{}").format(hills, more)
 
