@@ -429,9 +429,11 @@ class _Maker:
             main = float(at[k, 0])
             climb, descent = (None if figure is None else float(figure)
                               for figure in (at.get((k, 1)), at.get((k, -1))))
+            comes = what_comes(p, first[line.begin], first[line.end])
+            if climb is not None:  # few hills are no flat road to who has figures for them
+                comes = comes.replace("flat", "rolling")
             block = Block(
-                0.0, 0.0, main, strip.names[line.begin],
-                what_comes(p, first[line.begin], first[line.end]), climb, descent,
+                0.0, 0.0, main, strip.names[line.begin], comes, climb, descent,
                 float(ride.power @ free / free.sum()) if free.any() else main, line=k)
             for row in strip.nodes:
                 begin, end = (float(self.plan.distance[row[at]]) for at in (line.begin, line.end))
