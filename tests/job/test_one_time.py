@@ -1,4 +1,4 @@
-"""A set of kit has one time and one range, whichever command says it: also in an hourly forecast."""
+"""A set of kit has one time and one range, whichever command says it, in an hourly forecast too."""
 
 from __future__ import annotations
 
