@@ -53,7 +53,7 @@ def test_figures_of_climbs_are_in_every_form(result):
     assert rows_of(result)[-1]["climb_w"] == ""
     assert f"climbs {block.climb:.0f} W, flat {block.power:.0f} W" in card_gpx(result)
     page = card_page(result)
-    assert f"<b>climbs {block.climb:.0f}, descents {block.descent:.0f}</b>" in page
+    assert f"<b>climbs {block.climb:.0f}</b> <b>descents {block.descent:.0f}</b>" in page
     assert "Climbs and descents: steeper than 1.5" in page
 
 
