@@ -35,19 +35,18 @@ def main() -> None:
         card = write_card(result, Path(folder) / "card.html")
         browser = play.chromium.launch(executable_path=chromium,
                                        args=["--no-sandbox", "--disable-gpu"])
-        page = browser.new_page(viewport={"width": 1200, "height": 700})
+        page = browser.new_page(viewport={"width": 1200, "height": 960})
         page.goto(report.as_uri())
         page.screenshot(path=target / "report.png")
         page.locator("#strip").scroll_into_view_if_needed()
-        page.locator("#strip .main-svg").first.wait_for()
-        page.locator("#place").fill("22.4")
+        page.locator("#strip svg").first.wait_for()
         page.locator("#strip").screenshot(path=target / "how-hard-where.png")
         phone = browser.new_page(viewport={"width": 390, "height": 780}, color_scheme="dark")
         phone.goto(report.as_uri())
         phone.screenshot(path=target / "phone.png")
-        slip = browser.new_page(viewport={"width": 360, "height": 640}, device_scale_factor=1.5)
+        slip = browser.new_page(viewport={"width": 480, "height": 640}, device_scale_factor=1.5)
         slip.goto(card.as_uri())
-        slip.locator(".card").screenshot(path=target / "card.png")
+        slip.locator(".card").first.screenshot(path=target / "card.png")
         browser.close()
 
 
