@@ -143,14 +143,14 @@ def _slip(result: Result, change: str) -> Markup:
 
 
 def _line(result: Result, block: Block, several: bool) -> SlipLine:
-    """One line: the power of the flat, or the only one, large; those of hills beside it."""
-    powers = dict(figures(block))
-    main = powers.pop("flat", None) if len(powers) > 1 else powers.pop(next(iter(powers)))
-    hills = ", ".join(f"{words} {power:.0f}" for words, power in powers.items())
+    """One line, with one power or with those of climbs, flat and descents."""
+    powers = {words: f"{power:.0f}" for words, power in figures(block)}
     more = "; ".join(words for words in (start_words(result, block),
                                          block.position if several else "") if words)
-    return SlipLine(block.start, block.comes, "" if main is None else f"{main:.0f}",
-                    clock(_clock(result, block.start)), more, hills)
+    one = powers.get("")
+    return SlipLine(block.start, block.comes, one if one is not None else (
+        powers.get("climbs", "–"), powers["flat"], powers.get("descents", "–")),
+        clock(_clock(result, block.start)), more)
 
 
 def _lap_words(result: Result) -> str:

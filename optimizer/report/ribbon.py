@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.job import Result
+    from optimizer.pacing import Block
 
 __all__ = ["range_rule", "ribbon"]
 
@@ -198,9 +199,8 @@ def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
             fits = low < scale.start - 2.0
             parts.append(text(middle, low if fits else float(tops[k]) - 4.0, words, "watts",
                               "middle", font_size=f"{size:g}"))
-            share = f"{100 * block.power / cp:.0f} %"
-            room = float(rights[k] - lefts[k]) - 4.0
-            if low + look.line < scale.start and width_of(share, 0.92 * look.size) < room:
+            share = _below(block, cp, float(rights[k] - lefts[k]) - 4.0, look)
+            if share and low + look.line < scale.start:
                 parts.append(text(middle, low + look.line, share, "quiet fine", "middle"))
         else:
             n = flags.index(k)
@@ -210,6 +210,16 @@ def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
             parts.append(text(float(centres[n]), float(base), words, "watts halo", "middle",
                               font_size=f"{size:g}"))
     return group(*parts, cls="blocks"), scale.start
+
+
+def _below(block: Block, cp: float, room: float, look: Look) -> str:
+    """Say the share of critical power, and the watts of hills, as far as there is room."""
+    share = f"{100 * block.power / cp:.0f} %"
+    hills = [f"{words} {power:.0f}" for words, power in (
+        ("climbs", block.climb), ("descents", block.descent)) if power is not None]
+    wanted = [f"{share} on the flat; {', '.join(hills)} W", *([", ".join(hills)]), share
+              ] if hills else [share]
+    return next((words for words in wanted if width_of(words, 0.92 * look.size) < room), "")
 
 
 def _flags(places: Sequence[float], sizes: Sequence[float], look: Look,

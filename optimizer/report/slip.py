@@ -28,16 +28,15 @@ _LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
 class SlipLine:
     """One line: where it begins, what comes, the watts, the time on the clock there.
 
-    `start` is its place [m]; `hills` are the watts of climbs and descents where they have their
-    own; `more` is said in small letters below what comes.
+    `start` is its place [m]; `watts` are those of climbs, flat and descents, or one for all of
+    the line; `more` is said in small letters below what comes.
     """
 
     start: float
     comes: str
-    watts: str
+    watts: tuple[str, str, str] | str
     clock: str
     more: str = ""
-    hills: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,35 +65,43 @@ def slips(slip: Slip) -> Markup:
 
 def _slip(slip: Slip, cls: str, name: str) -> Markup:
     """One size: the same table, set by the style sheet."""
+    hilly = any(not isinstance(line.watts, str) for line in slip.lines)
     rows = Markup("").join(
-        Markup('<tr><td class="km">{}</td><td class="where">{}{}</td><td class="w">{}</td>'
-               '<td class="t">{}</td></tr>').format(
-            f"{line.start / 1000:.1f}", line.comes, _small(line), line.watts, line.clock)
+        Markup('<tr><td class="km">{}{}</td><td class="where">{}{}</td>{}<td class="t">{}</td>'
+               "</tr>").format(f"{line.start / 1000:.1f}", Markup(
+                   ' <small class="clock">{}</small>').format(line.clock) if hilly else "",
+                        line.comes,
+                        Markup(" <small>{}</small>").format(line.more) if line.more else "",
+                        _watts(line, hilly=hilly), line.clock)
         for line in slip.lines)
     end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
-                 '<td class="w">&nbsp;</td><td class="t">{}</td></tr>').format(
-        f"{slip.distance[-1] / 1000:.1f}", slip.finish)
+                 '<td class="w"{}>&nbsp;</td><td class="t">{}</td></tr>').format(
+        f"{slip.distance[-1] / 1000:.1f}", Markup(' colspan="2"') if hilly else "", slip.finish)
+    heads = Markup('<th scope="col" class="w">{}</th>')
+    watts = (Markup("").join(map(heads.format, ("climbs", "flat", "descents"))) if hilly
+             else heads.format("watts"))
     note = Markup('<p class="note">{}</p>').format(slip.note) if slip.note else ""
     rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
         Markup("<li>{}</li>").format(rule) for rule in slip.rules)) if slip.rules else ""
-    many = " many" if len(slip.lines) > _MOST else ""
+    many = (" many" if len(slip.lines) > _MOST else "") + (" hilly" if hilly else "")
     return Markup(
         '<section class="card {cls}{many}" aria-label="{name}"><p class="who"><span>{title}</span>'
         ' <b>{finish}</b></p>{note}<table><thead><tr><th scope="col">km</th>'
-        '<th scope="col">what comes</th><th scope="col">watts</th><th scope="col">clock</th></tr>'
+        '<th scope="col">what comes</th>{watts}<th scope="col" class="t">clock</th></tr>'
         "</thead><tbody>{rows}{end}</tbody></table>{rules}{ground}"
         '<p class="law">Ride by what you see: law, marshals and the road come first.</p>'
         "</section>",
     ).format(cls=cls, many=many, name=name, title=slip.title, finish=slip.finish, note=note,
-             rows=rows, end=end, rules=rules, ground=_ground(slip, upright=cls == "tube"))
+             watts=watts, rows=rows, end=end, rules=rules,
+             ground=_ground(slip, upright=cls == "tube"))
 
 
-def _small(line: SlipLine) -> Markup:
-    """Watts of hills, then where the line begins."""
-    hills = Markup("").join(Markup(" <b>{}</b>").format(figure)  # each may take a line of its own
-                            for figure in line.hills.split(", ") if figure)
-    more = Markup(" <small>{}</small>").format(line.more) if line.more else ""
-    return Markup("{}{}").format(hills, more)
+def _watts(line: SlipLine, *, hilly: bool) -> Markup:
+    """Cells of the watts: one, or one each for climbs, flat and descents."""
+    if isinstance(line.watts, str):
+        return Markup('<td class="w"{}>{}</td>').format(
+            Markup(' colspan="3"') if hilly else "", line.watts)
+    return Markup("").join(Markup('<td class="w">{}</td>').format(w) for w in line.watts)
 
 
 def _ground(slip: Slip, *, upright: bool) -> Markup:

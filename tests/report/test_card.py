@@ -53,7 +53,8 @@ def test_figures_of_climbs_are_in_every_form(result):
     assert rows_of(result)[-1]["climb_w"] == ""
     assert f"climbs {block.climb:.0f} W, flat {block.power:.0f} W" in card_gpx(result)
     page = card_page(result)
-    assert f"<b>climbs {block.climb:.0f}</b> <b>descents {block.descent:.0f}</b>" in page
+    assert "".join(f'<td class="w">{power:.0f}</td>' for power in (
+        block.climb, block.power, block.descent)) in page
     assert "Climbs and descents: steeper than 1.5" in page
 
 
@@ -148,7 +149,7 @@ def test_page_shows_every_block_large(result):
         assert f'<td class="where">{block.comes}' in text
         assert f"<small>{block.place}</small>" in text
     last = result.rideable.blocks[-1]
-    assert f'<td class="w">{last.power:.0f}</td>' in text
+    assert f'<td class="w" colspan="3">{last.power:.0f}</td>' in text
     assert clock(result.rideable.finish_time) in text
     assert "12 s slower than yesterday" in text
     assert "law" in text
