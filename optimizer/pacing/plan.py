@@ -28,8 +28,9 @@ class Plan:
     lower_bound : s, no plan on this problem is faster
     lossless : whether the convex relaxation was exact; else the plan was polished locally
     iterations : of the solver
-    grid_error : s, estimated distance of this grid's time from the continuous limit; nan
-        where it was not measured
+    continuous_time : s, finish time that ever shorter steps come to; on random courses within
+        0.05 s per 40 km of it (`tests/benchmarks/grid_error.py`); nan where it was not measured
+    grid_error : s, distance of this grid's finish time from that; nan where it was not measured
     seconds_per_joule : (n,) time won by one more joule at the cranks, given here for free
     seconds_per_reserve_joule : time won by one more joule of W'
     seconds_per_speed : (n + 1,) time won per m/s of a higher speed limit
@@ -55,6 +56,7 @@ class Plan:
     seconds_per_limit_joule: NDArray[np.float64]
     seconds_per_effort: float = 0.0
     linear_bound: float = float("nan")
+    continuous_time: float = float("nan")
     grid_error: float = float("nan")
     notes: tuple[str, ...] = ()
 

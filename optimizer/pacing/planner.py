@@ -8,19 +8,23 @@ the plan itself, by repeating it until it agrees with them.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.day import Pedalling
+from optimizer.errors import Infeasible
 from optimizer.pacing.problem import pacing_problem
 from optimizer.pacing.simulate import simulate
-from optimizer.pacing.solver import certified, draft
+from optimizer.pacing.solver import Draft, StepTooLong, certified, draft
 from optimizer.physics import lay_road
 from optimizer.rider.effort import allowance, effort_limit
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from optimizer.course import Course
@@ -30,11 +34,14 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["bounded_twice", "grid", "pedalling_of", "plan_ride", "problem_on"]
+__all__ = ["bounded_twice", "grid", "halved", "pedalling_of", "plan_ride", "problem_on",
+           "settled"]
 
 _STEPS = 1200  # about, where no step is asked for
-_SHORTEST, _LONGEST = 10.0, 100.0  # m, the range of the step that is then taken
-_FINEST = 2.0  # m, beside a standing start or a sharp corner
+_SHORTEST, _LONGEST = 10.0, 75.0  # m, the range of the step that is then taken
+_FINEST = 2.0  # m, beside a sharp corner
+_STANDING = 0.5  # m, at a standing start, where speed grows with the cube root of the distance
+_SLOW = 3.0  # m/s, below which a start is a standing one
 _GROWTH = 0.12  # of the step per metre away from there
 _BEND = 0.12  # m^(1/3), of which a step is the share that the road's curvature leaves
 _CLIMB = 2.5  # m, that a step may rise
@@ -44,6 +51,7 @@ _AGREED = 0.05  # s of arrival, with which the wind does
 _OVER = 1e-3  # of the pedalling speed, above which nobody pedals
 _SAME = 1e-3  # s of finish time that the effort limit may be off
 _GUESSES = 6  # rounds of even rides before there is a plan
+_LONGER = (1.0, 1.25, 1.6)  # times the duration that was foreseen, where that has no plan
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
 
@@ -59,7 +67,7 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     """
     longest = _longest_step(course, step)
     places = {corner.distance for corner in course.corners if corner.speed < 15.0}
-    sharp = np.array(sorted(places | ({0.0} if start_speed < 3.0 else set())))
+    sharp = np.array(sorted(places | ({0.0} if start_speed < _SLOW else set())))
     fixed = np.array(sorted({0.0, course.length, *places,
                              *(mark.distance for mark in course.marks)}))
     fixed = fixed[(fixed >= 0) & (fixed <= course.length)]
@@ -78,6 +86,8 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
         away = np.minimum(np.abs(middle - sharp[right]),
                           np.abs(middle - sharp[np.maximum(right - 1, 0)]))
         wanted = np.minimum(wanted, min(_FINEST, longest) + _GROWTH * away)
+        if start_speed < _SLOW:
+            wanted = np.minimum(wanted, _STANDING + _GROWTH * middle)
     count = np.concatenate([[0.0], np.cumsum(np.diff(fine) / wanted)])
     at = np.interp(fixed, fine, count)
     nodes = [np.array([0.0])]
@@ -97,6 +107,7 @@ def _bend(course: Course, at: NDArray[np.float64], width: float,
 
 
 def _longest_step(course: Course, step: float | None) -> float:
+    """Longest step of the grid [m]: what is asked for, or what gives about 1200 steps."""
     return step or float(np.clip(course.length / _STEPS, _SHORTEST, _LONGEST))
 
 
@@ -126,35 +137,71 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     Parameters
     ----------
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
-    measure_grid : plan on a grid twice as coarse as well, and give the grid's error, a third of
-        the difference (the error is of second order in the step)
+    measure_grid : plan on steps half as long as well, and give the finish time that ever shorter
+        steps come to: the error is of second order in the step, so that a third of the difference
+        is left on the finer grid (Richardson's extrapolation)
     bounded : bound the plan from below; else its `lower_bound` is nan, and it comes sooner
 
     Raises Infeasible, which names the limit, where there is no plan; StepTooLong where the grid is
     at fault.
     """
-    longest = _longest_step(day.course, day.step)
-    nodes = grid(day.course, longest, day.start_speed)
+    nodes = grid(day.course, day.step, day.start_speed)
+    found = settled(day, setup, nodes, warm)
+    plan = found.plan
+    if bounded:
+        plan = certified(found)
+        plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
+    if measure_grid:
+        fine = settled(*halved(day, setup, nodes)).plan.finish_time
+        limit = fine + (fine - plan.finish_time) / 3.0
+        plan = replace(plan, continuous_time=limit, grid_error=abs(plan.finish_time - limit))
+    return plan
+
+
+def settled(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
+            warm: Plan | None = None) -> Draft:
+    """Repeat the plan on a grid until it agrees with the wind, the effort and the coasting."""
     changing = len(day.conditions.wind_time) > 1
     arrival, duration = _foreseen(day, setup, nodes, warm)
     plan, pedalling = warm, day.pedalling
     for _ in range(_ROUNDS):
-        found = draft(problem_on(day, setup, nodes, arrival, duration, pedalling), plan)
+        found = _draft_for_some_duration(
+            partial(problem_on, day, setup, nodes, arrival, pedalling=pedalling), duration, plan)
         plan = found.plan
         agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
         before, pedalling = pedalling, pedalling_of(plan, pedalling)
         if agreed and pedalling is before and _misjudged(day.rider, plan) < _SAME:
             break
         arrival, duration = plan.time if changing else None, plan.finish_time
-    assert plan is not None  # noqa: S101 - the loop runs at least once
-    if bounded:
-        plan = certified(found)
-        plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
-    if measure_grid:
-        coarse = plan_ride(_coarser(day, nodes, grid(day.course, 2 * longest, day.start_speed),
-                                    2 * longest), setup, bounded=False)
-        plan = replace(plan, grid_error=abs(plan.finish_time - coarse.finish_time) / 3.0)
-    return plan
+    return found
+
+
+def _draft_for_some_duration(problem_for: Callable[[float], PacingProblem], duration: float,
+                             warm: Plan | None) -> Draft:
+    """Plan with the effort that a duration allows; by a longer one where that allows no plan.
+
+    The tangent of the allowance at too short a duration can forbid what the ride's own allows.
+    """
+    refused: Infeasible | None = None
+    for share in _LONGER:
+        try:
+            return draft(problem_for(share * duration), warm)
+        except StepTooLong:
+            raise
+        except Infeasible as error:
+            refused = refused or error
+    assert refused is not None  # noqa: S101 - each duration was refused
+    raise refused
+
+
+def halved(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
+           ) -> tuple[RaceDay, Setup, NDArray[np.float64]]:
+    """Cut each step in two; positions and coasting of the day are those of the whole step."""
+    finer = np.sort(np.concatenate([nodes, 0.5 * (nodes[:-1] + nodes[1:])]))
+    return replace(day, position=None if day.position is None else np.repeat(day.position, 2),
+                   pedalling=None if day.pedalling is None else Pedalling(
+                       np.repeat(day.pedalling.coasting, 2),
+                       np.repeat(day.pedalling.held, 2))), setup, finer
 
 
 def bounded_twice(day: RaceDay, plan: Plan) -> Plan:
@@ -163,17 +210,6 @@ def bounded_twice(day: RaceDay, plan: Plan) -> Plan:
     bound = _whatever_duration(day.rider, other)
     return replace(plan, linear_bound=other.linear_bound,
                    lower_bound=min(max(plan.lower_bound, bound), plan.finish_time))
-
-
-def _coarser(day: RaceDay, nodes: NDArray[np.float64], coarse: NDArray[np.float64],
-             step: float) -> RaceDay:
-    """Take a day to coarser nodes."""
-    inside = np.minimum(np.searchsorted(nodes, 0.5 * (coarse[:-1] + coarse[1:])) - 1,
-                        len(nodes) - 2)
-    return replace(day, step=step,
-                   position=None if day.position is None else day.position[inside],
-                   pedalling=None if day.pedalling is None else Pedalling(
-                       day.pedalling.coasting[inside], day.pedalling.held[inside]))
 
 
 def pedalling_of(plan: Plan, before: Pedalling | None) -> Pedalling | None:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Road", "lay_road"]
 
+_NO_LIMIT = 1e3  # m/s, where the course is free
+
 
 @dataclass(frozen=True)
 class Road:
@@ -64,8 +66,7 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
         with time; None takes the wind of the start everywhere
 
     Step properties are means over the course's own steps, so that no short climb or
-    corner falls between two nodes; the speed limit of a node is the least within the
-    half steps on either side.
+    corner falls between two nodes; a speed limit between two nodes counts at the nearer one.
     """
     elevation = np.interp(nodes, course.distance, course.elevation)
     step = np.diff(nodes)
@@ -79,7 +80,7 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
     departures = None if conditions.members is None else AirDepartures(
         *departures_along(conditions, *where), density_departures(conditions, middle, time))
     return Road(
-        distance=nodes, elevation=elevation, speed_limit=_least_near(course, nodes),
+        distance=nodes, elevation=elevation, speed_limit=_limit_at(course, nodes),
         grade=np.diff(elevation) / step, heading=heading,
         headwind=headwind, crosswind=crosswind,
         air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:]),
@@ -115,10 +116,21 @@ def _mean_over_steps(course: Course, values: NDArray[np.float64],
     return np.asarray(np.diff(np.interp(nodes, course.distance, integral)) / np.diff(nodes))
 
 
-def _least_near(course: Course, nodes: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Least speed limit of the course in the half steps beside each node."""
-    edges = np.concatenate([[nodes[0]], 0.5 * (nodes[:-1] + nodes[1:]), [nodes[-1]]])
-    least = np.interp(nodes, course.distance, np.minimum(course.speed_limit, 1e3))
-    inside = np.searchsorted(edges, course.distance, side="right") - 1
-    np.minimum.at(least, np.clip(inside, 0, len(nodes) - 1), course.speed_limit)
-    return least
+def _limit_at(course: Course, nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Speed limit (n + 1,) of the course at nodes; one between two nodes counts at the nearer.
+
+    Its square is linear while a rider brakes evenly. A limit that its neighbours on the course
+    do not undercut, and the nodes beside it do, would be ridden through unseen.
+    """
+    limit = np.minimum(course.speed_limit, _NO_LIMIT)
+    least = np.sqrt(np.interp(nodes, course.distance, limit**2))
+    bottom = np.flatnonzero((limit < _NO_LIMIT)
+                            & (limit <= np.append(limit[1:], _NO_LIMIT))
+                            & (limit <= np.insert(limit[:-1], 0, _NO_LIMIT)))
+    after = np.clip(np.searchsorted(nodes, course.distance[bottom]), 1, len(nodes) - 1)
+    unseen = np.minimum(least[after - 1], least[after]) > limit[bottom]
+    bottom, after = bottom[unseen], after[unseen]
+    middle = 0.5 * (nodes[after - 1] + nodes[after])
+    np.minimum.at(least, np.where(course.distance[bottom] < middle, after - 1, after),
+                  limit[bottom])
+    return np.asarray(least)

@@ -140,8 +140,9 @@ def _signed(value: float) -> str:
 def _computation(result: Result) -> Table:
     plan, options, choice = result.plan, result.job.options, result.choice
     step = plan.problem.step
-    grid = ("not measured" if math.isnan(plan.grid_error) else
-            f"about {seconds(plan.grid_error)} from the continuous limit")
+    grid = ("not measured" if math.isnan(plan.continuous_time) else
+            f"ever shorter ones would make it {seconds(plan.grid_error)} "
+            f"{'faster' if plan.continuous_time < plan.finish_time else 'slower'}")
     rows = [("Grid", (f"{plan.problem.steps:,} steps of {step.min():.0f} to {step.max():.0f} m; "
                      f"{grid}")),
             ("Certificate of the plan", (f"no plan on this grid is faster by more than "

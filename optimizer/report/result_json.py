@@ -200,6 +200,7 @@ def _plan(plan: Plan) -> dict[str, Any]:
         "mean_power_w": plan.mean_power, "work_j": plan.work,
         "lowest_reserve_j": plan.lowest_reserve, "lossless": bool(plan.lossless),
         "iterations": plan.iterations, "grid_error_s": plan.grid_error,
+        "continuous_time_s": plan.continuous_time,
         "seconds_per_reserve_joule": plan.seconds_per_reserve_joule,
         "notes": list(plan.notes)}
 

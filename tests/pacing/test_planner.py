@@ -52,16 +52,17 @@ def test_the_error_of_the_grid_is_measured_with_positions_and_coasting_of_their_
     nodes = planner.grid(ROAD, 60.0)
     middle = 0.5 * (nodes[1:] + nodes[:-1])
     up = (middle > 1500.0) & (middle < 3000.0)
-    plan = plan_ride(RaceDay(ROAD, Conditions(), RIDER, step=60.0, position=up.astype(np.int64),
-                             pedalling=Pedalling(middle < 0.0, middle > 4000.0)), BIKE,
-                             measure_grid=True)
-    fine_nodes = planner.grid(ROAD, 15.0)
-    fine_middle = 0.5 * (fine_nodes[1:] + fine_nodes[:-1])
-    up = (fine_middle > 1500.0) & (fine_middle < 3000.0)
-    fine = plan_ride(RaceDay(ROAD, Conditions(), RIDER, step=15.0, position=up.astype(np.int64),
-                             pedalling=Pedalling(fine_middle < 0.0, fine_middle > 4000.0)), BIKE)
+    day = RaceDay(ROAD, Conditions(), RIDER, step=60.0, position=up.astype(np.int64),
+                  pedalling=Pedalling(middle < 0.0, middle > 4000.0))
+    plan = plan_ride(day, BIKE, measure_grid=True)
+    case = (day, BIKE, nodes)
+    for _ in range(3):
+        case = planner.halved(*case)
+    fine = planner.settled(*case).plan
     assert 0 < plan.grid_error < 1.0
-    assert abs(plan.finish_time - fine.finish_time) < 3 * plan.grid_error + 0.05
+    left = abs(plan.continuous_time - fine.finish_time)
+    assert left < 0.02
+    assert left < 0.5 * plan.grid_error
     assert np.isnan(fine.grid_error)
 
 

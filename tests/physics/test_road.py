@@ -77,8 +77,19 @@ def test_a_limit_binds_at_the_node_beside_it(place, node):
 def test_a_limit_along_the_road_is_met_between_its_own_nodes():
     laid = lay_road(course(speed_limit=np.linspace(10.0, 16.0, 21)), Conditions(),
                     np.array([0.0, 292.0, 300.0, 308.0, 600.0]))
-    # The least of what lies half a step to either side, and of the limit at the node itself.
-    assert laid.speed_limit == pytest.approx([10.0, 11.5, 13.0, 13.08, 14.8])
+    # Its square is linear between the course's own nodes, as while braking evenly.
+    between = [np.sqrt(12.7**2 + 22 / 30 * (13.0**2 - 12.7**2)),
+               np.sqrt(13.0**2 + 8 / 30 * (13.3**2 - 13.0**2))]
+    assert laid.speed_limit == pytest.approx([10.0, between[0], 13.0, between[1], 16.0])
+
+
+def test_braking_that_begins_within_a_step_is_no_slower_on_a_coarse_grid():
+    """A parabola of even braking, nodes on the corner: the limit at a node is what it is there."""
+    left = np.abs(600.0 - np.linspace(0.0, 600.0, 21))
+    limit = np.sqrt(6.0**2 + 2 * 3.0 * left)
+    nodes = np.array([0.0, 250.0, 470.0, 600.0])
+    laid = lay_road(course(speed_limit=limit), Conditions(), nodes)
+    assert laid.speed_limit == pytest.approx(np.sqrt(36.0 + 6.0 * (600.0 - nodes)))
 
 
 def test_members_of_an_ensemble_are_laid_on_the_road_too():

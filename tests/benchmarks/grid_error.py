@@ -1,0 +1,61 @@
+"""How far plans on the usual grid are from the continuous limit, per 40 km.
+
+    python -m tests.benchmarks.grid_error [COURSES]
+
+Random race days from 10 to 200 km with hills, corners and wind. "grid": the plan's finish time;
+"stated": what it says that ever shorter steps come to, extrapolated from the usual step and half
+of it. Both against the extrapolation from a half and a quarter of the usual step.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+
+import numpy as np
+
+from optimizer.course import Corner
+from optimizer.pacing import grid, race_day
+from optimizer.pacing.planner import halved, settled
+from tests.pacing.random_days import BIKE, random_day
+
+
+def with_corners(day):
+    """Name the places where the speed limit is lowest, as a course that was read does."""
+    course = day.course
+    limit = np.minimum(course.speed_limit, 1e3)
+    low = 1 + np.flatnonzero((limit[1:-1] < limit[:-2]) & (limit[1:-1] < limit[2:]))
+    corners = tuple(Corner(f"corner {k}", float(course.distance[k]), 20.0, 1.0, float(limit[k]))
+                    for k in low)
+    return race_day(replace(course, corners=corners), day.conditions, day.rider, BIKE)
+
+
+def times(day):
+    """Finish times at once, a half and a quarter of the usual step [s]."""
+    case, found = (day, BIKE, grid(day.course)), []
+    for _ in range(3):
+        found.append(settled(*case).plan.finish_time)
+        case = halved(*case)
+    return found
+
+
+def main() -> None:
+    """Print a line a course, and the summary."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
+    rows = []
+    print("seed     km  finish s      grid    stated  [s per 40 km]")
+    for seed in range(count):
+        day = with_corners(random_day(seed, minutes=(15.0, 300.0)))
+        usual, half, quarter = times(day)
+        limit = quarter + (quarter - half) / 3
+        per = 40e3 / max(day.course.length, 40e3)
+        errors = per * np.array([usual - limit, half + (half - usual) / 3 - limit])
+        rows.append(np.abs(errors))
+        print(f"{seed:4d} {day.course.length / 1e3:6.1f} {usual:9.2f} "
+              + " ".join(f"{error:9.4f}" for error in errors), flush=True)
+    print("share under 0.05 s:", np.mean(np.array(rows) < 0.05, axis=0),
+          "median:", np.median(rows, axis=0), "largest:", np.max(rows, axis=0))
+
+
+if __name__ == "__main__":
+    main()
