@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer import defaults
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -52,15 +54,15 @@ class Conditions:
 
     temperature: float = 293.15
     pressure: float = 101325.0
-    humidity: float = 0.5
+    humidity: float = defaults.HUMIDITY.si
     reference_elevation: float = 0.0
     wind_time: NDArray[np.float64] = field(default_factory=_zeros)
     wind_distance: NDArray[np.float64] = field(default_factory=_zeros)
     wind_east: NDArray[np.float64] = field(default_factory=_calm)
     wind_north: NDArray[np.float64] = field(default_factory=_calm)
     wind_height: float = 10.0
-    speed_sd: float = 0.25
-    direction_sd: float = 0.35
+    speed_sd: float = defaults.WIND_SPEED_SD.si
+    direction_sd: float = defaults.WIND_DIRECTION_SD.si
     wet: bool = False
     start_time: datetime | None = None
     temperature_change: NDArray[np.float64] = field(default_factory=_calm)

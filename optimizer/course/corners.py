@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer import defaults
 from optimizer.course.course import Corner
 from optimizer.course.geodesy import step_lengths
+from optimizer.defaults import GRAVITY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Handling", "braking_envelope", "find_corners", "set_limits"]
 
-_GRAVITY = 9.80665  # m/s²; course stands below physics and cannot ask it
 _WIDE = 150.0  # m; a radius beyond this limits no rider
 _FASTEST = 25.0  # m/s; a corner that allows more limits no rider either
 _LEAST_TURN = np.radians(20.0)
@@ -47,19 +48,19 @@ class Handling:
     lane : m of width that a line through a corner can use
     """
 
-    skill: float = 0.6
+    skill: float = defaults.GRIP_USED.si
     wet: bool = False
     friction_dry: float = 0.8
     friction_wet: float = 0.5
-    braking: float = 3.5
-    dead_turn_speed: float = 3.0
+    braking: float = defaults.BRAKING.si
+    dead_turn_speed: float = defaults.U_TURN_SPEED.si
     descent_cap: float = float("inf")
     lane: float = 3.0
 
     @property
     def lateral(self) -> float:
         """Acceleration across the road that the rider accepts [m/s²]."""
-        return self.skill * self._friction * _GRAVITY
+        return self.skill * self._friction * GRAVITY
 
     @property
     def deceleration(self) -> float:
@@ -69,7 +70,7 @@ class Handling:
         centre of mass 1.2 m high and 0.6 m behind the front wheel).
         """
         share = self._friction / self.friction_dry
-        return min(self.braking * share, _PITCH_OVER * _GRAVITY)
+        return min(self.braking * share, _PITCH_OVER * GRAVITY)
 
     @property
     def _friction(self) -> float:
@@ -216,7 +217,7 @@ def braking_envelope(limit: NDArray[np.float64], distance: NDArray[np.float64],
     left on the steepest descents.
     """
     step = np.diff(distance)
-    work = np.maximum(deceleration * step + _GRAVITY * np.diff(elevation),
+    work = np.maximum(deceleration * step + GRAVITY * np.diff(elevation),
                       0.1 * deceleration * step)
     budget = np.concatenate([[0.0], np.cumsum(2.0 * work)])
     reach = np.where(np.isfinite(limit), limit, 1e6) ** 2 + budget

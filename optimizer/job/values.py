@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from optimizer import defaults
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -47,11 +49,11 @@ class Options:
 
     step: float | None = None
     start_speed: float = 0.0
-    blocks: int = 8
+    blocks: int = int(defaults.CARD_LINES.value)
     power_rounding: float | None = None
     empty_risk: float | None = None
-    draws: int = 400
-    seed: int = 1
+    draws: int = int(defaults.DRAWS.value)
+    seed: int = int(defaults.SEED.value)
 
 
 @dataclass(frozen=True)

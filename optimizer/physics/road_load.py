@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.defaults import GRAVITY
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = ["GRAVITY", "DragArea", "aerodynamic_force", "drag_and_slope", "road_load"]
 
-GRAVITY = 9.80665  # m/s², standard gravity (CGPM 1901)
 _CELLS = 90  # of one degree of yaw, 0 to 90
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer import defaults
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -39,12 +41,12 @@ class Setup:
     name: str
     mass: float
     rolling_resistance: float
-    drivetrain_efficiency: float = 0.976
-    wheel_inertia: float = 0.14
-    wheel_radius: float = 0.311
+    drivetrain_efficiency: float = defaults.DRIVETRAIN_EFFICIENCY.si
+    wheel_inertia: float = defaults.WHEEL_INERTIA.si
+    wheel_radius: float = defaults.WHEEL_RADIUS.si
     yaw: NDArray[np.float64] = field(default_factory=_zeros)
     drag_area_change: NDArray[np.float64] = field(default_factory=_zeros)
-    bearing: tuple[float, float] = (0.091, 0.0087)
+    bearing: tuple[float, float] = defaults.BEARING
     cornering_factor: float = 1.0
     crosswind_limit: float = float("inf")
     rolling_resistance_sd: float = 0.0

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from optimizer import defaults as table
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -23,32 +25,17 @@ CRITICAL_POWER_PER_KG: Final[dict[Level, float]] = {
     "starting": 2.2, "recreational": 2.8, "trained": 3.5, "competitive": 4.2, "elite": 5.2}
 """W/kg. Common practice, no source; meant to be replaced by two efforts."""
 
+W_PRIME: Final = table.W_PRIME.si
+W_PRIME_SD: Final = table.W_PRIME_SD.si
+ENDURANCE_LOSS: Final = table.ENDURANCE_LOSS.si
+ENDURANCE_LOSS_SD: Final = table.ENDURANCE_LOSS_SD.si
+SURGE_CAP: Final = table.SURGE_CAP.si
+EFFORT_EXPONENT: Final = table.EFFORT_EXPONENT.si
+EFFORT_EXPONENT_SD: Final = table.EFFORT_EXPONENT_SD.si
+PEDALLING_SPEED: Final = table.PEDALLING_SPEED.si
+AERO_POWER_SHARE: Final = table.AERO_POWER_SHARE.si
+
 LEVEL_BAND: Final = 0.15  # standard error of CP by level, relative; a judgement
-
-W_PRIME: Final = 18.72e3
-W_PRIME_SD: Final = 6.21e3
-"""J. Mean and standard deviation of W' of eight trained cyclists, efforts of 3 and 12 min,
-published 2016 (PubMed 27918663): 18.72 ± 6.21 kJ."""
-
-ENDURANCE_LOSS: Final = 0.08
-ENDURANCE_LOSS_SD: Final = 0.03
-"""Part of CP lost per factor e of duration beyond half an hour. Its order is that of the
-endurance index of elite road cyclists, -9.5 % of maximal aerobic power per unit of log
-duration (Pinot and Grappe 2014; whether that is the natural logarithm was not seen, hence
-the band)."""
-
-SURGE_CAP: Final = 1.5  # times CP; common practice, no source
-
-EFFORT_EXPONENT: Final = 4.0
-EFFORT_EXPONENT_SD: Final = 0.75
-"""p of the effort law. Common practice, no source; between 3 and 6 it agrees with the +-15 % of
-power that riders took without more perceived exertion (Front. Physiol. 2020, 11:1098), and the
-standard error makes 3 to 5.5 the 90 % range, about."""
-
-PEDALLING_SPEED: Final = 60.0 / 3.6
-"""m/s, above which a rider tucks in and coasts. Common practice, no source."""
-
-AERO_POWER_SHARE: Final = 0.97  # of CP on the extensions; common practice, no source
 
 POSITION_RATIOS: Final[dict[str, float]] = {
     "aero": 1.0, "drops": 0.307 / 0.269, "hoods": 0.359 / 0.269, "upright": 0.359 / 0.269}

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
+from optimizer import defaults
 from optimizer.course import (
     MENDING,
     SURFACES,
@@ -90,11 +91,12 @@ class CourseTable(_Table):
 class HandlingTable(_Table):
     """`[handling]`: how corners and descents are ridden."""
 
-    skill_percent: float = Field(default=60, ge=10, le=100, description="share of the tyres' "
+    skill_percent: float = Field(default=defaults.GRIP_USED.value, ge=10, le=100, description="share of the tyres' "
                                  "grip used in corners: 40 careful, 60 practised, 75 bold")
-    braking_mps2: float = Field(default=3.5, ge=0.5, le=6.0,
+    braking_mps2: float = Field(default=defaults.BRAKING.value, ge=0.5, le=6.0,
                                 description="a comfortable deceleration in the dry")
-    dead_turn_kmh: float = Field(default=11.0, ge=3, le=40, description="speed round a dead turn")
+    dead_turn_kmh: float = Field(default=defaults.U_TURN_SPEED.value, ge=3, le=40,
+                                 description="speed round a U-turn")
     descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
                                           description="highest speed that is ever wanted")
 
@@ -143,16 +145,18 @@ class WindTable(_Table):
 class ConditionsTable(_Table):
     """`[conditions]`: the weather."""
 
-    temperature_c: float = Field(default=20.0, ge=-30, le=55, description="of the air")
+    temperature_c: float = Field(default=defaults.TEMPERATURE.value, ge=-30, le=55,
+                                 description="of the air")
     pressure_hpa: float | None = Field(default=None, ge=500, le=1090,
                                        description="at the course, not reduced to sea level")
-    humidity_percent: Percent = Field(default=50.0, description="relative humidity")
+    humidity_percent: Percent = Field(default=defaults.HUMIDITY.value,
+                                      description="relative humidity")
     wind: WindTable | None = Field(default=None, description="{speed_kmh = .., from_deg = ..}")
     forecast: str | list[str] | None = Field(
         default=None, description="the weather by hour: a CSV, or NetCDF and GRIB2 files")
-    wind_doubt_percent: float = Field(default=25.0, ge=0, le=100,
+    wind_doubt_percent: float = Field(default=defaults.WIND_SPEED_SD.value, ge=0, le=100,
                                       description="spread of the forecast speed")
-    wind_doubt_deg: float = Field(default=20.0, ge=0, le=90,
+    wind_doubt_deg: float = Field(default=defaults.WIND_DIRECTION_SD.value, ge=0, le=90,
                                   description="spread of the forecast direction")
     wet: bool = Field(default=False, description="true: a wet road")
     start_time: datetime | None = Field(default=None,
@@ -162,16 +166,20 @@ class ConditionsTable(_Table):
 class BikeTable(_Table):
     """`[bike]`: bike and kit as they stand today, before any item of the catalogue."""
 
-    mass_kg: float = Field(default=9.5, ge=4, le=60, description="bike, kit and bottles")
-    rolling_resistance: float = Field(default=0.0042, ge=0.001, le=0.03,
+    mass_kg: float = Field(default=defaults.BIKE_MASS.value, ge=4, le=60,
+                           description="bike, kit and bottles")
+    rolling_resistance: float = Field(default=defaults.ROLLING_RESISTANCE.value, ge=0.001, le=0.03,
                                       description="Crr of the tyres on smooth asphalt")
-    rolling_resistance_sd: float = Field(default=0.0004, ge=0, le=0.005, description="its error")
-    mass_sd_kg: float = Field(default=0.5, ge=0, le=10,
+    rolling_resistance_sd: float = Field(default=defaults.ROLLING_RESISTANCE_SD.value, ge=0,
+                                         le=0.005, description="its error")
+    mass_sd_kg: float = Field(default=defaults.MASS_SD.value, ge=0, le=10,
                               description="error of the mass of rider and bike together")
-    drivetrain_efficiency: float = Field(default=0.976, ge=0.7, le=1.0,
+    drivetrain_efficiency: float = Field(default=defaults.DRIVETRAIN_EFFICIENCY.value, ge=0.7, le=1.0,
                                          description="power at the wheel over power at the cranks")
-    wheel_inertia_kgm2: float = Field(default=0.14, ge=0, le=1, description="both wheels")
-    wheel_radius_m: float = Field(default=0.334, ge=0.2, le=0.45, description="with tyre")
+    wheel_inertia_kgm2: float = Field(default=defaults.WHEEL_INERTIA.value, ge=0, le=1,
+                                      description="both wheels")
+    wheel_radius_m: float = Field(default=defaults.WHEEL_RADIUS.value, ge=0.2, le=0.45,
+                                  description="with tyre")
     crosswind_limit_kmh: float | None = Field(
         default=None, ge=5, le=300,
         description="cross wind at the rider above which it is not ridden")
@@ -200,7 +208,7 @@ class OptionsTable(_Table):
     start: Literal["standing", "flying"] = Field(default="standing", description="how it starts")
     start_speed_kmh: float | None = Field(default=None, gt=0, le=70,
                                           description="speed at a flying start")
-    blocks: int = Field(default=8, ge=1, le=60, description="lines of the card at most")
+    blocks: int = Field(default=int(defaults.CARD_LINES.value), ge=1, le=60, description="lines of the card at most")
     power_rounding_w: float | None = Field(
         default=None, ge=0, le=50, description="rounding of its powers; about 1 % of CP if not "
         "given")
@@ -208,8 +216,10 @@ class OptionsTable(_Table):
         default=None, gt=0, le=50,
         description="accepted chance to run out before the finish; without it the plan is for "
         "the expected day")
-    draws: int = Field(default=400, ge=20, le=20_000, description="of the uncertainty")
-    seed: int = Field(default=1, ge=0, le=4_294_967_295, description="of the draws")
+    draws: int = Field(default=int(defaults.DRAWS.value), ge=20, le=20_000,
+                       description="of the uncertainty")
+    seed: int = Field(default=int(defaults.SEED.value), ge=0, le=4_294_967_295,
+                      description="of the draws")
     step_m: float | None = Field(default=None, ge=1, le=500,
                                  description="grid; without it the course decides")
 

@@ -1,0 +1,86 @@
+"""What is assumed where nobody says otherwise: one table for files, Python and the starter.
+
+Each value stands in the unit in which a file states it; `si` gives it to the model.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+__all__ = ["GRAVITY", "Default", "table"]
+
+GRAVITY: Final = 9.80665
+"""m/s², standard gravity (CGPM 1901)."""
+
+_KMH: Final = 1 / 3.6
+_PRACTICE: Final = "common practice, no source"
+_JUDGEMENT: Final = "a judgement"
+
+
+class Default(NamedTuple):
+    """A value in the `unit` of the files, where it comes from, and SI units in one of `unit`."""
+
+    value: float
+    unit: str
+    source: str
+    in_si: float = 1.0
+
+    @property
+    def si(self) -> float:
+        """The value in SI."""
+        return self.value * self.in_si
+
+
+# The bike.
+BIKE_MASS: Final = Default(9.5, "kg", "invented: bike, clothes, helmet and bottles")
+ROLLING_RESISTANCE: Final = Default(0.0042, "", _PRACTICE)
+ROLLING_RESISTANCE_SD: Final = Default(0.0004, "", _JUDGEMENT)
+MASS_SD: Final = Default(0.5, "kg", _JUDGEMENT)
+DRIVETRAIN_EFFICIENCY: Final = Default(
+    0.976, "", "Martin et al. 1998, J. Appl. Biomech. 14:276: 0.97698 on their bike")
+WHEEL_INERTIA: Final = Default(0.14, "kg m²", "Martin et al. 1998: both wheels")
+WHEEL_RADIUS: Final = Default(
+    0.334, "m", "rim of 622 mm (ISO 5775) with a tyre 23 mm high; Martin et al. 1998 had 0.311")
+BEARING: Final = (0.091, 0.0087)
+"""N and N s/m, bearing friction a + b v: Martin et al. 1998."""
+
+# Corners and descents.
+GRIP_USED: Final = Default(60.0, "%", _PRACTICE + ": 40 careful, 60 practised, 75 bold", 0.01)
+BRAKING: Final = Default(3.5, "m/s²", _PRACTICE)
+U_TURN_SPEED: Final = Default(11.0, "km/h", _PRACTICE, _KMH)
+
+# The weather.
+TEMPERATURE: Final = Default(20.0, "°C", "a mild day")
+HUMIDITY: Final = Default(50.0, "%", "a mild day", 0.01)
+WIND_SPEED_SD: Final = Default(25.0, "%", _JUDGEMENT, 0.01)
+WIND_DIRECTION_SD: Final = Default(20.0, "°", _JUDGEMENT, math.radians(1.0))
+
+# The rider.
+W_PRIME: Final = Default(
+    18.72, "kJ", "mean of eight trained cyclists, efforts of 3 and 12 min, 2016 (PubMed 27918663)",
+    1e3)
+W_PRIME_SD: Final = Default(6.21, "kJ", "standard deviation of the same eight", 1e3)
+ENDURANCE_LOSS: Final = Default(
+    8.0, "% of CP per factor e of time beyond half an hour",
+    "order of the endurance index of elite road cyclists, -9.5 % of maximal aerobic power per unit "
+    "of log duration (Pinot and Grappe 2014; whether that is the natural logarithm was not seen)",
+    0.01)
+ENDURANCE_LOSS_SD: Final = Default(3.0, ENDURANCE_LOSS.unit, _JUDGEMENT, 0.01)
+EFFORT_EXPONENT: Final = Default(
+    4.0, "", _PRACTICE + "; 3 to 6 agree with the ±15 % of power that riders took without more "
+    "perceived exertion (Front. Physiol. 2020, 11:1098)")
+EFFORT_EXPONENT_SD: Final = Default(0.75, "", "makes 3 to 5.5 the 90 % range, about")
+PEDALLING_SPEED: Final = Default(60.0, "km/h", _PRACTICE + ": above it a rider tucks in", _KMH)
+SURGE_CAP: Final = Default(150.0, "% of CP", _PRACTICE, 0.01)
+AERO_POWER_SHARE: Final = Default(97.0, "% of CP", _PRACTICE, 0.01)
+
+# How to compute.
+CARD_LINES: Final = Default(8, "", "what a card shows at a glance")
+DRAWS: Final = Default(400, "", "the ends of a 90 % range to about a tenth of it")
+SEED: Final = Default(1, "", "any number")
+
+
+def table() -> dict[str, Default]:
+    """Give all defaults by name, in the order of this file."""
+    return {name.lower(): value for name, value in globals().items() if isinstance(value, Default)}
