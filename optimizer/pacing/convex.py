@@ -130,7 +130,7 @@ def convex_program(problem: PacingProblem) -> ConvexProgram:
         place = float(p.distance[1:][np.argmin(top[1:])])
         raise Infeasible(f"the speed limit at {place / 1000:.2f} km is not above "
                          f"{p.lowest_speed:.1f} m/s", "raise the speed limit there")
-    partial = p.slowing_recovery or bool(np.any(p.recovery < 1.0))
+    partial = not p.recovery_law.convex or bool(np.any(p.recovery < 1.0))
     n = p.steps
     return ConvexProgram(
         problem=p, inertia=p.effective_mass / p.step,

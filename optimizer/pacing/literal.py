@@ -118,20 +118,8 @@ class Layout:
         p = self.problem
         time = np.diff(ride.time)
         net = p.critical_power - ride.power
-        rate = np.where(net > 0, p.recovery, 1.0)
-        net_by = rate[:, None] * (net[:, None] * time_by - time[:, None] * power_by)
-        if p.slowing_recovery:
-            keep = np.exp(-np.maximum(net * p.recovery * time, 0.0) / p.w_prime)
-            net_by *= np.where(net > 0, keep * (1 - ride.reserve[:-1] / p.w_prime), 1.0)[:, None]
-            out = np.zeros((p.steps + 1, power_by.shape[1]))
-            for j in range(p.steps):
-                out[j + 1] = keep[j] * out[j] + net_by[j]
-            return out
-        # A full reserve forgets what was before.
-        full = ride.reserve[1:] >= p.w_prime * (1 - 1e-12)
-        out = np.concatenate([np.zeros((1, power_by.shape[1])), np.cumsum(net_by, axis=0)])
-        last = np.maximum.accumulate(np.where(np.append(False, full), np.arange(p.steps + 1), 0))
-        return np.asarray(out - out[last])
+        net_by = net[:, None] * time_by - time[:, None] * power_by
+        return p.recovery_law.slopes(net * time, net_by, p.recovery, p.w_prime, ride.reserve)
 
     def lowest(self, ride: Ride) -> NDArray[np.int64]:
         """Node of each watched stretch where its reserve is least."""

@@ -34,7 +34,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["bounded_twice", "grid", "halved", "pedalling_of", "plan_ride", "problem_on",
+__all__ = ["bounded_twice", "continuous_time", "grid", "halved", "pedalling_of", "plan_ride",
+           "problem_on",
            "settled"]
 
 _STEPS = 1200  # about, where no step is asked for
@@ -52,6 +53,8 @@ _OVER = 1e-3  # of the pedalling speed, above which nobody pedals
 _SAME = 1e-3  # s of finish time that the effort limit may be off
 _GUESSES = 6  # rounds of even rides before there is a plan
 _LONGER = (1.0, 1.25, 1.6)  # times the duration that was foreseen, where that has no plan
+_CUTS = 2  # of each step, to see where ever shorter steps lead
+_FAITHFUL = 0.05 / 40e3  # s/m, what a cut may leave before the next one is tried
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
 
@@ -137,9 +140,7 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     Parameters
     ----------
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
-    measure_grid : plan on steps half as long as well, and give the finish time that ever shorter
-        steps come to: the error is of second order in the step, so that a third of the difference
-        is left on the finer grid (Richardson's extrapolation)
+    measure_grid : plan on shorter steps as well, and give `continuous_time`
     bounded : bound the plan from below; else its `lower_bound` is nan, and it comes sooner
 
     Raises Infeasible, which names the limit, where there is no plan; StepTooLong where the grid is
@@ -152,8 +153,7 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
         plan = certified(found)
         plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
     if measure_grid:
-        fine = settled(*halved(day, setup, nodes)).plan.finish_time
-        limit = fine + (fine - plan.finish_time) / 3.0
+        limit = continuous_time(day, setup, nodes, plan.finish_time)
         plan = replace(plan, continuous_time=limit, grid_error=abs(plan.finish_time - limit))
     return plan
 
@@ -192,6 +192,22 @@ def _draft_for_some_duration(problem_for: Callable[[float], PacingProblem], dura
             refused = refused or error
     assert refused is not None  # noqa: S101 - each duration was refused
     raise refused
+
+
+def continuous_time(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
+                    time: float) -> float:
+    """Finish time [s] that ever shorter steps come to, from the `time` on `nodes`.
+
+    The error is of second order in the step: steps of half the length leave a third of the
+    difference (Richardson's extrapolation). Where that is much, steps are cut once more.
+    """
+    case, finer = (day, setup, nodes), time
+    for _ in range(_CUTS):
+        case, time = halved(*case), finer
+        finer = settled(*case).plan.finish_time
+        if abs(finer - time) / 3.0 < _FAITHFUL * max(day.course.length, 40e3):
+            break
+    return finer + (finer - time) / 3.0
 
 
 def halved(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],

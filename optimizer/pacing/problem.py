@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.physics import DragArea, Setup
+from optimizer.rider.recovery import BY_SHARE, SLOWING, RecoveryLaw
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -78,6 +79,11 @@ class PacingProblem:
     slowing_recovery: bool = False
     effort: EffortLimit | None = None
     departures: AirDepartures | None = None
+
+    @property
+    def recovery_law(self) -> RecoveryLaw:
+        """How the reserve refills below CP."""
+        return SLOWING if self.slowing_recovery else BY_SHARE
 
     @property
     def steps(self) -> int:

@@ -80,32 +80,14 @@ def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDAr
                   w_prime: NDArray[np.float64] | float | None = None) -> NDArray[np.float64]:
     """Reserve at the nodes [J], (n + 1,) or (n + 1, b), for powers and paces (n,) or (n, b).
 
-    Above CP it falls by P - CP. Below, it refills by the share `recovery` of CP - P, and with
-    `slowing_recovery` also in proportion to what is empty, solved exactly over the step
-    (differential form of Skiba et al. 2015, J. Appl. Physiol. 118:812). It never exceeds W'.
+    Above CP it falls by P - CP, below it refills by the problem's recovery law, up to W'.
     """
     p = problem
     column = (slice(None),) + (None,) * (power.ndim - 1)
     cp = p.critical_power[column] if critical_power is None else critical_power
-    full = np.asarray(p.w_prime if w_prime is None else w_prime)
     net = (cp - power) * pace
     net *= p.step[column]  # J, positive where it refills
-    out = np.empty((p.steps + 1, *power.shape[1:]))
-    out[0] = full
-    if p.slowing_recovery:
-        drain = np.minimum(net, 0.0)
-        keep = np.exp(-np.maximum(net, 0.0) * p.recovery[column] / full)
-        for k in range(p.steps):
-            out[k + 1] = full - (full - out[k]) * keep[k] + drain[k]
-        return np.asarray(np.minimum(out, full))
-    if np.any(p.recovery < 1.0):
-        net *= np.where(net > 0, p.recovery[column], 1.0)
-    # W = min(W', W + d) telescopes: the running sum less the excess it ever had.
-    np.cumsum(net, axis=0, out=out[1:])
-    excess = np.maximum.accumulate(out[1:], axis=0)
-    out[1:] -= np.maximum(excess, 0.0, out=excess)
-    out[1:] += full
-    return out
+    return p.recovery_law.march(net, p.recovery[column], p.w_prime if w_prime is None else w_prime)
 
 
 def simulate(problem: PacingProblem, power: NDArray[np.float64],

@@ -83,12 +83,13 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
     best = _ridden(problem, solution) if usable else None
     if not solution.converged:
         notes.append("the solver did not settle; the plan is the best one met on the way")
-    if (solution.converged or best is not None) and (not lossless or problem.slowing_recovery):
+    convex = problem.recovery_law.convex
+    if (solution.converged or best is not None) and not (lossless and convex):
         best, polished, more = _polish(program, solution, best)
         iterations += more
         if not lossless:
             notes.append("the relaxation let the rider wait; the plan is a local optimum")
-        if problem.slowing_recovery:
+        if not convex:
             notes.append("recovery slows as the reserve fills: the bound takes full recovery, "
                          "the plan is a local optimum of the slowing one")
     else:
@@ -175,8 +176,8 @@ def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
         cost[1:-1] += priced[1:] / speed[1:-1]  # node 0 is fixed
         cost[1:] += priced / speed[1:]
         trial = replace(program, pace_cost=p.step * (1.0 + weight), energy_cost=cost)
-        if p.slowing_recovery:
-            trial = _slowing(trial, x if best is None else best.point)
+        if not p.recovery_law.convex:
+            trial = _with_recovery_line(trial, x if best is None else best.point)
         after = interior_point(trial)
         iterations += after.iterations
         if not (after.converged or after.residual < _UNSETTLED):  # also where it is no number
@@ -202,17 +203,12 @@ def _towards(p: PacingProblem, best: _Ridden | None, solution: Solution) -> _Rid
     return None
 
 
-def _slowing(program: ConvexProgram, x: Point) -> ConvexProgram:
-    """Take the tangent of W' - (W' - W) exp(-u/W'), u what linear recovery would give."""
+def _with_recovery_line(program: ConvexProgram, x: Point) -> ConvexProgram:
+    """Take the line that touches the recovery law at a ride."""
     p = program.problem
-    give = p.recovery * p.step * (p.critical_power * x.pace - x.work) / p.w_prime
-    empty = np.maximum(p.w_prime - x.reserve[:-1], 0.0)
-    refills = give > 0
-    keep = np.where(refills, np.exp(-np.maximum(give, 0.0)), 1.0)
-    share = empty / p.w_prime * keep
-    offset = np.where(refills, p.w_prime - empty * keep - keep * x.reserve[:-1]
-                      - share * p.w_prime * give, 0.0)
-    return replace(program, recovery=p.recovery * share, carry=keep, offset=offset)
+    net = p.step * (p.critical_power * x.pace - x.work)
+    share, carry, offset = p.recovery_law.line(net, p.recovery, p.w_prime, x.reserve)
+    return replace(program, recovery=share, carry=carry, offset=offset)
 
 
 @dataclass(frozen=True)

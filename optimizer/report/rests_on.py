@@ -13,6 +13,7 @@ from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
 from optimizer.report.words import at_most, compass, kilometres, money, seconds
 from optimizer.rider.effort import allowance
+from optimizer.rider.recovery import RECOVERY
 
 if TYPE_CHECKING:
     from optimizer.job import Job, Result
@@ -33,9 +34,6 @@ CAUTIONS = (
      "and stop when you feel unwell."),
 )
 
-_RECOVERY = {"linear": "refills at CP − P below CP",
-             "partial": "refills at {share:.0%} of CP − P below CP",
-             "slowing": "refills more slowly as it fills (Skiba et al. 2015, differential form)"}
 
 
 def rests_on(result: Result) -> list[Part]:
@@ -69,7 +67,7 @@ def _rider(result: Result) -> Table:
             ("Work capacity above CP (W′)",
              _pm(rider.w_prime / 1000, rider.w_prime_sd / 1000, 1, "kJ")),
             ("Highest power asked for", f"{rider.max_power:.0f} W"),
-            ("Reserve", _RECOVERY[rider.recovery].format(share=rider.recovery_share)),
+            ("Reserve", RECOVERY[rider.recovery].format(share=rider.recovery_share)),
             ("Least reserve anywhere", f"{rider.reserve_floor / 1000:.1f} kJ")]
     finish, ridden = result.plan.finish_time, result.day.rider
     level = float(allowance(ridden, finish) / finish) ** (1 / ridden.effort_exponent)

@@ -8,8 +8,8 @@ The published models differ, and none of them predicts exhaustion well for every
 "partial"
     dW/dt = r (CP - P) below CP with a fixed share r; a cautious middle, common practice.
 "slowing"
-    dW/dt = (CP - P) (W' - W)/W' below CP: refills slower the fuller it is. Skiba, Fulford,
-    Clarke, Vanhatalo and Jones 2015, Eur. J. Appl. Physiol. 115:703 (form from memory).
+    dW/dt = (CP - P) (W' - W)/W' below CP: refills slower the fuller it is (Skiba et al. 2015, see
+    `recovery`).
 "track"
     dW/dt = (W' - W)/τ with τ = 2287.2 (CP - P)^-0.688 s, fitted to elite track riders inside
     the model above: Bartram, Thewlis, Martin and Norton 2018, Int. J. Sports Physiol. Perform.
@@ -30,6 +30,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
+
+from optimizer.rider.recovery import BY_SHARE, SLOWING
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -84,26 +86,12 @@ def reserve_balance(duration: NDArray[np.float64], power: NDArray[np.float64],
         return w_prime - _integral(duration, above)
     if model == "two-speed":
         return w_prime - _two_speed(duration, above)
-    out = np.empty(len(duration) + 1)
-    out[0] = w_prime
-    if model in {"linear", "partial"}:
-        gain = np.where(above < 0.0, (1.0 if model == "linear" else share) * above, above)
-        for k, change in enumerate(gain * duration):
-            out[k + 1] = min(out[k] - change, w_prime)
-        return out
-    keep = _kept_deficit(duration, above, w_prime, model)
-    spent = np.maximum(above, 0.0) * duration
-    for k in range(len(duration)):
-        out[k + 1] = w_prime - (w_prime - out[k]) * keep[k] - spent[k]
-    return out
-
-
-def _kept_deficit(duration: NDArray[np.float64], above: NDArray[np.float64], w_prime: float,
-                  model: RecoveryModel) -> NDArray[np.float64]:
-    """Part of what is missing that is still missing at the end of each stretch."""
-    below = np.maximum(-above, 0.0)
-    time = track_time(below) if model == "track" else w_prime / np.maximum(below, 1e-12)
-    return np.asarray(np.exp(-duration / time))
+    if model == "track":
+        return w_prime - _fading(duration, np.maximum(above, 0.0),
+                                 track_time(np.maximum(-above, 0.0)))
+    law = SLOWING if model == "slowing" else BY_SHARE
+    refills = np.full(len(duration), share if model == "partial" else 1.0)
+    return law.march(-above * duration, refills, w_prime)
 
 
 def _integral(duration: NDArray[np.float64], above: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -6,11 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from optimizer.rider.defaults import EFFORT_EXPONENT, PEDALLING_SPEED
+from optimizer.rider.recovery import Recovery
 
 __all__ = ["AltitudeResponse", "HeatResponse", "Position", "Recovery", "Rider"]
-
-Recovery = Literal["linear", "partial", "slowing"]
-"""How the reserve refills below CP: fully, by a fixed share, or slower as it fills."""
 
 AltitudeResponse = Literal["none", "acclimatised", "unacclimatised", "linear"]
 HeatResponse = Literal["none", "acclimatised", "unacclimatised"]
