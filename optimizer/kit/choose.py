@@ -166,5 +166,5 @@ def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[
         elif other is None:
             left_out.append((name, "no set within the budget can hold it"))
         else:
-            left_out.append((name, f"the best set with it is {seconds:.1f} s slower"))
+            left_out.append((name, f"the best set with it is {max(seconds, 0.0):.1f} s slower"))
     return tuple(alternatives), tuple(left_out)
