@@ -119,7 +119,7 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
             from optimizer.report.kit_page import kit_page
 
             write_atomic(out, kit_page(job, weighing, (job.options.empty_risk or 0.1)))
-    _tell(job, weighing)
+    _tell(job, weighing, options)
     if out:
         say()
         say(f"Page: {out}")
@@ -148,17 +148,15 @@ def _weigh(scenario: str, options: dict[str, Any],
         rules=job.rules, twice=options["second_proof"], tell=tell)
 
 
-def _tell(job: Job, weighing: Weighing) -> None:
+def _tell(job: Job, weighing: Weighing, options: dict[str, Any]) -> None:
     """Say the answer first, then the set, the money, and the advice."""
     from optimizer.report import kit_page as page
-    from optimizer.report.words import at_most, money
 
     currency = job.currency
     for sentence in page.kit_lead(job, weighing, (job.options.empty_risk or 0.1)):
         say(sentence)
-    if math.isfinite(gap := weighing.choice.program_gap):
-        say(f"An integer program of its own agrees: no kit within {money(job.budget, currency)} "
-            f"is faster by more than {at_most(gap)}.")
+    if options["second_proof"] and math.isinf(weighing.choice.program_gap):
+        say("The integer program cannot prove it once more: there are too many items for it.")
     _show(page.basket(job, weighing))
     _show(page.frontier_table(weighing, page.landmarks(weighing.choice.frontier)))
     _show(page.purchase_table(weighing, currency, _PURCHASES))

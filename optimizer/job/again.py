@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
-from optimizer.job.plans import day_of, draws_of, ride_in_blocks
+from optimizer.job.plans import day_of, draws_of, ride_in_blocks, risk_of
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
 from optimizer.kit.choose import forbidden, strongest_crosswind
-from optimizer.pacing import plan_ride
+from optimizer.pacing import plan_ride, realism
 from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
@@ -44,9 +44,11 @@ def run_again(job: Job, items: Sequence[str],
     few = ride_in_blocks(day, plan, job.options)
     choice = choice or _settled(job, items, setup, plan)
     tell("how sure it is")
-    drawn = ride_days(plan, day, draws_of(job, day), job.effects, choice.best.items).time
+    draws = draws_of(job, day)
+    drawn = ride_days(plan, day, draws, job.effects, choice.best.items).time
+    risk, fork = risk_of(job, day, setup, plan, few, draws)
     return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
-                  spread=spread(drawn))
+                  spread=spread(drawn), risk=risk, fork=fork, realism=realism(plan, day.rider))
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:

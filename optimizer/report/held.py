@@ -24,9 +24,10 @@ def risk_sentence(result: Result) -> str:
         return ""
     asked = result.job.options.empty_risk
     if asked is None:
+        less = (f"A plan for at most {_days(risk.other)} would take {seconds(risk.price)} longer."
+                if risk.chance > risk.other + 0.005 else "That is rare enough to need no margin.")
         return (f"The plan is for the expected day: ridden as printed it cannot be held to the "
-                f"finish on {_days(risk.chance)}. A plan for at most {_days(risk.other)} would "
-                f"take {seconds(risk.price)} longer.")
+                f"finish on {_days(risk.chance)}. {less}")
     kept = (f"and keeps {100 * risk.margin:.1f} % of the power back for that, which costs "
             f"{seconds(risk.price)}" if risk.margin > 0 else "and needs no margin for that")
     return (f"You accept to run out on {_days(asked)}. Ridden as printed, this card runs out on "

@@ -76,8 +76,7 @@ def kit_lead(job: Job, weighing: Weighing, risk: float) -> list[str]:
              "." if same else
              f" than the set for that day alone, which gains "
              f"{seconds(chosen.finish_time - choice.best.finish_time)}.") + (
-             " There are too many items for the integer program to prove it once more."
-             if choice.program_gap == float("inf") else
+             "" if choice.program_gap == float("inf") else
              " An integer program proves the same on its own."))]
     equal = weighing.equal
     if equal is not None:

@@ -91,7 +91,8 @@ class CourseTable(_Table):
 class HandlingTable(_Table):
     """`[handling]`: how corners and descents are ridden."""
 
-    skill_percent: float = Field(default=defaults.GRIP_USED.value, ge=10, le=100, description="share of the tyres' "
+    skill_percent: float = Field(default=defaults.GRIP_USED.value, ge=10, le=100,
+                                 description="share of the tyres' "
                                  "grip used in corners: 40 careful, 60 practised, 75 bold")
     braking_mps2: float = Field(default=defaults.BRAKING.value, ge=0.5, le=6.0,
                                 description="a comfortable deceleration in the dry")
@@ -174,7 +175,8 @@ class BikeTable(_Table):
                                          le=0.005, description="its error")
     mass_sd_kg: float = Field(default=defaults.MASS_SD.value, ge=0, le=10,
                               description="error of the mass of rider and bike together")
-    drivetrain_efficiency: float = Field(default=defaults.DRIVETRAIN_EFFICIENCY.value, ge=0.7, le=1.0,
+    drivetrain_efficiency: float = Field(default=defaults.DRIVETRAIN_EFFICIENCY.value, ge=0.7,
+                                         le=1.0,
                                          description="power at the wheel over power at the cranks")
     wheel_inertia_kgm2: float = Field(default=defaults.WHEEL_INERTIA.value, ge=0, le=1,
                                       description="both wheels")
@@ -208,7 +210,8 @@ class OptionsTable(_Table):
     start: Literal["standing", "flying"] = Field(default="standing", description="how it starts")
     start_speed_kmh: float | None = Field(default=None, gt=0, le=70,
                                           description="speed at a flying start")
-    blocks: int = Field(default=int(defaults.CARD_LINES.value), ge=1, le=60, description="lines of the card at most")
+    blocks: int = Field(default=int(defaults.CARD_LINES.value), ge=1, le=60,
+                        description="lines of the card at most")
     power_rounding_w: float | None = Field(
         default=None, ge=0, le=50, description="rounding of its powers; about 1 % of CP if not "
         "given")

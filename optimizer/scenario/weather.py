@@ -23,9 +23,10 @@ def standard_pressure(elevation: float) -> float:
     return float(101325.0 * (1.0 - 0.0065 * elevation / 288.15) ** 5.25588)
 
 
-def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0, temperature_c: float = defaults.TEMPERATURE.value,
+def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
+            temperature_c: float = defaults.TEMPERATURE.value,
             pressure_hpa: float | None = None, humidity_percent: float = defaults.HUMIDITY.value,
-            elevation_m: float = 0.0, 
+            elevation_m: float = 0.0,
             wind_doubt_percent: float = defaults.WIND_SPEED_SD.value,
             wind_doubt_deg: float = defaults.WIND_DIRECTION_SD.value, wet: bool = False,
             start_time: datetime | None = None) -> Conditions:
