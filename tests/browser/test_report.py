@@ -416,5 +416,7 @@ def test_the_card_of_its_own_fits_a_phone_and_one_sheet(open_page, result, tmp_p
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
         size = page.locator("td.w").first.evaluate(
             "(cell) => parseFloat(getComputedStyle(cell).fontSize)")
-        assert size >= 30
+        # Three figures, for climbs, flat and descents, share the width of one.
+        three = page.locator("th.w").count() > 2  # on both sizes of the card
+        assert size >= (24 if three else 30)
         assert pages_of(page.pdf(prefer_css_page_size=True)) == 2  # a pocket, a top tube
