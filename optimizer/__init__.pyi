@@ -4,6 +4,10 @@ from optimizer.errors import InputError as InputError
 from optimizer.job import Options as Options
 from optimizer.job import plan as plan
 from optimizer.job import run as run
+from optimizer.job.frames import frontier as frontier
+from optimizer.job.frames import profile as profile
+from optimizer.job.frames import splits as splits
+from optimizer.job.frames import worth as worth
 from optimizer.physics import Setup as Setup
 from optimizer.report import write_report as write_report
 from optimizer.scenario.catalogue_file import read_catalogue as read_catalogue
@@ -13,9 +17,9 @@ from optimizer.scenario.scenario import read_scenario as read_scenario
 from optimizer.scenario.weather import weather as weather
 
 __all__ = [
-    "Infeasible", "InputError", "Options", "Setup", "plan", "read_catalogue", "read_course",
-    "read_evidence", "read_rider", "read_scenario", "run", "weather",
-    "write_report",
+    "Infeasible", "InputError", "Options", "Setup", "frontier", "plan", "profile",
+    "read_catalogue", "read_course", "read_evidence", "read_rider", "read_scenario", "run",
+    "splits", "weather", "worth", "write_report",
 ]
 
 __version__: str

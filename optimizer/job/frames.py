@@ -1,0 +1,104 @@
+"""Results as pandas DataFrames, for notebooks and spreadsheets; units stand in the column names."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from optimizer.job.values import Result
+
+__all__ = ["frontier", "profile", "splits", "worth"]
+
+
+def splits(result: Result) -> pd.DataFrame:
+    """Arrival of each set of kit at each mark and at the finish.
+
+    Parameters
+    ----------
+    result : of `run` or `plan`
+
+    Returns
+    -------
+    a row for each set and place: `kit`, `place`, `km`, `arrival_s`, and the 90 % range of it on
+    common drawn days, `low_s` and `high_s`; the plan's set first
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> result = optimizer.run(optimizer.read_scenario("courses/tarn-loop/scenario.toml"))
+    >>> table = optimizer.splits(result)
+    >>> bool((table.low_s <= table.high_s).all())
+    True
+    >>> table.query("place == 'Finish'").kit.iloc[0] == result.splits[0].name
+    True
+    """
+    import pandas as pd
+
+    course = result.job.course
+    places = [*((mark.name, mark.distance) for mark in course.split_marks),
+              ("Finish", course.length)]
+    return pd.DataFrame(
+        [(run.name, place, metres / 1e3, arrival, low, high) for run in result.splits
+         for (place, metres), arrival, low, high in zip(
+             places, run.arrival, run.low, run.high, strict=True)],
+        columns=["kit", "place", "km", "arrival_s", "low_s", "high_s"])
+
+
+def frontier(result: Result) -> pd.DataFrame:
+    """Best kit at every price, from what costs nothing up.
+
+    Returns
+    -------
+    a row for each set: `spend` in the currency of the job, `finish_s`, `saved_s` against the first
+    row, `items` as a tuple of names, `chosen` for the one of the plan
+    """
+    import pandas as pd
+
+    sets = result.choice.frontier
+    first = sets[0].finish_time if sets else 0.0
+    return pd.DataFrame(
+        [(kit.spend, kit.finish_time, first - kit.finish_time, kit.items,
+          set(kit.items) == set(result.choice.best.items)) for kit in sets],
+        columns=["spend", "finish_s", "saved_s", "items", "chosen"])
+
+
+def profile(result: Result) -> pd.DataFrame:
+    """Road, weather and plan along the course, a row a step of the computation.
+
+    Returns
+    -------
+    `km` and `elevation_m` at the start of the step, `length_m`, `grade_percent`, `headwind_kmh`,
+    `crosswind_kmh` (at the rider, head wind positive), `speed_kmh` and `power_w` of the plan,
+    `card_w` of the card, `time_s` and `reserve_kj` at the start of the step
+    """
+    import pandas as pd
+
+    plan, course = result.plan, result.job.course
+    p, at = plan.problem, plan.distance[:-1]
+    return pd.DataFrame({
+        "km": at / 1e3, "elevation_m": np.interp(at, course.distance, course.elevation),
+        "length_m": p.step, "grade_percent": 100 * p.grade, "headwind_kmh": 3.6 * p.headwind,
+        "crosswind_kmh": 3.6 * p.crosswind, "speed_kmh": 3.6 * p.step / np.diff(plan.time),
+        "power_w": plan.power, "card_w": result.rideable.power, "time_s": plan.time[:-1],
+        "reserve_kj": plan.reserve[:-1] / 1e3})
+
+
+def worth(result: Result) -> pd.DataFrame:
+    """Seconds that each item saves on its own on top of the current kit, the most first.
+
+    Returns
+    -------
+    a row for each item: `item`, `seconds`, its 90 % range `low_s` to `high_s`, `cost`, `chosen`
+    """
+    import pandas as pd
+
+    catalogue, best = result.job.catalogue, result.choice.best.items
+    return pd.DataFrame(
+        [(one.item, one.seconds, one.low, one.high, catalogue[one.item].cost, one.item in best)
+         for one in result.worth],
+        columns=["item", "seconds", "low_s", "high_s", "cost", "chosen"],
+    ).sort_values("seconds", ascending=False, ignore_index=True)
