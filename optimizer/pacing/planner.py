@@ -16,6 +16,7 @@ import numpy as np
 
 from optimizer.day import Pedalling
 from optimizer.errors import Infeasible
+from optimizer.pacing.convex import FASTEST
 from optimizer.pacing.problem import pacing_problem
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import Draft, StepTooLong, certified, draft
@@ -71,7 +72,7 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     longest = _longest_step(course, step)
     places = {corner.distance for corner in course.corners if corner.speed < 15.0}
     sharp = np.array(sorted(places | ({0.0} if start_speed < _SLOW else set())))
-    fixed = np.array(sorted({0.0, course.length, *places,
+    fixed = np.array(sorted({0.0, course.length, *places, *_bottoms(course),
                              *(mark.distance for mark in course.marks)}))
     fixed = fixed[(fixed >= 0) & (fixed <= course.length)]
     fixed = fixed[np.concatenate([[True], np.diff(fixed) > 0.5])]
@@ -98,6 +99,14 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
         pieces = max(int(np.ceil(end - begin)), 1)
         nodes.append(np.interp(np.linspace(begin, end, pieces + 1)[1:], count, fine))
     return np.concatenate(nodes)
+
+
+def _bottoms(course: Course) -> list[float]:
+    """Where the speed limit is lowest about a corner, and where a lower one begins and ends [m]."""
+    limit = np.minimum(course.speed_limit, FASTEST)
+    before, after = np.insert(limit[:-1], 0, FASTEST), np.append(limit[1:], FASTEST)
+    low = (limit <= before) & (limit <= after) & ~((limit == before) & (limit == after))
+    return [float(place) for place in course.distance[low & (limit < FASTEST)]]
 
 
 def _bend(course: Course, at: NDArray[np.float64], width: float,
