@@ -11,7 +11,6 @@ from optimizer.job.values import (
     Result,
     Sensitivity,
     SetSplits,
-    Trial,
 )
 
 __all__ = [
@@ -23,7 +22,6 @@ __all__ = [
     "Result",
     "Sensitivity",
     "SetSplits",
-    "Trial",
     "day_of",
     "effects_for",
     "plan",

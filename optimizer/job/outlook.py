@@ -1,14 +1,12 @@
-"""What may come instead: arrivals of each set of kit on the drawn days, and plans for trials."""
+"""What may come instead: arrivals of each set of kit on the drawn days."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.errors import Infeasible
-from optimizer.job.values import Job, SetSplits, Trial
+from optimizer.job.values import Job, SetSplits
 from optimizer.kit import KitSet, setup_of
 from optimizer.pacing import plan_ride
 from optimizer.uncertainty import ride_days
@@ -21,7 +19,7 @@ if TYPE_CHECKING:
     from optimizer.pacing import Plan
     from optimizer.uncertainty import Draws
 
-__all__ = ["set_splits", "trials"]
+__all__ = ["set_splits"]
 
 _TRIALS = 6
 _FAILURES = 2  # trials without a plan, each of which takes far longer than one with
@@ -60,27 +58,3 @@ def _splits(job: Job, name: str, kit: KitSet, plan: Plan,
     low, high = np.percentile(at_places, [5.0, 95.0], axis=1)
     return SetSplits(name, kit.items, kit.spend, np.interp(places, plan.distance, plan.time),
                      low, high)
-
-
-def trials(day: RaceDay, choice: Choice, plan: Plan) -> tuple[Trial, ...]:
-    """Plans for other winds and other sets, spread over what a reader of the report may try.
-
-    Winds that no plan meets are left out; after a few of them there are no more.
-    """
-    sets = (choice.owned, *choice.frontier[::-1])
-    found, failed = [], 0
-    for k in range(_TRIALS):
-        kit = sets[k % len(sets)]
-        angle = 2 * np.pi * k / _TRIALS
-        east, north = (float(_TRIAL_WIND * part) for part in (np.sin(angle), np.cos(angle)))
-        windy = replace(day.conditions, wind_east=day.conditions.wind_east + east,
-                        wind_north=day.conditions.wind_north + north)
-        try:
-            other = plan_ride(replace(day, conditions=windy), kit.setup, warm=plan, bounded=False)
-        except Infeasible:
-            failed += 1
-            if failed == _FAILURES:
-                break
-            continue
-        found.append(Trial(east, north, kit.items, other.finish_time))
-    return tuple(found)

@@ -11,7 +11,7 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.outlook import set_splits, trials
+from optimizer.job.outlook import set_splits
 from optimizer.job.plans import day_of, draws_of, ride_evenly, ride_in_blocks, risk_of
 from optimizer.job.run_after import bike_and_run
 from optimizer.job.sensitivity import sensitivity_table, worth
@@ -99,7 +99,6 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
             spread=spread(drawn), splits=set_splits(job, day, choice, best, owned, draws, drawn),
             worth=worth(job, choice.owned, owned),
             sensitivities=sensitivity_table(day, choice.best, best),
-            trials=trials(day, choice, best),
             sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best),
             realism=realism(best, day.rider),
             bike_run=bike_and_run(day, choice.best.setup, best))

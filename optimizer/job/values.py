@@ -32,7 +32,6 @@ __all__ = [
     "Risk",
     "Sensitivity",
     "SetSplits",
-    "Trial",
 ]
 
 
@@ -117,20 +116,6 @@ class Sensitivity:
 
 
 @dataclass(frozen=True)
-class Trial:
-    """A plan for another wind and set, against which the report's own solver is measured.
-
-    `wind_east`, `wind_north` [m/s, where the air moves to, at forecast height] come on top of
-    the forecast; `finish_time` [s] is that of the full plan.
-    """
-
-    wind_east: float
-    wind_north: float
-    items: tuple[str, ...]
-    finish_time: float
-
-
-@dataclass(frozen=True)
 class Earlier:
     """What an earlier plan for the same day said: SI, wind where the air moves to.
 
@@ -184,7 +169,7 @@ class Result:
     owned; `spread` the 5, 50 and 95 % points of the finish time under the doubts in wind, rider
     and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit (the
     plan's set first, then what is owned, then the
-    named sets), `worth` per item, `sensitivities`, `trials` to check the page's solver,
+    named sets), `worth` per item, `sensitivities`,
     `sparing`, the seconds that it costs to leave something in the legs for a run, `even`, the usual
     ways to ride with the plan's set, `risk` to run out, `fork` a plan with one decision, `realism`
     how even the plan is, `bike_run` ways to share the effort with the run that follows.
@@ -200,7 +185,6 @@ class Result:
     splits: tuple[SetSplits, ...] = ()
     worth: tuple[ItemWorth, ...] = ()
     sensitivities: tuple[Sensitivity, ...] = ()
-    trials: tuple[Trial, ...] = ()
     sparing: float = 0.0
     even: Even | None = None
     risk: Risk | None = None

@@ -11,7 +11,7 @@ The effort row couples all steps and enters by a rank-one update with refinement
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 from scipy.linalg.lapack import dpbtrf, dpbtrs
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["ROWS", "Point", "Solution", "gradient", "interior_point", "row_values",
+__all__ = ["ROWS", "SETTINGS", "Point", "Solution", "gradient", "interior_point", "row_values",
            "starting_point"]
 
 ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "empty", "recovery")
@@ -38,6 +38,13 @@ _LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to roundin
 _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are tried
 _PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
+_TOLERANCE = 1e-9  # of the finish time, on Σ s y
+
+SETTINGS: Final = {
+    "most_iterations": _MOST_ITERATIONS, "to_boundary": _TO_BOUNDARY, "tolerance": _TOLERANCE,
+    "row_tolerance": _ROW_TOLERANCE, "loss_tolerance": _LOSS_TOLERANCE, "short": _SHORT,
+    "patience": _PATIENCE, "start_speed": _START_SPEED}
+"""What a program that is written elsewhere has to know to do the same."""
 
 
 class Point(NamedTuple):
@@ -356,7 +363,7 @@ class _Iterate:
 
 
 def interior_point(program: ConvexProgram, start: Point | None = None, *,
-                   tolerance: float = 1e-9) -> Solution:
+                   tolerance: float = _TOLERANCE) -> Solution:
     """Solve the program.
 
     Parameters

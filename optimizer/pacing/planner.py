@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -35,9 +35,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["bounded_twice", "continuous_time", "grid", "halved", "pedalling_of", "plan_ride",
-           "problem_on",
-           "settled"]
+__all__ = ["SETTINGS", "bounded_twice", "continuous_time", "grid", "halved", "pedalling_of",
+           "plan_ride", "problem_on", "settled"]
 
 _STEPS = 1200  # about, where no step is asked for
 _SHORTEST, _LONGEST = 10.0, 75.0  # m, the range of the step that is then taken
@@ -58,6 +57,9 @@ _CUTS = 2  # of each step, to see where ever shorter steps lead
 _FAITHFUL = 0.05 / 40e3  # s/m, what a cut may leave before the next one is tried
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
+
+SETTINGS: Final = {"rounds": _ROUNDS, "agreed": _AGREED, "over": _OVER, "same": _SAME}
+"""What a program that is written elsewhere has to know to do the same."""
 
 
 def grid(course: Course, step: float | None = None, start_speed: float = 0.0,

@@ -8,7 +8,7 @@ is taken at the word: nobody pedals against the brakes, or above the speed up to
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy.linalg.lapack import dtbtrs
@@ -22,12 +22,15 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
+__all__ = ["SETTINGS", "Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
 
 _CRAWL = 0.3  # m/s; below this a rider has stopped
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
 _SETTLED = 3e-5  # of the energy, a last Newton step that leaves less than 1e-8 m/s
 _AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
+
+SETTINGS: Final = {"crawl": _CRAWL, "on_limit": _ON_LIMIT}
+"""What a program that is written elsewhere has to know to do the same."""
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Final, NamedTuple, NoReturn
 
 import numpy as np
 
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["FINE", "Draft", "StepTooLong", "blame_step", "certified", "draft", "solve"]
+__all__ = ["FINE", "SETTINGS", "Draft", "StepTooLong", "blame_step", "certified", "draft",
+           "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
@@ -33,6 +34,10 @@ _WON = 1e-5  # of the finish time, less than which ends the polish
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
 FINE = 10.0  # m, steps that are short enough for any slope
 _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
+
+SETTINGS: Final = {"waiting": _WAITING, "polishes": _POLISHES, "hopeful": _HOPEFUL,
+                   "shares": _SHARES, "won": _WON, "unsettled": _UNSETTLED}
+"""What a program that is written elsewhere has to know to do the same."""
 
 
 class StepTooLong(Infeasible):

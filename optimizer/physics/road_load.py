@@ -19,9 +19,9 @@ from optimizer.defaults import GRAVITY
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GRAVITY", "DragArea", "aerodynamic_force", "drag_and_slope", "road_load"]
+__all__ = ["GRAVITY", "YAW_CELLS", "DragArea", "aerodynamic_force", "drag_and_slope", "road_load"]
 
-_CELLS = 90  # of one degree of yaw, 0 to 90
+YAW_CELLS = 90  # of one degree of yaw, 0 to 90
 
 
 @dataclass(frozen=True)
@@ -40,9 +40,9 @@ class DragArea:
     def __post_init__(self) -> None:
         yaw = np.array(self.yaw, dtype=float)
         area = np.atleast_2d(np.array(self.area, dtype=float))
-        nodes = np.linspace(0.0, np.pi / 2, _CELLS + 1)
+        nodes = np.linspace(0.0, np.pi / 2, YAW_CELLS + 1)
         if len(yaw) == 1:
-            values = np.repeat(area[:, :1], _CELLS + 1, axis=1)
+            values = np.repeat(area[:, :1], YAW_CELLS + 1, axis=1)
             slopes = np.zeros_like(values)
         else:
             # Zero slope at both ends: even in yaw at 0, and no invention beyond the table.
@@ -54,7 +54,7 @@ class DragArea:
         cells = np.stack([values[:, :-1].ravel(), left.ravel(),
                           ((3 * jump - 2 * left - right) / width).ravel(),
                           ((left + right - 2 * jump) / width**2).ravel()])
-        columns = np.ascontiguousarray(cells.reshape(4, len(area), _CELLS).swapaxes(0, 1))
+        columns = np.ascontiguousarray(cells.reshape(4, len(area), YAW_CELLS).swapaxes(0, 1))
         for name, array in (("yaw", yaw), ("area", area), ("_cells", cells),
                             ("_columns", columns)):
             array.flags.writeable = False
@@ -86,10 +86,10 @@ class DragArea:
         beta = np.abs(np.asarray(yaw, dtype=float))
         folded = np.minimum(beta, np.pi - beta)
         sign = np.where(beta <= np.pi / 2, 1.0, -1.0)
-        width = np.pi / 2 / _CELLS
-        cell = np.minimum((folded * (1.0 / width)).astype(np.int64), _CELLS - 1)
+        width = np.pi / 2 / YAW_CELLS
+        cell = np.minimum((folded * (1.0 / width)).astype(np.int64), YAW_CELLS - 1)
         u = folded - cell * width
-        row = np.multiply(position, _CELLS) + cell
+        row = np.multiply(position, YAW_CELLS) + cell
         a, b, c, d = (part.take(row) for part in self._cells)  # type: ignore[attr-defined]
         return (a + u * (b + u * (c + u * d)), sign * (b + u * (2 * c + 3 * u * d)),
                 2 * c + 6 * u * d)
@@ -167,10 +167,10 @@ def drag_and_slope(
         return half * along * q, half * (q + square / q)
     across, ahead = np.abs(crosswind), np.abs(along)
     yaw = np.arctan2(across, ahead)  # folded to 0..pi/2
-    width = np.pi / 2 / _CELLS
+    width = np.pi / 2 / YAW_CELLS
     cell = (yaw * (1.0 / width)).astype(np.intp)
     if isinstance(position, np.ndarray):
-        cell_of = np.minimum(cell, _CELLS - 1) + position * _CELLS
+        cell_of = np.minimum(cell, YAW_CELLS - 1) + position * YAW_CELLS
         a, b, c, d = drag._cells.take(cell_of, axis=1)  # type: ignore[attr-defined] # noqa: SLF001
     else:
         a, b, c, d = drag._columns[position].take(cell, axis=1, mode="clip")  # type: ignore[attr-defined] # noqa: SLF001

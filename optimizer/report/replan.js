@@ -1,14 +1,62 @@
-// The fastest plan for other kit and another wind, found in the page by the program of the plan
-// (optimizer/pacing: convex.py has the mathematics, interior_point.py the method), on its grid.
-const replan = (() => {
-  const GRAVITY = 9.80665;  // m/s², standard gravity (CGPM 1901)
-  const FASTEST = 45;  // m/s, where the course sets no limit
-  const CELLS = 90;  // of one degree of yaw
-  const [WORK, PACE, RESERVE, POWER, COAST, TOP, BOTTOM, FULL, EMPTY, RECOVERY] =
-    [...Array(10).keys()];
-  const zeros = (n) => new Float64Array(n);
+// @ts-check
+// The fastest plan for a pacing problem, as optimizer/pacing finds it: convex.py has the
+// mathematics, interior_point.py the method, solver.py the way from there to a ride, simulate.py
+// the literal ride, planner.py the rounds. Constants, tolerances and the order of the rows come
+// from Python; golden plans written by Python hold the two together.
 
-  // Drag along the road on step k at speed v: force and its first two derivatives by v.
+/**
+ * @typedef {Record<string, any>} Constants
+ * @typedef {{exponent: number, perSecond: number, budget: number}} Effort
+ * @typedef {{a: Float64Array, b: Float64Array, c: Float64Array, d: Float64Array}} Cells
+ * @typedef {{step: ArrayLike<number>, grade: ArrayLike<number>, headwind: ArrayLike<number>,
+ *   crosswind: ArrayLike<number>, density: ArrayLike<number>, rolling: ArrayLike<number>,
+ *   speedLimit: ArrayLike<number>, powerLimit: ArrayLike<number>,
+ *   criticalPower: ArrayLike<number>, recovery: ArrayLike<number>, position: ArrayLike<number>,
+ *   drag: Cells[], mass: number, effectiveMass: number, efficiency: number, bearing: number[],
+ *   wPrime: number, reserveFloor: number, startSpeed: number, lowestSpeed: number,
+ *   pedallingSpeed: number, slowing: boolean, effort: Effort | null}} Problem
+ * @typedef {{e: Float64Array, W: Float64Array, f: Float64Array, z: Float64Array}} Point
+ * @typedef {{p: Problem, n: number, rows: number, inertia: Float64Array,
+ *   resistance: Float64Array, top: Float64Array, bottom: number, start: number,
+ *   share: Float64Array | null, carry: Float64Array, offset: Float64Array,
+ *   paceCost: Float64Array, energyCost: Float64Array}} Program
+ * @typedef {{x: Point, s: Float64Array, y: Float64Array, es: number, ey: number}} Iterate
+ * @typedef {{x: Point, ey: number, iterations: number, converged: boolean, residual: number}}
+ *   Solution
+ * @typedef {{speed: Float64Array, time: Float64Array, reserve: Float64Array,
+ *   power: Float64Array, stalled: boolean}} Ride
+ * @typedef {{power: Float64Array, ride: Ride}} Ridden
+ * @typedef {{speed: Float64Array, time: Float64Array, reserve: Float64Array,
+ *   power: Float64Array, secondsPerEffort: number, exact: boolean, iterations: number}} Plan
+ * @typedef {{coasting: Uint8Array, held: Uint8Array}} Pedalling
+ */
+
+/** @param {Constants} constants */
+const replan = (constants) => {
+  const C = constants;
+  const [WORK, PACE, RESERVE, POWER, COAST, TOP, BOTTOM, FULL, EMPTY, RECOVERY] = [
+    "work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "empty", "recovery",
+  ].map((name) => C.rows.indexOf(name));
+  const width = Math.PI / 2 / C.yawCells;
+  /** @param {number} n */
+  const zeros = (n) => new Float64Array(n);
+  /** @param {number} count @param {number} n */
+  const sheets = (count, n) => Array.from({ length: count }, () => zeros(n));
+  /** @param {ArrayLike<number>} values */
+  const last = (values) => values[values.length - 1];
+  /** @param {ArrayLike<number>} values */
+  const sumOf = (values) => {
+    let sum = 0;
+    for (let k = 0; k < values.length; k += 1) sum += values[k];
+    return sum;
+  };
+  /** @param {number} value @param {number} low @param {number} high */
+  const clip = (value, low, high) => Math.min(Math.max(value, low), high);
+
+  // --- forces ---------------------------------------------------------------------------------
+
+  // Drag along the road on step k at speed v, and its first two derivatives by v: into `out`.
+  /** @param {Problem} p @param {number} k @param {number} v @param {Float64Array} out */
   const aero = (p, k, v, out) => {
     const along = v + p.headwind[k];
     const across = Math.abs(p.crosswind[k]);
@@ -16,17 +64,12 @@ const replan = (() => {
     const q = Math.sqrt(q2);
     const yaw = Math.atan2(across, along);
     const folded = Math.min(yaw, Math.PI - yaw);
-    const width = Math.PI / 2 / CELLS;
-    const cell = Math.min(Math.floor(folded / width), CELLS - 1);
+    const cell = Math.min(Math.floor(folded / width), C.yawCells - 1);
     const u = folded - cell * width;
-    const { area, slope } = p.drag[p.position[k]];
-    const jump = (area[cell + 1] - area[cell]) / width;
-    const b = slope[cell];
-    const c = (3 * jump - 2 * b - slope[cell + 1]) / width;
-    const d = (b + slope[cell + 1] - 2 * jump) / (width * width);
-    const cda = area[cell] + u * (b + u * (c + u * d));
-    const cda1 = (yaw <= Math.PI / 2 ? 1 : -1) * (b + u * (2 * c + 3 * u * d));
-    const cda2 = 2 * c + 6 * u * d;
+    const { a, b, c, d } = p.drag[p.position[k]];
+    const cda = a[cell] + u * (b[cell] + u * (c[cell] + u * d[cell]));
+    const cda1 = (yaw <= Math.PI / 2 ? 1 : -1) * (b[cell] + u * (2 * c[cell] + 3 * u * d[cell]));
+    const cda2 = 2 * c[cell] + 6 * u * d[cell];
     const half = 0.5 * p.density[k];
     const turn = -across / q2;
     const turn2 = 2 * along * across / (q2 * q2);
@@ -38,37 +81,183 @@ const replan = (() => {
       + cda * wind2);
   };
 
-  const programOf = (p) => {
+  /** @param {Problem} p */
+  const inertiaOf = (p) => Float64Array.from(p.step, (step) => p.effectiveMass / step);
+  /** @param {Problem} p */
+  const resistanceOf = (p) => Float64Array.from(p.grade, (grade, k) => p.mass * C.gravity
+    / Math.sqrt(1 + grade * grade) * (grade + p.rolling[k]) + p.bearing[0]);
+
+  // --- the literal ride -----------------------------------------------------------------------
+
+  /** @param {Problem} p @param {ArrayLike<number>} power @param {ArrayLike<number>} pace */
+  const reserveAlong = (p, power, pace) => {
     const n = p.step.length;
-    const program = {
-      p, n, inertia: zeros(n), resistance: zeros(n), top: zeros(n), recovery: null,
-      bottom: 0.5 * p.lowestSpeed ** 2,
-      start: 0.5 * Math.min(p.startSpeed, p.speedLimit[0], FASTEST) ** 2,
-      effort: p.effortExponent !== null,
-      rows: 9,
-    };
+    const out = zeros(n + 1);
+    out[0] = p.wPrime;
     for (let k = 0; k < n; k += 1) {
-      const cosine = 1 / Math.sqrt(1 + p.grade[k] ** 2);
-      program.inertia[k] = p.effectiveMass / p.step[k];
-      program.resistance[k] = p.mass * GRAVITY * cosine * (p.grade[k] + p.rolling[k])
-        + p.bearing[0];
-      program.top[k] = 0.5 * Math.min(p.speedLimit[k + 1], FASTEST) ** 2;
+      const net = (p.criticalPower[k] - power[k]) * pace[k] * p.step[k];
+      if (net <= 0) out[k + 1] = out[k] + net;
+      else if (p.slowing) {
+        out[k + 1] = p.wPrime - (p.wPrime - out[k]) * Math.exp(-net * p.recovery[k] / p.wPrime);
+      } else out[k + 1] = Math.min(out[k] + net * p.recovery[k], p.wPrime);
     }
-    if (p.recovery.some((share) => share < 1)) {
-      program.recovery = Float64Array.from(p.recovery);
-      program.rows = 10;
-    }
-    return program;
+    return out;
   };
 
-  const startOf = ({ p, n, top, bottom, start }) => {
+  // Nobody pedals against the brakes or above the pedalling speed.
+  /** @param {Problem} p @param {ArrayLike<number>} power
+   * @param {ArrayLike<number> | null} [guess] speeds near the answer @returns {Ride} */
+  const ride = (p, power, guess = null) => {
+    const n = p.step.length;
+    const [inertia, resistance, air] = [inertiaOf(p), resistanceOf(p), zeros(3)];
+    const lowest = 0.5 * C.crawl ** 2;
+    const fast = 0.5 * p.pedallingSpeed ** 2;
+    const e = zeros(n + 1);
+    e[0] = 0.5 * Math.min(p.startSpeed, p.speedLimit[0], C.fastest) ** 2;
+    const used = Float64Array.from(power);
+    const pace = zeros(n);
+    let stalled = false;
+    for (let k = 0; k < n; k += 1) {
+      const e0 = e[k];
+      const v0 = Math.sqrt(2 * e0);
+      const drive = 2 * p.efficiency * power[k];
+      const top = 0.5 * Math.min(p.speedLimit[k + 1], C.fastest) ** 2;
+      let e1 = guess ? Math.max(0.5 * guess[k + 1] ** 2, 0.5) : Math.max(e0, k ? 0.5 : 2);
+      for (let round = 0; round < 60; round += 1) {
+        const v1 = Math.sqrt(2 * e1);
+        const mean = Math.sqrt(e0 + e1);
+        aero(p, k, mean, air);
+        const push = drive / (v0 + v1);
+        const half = 0.5 * (air[1] + p.bearing[1]) / mean;
+        let value = inertia[k] * (e1 - e0) - push + air[0] + p.bearing[1] * mean + resistance[k];
+        let slope = inertia[k] + push / ((v0 + v1) * v1) + half;
+        if (fast < Infinity) {
+          const level = inertia[k] * (e1 - fast);
+          if (level > value + push) [value, slope] = [value + push, inertia[k] + half];
+          else if (level >= value) [value, slope] = [level, inertia[k]];
+        }
+        const change = value / slope;
+        e1 = Math.max(e1 - change, 0.09 * e1);
+        if (Math.abs(change) < 1e-11 * e1) break;
+      }
+      stalled = stalled || e1 <= lowest;
+      e[k + 1] = Math.min(Math.max(e1, lowest), top);
+      const v1 = Math.sqrt(2 * e[k + 1]);
+      if (e[k + 1] >= Math.min(top, fast) * (1 - C.onLimit)) {
+        used[k] = clip(drivingPower(p, inertia[k], resistance[k], e0, e[k + 1], k, air), 0,
+          power[k]);
+      }
+      pace[k] = 2 / (v0 + v1);
+    }
+    const time = zeros(n + 1);
+    for (let k = 0; k < n; k += 1) time[k + 1] = time[k] + p.step[k] * pace[k];
+    return { speed: e.map((value) => Math.sqrt(2 * value)), time,
+      reserve: reserveAlong(p, used, pace), power: used, stalled };
+  };
+
+  // Power that takes the rider from one energy to the next on step k.
+  /** @param {Problem} p @param {number} inertia @param {number} resistance @param {number} e0
+   * @param {number} e1 @param {number} k @param {Float64Array} air */
+  const drivingPower = (p, inertia, resistance, e0, e1, k, air) => {
+    const mean = Math.sqrt(e0 + e1);
+    aero(p, k, mean, air);
+    return (inertia * (e1 - e0) + air[0] + p.bearing[1] * mean + resistance)
+      * 0.5 * (Math.sqrt(2 * e0) + Math.sqrt(2 * e1)) / p.efficiency;
+  };
+
+  // Effort still unspent, in parts of W', and reserve above its floor: the lesser of the two.
+  /** @param {Problem} p @param {ArrayLike<number>} power @param {Ride} ridden */
+  const spare = (p, power, ridden) => {
+    let least = Infinity;
+    for (const value of ridden.reserve) least = Math.min(least, value);
+    least += 1e-6 * p.wPrime - p.reserveFloor;
+    if (!p.effort) return least;
+    let spent = 0;
+    for (let k = 0; k < power.length; k += 1) {
+      spent += (power[k] / p.criticalPower[k]) ** p.effort.exponent
+        * (ridden.time[k + 1] - ridden.time[k]);
+    }
+    const allowed = p.effort.perSecond * last(ridden.time) + p.effort.budget;
+    return Math.min(least, (allowed * (1 + 1e-6) - spent) * p.wPrime / Math.max(allowed, 1e-12));
+  };
+
+  // The least share of all powers is given back that keeps the limits; null where none does.
+  /** @param {Problem} p @param {Float64Array} power
+   * @param {ArrayLike<number> | null} [guess] @returns {Ridden | null} */
+  const within = (p, power, guess = null) => {
+    const whole = ride(p, power, guess);
+    if (whole.stalled) return null;
+    if (spare(p, power, whole) >= 0) return { power, ride: whole };
+    let [low, high, share] = [0, 1, 1e-6];
+    /** @type {Ridden | null} */
+    let best = null;
+    for (let round = 0; round < 60; round += 1) {
+      const trial = power.map((value) => value * (1 - share));
+      const after = ride(p, trial, whole.speed);
+      if (!after.stalled && spare(p, trial, after) >= 0) {
+        best = { power: trial, ride: after };
+        high = share;
+      } else if (after.stalled && share > 1e-3) high = share;
+      else low = share;
+      if (!best && high === 1) share = Math.min(4 * share, 0.5 * (1 + share));
+      else if (high - low < Math.max(1e-7, 0.02 * high)) return best;
+      else share = 0.5 * (low + high);
+    }
+    return best;
+  };
+
+  // A solution's powers, or a share of the way to them, ridden; none is spent against the brakes.
+  /** @param {Problem} p @param {Point} x @param {Ridden | null} [begin] @param {number} [share] */
+  const ridden = (p, x, begin = null, share = 1) => {
+    const power = x.f.map((value, k) => {
+      const watts = clip(value / x.z[k], 0, p.powerLimit[k]);
+      return begin ? begin.power[k] + share * (watts - begin.power[k]) : watts;
+    });
+    const first = ride(p, power, begin ? begin.ride.speed : x.e.map((e) => Math.sqrt(2 * e)));
+    if (first.stalled) return null;
+    const [inertia, resistance, air] = [inertiaOf(p), resistanceOf(p), zeros(3)];
+    for (let k = 0; k < power.length; k += 1) {
+      const e1 = 0.5 * first.speed[k + 1] ** 2;
+      if (e1 < 0.5 * Math.min(p.speedLimit[k + 1], C.fastest) ** 2 * (1 - C.onLimit)) continue;
+      power[k] = Math.min(power[k], Math.max(drivingPower(
+        p, inertia[k], resistance[k], 0.5 * first.speed[k] ** 2, e1, k, air), 0));
+    }
+    return within(p, power, first.speed);
+  };
+
+  // --- the program ----------------------------------------------------------------------------
+
+  /** @param {Problem} p @returns {Program | null} */
+  const programOf = (p) => {
+    const n = p.step.length;
+    const top = zeros(n);
+    for (let k = 0; k < n; k += 1) {
+      const limit = Math.min(p.speedLimit[k + 1], C.fastest);
+      if (limit <= p.lowestSpeed * 1.02 || !(p.powerLimit[k] > 0)) return null;
+      top[k] = 0.5 * limit * limit;
+    }
+    if (p.reserveFloor >= p.wPrime) return null;
+    if (p.effort && p.effort.perSecond <= 0 && p.effort.budget <= 0) return null;
+    const partial = RECOVERY >= 0;
+    return {
+      p, n, rows: C.rows.length, inertia: inertiaOf(p),
+      resistance: resistanceOf(p), top, bottom: 0.5 * p.lowestSpeed ** 2,
+      start: 0.5 * Math.min(p.startSpeed, p.speedLimit[0], C.fastest) ** 2,
+      share: partial ? Float64Array.from(p.recovery) : null,
+      carry: zeros(n).fill(1), offset: zeros(n), paceCost: Float64Array.from(p.step),
+      energyCost: zeros(n + 1),
+    };
+  };
+
+  /** @param {Program} g @returns {Point} */
+  const coldStart = ({ p, n, top, bottom, start }) => {
     const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
     const room = p.wPrime - p.reserveFloor;
     e[0] = start;
     W[0] = p.wPrime;
     for (let k = 0; k < n; k += 1) {
       const high = top[k] - bottom;
-      e[k + 1] = Math.min(Math.max(18, bottom + 0.05 * high), bottom + 0.7 * high);
+      e[k + 1] = clip(0.5 * C.startSpeed ** 2, bottom + 0.05 * high, bottom + 0.7 * high);
       W[k + 1] = Math.min(p.wPrime - room * 0.5 * (k + 1) / n, p.wPrime - 0.01 * room);
       z[k] = 2.4 / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
       f[k] = Math.min(p.criticalPower[k], 0.8 * p.powerLimit[k]) * z[k];
@@ -76,268 +265,340 @@ const replan = (() => {
     return { e, W, f, z };
   };
 
-  // Left sides of all rows and their derivatives at a point.
+  // A neighbouring plan, moved off its bounds.
+  /** @param {Program} g @param {Plan} warm @returns {Point} */
+  const warmStart = ({ p, n, top, bottom, start }, warm) => {
+    const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
+    const share = 0.02 * (p.wPrime - p.reserveFloor);
+    e[0] = start;
+    W[0] = p.wPrime;
+    for (let k = 0; k < n; k += 1) {
+      const room = 0.02 * (top[k] - bottom);
+      e[k + 1] = clip(0.5 * warm.speed[k + 1] ** 2, bottom + room, top[k] - room);
+      W[k + 1] = clip(warm.reserve[k + 1], p.reserveFloor + share, p.wPrime - share);
+      z[k] = 2.02 / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
+      f[k] = clip(warm.power[k], 0.02 * p.powerLimit[k], 0.98 * p.powerLimit[k]) * z[k];
+    }
+    return { e, W, f, z };
+  };
+
+  // Left less right sides of all rows at a point, and their derivatives.
+  /** @param {Program} g @param {Point} x */
   const slopesAt = (g, x) => {
     const { p, n } = g;
-    const rows = Array.from({ length: g.rows }, () => zeros(n));
-    const d = {};
-    for (const name of ["work0", "work1", "pace0", "pace1", "bend", "pace00", "pace01", "pace11",
-      "effortF", "effortZ", "effortBend"]) d[name] = zeros(n);
+    const rows = zeros(g.rows * n);  // row by row, as everything that belongs to rows
+    const [work0, work1, pace0, pace1, bend, pace00, pace01, pace11, effortF, effortZ,
+      effortBend] = sheets(11, n);
     const air = zeros(3);
     let effort = 0;
+    let v1 = Math.sqrt(2 * x.e[0]);
     for (let k = 0; k < n; k += 1) {
       const [e0, e1, f, z] = [x.e[k], x.e[k + 1], x.f[k], x.z[k]];
       const mean = 0.5 * (e0 + e1);
       const v = Math.sqrt(2 * mean);
       aero(p, k, v, air);
-      const drag = air[0] + p.bearing[1] * v;
       const drag1 = (air[1] + p.bearing[1]) / v;
       const drag2 = (air[2] - drag1) / (2 * mean);
       const net = p.step[k] * (f - p.criticalPower[k] * z);
-      const v1 = Math.sqrt(2 * e1);
-      const total = Math.sqrt(2 * e0) + v1;
-      const v0 = k ? Math.sqrt(2 * e0) : Math.max(Math.sqrt(2 * e0), 1e-3);
+      const before = v1;
+      v1 = Math.sqrt(2 * e1);
+      const total = before + v1;
+      const v0 = k ? before : Math.max(before, 1e-3);  // node 0 is fixed
       const square = total * total;
       const cube = square * total;
-      rows[WORK][k] = g.inertia[k] * (e1 - e0) - p.efficiency * f + drag + g.resistance[k];
-      rows[PACE][k] = 2 / total - z;
-      rows[RESERVE][k] = x.W[k + 1] - x.W[k] + net;
-      rows[POWER][k] = f - p.powerLimit[k] * z;
-      rows[COAST][k] = -f;
-      rows[TOP][k] = e1 - g.top[k];
-      rows[BOTTOM][k] = g.bottom - e1;
-      rows[FULL][k] = x.W[k + 1] - p.wPrime;
-      rows[EMPTY][k] = p.reserveFloor - x.W[k + 1];
-      if (g.recovery) {
-        rows[RECOVERY][k] = x.W[k + 1] - x.W[k] + g.recovery[k] * net;
+      rows[WORK * n + k] = g.inertia[k] * (e1 - e0) - p.efficiency * f + air[0] + p.bearing[1] * v
+        + g.resistance[k];
+      rows[PACE * n + k] = 2 / total - z;
+      rows[RESERVE * n + k] = x.W[k + 1] - x.W[k] + net;
+      rows[POWER * n + k] = f - p.powerLimit[k] * z;
+      rows[COAST * n + k] = -f;
+      rows[TOP * n + k] = e1 - g.top[k];
+      rows[BOTTOM * n + k] = g.bottom - e1;
+      rows[FULL * n + k] = x.W[k + 1] - p.wPrime;
+      rows[EMPTY * n + k] = p.reserveFloor - x.W[k + 1];
+      if (g.share) {
+        rows[RECOVERY * n + k] = x.W[k + 1] - g.carry[k] * x.W[k] + g.share[k] * net - g.offset[k];
       }
-      d.work0[k] = 0.5 * drag1 - g.inertia[k];
-      d.work1[k] = 0.5 * drag1 + g.inertia[k];
-      d.bend[k] = 0.25 * drag2;
-      d.pace0[k] = -2 / (square * v0);
-      d.pace1[k] = -2 / (square * v1);
-      d.pace00[k] = 4 / (cube * v0 * v0) + 2 / (square * v0 ** 3);
-      d.pace01[k] = 4 / (cube * v0 * v1);
-      d.pace11[k] = 4 / (cube * v1 * v1) + 2 / (square * v1 ** 3);
-      if (g.effort) {
-        const a = p.effortExponent;
-        const ratio = p.step[k] * p.criticalPower[k] ** -a * (f / z) ** (a - 2);
-        const allowed = p.step[k] * p.effortPerSecond;
-        d.effortF[k] = a * ratio * f / z;
-        d.effortZ[k] = (1 - a) * ratio * (f / z) ** 2 - allowed;
-        d.effortBend[k] = a * (a - 1) * ratio / z;
-        effort += ratio * f * f / z - allowed * z;
+      work0[k] = 0.5 * drag1 - g.inertia[k];
+      work1[k] = 0.5 * drag1 + g.inertia[k];
+      bend[k] = 0.25 * drag2;
+      pace0[k] = -2 / (square * v0);
+      pace1[k] = -2 / (square * v1);
+      pace00[k] = 4 / (cube * v0 * v0) + 2 / (square * v0 * v0 * v0);
+      pace01[k] = 4 / (cube * v0 * v1);
+      pace11[k] = 4 / (cube * v1 * v1) + 2 / (square * v1 * v1 * v1);
+      if (p.effort) {
+        const a = p.effort.exponent;
+        const power = f / z;
+        const ratio = p.step[k] * (power / p.criticalPower[k]) ** a / (power * power);
+        const allowed = p.step[k] * p.effort.perSecond;
+        effortF[k] = a * ratio * power;
+        effortZ[k] = (1 - a) * ratio * power * power - allowed;
+        effortBend[k] = a * (a - 1) * ratio / z;
+        effort += ratio * power * f - allowed * z;
       }
     }
-    return { rows, d, effort: effort - p.effortBudget };
+    return { rows, effort: p.effort ? effort - p.effort.budget : 0,
+      d: { work0, work1, pace0, pace1, bend, pace00, pace01, pace11, effortF, effortZ,
+        effortBend } };
   };
 
+  /** @typedef {ReturnType<typeof slopesAt>["d"]} Slopes */
+
   // Transposed Jacobian times weights of the rows; node 0 is fixed.
+  /** @param {Program} g @param {Slopes} d @param {Float64Array} y @returns {Point} */
   const transposed = (g, d, y) => {
     const { p, n } = g;
-    const out = { e: zeros(n + 1), W: zeros(n + 1), f: zeros(n), z: zeros(n) };
+    const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
     for (let k = 0; k < n; k += 1) {
-      const back = g.recovery ? y[RECOVERY][k] : 0;
-      const net = p.step[k] * (y[RESERVE][k] + (g.recovery ? g.recovery[k] * back : 0));
-      out.e[k] += d.work0[k] * y[WORK][k] + d.pace0[k] * y[PACE][k];
-      out.e[k + 1] += d.work1[k] * y[WORK][k] + d.pace1[k] * y[PACE][k] + y[TOP][k]
-        - y[BOTTOM][k];
-      out.W[k] -= y[RESERVE][k] + back;
-      out.W[k + 1] += y[RESERVE][k] + back + y[FULL][k] - y[EMPTY][k];
-      out.f[k] = -p.efficiency * y[WORK][k] + net + y[POWER][k] - y[COAST][k];
-      out.z[k] = -y[PACE][k] - p.criticalPower[k] * net - p.powerLimit[k] * y[POWER][k];
+      const back = g.share ? y[RECOVERY * n + k] : 0;
+      const net = p.step[k] * (y[RESERVE * n + k] + (g.share ? g.share[k] * back : 0));
+      e[k] += d.work0[k] * y[WORK * n + k] + d.pace0[k] * y[PACE * n + k];
+      e[k + 1] += d.work1[k] * y[WORK * n + k] + d.pace1[k] * y[PACE * n + k] + y[TOP * n + k] - y[BOTTOM * n + k];
+      W[k] -= y[RESERVE * n + k] + g.carry[k] * back;
+      W[k + 1] += y[RESERVE * n + k] + back + y[FULL * n + k] - y[EMPTY * n + k];
+      f[k] = -p.efficiency * y[WORK * n + k] + net + y[POWER * n + k] - y[COAST * n + k];
+      z[k] = -y[PACE * n + k] - p.criticalPower[k] * net - p.powerLimit[k] * y[POWER * n + k];
     }
-    out.e[0] = 0;
-    out.W[0] = 0;
-    return out;
+    e[0] = 0;
+    W[0] = 0;
+    return { e, W, f, z };
   };
 
   // Jacobian times a step.
+  /** @param {Program} g @param {Slopes} d @param {Point} x */
   const times = (g, d, x) => {
     const { p, n } = g;
-    const out = Array.from({ length: g.rows }, () => zeros(n));
+    const out = zeros(g.rows * n);
     for (let k = 0; k < n; k += 1) {
       const net = p.step[k] * (x.f[k] - p.criticalPower[k] * x.z[k]);
-      out[WORK][k] = d.work0[k] * x.e[k] + d.work1[k] * x.e[k + 1] - p.efficiency * x.f[k];
-      out[PACE][k] = d.pace0[k] * x.e[k] + d.pace1[k] * x.e[k + 1] - x.z[k];
-      out[RESERVE][k] = x.W[k + 1] - x.W[k] + net;
-      out[POWER][k] = x.f[k] - p.powerLimit[k] * x.z[k];
-      out[COAST][k] = -x.f[k];
-      out[TOP][k] = x.e[k + 1];
-      out[BOTTOM][k] = -x.e[k + 1];
-      out[FULL][k] = x.W[k + 1];
-      out[EMPTY][k] = -x.W[k + 1];
-      if (g.recovery) {
-        out[RECOVERY][k] = x.W[k + 1] - x.W[k] + g.recovery[k] * net;
+      out[WORK * n + k] = d.work0[k] * x.e[k] + d.work1[k] * x.e[k + 1] - p.efficiency * x.f[k];
+      out[PACE * n + k] = d.pace0[k] * x.e[k] + d.pace1[k] * x.e[k + 1] - x.z[k];
+      out[RESERVE * n + k] = x.W[k + 1] - x.W[k] + net;
+      out[POWER * n + k] = x.f[k] - p.powerLimit[k] * x.z[k];
+      out[COAST * n + k] = -x.f[k];
+      out[TOP * n + k] = x.e[k + 1];
+      out[BOTTOM * n + k] = -x.e[k + 1];
+      out[FULL * n + k] = x.W[k + 1];
+      out[EMPTY * n + k] = -x.W[k + 1];
+      if (g.share) {
+        out[RECOVERY * n + k] = x.W[k + 1] - g.carry[k] * x.W[k] + g.share[k] * net;
       }
     }
     return out;
   };
 
-  // A point or step plus a share of another.
-  const moved = (point, step, share) => Object.fromEntries(
-    Object.entries(point).map(([name, values]) =>
-      [name, values.map((value, k) => value + share * step[name][k])]));
+  /** @param {Program} g @param {Slopes} d @param {Float64Array} y @param {number} ey */
+  const gradient = (g, d, y, ey) => {
+    const out = transposed(g, d, y);
+    for (let k = 0; k < g.n; k += 1) {
+      out.e[k + 1] += g.energyCost[k + 1];
+      out.f[k] += ey * d.effortF[k];
+      out.z[k] += g.paceCost[k] + ey * d.effortZ[k];
+    }
+    return out;
+  };
+
+  /** @param {Float64Array} to @param {Float64Array} by @param {number} share */
+  const plus = (to, by, share) => {
+    const out = zeros(to.length);
+    for (let k = 0; k < out.length; k += 1) out[k] = to[k] + share * by[k];
+    return out;
+  };
+  /** @param {Point} x @param {Point} by @param {number} share @returns {Point} */
+  const moved = (x, by, share) => ({ e: plus(x.e, by.e, share), W: plus(x.W, by.W, share),
+    f: plus(x.f, by.f, share), z: plus(x.z, by.z, share) });
+
+  // --- the Newton matrix ----------------------------------------------------------------------
 
   // Cholesky factor of a positive-definite band of half width 3, in place; false where it fails.
-  // band[d][j] holds the entry (j + d, j).
+  // band[4 j + d] holds the entry (j + d, j).
+  /** @param {Float64Array} band @param {number} size */
   const factorBand = (band, size) => {
     for (let j = 0; j < size; j += 1) {
-      for (let far = 0; far < 4 && j + far < size; far += 1) {
-        let value = band[far][j];
-        for (let back = 1; back <= 3 - far && back <= j; back += 1) {
-          value -= band[far + back][j - back] * band[back][j - back];
-        }
-        if (far === 0) {
-          if (!(value > 0)) return false;
-          band[0][j] = Math.sqrt(value);
-        } else band[far][j] = value / band[0][j];
+      const at = 4 * j;
+      const pivot = band[at];
+      if (!(pivot > 0)) return false;
+      const root = Math.sqrt(pivot);
+      band[at] = root;
+      const b1 = (band[at + 1] /= root);
+      const b2 = (band[at + 2] /= root);
+      const b3 = (band[at + 3] /= root);
+      if (j + 1 < size) {
+        band[at + 4] -= b1 * b1;
+        band[at + 5] -= b1 * b2;
+        band[at + 6] -= b1 * b3;
       }
+      if (j + 2 < size) {
+        band[at + 8] -= b2 * b2;
+        band[at + 9] -= b2 * b3;
+      }
+      if (j + 3 < size) band[at + 12] -= b3 * b3;
     }
     return true;
   };
 
+  /** @param {Float64Array} band @param {number} size @param {Float64Array} x */
   const solveBand = (band, size, x) => {
     for (let j = 0; j < size; j += 1) {
-      for (let back = 1; back <= 3 && back <= j; back += 1) x[j] -= band[back][j - back] * x[j - back];
-      x[j] /= band[0][j];
+      const at = 4 * j;
+      const value = (x[j] /= band[at]);
+      for (let far = 1; far < 4 && j + far < size; far += 1) x[j + far] -= band[at + far] * value;
     }
     for (let j = size - 1; j >= 0; j -= 1) {
-      for (let far = 1; far <= 3 && j + far < size; far += 1) x[j] -= band[far][j] * x[j + far];
-      x[j] /= band[0][j];
+      const at = 4 * j;
+      let value = x[j];
+      for (let far = 1; far < 4 && j + far < size; far += 1) value -= band[at + far] * x[j + far];
+      x[j] = value / band[at];
     }
   };
 
-  // The Newton matrix, factored. On each step the pace z and u, which stands for the work f, are
-  // eliminated: f = a u - b (W' - W) + CP z, with b = a where the reserve row is tight, else 0.
+  // The Newton matrix, factored: gives the function that solves for a right side, or null. On each
+  // step the pace z and u, which stands for the work f, are eliminated: f = a u - b (W' - W) + c z,
+  // with b and c zero but where the reserve row is tight.
+  /** @param {Program} g @param {Point} x @param {Slopes} d @param {Float64Array} y
+   * @param {Float64Array} weight @param {number} effortY @param {number} effortWeight
+   * @returns {((right: Point) => Point) | null} */
   const newtonAt = (g, x, d, y, weight, effortY, effortWeight) => {
     const { p, n } = g;
-    const inverse = { uu: zeros(n), uz: zeros(n), zz: zeros(n) };
-    const bends = [zeros(n), zeros(n), zeros(n)];
-    const b = zeros(n);
-    const bu = Array.from({ length: 4 }, () => zeros(n));
-    const bz = Array.from({ length: 4 }, () => zeros(n));
-    const gu = Array.from({ length: 4 }, () => zeros(n));
-    const gz = Array.from({ length: 4 }, () => zeros(n));
-    const clean = Array.from({ length: 4 }, () => zeros(2 * n));
-    const m = zeros(36);
-    const add = (scale, row) => {
-      for (let i = 0; i < 6; i += 1) {
-        if (row[i] === 0) continue;
-        const scaled = scale * row[i];
-        for (let j = i; j < 6; j += 1) m[6 * i + j] += scaled * row[j];
-      }
-    };
+    const [iuu, iuz, izz, bend0, bend01, bend1, a, b, c] = sheets(9, n);
+    const [bu, bz, gu, gz] = [sheets(4, n), sheets(4, n), sheets(4, n), sheets(4, n)];
+    const clean = zeros(8 * n);
+    const eta = p.efficiency;
     for (let k = 0; k < n; k += 1) {
-      const a = 1 / p.step[k];
+      const [wWork, wPace, wReserve, wPower, wCoast] = [weight[WORK * n + k], weight[PACE * n + k],
+        weight[RESERVE * n + k], weight[POWER * n + k], weight[COAST * n + k]];
+      const step = p.step[k];
       const cp = p.criticalPower[k];
-      m.fill(0);
-      const tight = weight[RESERVE][k] * p.step[k] ** 2
-        > p.efficiency ** 2 * weight[WORK][k] + weight[POWER][k] + weight[COAST][k] ? 1 : 0;
-      b[k] = tight * a;
-      add(weight[WORK][k], [-p.efficiency * a, -p.efficiency * cp, d.work0[k], d.work1[k],
-        -p.efficiency * b[k], p.efficiency * b[k]]);
-      add(weight[PACE][k], [0, -1, d.pace0[k], d.pace1[k], 0, 0]);
-      add(weight[RESERVE][k], [1, 0, 0, 0, tight - 1, 1 - tight]);
-      add(weight[POWER][k], [a, cp - p.powerLimit[k], 0, 0, b[k], -b[k]]);
-      add(weight[COAST][k], [-a, -cp, 0, 0, -b[k], b[k]]);
-      if (g.recovery) {
-        const share = g.recovery[k];
-        add(weight[RECOVERY][k], [share, 0, 0, 0, share * tight - 1, 1 - share * tight]);
+      const tight = wReserve * step * step > eta * eta * wWork + wPower + wCoast ? 1 : 0;
+      const ak = a[k] = 1 / step;
+      const bk = b[k] = tight * ak;
+      const ck = c[k] = tight * cp;
+      const spent = step * (ck - cp);
+      const free = tight - 1;
+      const wEffort = effortY * d.effortBend[k];
+      const ratio = x.f[k] / x.z[k];
+      // Rows that see f alone, as (a, c - rate | b, -b): of work, power, coasting and effort.
+      const [capped, mixed] = [ck - p.powerLimit[k], ck - ratio];
+      const drive = eta * eta * wWork;
+      const sum = drive + wPower + wCoast + wEffort;
+      const crossed = drive * ck + wPower * capped + wCoast * ck + wEffort * mixed;
+      let m00 = sum * ak * ak + wReserve;
+      let m01 = crossed * ak + wReserve * spent;
+      let m11 = drive * ck * ck + wPower * capped * capped + wCoast * ck * ck
+        + wEffort * mixed * mixed + wReserve * spent * spent + wPace;
+      let m04 = sum * ak * bk + wReserve * free;
+      let m05 = -m04;
+      let m14 = crossed * bk + wReserve * spent * free;
+      let m15 = -m14;
+      let m44 = sum * bk * bk + wReserve * free * free;
+      let m45 = -m44;
+      let m55 = m44;
+      if (g.share) {
+        const w = weight[RECOVERY * n + k];
+        const r = g.share[k];
+        const [before, after] = [r * tight - g.carry[k], 1 - r * tight];
+        m00 += w * r * r;
+        m01 += w * r * r * spent;
+        m11 += w * r * r * spent * spent;
+        m04 += w * r * before;
+        m05 += w * r * after;
+        m14 += w * r * spent * before;
+        m15 += w * r * spent * after;
+        m44 += w * before * before;
+        m45 += w * before * after;
+        m55 += w * after * after;
       }
-      if (g.effort) {
-        add(effortY * d.effortBend[k], [a, cp - x.f[k] / x.z[k], 0, 0, b[k], -b[k]]);
-      }
+      const [w0, w1, p0, p1] = [d.work0[k], d.work1[k], d.pace0[k], d.pace1[k]];
+      const pushed = -eta * wWork;
+      const [m02, m03] = [pushed * ak * w0, pushed * ak * w1];
+      const [m12, m13] = [pushed * ck * w0 - wPace * p0, pushed * ck * w1 - wPace * p1];
+      const [m24, m34] = [pushed * bk * w0, pushed * bk * w1];
       // Where wind makes drag concave, no more of it than the pace's own curvature can carry.
-      const carried = y[PACE][k] * (d.pace00[k] * d.pace11[k] - d.pace01[k] ** 2)
-        / (d.pace00[k] + d.pace11[k] - 2 * d.pace01[k]);
-      const bend = Math.max(y[WORK][k] * d.bend[k], -0.95 * carried);
-      bends[0][k] = bend + y[PACE][k] * d.pace00[k];
-      bends[1][k] = bend + y[PACE][k] * d.pace01[k];
-      bends[2][k] = bend + y[PACE][k] * d.pace11[k];
-      m[14] += bends[0][k];
-      m[15] += bends[1][k];
-      m[21] += bends[2][k];
-      const det = m[0] * m[7] - m[1] * m[1];
-      const [uu, uz, zz] = [m[7] / det, -m[1] / det, m[0] / det];
-      inverse.uu[k] = uu;
-      inverse.uz[k] = uz;
-      inverse.zz[k] = zz;
-      for (let i = 0; i < 4; i += 1) {
-        bu[i][k] = m[2 + i];
-        bz[i][k] = m[8 + i];
-        gu[i][k] = uu * m[2 + i] + uz * m[8 + i];
-        gz[i][k] = uz * m[2 + i] + zz * m[8 + i];
-      }
-      const schur = (i, j) =>
-        m[6 * (i + 2) + j + 2] - gu[i][k] * bu[j][k] - gz[i][k] * bz[j][k];
-      const at = 2 * k;  // e at the end of the step; its W is one further
-      clean[0][at] += schur(1, 1) + weight[TOP][k] + weight[BOTTOM][k];
-      clean[0][at + 1] += schur(3, 3) + weight[FULL][k] + weight[EMPTY][k];
-      clean[1][at] += schur(1, 3);
+      const [q00, q01, q11] = [d.pace00[k], d.pace01[k], d.pace11[k]];
+      const carried = y[PACE * n + k] * (q00 * q11 - q01 * q01) / (q00 + q11 - 2 * q01);
+      const bend = Math.max(y[WORK * n + k] * d.bend[k], -0.95 * carried);
+      const c00 = bend0[k] = bend + y[PACE * n + k] * q00;
+      const c01 = bend01[k] = bend + y[PACE * n + k] * q01;
+      const c11 = bend1[k] = bend + y[PACE * n + k] * q11;
+      const m22 = wWork * w0 * w0 + wPace * p0 * p0 + c00;
+      const m23 = wWork * w0 * w1 + wPace * p0 * p1 + c01;
+      const m33 = wWork * w1 * w1 + wPace * p1 * p1 + c11;
+      const det = m00 * m11 - m01 * m01;
+      const [uu, uz, zz] = [m11 / det, -m01 / det, m00 / det];
+      iuu[k] = uu;
+      iuz[k] = uz;
+      izz[k] = zz;
+      bu[0][k] = m02; bu[1][k] = m03; bu[2][k] = m04; bu[3][k] = m05;
+      bz[0][k] = m12; bz[1][k] = m13; bz[2][k] = m14; bz[3][k] = m15;
+      const [g0, g1, g2, g3] = [uu * m02 + uz * m12, uu * m03 + uz * m13, uu * m04 + uz * m14,
+        uu * m05 + uz * m15];
+      const [h0, h1, h2, h3] = [uz * m02 + zz * m12, uz * m03 + zz * m13, uz * m04 + zz * m14,
+        uz * m05 + zz * m15];
+      gu[0][k] = g0; gu[1][k] = g1; gu[2][k] = g2; gu[3][k] = g3;
+      gz[0][k] = h0; gz[1][k] = h1; gz[2][k] = h2; gz[3][k] = h3;
+      const at = 8 * k;  // e at the end of the step; its W is four further
+      clean[at] += m33 - g1 * m03 - h1 * m13 + weight[TOP * n + k] + weight[BOTTOM * n + k];
+      clean[at + 4] += m55 - g3 * m05 - h3 * m15 + weight[FULL * n + k] + weight[EMPTY * n + k];
+      clean[at + 1] += -m34 - g1 * m05 - h1 * m15;
       if (k > 0) {
-        clean[0][at - 2] += schur(0, 0);
-        clean[0][at - 1] += schur(2, 2);
-        clean[1][at - 2] += schur(0, 2);
-        clean[2][at - 2] += schur(0, 1);
-        clean[3][at - 2] += schur(0, 3);
-        clean[1][at - 1] += schur(1, 2);
-        clean[2][at - 1] += schur(2, 3);
+        clean[at - 8] += m22 - g0 * m02 - h0 * m12;
+        clean[at - 4] += m44 - g2 * m04 - h2 * m14;
+        clean[at - 7] += m24 - g0 * m04 - h0 * m14;
+        clean[at - 6] += m23 - g0 * m03 - h0 * m13;
+        clean[at - 5] += -m24 - g0 * m05 - h0 * m15;
+        clean[at - 3] += m34 - g2 * m03 - h2 * m13;
+        clean[at - 2] += m45 - g2 * m05 - h2 * m15;
       }
     }
     // Rounding can leave a pivot without sign: a proximal term of growing weight bends it up.
+    /** @type {Float64Array | null} */
     let band = null;
-    for (let power = -12; power < 1; power += 1) {
+    for (let power = -12; power < 1 && !band; power += 1) {
       const shift = power === -12 ? 0 : 10 ** power;
-      const trial = clean.map((row) => Float64Array.from(row));
-      for (let j = 0; j < 2 * n; j += 2) {
-        trial[0][j] += shift;
-        trial[0][j + 1] += shift * (30 / p.wPrime) ** 2;
+      const trial = Float64Array.from(clean);
+      for (let j = 0; shift && j < 8 * n; j += 8) {
+        trial[j] += shift;
+        trial[j + 4] += shift * (30 / p.wPrime) ** 2;
       }
-      if (factorBand(trial, 2 * n)) { band = trial; break; }
+      if (factorBand(trial, 2 * n)) band = trial;
     }
     if (!band) return null;
+    const factor = band;
 
+    /** @param {Point} right @returns {Point} */
     const banded = (right) => {
       const flat = zeros(2 * n);
-      const hu = zeros(n);
-      const hz = zeros(n);
+      const [hu, hz] = sheets(2, n);
       for (let k = 0; k < n; k += 1) {
-        const a = 1 / p.step[k];
-        const ru = right.f[k] * a;
+        const ru = right.f[k] * a[k];
         const rW = right.f[k] * b[k];
-        const rz = right.z[k] + p.criticalPower[k] * right.f[k];
-        hu[k] = inverse.uu[k] * ru + inverse.uz[k] * rz;
-        hz[k] = inverse.uz[k] * ru + inverse.zz[k] * rz;
-        const reduced = (i) => bu[i][k] * hu[k] + bz[i][k] * hz[k];
-        flat[2 * k] += right.e[k + 1] - reduced(1);
-        flat[2 * k + 1] += right.W[k + 1] - rW - reduced(3);
+        const rz = right.z[k] + c[k] * right.f[k];
+        const u = hu[k] = iuu[k] * ru + iuz[k] * rz;
+        const z = hz[k] = iuz[k] * ru + izz[k] * rz;
+        flat[2 * k] += right.e[k + 1] - bu[1][k] * u - bz[1][k] * z;
+        flat[2 * k + 1] += right.W[k + 1] - rW - bu[3][k] * u - bz[3][k] * z;
         if (k > 0) {
-          flat[2 * k - 2] -= reduced(0);
-          flat[2 * k - 1] += rW - reduced(2);
+          flat[2 * k - 2] -= bu[0][k] * u + bz[0][k] * z;
+          flat[2 * k - 1] += rW - bu[2][k] * u - bz[2][k] * z;
         }
       }
-      solveBand(band, 2 * n, flat);
-      const out = { e: zeros(n + 1), W: zeros(n + 1), f: zeros(n), z: zeros(n) };
+      solveBand(factor, 2 * n, flat);
+      const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
       for (let k = 0; k < n; k += 1) {
-        out.e[k + 1] = flat[2 * k];
-        out.W[k + 1] = flat[2 * k + 1];
+        const [e1, W1] = [flat[2 * k], flat[2 * k + 1]];
+        e[k + 1] = e1;
+        W[k + 1] = W1;
+        const du = hu[k] - gu[0][k] * e[k] - gu[1][k] * e1 - gu[2][k] * W[k] - gu[3][k] * W1;
+        z[k] = hz[k] - gz[0][k] * e[k] - gz[1][k] * e1 - gz[2][k] * W[k] - gz[3][k] * W1;
+        f[k] = a[k] * du - b[k] * (W1 - W[k]) + c[k] * z[k];
       }
-      for (let k = 0; k < n; k += 1) {
-        const ends = [out.e[k], out.e[k + 1], out.W[k], out.W[k + 1]];
-        let du = hu[k];
-        let dz = hz[k];
-        for (let i = 0; i < 4; i += 1) {
-          du -= gu[i][k] * ends[i];
-          dz -= gz[i][k] * ends[i];
-        }
-        out.z[k] = dz;
-        out.f[k] = du / p.step[k] - b[k] * (out.W[k + 1] - out.W[k]) + p.criticalPower[k] * dz;
-      }
-      return out;
+      return { e, W, f, z };
     };
+    if (!p.effort) return banded;
 
-    if (!g.effort) return banded;
+    // The effort row couples all steps: a rank-one update.
+    /** @param {Point} v */
     const inner = (v) => {
       let sum = 0;
       for (let k = 0; k < n; k += 1) sum += d.effortF[k] * v.f[k] + d.effortZ[k] * v.z[k];
@@ -345,21 +606,24 @@ const replan = (() => {
     };
     const base = banded({ e: zeros(n + 1), W: zeros(n + 1), f: d.effortF, z: d.effortZ });
     const scale = effortWeight / (1 + effortWeight * inner(base));
+    /** @param {Point} right */
     const updated = (right) => {
       const step = banded(right);
       return moved(step, base, -scale * inner(step));
     };
+    /** @param {Point} step */
     const product = (step) => {
-      const out = transposed(g, d, times(g, d, step).map((row, i) =>
-        row.map((value, k) => value * weight[i][k])));
+      const rows = times(g, d, step);
+      for (let i = 0; i < rows.length; i += 1) rows[i] *= weight[i];
+      const out = transposed(g, d, rows);
       const share = effortWeight * inner(step);
       for (let k = 0; k < n; k += 1) {
-        if (k) out.e[k] += bends[0][k] * step.e[k] + bends[1][k] * step.e[k + 1];
-        out.e[k + 1] += bends[1][k] * step.e[k] + bends[2][k] * step.e[k + 1];
-        const ratioHere = x.f[k] / x.z[k];
-        const along = effortY * d.effortBend[k] * (step.f[k] - ratioHere * step.z[k]);
+        if (k) out.e[k] += bend0[k] * step.e[k] + bend01[k] * step.e[k + 1];
+        out.e[k + 1] += bend01[k] * step.e[k] + bend1[k] * step.e[k + 1];
+        const rate = x.f[k] / x.z[k];
+        const along = effortY * d.effortBend[k] * (step.f[k] - rate * step.z[k]);
         out.f[k] += along + share * d.effortF[k];
-        out.z[k] += share * d.effortZ[k] - ratioHere * along;
+        out.z[k] += share * d.effortZ[k] - rate * along;
       }
       return out;
     };
@@ -373,139 +637,380 @@ const replan = (() => {
     };
   };
 
+  // --- the interior point ---------------------------------------------------------------------
+
   // Largest step that keeps value + step * change positive, from index `from` on.
+  /** @param {Float64Array} value @param {Float64Array} change @param {number} [from] */
   const ratio = (value, change, from = 0) => {
-    let least = Infinity;
+    let fastest = 0;
     for (let k = from; k < value.length; k += 1) {
-      if (change[k] < 0) least = Math.min(least, -value[k] / change[k]);
+      const rate = -change[k] / value[k];
+      if (rate > fastest) fastest = rate;
     }
-    return least;
+    return fastest > 0 ? 1 / fastest : Infinity;
   };
-  const most = (values) => {
-    let found = 0;
-    for (const value of values) found = Math.max(found, Math.abs(value));
-    return found;
+  /** @param {Iterate} at @param {Iterate} d */
+  const longest = (at, d) => Math.min(ratio(at.s, d.s), ratio(at.x.e, d.x.e, 1),
+    ratio(at.x.z, d.x.z), ratio(at.x.f, d.x.f), d.es < 0 ? -at.es / d.es : Infinity);
+  /** @param {Iterate} at @param {Iterate} d */
+  const longestDual = (at, d) =>
+    Math.min(ratio(at.y, d.y), d.ey < 0 ? -at.ey / d.ey : Infinity);
+  /** @param {Iterate} at @param {Iterate} d @param {number} primal @param {number} dual
+   * @returns {Iterate} */
+  const stepped = (at, d, primal, dual) => ({ x: moved(at.x, d.x, primal),
+    s: plus(at.s, d.s, primal), y: plus(at.y, d.y, dual), es: at.es + primal * d.es,
+    ey: at.ey + dual * d.ey });
+  // Complementarity after a step along d.
+  /** @param {Iterate} at @param {Iterate} [d] @param {number} [primal] @param {number} [dual] */
+  const gapOf = (at, d = at, primal = 0, dual = 0) => {
+    let gap = (at.es + primal * d.es) * (at.ey + dual * d.ey);
+    for (let i = 0; i < at.s.length; i += 1) {
+      gap += (at.s[i] + primal * d.s[i]) * (at.y[i] + dual * d.y[i]);
+    }
+    return gap;
   };
 
-  const interiorPoint = (g) => {
-    const { p, n } = g;
-    const tolerance = 1e-8;
-    const boundary = 0.995;
-    const sizes = [10, 0.05, 0.02 * p.wPrime, 5, 5, 10, 10, 0.02 * p.wPrime, 0.02 * p.wPrime,
-      0.02 * p.wPrime];
-    let x = startOf(g);
-    let patience = 4;
-    let best = null;
-    let { rows, d, effort } = slopesAt(g, x);
-    const s = rows.map((row, i) => row.map((value) => Math.max(-value, 0.1 * sizes[i])));
-    let length = 0;
-    for (const step of p.step) length += step;
-    const target = 0.02 * length / n;
-    const y = s.map((row) => row.map((value) => target / value));
-    let es = Math.max(-effort, 1);
-    let ey = g.effort ? target / es : 0;
-    const count = g.rows * n + (g.effort ? 1 : 0);
-    for (let iteration = 1; iteration <= 120; iteration += 1) {
-      const rp = rows.map((row, i) => row.map((value, k) => value + s[i][k]));
-      const erp = g.effort ? effort + es : 0;
-      const rd = transposed(g, d, y);
-      for (let k = 0; k < n; k += 1) {
-        rd.f[k] += ey * d.effortF[k];
-        rd.z[k] += p.step[k] + ey * d.effortZ[k];
+  // The corrector with the weight that lets the step go furthest (Colombo and Gondzio 2008).
+  /** @param {Iterate} at @param {Iterate} guess @param {Iterate} move @param {number} least */
+  const weighted = (at, guess, move, least) => {
+    let [primal, dual] = [longest(at, move), longestDual(at, move)];
+    if (Math.min(primal, dual) >= C.short) return move;
+    let best = move;
+    const rest = stepped(move, guess, -1, -1);
+    const low = Math.max(least, 0.01);
+    for (let k = 0; k < 4; k += 1) {
+      const share = low + (0.9 - low) * k / 3;
+      const trial = stepped(guess, rest, share, share);
+      const [further, furtherDual] = [longest(at, trial), longestDual(at, trial)];
+      if (further > primal) {
+        primal = further;
+        best = { ...best, x: trial.x, s: trial.s, es: trial.es };
       }
-      let gap = es * ey;
-      let time = 0;
-      for (let i = 0; i < g.rows; i += 1) for (let k = 0; k < n; k += 1) gap += s[i][k] * y[i][k];
-      for (let k = 0; k < n; k += 1) time += p.step[k] * x.z[k];
-      const residual = Math.max(...rp.map((row, i) => most(row) / sizes[i]));
-      if (gap < tolerance * time && residual < 1e-7) {
-        // Seconds that a bound would lose to gradients that are not yet zero.
-        let loss = 0;
-        for (let k = 0; k < n; k += 1) {
-          loss += Math.abs(rd.f[k]) * p.powerLimit[k] * x.z[k] + 5 * Math.abs(rd.z[k]) * x.z[k]
-            + Math.abs(rd.e[k + 1]) * x.e[k + 1] + Math.abs(rd.W[k + 1]) * p.wPrime;
-        }
-        if (!best || loss < best.loss) best = { x, iteration, loss };
-        patience -= 1;
-        if (loss < 1e-6 * time || patience === 0) return best;
+      if (furtherDual > dual) {
+        dual = furtherDual;
+        best = { ...best, y: trial.y, ey: trial.ey };
       }
-      if (!Number.isFinite(gap)) break;
-      const weight = y.map((row, i) => row.map((value, k) => value / s[i][k]));
-      const solve = newtonAt(g, x, d, y, weight, ey, g.effort ? ey / es : 0);
-      if (!solve) break;
-
-      const direction = (rc, erc) => {
-        const back = transposed(g, d, y.map((row, i) =>
-          row.map((value, k) => (value * rp[i][k] - rc[i][k]) / s[i][k])));
-        const eback = g.effort ? (ey * erp - erc) / es : 0;
-        const step = solve({
-          e: rd.e.map((value, k) => -value - back.e[k]),
-          W: rd.W.map((value, k) => -value - back.W[k]),
-          f: rd.f.map((value, k) => -value - back.f[k] - eback * d.effortF[k]),
-          z: rd.z.map((value, k) => -value - back.z[k] - eback * d.effortZ[k]),
-        });
-        const along = times(g, d, step);
-        const ds = rp.map((row, i) => row.map((value, k) => -value - along[i][k]));
-        const dy = ds.map((row, i) =>
-          row.map((value, k) => (-rc[i][k] - y[i][k] * value) / s[i][k]));
-        let ealong = 0;
-        for (let k = 0; k < n; k += 1) ealong += d.effortF[k] * step.f[k] + d.effortZ[k] * step.z[k];
-        const eds = -erp - ealong;
-        return { step, ds, dy, eds, edy: g.effort ? (-erc - ey * eds) / es : 0 };
-      };
-      const longest = ({ step, ds, eds }) => Math.min(
-        ...ds.map((row, i) => ratio(s[i], row)), ratio(x.e, step.e, 1), ratio(x.z, step.z),
-        ratio(x.f, step.f), g.effort && eds < 0 ? -es / eds : Infinity, 1 / boundary);
-      const longestDual = ({ dy, edy }) => Math.min(
-        ...dy.map((row, i) => ratio(y[i], row)), edy < 0 ? -ey / edy : Infinity, 1 / boundary);
-
-      const first = direction(s.map((row, i) => row.map((value, k) => value * y[i][k])), es * ey);
-      let alpha = longest(first);
-      let beta = longestDual(first);
-      let after = g.effort ? (es + alpha * first.eds) * (ey + beta * first.edy) : 0;
-      for (let i = 0; i < g.rows; i += 1) {
-        for (let k = 0; k < n; k += 1) {
-          after += (s[i][k] + alpha * first.ds[i][k]) * (y[i][k] + beta * first.dy[i][k]);
-        }
-      }
-      const sigma = Math.min(Math.max((after / gap) ** 3, 1e-6), 0.9);
-      const aim = Math.max(sigma * gap / count, 0.2 * tolerance * time / count);
-      const second = direction(
-        s.map((row, i) => row.map((value, k) =>
-          value * y[i][k] + first.ds[i][k] * first.dy[i][k] - aim)),
-        es * ey + first.eds * first.edy - aim);
-      alpha = Math.min(boundary * longest(second), 1);
-      beta = Math.min(boundary * longestDual(second), 1);
-      x = moved(x, second.step, alpha);
-      for (let i = 0; i < g.rows; i += 1) {
-        for (let k = 0; k < n; k += 1) {
-          s[i][k] += alpha * second.ds[i][k];
-          y[i][k] += beta * second.dy[i][k];
-        }
-      }
-      if (g.effort) {
-        es += alpha * second.eds;
-        ey += beta * second.edy;
-      }
-      ({ rows, d, effort } = slopesAt(g, x));
     }
     return best;
   };
 
-  // The plan for a problem: elapsed time, speed, power and reserve; null where none was found.
-  return (p) => {
-    const program = programOf(p);
-    const found = interiorPoint(program);
-    if (!found) return null;
-    const { e, W, f, z } = found.x;
-    const time = zeros(e.length);
-    for (let k = 0; k < z.length; k += 1) {
-      time[k + 1] = time[k]
-        + 2 * p.step[k] / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
+  /** @typedef {{g: Program, d: Slopes, at: Iterate, off: Float64Array, slope: Point,
+   *   effort: number, solve: (right: Point) => Point}} Here */
+
+  // Direction that takes the rows to their slacks and s y to `aim`; after a guess with its product.
+  /** @param {Here} here @param {Iterate | null} guess @param {number} aim @returns {Iterate} */
+  const towards = ({ g, d, at, off, slope, effort, solve }, guess, aim) => {
+    const { p, n } = g;
+    const m = g.rows * n;
+    const [excess, pulled, ds, dy] = sheets(4, m);
+    for (let i = 0; i < m; i += 1) {
+      excess[i] = at.s[i] * at.y[i] + (guess ? guess.s[i] * guess.y[i] : 0) - aim;
+      pulled[i] = (at.y[i] * off[i] - excess[i]) / at.s[i];
     }
-    return {
-      time, speed: e.map((value) => Math.sqrt(2 * value)), reserve: W,
-      power: f.map((value, k) => value / z[k]), iterations: found.iteration,
-    };
+    const back = transposed(g, d, pulled);
+    const effortExcess = at.es * at.ey + (guess ? guess.es * guess.ey : 0) - aim;
+    const effortOff = p.effort ? effort + at.es : 0;
+    const effortBack = p.effort ? (at.ey * effortOff - effortExcess) / at.es : 0;
+    for (let k = 0; k < n; k += 1) {
+      back.e[k + 1] = -slope.e[k + 1] - back.e[k + 1];
+      back.W[k + 1] = -slope.W[k + 1] - back.W[k + 1];
+      back.f[k] = -slope.f[k] - back.f[k] - effortBack * d.effortF[k];
+      back.z[k] = -slope.z[k] - back.z[k] - effortBack * d.effortZ[k];
+    }
+    const x = solve(back);
+    const along = times(g, d, x);
+    for (let i = 0; i < m; i += 1) {
+      ds[i] = -off[i] - along[i];
+      dy[i] = (-excess[i] - at.y[i] * ds[i]) / at.s[i];
+    }
+    if (!p.effort) return { x, s: ds, y: dy, es: 0, ey: 0 };
+    let sum = 0;
+    for (let k = 0; k < n; k += 1) sum += d.effortF[k] * x.f[k] + d.effortZ[k] * x.z[k];
+    const es = -effortOff - sum;
+    return { x, s: ds, y: dy, es, ey: (-effortExcess - at.ey * es) / at.es };
   };
-})();
+
+  /** @param {Program} g @param {Point | null} [begin] @returns {Solution} */
+  const interiorPoint = (g, begin = null) => {
+    const { p, n } = g;
+    const m = g.rows * n;
+    const sizes = zeros(m);
+    C.sizes.forEach((/** @type {number} */ size, /** @type {number} */ row) =>
+      sizes.fill(C.inJoules[row] ? size * p.wPrime : size, row * n, (row + 1) * n));
+    const x = begin || coldStart(g);
+    let { rows, d, effort } = slopesAt(g, x);
+    const [room, centre] = begin ? [1e-3, 1e-4] : [0.1, 0.02];
+    const target = centre * sumOf(p.step) / n;
+    const [s, y] = sheets(2, m);
+    for (let i = 0; i < m; i += 1) {
+      s[i] = Math.max(-rows[i], room * sizes[i]);
+      y[i] = target / s[i];
+    }
+    const es = p.effort ? Math.max(-effort, 1) : 1;
+    /** @type {Iterate} */
+    let at = { x, s, y, es, ey: p.effort ? target / es : 0 };
+    const count = m + (p.effort ? 1 : 0);
+    let patience = C.patience;
+    let iterations = 0;
+    let residual = Infinity;
+    let loss = Infinity;
+    /** @type {Solution | null} */
+    let best = null;
+    while (iterations < C.mostIterations) {
+      iterations += 1;
+      let time = 0;
+      for (let k = 0; k < n; k += 1) time += g.paceCost[k] * at.x.z[k];
+      const slope = gradient(g, d, at.y, at.ey);
+      const off = plus(rows, at.s, 1);
+      const weight = zeros(m);
+      residual = 0;
+      for (let i = 0; i < m; i += 1) {
+        residual = Math.max(residual, Math.abs(off[i]) / sizes[i]);
+        weight[i] = at.y[i] / at.s[i];
+      }
+      const gap = gapOf(at);
+      if (!Number.isFinite(gap)) break;
+      if (gap < C.tolerance * time && residual < C.rowTolerance) {
+        // Seconds that a bound would lose to gradients that are not yet zero.
+        let here = 0;
+        for (let k = 0; k < n; k += 1) {
+          here += (Math.abs(slope.f[k]) * p.powerLimit[k] + 5 * Math.abs(slope.z[k])) * at.x.z[k]
+            + Math.abs(slope.e[k + 1]) * at.x.e[k + 1] + Math.abs(slope.W[k + 1]) * p.wPrime;
+        }
+        if (here < loss) {
+          loss = here;
+          best = { x: at.x, ey: at.ey, iterations, converged: true, residual };
+        }
+        patience -= 1;
+        if (here < C.lossTolerance * time || patience === 0) break;
+      }
+      const solve = newtonAt(g, at.x, d, at.y, weight, at.ey, at.ey / at.es);
+      if (!solve) break;
+      const here = { g, d, at, off, slope, effort, solve };
+      const guess = towards(here, null, 0);
+      const [ahead, aheadDual] = [Math.min(longest(at, guess), 1),
+        Math.min(longestDual(at, guess), 1)];
+      const after = gapOf(at, guess, ahead, aheadDual);
+      const sigma = clip((after / gap) ** 3, 1e-6, 0.9);
+      const aim = Math.max(sigma * gap, 0.2 * C.tolerance * time) / count;
+      const move = weighted(at, guess, towards(here, guess, aim), ahead * aheadDual);
+      at = stepped(at, move, Math.min(C.toBoundary * longest(at, move), 1),
+        Math.min(C.toBoundary * longestDual(at, move), 1));
+      ({ rows, d, effort } = slopesAt(g, at.x));
+    }
+    return best || { x: at.x, ey: at.ey, iterations, converged: false, residual };
+  };
+
+  // --- from the program to a plan -------------------------------------------------------------
+
+  // Seconds in a solution that its speeds do not account for, step by step.
+  /** @param {Program} g @param {Point} x */
+  const waitingOf = (g, x) => x.z.map((value, k) => g.p.step[k]
+    * (value - 2 / (Math.sqrt(2 * x.e[k]) + Math.sqrt(2 * x.e[k + 1]))));
+  /** @param {Problem} p @param {Ridden} best @returns {Point} */
+  const pointOf = (p, best) => {
+    const z = Float64Array.from(p.step, (step, k) =>
+      (best.ride.time[k + 1] - best.ride.time[k]) / step);
+    return { e: best.ride.speed.map((v) => 0.5 * v * v), W: best.ride.reserve, z,
+      f: best.power.map((value, k) => value * z[k]) };
+  };
+
+  // The tangent of W' - (W' - W) exp(-u/W'), u what linear recovery would give.
+  /** @param {Program} g @param {Point} x @returns {Program} */
+  const slowed = (g, x) => {
+    const { p, n } = g;
+    const [share, carry, offset] = sheets(3, n);
+    for (let k = 0; k < n; k += 1) {
+      const give = p.recovery[k] * p.step[k] * (p.criticalPower[k] * x.z[k] - x.f[k]) / p.wPrime;
+      const empty = Math.max(p.wPrime - x.W[k], 0);
+      const keep = give > 0 ? Math.exp(-give) : 1;
+      const part = empty / p.wPrime * keep;
+      carry[k] = keep;
+      share[k] = p.recovery[k] * part;
+      offset[k] = give > 0
+        ? p.wPrime - empty * keep - keep * x.W[k] - part * p.wPrime * give : 0;
+    }
+    return { ...g, share, carry, offset };
+  };
+
+  // Local optimum of the true model, by programs around the best ride met so far.
+  /** @param {Program} g @param {Solution} solution @param {Ridden | null} first */
+  const polish = (g, solution, first) => {
+    const { p, n } = g;
+    let best = first;
+    let current = solution;
+    let iterations = 0;
+    let weight = zeros(n);
+    let idle = 0;
+    let least = Infinity;
+    for (let tried = 0; tried < C.polishes; tried += 1) {
+      const { x } = current;
+      const slack = waitingOf(g, x);
+      weight = weight.map((value, k) =>
+        (slack[k] > C.waiting / n ? Math.max(2 * value, 0.3) : value));
+      const waiting = sumOf(slack);
+      if (tried < 2) least = Math.min(least, waiting);
+      if (!best && tried === C.hopeful && waiting > 0.5 * least) break;
+      const waits = waiting > C.waiting;
+      const cost = zeros(n + 1);
+      for (let k = 0; k < n; k += 1) {
+        const [v0, v1] = [Math.sqrt(2 * x.e[k]), Math.sqrt(2 * x.e[k + 1])];
+        const priced = weight[k] * p.step[k] * 2 / (v0 + v1) ** 2;
+        if (k) cost[k] += priced / v0;  // node 0 is fixed
+        cost[k + 1] += priced / v1;
+      }
+      /** @type {Program} */
+      let trial = { ...g, energyCost: cost,
+        paceCost: weight.map((value, k) => p.step[k] * (1 + value)) };
+      if (p.slowing) trial = slowed(trial, best ? pointOf(p, best) : x);
+      const after = interiorPoint(trial);
+      iterations += after.iterations;
+      if (!after.converged && after.residual > C.unsettled) break;
+      current = after;
+      /** @type {Ridden | null} */
+      let better = null;
+      for (const share of best ? C.shares : [1]) {
+        const there = ridden(p, after.x, share === 1 ? null : best, share);
+        if (there && (!best || last(there.ride.time)
+            < last(best.ride.time) * (1 - 0.1 * C.won))) {
+          better = there;
+          break;
+        }
+      }
+      let won = 0;
+      if (better) {
+        won = best ? last(best.ride.time) - last(better.ride.time) : Infinity;
+        best = better;
+      }
+      if (best && won <= C.won * last(best.ride.time) && !waits) {
+        idle += 1;
+        if (idle === 2) break;
+      }
+    }
+    return { best, current, iterations };
+  };
+
+  // The fastest plan for a problem; null where none was found.
+  /** @param {Problem} p @param {Plan | null} warm @returns {Plan | null} */
+  const draft = (p, warm) => {
+    const g = programOf(p);
+    if (!g) return null;
+    let solution = interiorPoint(g, warm ? warmStart(g, warm) : null);
+    let { iterations } = solution;
+    if (!solution.converged && warm) {
+      solution = interiorPoint(g);
+      iterations += solution.iterations;
+    }
+    const usable = solution.converged || solution.residual < C.unsettled;
+    const lossless = usable && sumOf(waitingOf(g, solution.x)) < C.waiting;
+    let best = usable ? ridden(p, solution.x) : null;
+    if ((solution.converged || best) && (!lossless || p.slowing)) {
+      const polished = polish(g, solution, best);
+      best = polished.best;
+      iterations += polished.iterations;
+    }
+    if (!lossless || !best) {
+      const steady = within(p, Float64Array.from(p.criticalPower, (cp, k) =>
+        Math.min(p.powerLimit[k], 1.5 * cp)));
+      if (steady && (!best || last(steady.ride.time) < last(best.ride.time))) best = steady;
+    }
+    if (!best) return null;
+    const { speed, time, reserve } = best.ride;
+    return { speed, time, reserve, power: best.power, iterations,
+      secondsPerEffort: p.effort ? solution.ey : 0,
+      exact: solution.converged && lossless && !p.slowing };
+  };
+
+  // Where a rider who follows the plan rolls too fast to pedal.
+  /** @param {Problem} p @param {Plan} plan @param {Pedalling | null} before
+   * @returns {Pedalling | null} */
+  const pedallingOf = (p, plan, before) => {
+    const top = p.pedallingSpeed;
+    const n = p.step.length;
+    let { speed } = plan;
+    if (before) {
+      const limit = Float64Array.from(p.speedLimit);
+      for (let k = 0; k < n; k += 1) {
+        if (before.held[k] && limit[k + 1] >= top) limit[k + 1] = Infinity;
+      }
+      ({ speed } = ride({ ...p, speedLimit: limit }, plan.power, plan.speed));
+    }
+    const [coasting, held] = [new Uint8Array(n), new Uint8Array(n)];
+    let [any, same] = [false, true];
+    for (let k = 0; k < n; k += 1) {
+      coasting[k] = speed[k + 1] > (1 + C.over) * top ? 1 : 0;
+      held[k] = speed[k + 1] > (1 - C.over) * top && !coasting[k] ? 1 : 0;
+      any = any || coasting[k] + held[k] > 0;
+      if (before) same = same && before.coasting[k] === coasting[k] && before.held[k] === held[k];
+    }
+    if (!any) return null;
+    return before && same ? before : { coasting, held };
+  };
+
+  // --- the effort law -------------------------------------------------------------------------
+
+  /** @typedef {{criticalPower: number, wPrime: number, loss: number, exponent: number,
+   *   effortShare: number, timeShare: number}} Rider */
+
+  /** @param {Rider} rider @param {number} duration */
+  const rateAt = (rider, duration) => {
+    const reach = duration / rider.timeShare;
+    const lost = rider.loss * Math.log(Math.max(reach, C.halfHour) / C.halfHour);
+    return rider.effortShare * (rider.criticalPower * Math.max(1 - lost, 0)
+      + rider.wPrime / reach) / rider.criticalPower;
+  };
+  /** @param {Rider} rider @param {number} duration */
+  const allowance = (rider, duration) => duration * rateAt(rider, duration) ** rider.exponent;
+  /** @param {Rider} rider @param {number} duration @returns {Effort} */
+  const effortLimit = (rider, duration) => {
+    const reach = duration / rider.timeShare;
+    const over = Math.max(Math.log(reach / C.halfHour), 0);
+    const holds = 1 - rider.loss * over > 0;
+    const rate = rateAt(rider, duration);
+    const slope = -rider.effortShare * ((holds && over > 0 ? rider.loss : 0)
+      + rider.wPrime / (rider.criticalPower * reach)) / duration;
+    const perSecond = rate ** rider.exponent
+      + duration * rider.exponent * rate ** (rider.exponent - 1) * slope;
+    return { exponent: rider.exponent, perSecond,
+      budget: duration * (rate ** rider.exponent - perSecond) };
+  };
+
+  // Plan, effort limit, wind at arrival and pedalling, repeated until they agree.
+  /** @param {(arrival: ArrayLike<number> | null, effort: Effort,
+   *   pedalling: Pedalling | null) => Problem} problemAt
+   * @param {Rider} rider @param {{arrival: ArrayLike<number> | null, duration: number,
+   *   pedalling: Pedalling | null, warm: Plan | null}} begin
+   * @returns {{plan: Plan, problem: Problem, pedalling: Pedalling | null, rounds: number,
+   *   agreed: boolean} | null} */
+  const planRide = (problemAt, rider, begin) => {
+    let { arrival, duration, pedalling, warm: plan } = begin;
+    let iterations = 0;
+    for (let round = 1; ; round += 1) {
+      const effort = effortLimit(rider, duration);
+      const problem = problemAt(arrival, effort, pedalling);
+      const found = draft(problem, plan);
+      if (!found) return null;
+      plan = found;
+      iterations += found.iterations;
+      const finish = last(found.time);
+      let off = 0;
+      if (arrival) {
+        for (let k = 0; k < found.time.length; k += 1) {
+          off = Math.max(off, Math.abs(found.time[k] - arrival[k]));
+        }
+      }
+      const before = pedalling;
+      pedalling = pedallingOf(problem, found, before);
+      const misjudged = found.secondsPerEffort
+        * Math.abs(allowance(rider, finish) - effort.perSecond * finish - effort.budget);
+      const agreed = off < C.agreed && pedalling === before && misjudged < C.same;
+      if (agreed || round === C.rounds) {
+        return { plan: { ...found, iterations }, problem, pedalling, rounds: round, agreed };
+      }
+      if (arrival) arrival = found.time;
+      duration = finish;
+    }
+  };
+
+  return { planRide, ride, spare };
+};

@@ -1,0 +1,203 @@
+"""What the page's own planner works on: course, rider, kit, weather, draws, the card, as arrays."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from optimizer.conditions.air import air_density_along
+from optimizer.job.plans import draws_of
+from optimizer.kit.ledger import ledger
+from optimizer.kit.response import response
+from optimizer.kit.terms import tabulate
+from optimizer.pacing.settings import solver_settings
+from optimizer.physics import DragArea, lay_road
+from optimizer.physics.road_load import YAW_CELLS
+from optimizer.report.weather import steady
+from optimizer.rider.environment import heat_share
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimizer.conditions import Conditions
+    from optimizer.job import Result
+    from optimizer.kit.terms import Terms
+
+__all__ = ["TEMPERATURES", "try_data"]
+
+TEMPERATURES: Final = range(-5, 43)
+"""Degrees Celsius that can be tried."""
+
+_SLOWEST = 2.0  # times the plan's finish, after which the forecast is not followed any more
+_DEGREES = np.radians(np.linspace(0.0, 90.0, YAW_CELLS + 1))
+_ZERO = 273.15  # K
+
+
+def try_data(result: Result) -> dict[str, Any]:
+    """Give all that `try_plan.js` works on, in SI; what the page shows besides is `try_it`'s."""
+    plan, job = result.plan, result.job
+    terms = tabulate(job.baseline, job.catalogue, job.effects)
+    best = terms.rows(result.choice.best.items)
+    marks = [mark.distance for mark in job.course.marks if 0 < mark.distance < job.course.length]
+    return {
+        "constants": {_camel(name): value for name, value in solver_settings(
+            plan.problem).items()},
+        "course": _course(result), "rider": _rider(result), "limits": _limits(result),
+        "wind": _weather(result), "kit": _kit(result, terms), "best": best,
+        "arrival": plan.time, "plan": [plan.time_at(at) for at in [*marks, job.course.length]],
+        "draws": _draws(result, terms, best), "card": _card(result),
+    }
+
+
+def _camel(name: str) -> str:
+    first, *rest = name.split("_")
+    return first + "".join(word.title() for word in rest)
+
+
+def _course(result: Result) -> dict[str, Any]:
+    """Road on the steps of the plan's grid; `height` from 0 at the lowest step to 1."""
+    problem = result.plan.problem
+    road = lay_road(result.job.course, result.job.conditions, result.plan.distance)
+    return {"step": problem.step, "grade": problem.grade, "rollingFactor": road.rolling_factor,
+            "position": problem.position, "height": _height(_elevation(result))}
+
+
+def _elevation(result: Result) -> NDArray[np.float64]:
+    """(n,) m, of the middle of each step."""
+    nodes = np.interp(result.plan.distance, result.job.course.distance,
+                      result.job.course.elevation)
+    return np.asarray(0.5 * (nodes[:-1] + nodes[1:]))
+
+
+def _height(elevation: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray((elevation - elevation.min()) / max(float(np.ptp(elevation)), 1.0))
+
+
+def _rider(result: Result) -> dict[str, Any]:
+    """The rider for whom the plan is made; tested values beside those of the day."""
+    rider, tested = result.day.rider, result.job.rider
+    return {
+        "mass": rider.mass, "criticalPower": rider.critical_power, "wPrime": rider.w_prime,
+        "testedPower": tested.critical_power, "testedWPrime": tested.w_prime,
+        "shares": [position.power_share for position in rider.positions],
+        "highest": [rider.max_power * position.max_power_share for position in rider.positions],
+        "areas": [position.drag_area for position in rider.positions],
+        "recovery": rider.recovery_share if rider.recovery == "partial" else 1.0,
+        "slowing": rider.recovery == "slowing", "reserveFloor": rider.reserve_floor,
+        "pedallingSpeed": rider.pedalling_speed, "loss": rider.endurance_loss,
+        "exponent": rider.effort_exponent, "effortShare": rider.effort_share,
+        "timeShare": rider.time_share}
+
+
+def _limits(result: Result) -> dict[str, Any]:
+    """Limits of the road, and where the rider rolls too fast to pedal."""
+    day, problem = result.day, result.plan.problem
+    road = lay_road(result.job.course, result.job.conditions, result.plan.distance)
+    where = day.pedalling
+    return {"speed": road.speed_limit, "startSpeed": problem.start_speed,
+            "lowestSpeed": problem.lowest_speed,
+            "coasting": [] if where is None else np.flatnonzero(where.coasting),
+            "held": [] if where is None else np.flatnonzero(where.held)}
+
+
+def _weather(result: Result) -> dict[str, Any]:
+    """Wind and air at each hour, what another wind adds, and what other temperatures do.
+
+    `warmed` of an hour: for each of `TEMPERATURES` at the start, what it does to the air's
+    density at the lowest and the highest step; linear in height between them. `heat`: what it
+    does to CP.
+    """
+    nodes, air, rider = result.plan.distance, result.job.conditions, result.job.rider
+    east, north = (lay_road(result.job.course, steady(result, *unit), nodes)
+                   for unit in ((1.0, 0.0), (0.0, 1.0)))
+    warmer = np.array(TEMPERATURES) + _ZERO - air.temperature
+    left = heat_share(np.array(TEMPERATURES) + _ZERO, rider.heat_response)
+    mean = steady(result)
+    return {"mean": [mean.wind_east[0, 0], mean.wind_north[0, 0]],
+            "slices": [_slice(result, when, warmer) for when in _hours(result)],
+            "headByEast": east.headwind, "headByNorth": north.headwind,
+            "crossByEast": east.crosswind, "crossByNorth": north.crosswind,
+            "heat": left / heat_share(air.temperature, rider.heat_response)}
+
+
+def _hours(result: Result) -> list[float]:
+    """Times at which the forecast changes its course [s]; hours that no rider meets are left out.
+
+    Between two of them all is linear in time. One entry where nothing changes.
+    """
+    air = result.job.conditions
+    if len(air.wind_time) == 1:
+        return [0.0]
+    late = _SLOWEST * result.plan.finish_time
+    return [0.0, *air.wind_time[(air.wind_time > 0.0) & (air.wind_time < late)], late]
+
+
+def _slice(result: Result, when: float, warmer: NDArray[np.float64]) -> dict[str, Any]:
+    air, nodes = result.job.conditions, result.plan.distance
+    road = lay_road(result.job.course, air, nodes, np.full(len(nodes), when))
+    elevation = _elevation(result)
+    ends = np.array([elevation.min(), elevation.max()])
+    where = np.full(2, 0.5 * float(nodes[-1])), np.full(2, when)
+    usual = air_density_along(air, ends, *where)
+    warmed = [air_density_along(_warmer(air, by), ends, *where) / usual for by in warmer]
+    return {"time": when, "headwind": road.headwind, "crosswind": road.crosswind,
+            "density": road.air_density, "warmed": warmed}
+
+
+def _warmer(air: Conditions, by: float) -> Conditions:
+    return replace(air, temperature=air.temperature + float(by))
+
+
+def _kit(result: Result, terms: Terms) -> dict[str, Any]:
+    """Give what the items change, item by item, and the baseline that they change."""
+    job, base = result.job, result.job.baseline
+    values, slopes, _ = DragArea(terms.yaw, np.eye(len(terms.yaw))).with_slopes(
+        _DEGREES[None, :], np.arange(len(terms.yaw))[:, None])
+    return {
+        "base": {"mass": base.mass, "rolling": base.rolling_resistance,
+                 "efficiency": base.drivetrain_efficiency, "inertia": base.wheel_inertia,
+                 "radius": base.wheel_radius, "cornering": base.cornering_factor,
+                 "bearing": base.bearing, "crosswind": base.crosswind_limit,
+                 "drag": np.interp(terms.yaw, base.yaw, base.drag_area_change)},
+        # Drag between the angles of the table, as weights of its entries at each degree.
+        "area": values, "slope": slopes,
+        "items": [{
+            "name": item.name, "cost": item.cost, "requires": item.requires,
+            "excludes": item.excludes, "fitter": item.needs_fitter,
+            "crosswind": item.crosswind_limit, "drag": terms.drag[k], "mass": terms.mass[k],
+            "rolling": terms.rolling[k], "efficiency": terms.efficiency[k],
+            "inertia": terms.inertia[k], "cornering": terms.cornering[k]}
+            for k, item in enumerate(job.catalogue.items)],
+        "overlaps": [{"payer": overlap.payer, "partners": overlap.partners, "loss": overlap.loss}
+                     for overlap in terms.overlaps],
+    }
+
+
+def _draws(result: Result, terms: Terms, best: list[int]) -> dict[str, Any]:
+    """Seconds of base, items and overlaps on each drawn day, the last entry without any draw.
+
+    In hundredths: the page sums a few of them and shows the range.
+    """
+    job, day, setup = result.job, result.day, result.choice.best.setup
+    book = ledger(terms, job.catalogue, job.baseline, day.rider.mass)
+    found = response(result.plan, day, setup, best, draws_of(job, day), job.effects, book)
+    still = found.still
+    assert still is not None  # noqa: S101 - `response` always gives it
+
+    def both(drawn: NDArray[np.float64], alone: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.round(np.concatenate([drawn, alone]), 2).T)
+
+    return {"base": both(found.base, still.base), "item": list(both(found.item, still.item)),
+            "overlap": list(both(found.overlap, still.overlap))}
+
+
+def _card(result: Result) -> dict[str, Any]:
+    """Lines of the card on the steps, with the watts they ask for."""
+    ridden, nodes = result.rideable, result.plan.distance
+    starts = np.array([block.start for block in ridden.blocks])
+    middle = 0.5 * (nodes[:-1] + nodes[1:])
+    return {"line": np.clip(np.searchsorted(starts, middle, side="right") - 1, 0, None),
+            "lines": len(starts), "asked": ridden.power,
+            "starts": np.searchsorted(nodes, starts), "rounding": result.job.options.power_rounding}
