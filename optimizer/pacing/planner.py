@@ -47,7 +47,8 @@ _GROWTH = 0.12  # of the step per metre away from there
 _BEND = 0.12  # m^(1/3), of which a step is the share that the road's curvature leaves
 _CLIMB = 2.5  # m, that a step may rise
 _FELT = 50.0  # m, over which grade and its change are taken at least
-_ROUNDS = 8  # of plan, wind and effort limit until they agree
+_ROUNDS = 20  # of plan, wind, effort limit and pedalling until they agree
+_CHANGES = 2  # of where nobody pedals, after which such stretches are added only
 _AGREED = 0.05  # s of arrival, with which the wind does
 _OVER = 1e-3  # of the pedalling speed, above which nobody pedals
 _SAME = 1e-3  # s of finish time that the effort limit may be off
@@ -58,7 +59,8 @@ _FAITHFUL = 0.05 / 40e3  # s/m, what a cut may leave before the next one is trie
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
 
-SETTINGS: Final = {"rounds": _ROUNDS, "agreed": _AGREED, "over": _OVER, "same": _SAME}
+SETTINGS: Final = {"rounds": _ROUNDS, "changes": _CHANGES, "agreed": _AGREED,
+                    "over": _OVER, "same": _SAME}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -174,15 +176,20 @@ def settled(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
     """Repeat the plan on a grid until it agrees with the wind, the effort and the coasting."""
     changing = len(day.conditions.wind_time) > 1
     arrival, duration = _foreseen(day, setup, nodes, warm)
-    plan, pedalling = warm, day.pedalling
+    plan, pedalling, changes = warm, day.pedalling, 0
     for _ in range(_ROUNDS):
         found = _draft_for_some_duration(
             partial(problem_on, day, setup, nodes, arrival, pedalling=pedalling), duration, plan)
         plan = found.plan
         agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
-        before, pedalling = pedalling, pedalling_of(plan, pedalling)
-        if agreed and pedalling is before and _misjudged(day.rider, plan) < _SAME:
-            break
+        if agreed and _misjudged(day.rider, plan) < _SAME:
+            # Only now, so that the stretches do not depend on where the rounds began.
+            before, pedalling = pedalling, pedalling_of(plan, pedalling)
+            changes += 1
+            if before is not None and changes > _CHANGES:
+                pedalling = _joined(before, pedalling)
+            if pedalling is before:
+                break
         arrival, duration = plan.time if changing else None, plan.finish_time
     return found
 
@@ -258,6 +265,20 @@ def pedalling_of(plan: Plan, before: Pedalling | None) -> Pedalling | None:
         return None
     if before is not None and np.array_equal(coasting, before.coasting) and np.array_equal(
             held, before.held):
+        return before
+    return Pedalling(coasting, held)
+
+
+def _joined(before: Pedalling, after: Pedalling | None) -> Pedalling:
+    """Add stretches to those before, so that rounds end that would go to and fro; the same if none.
+
+    On a stretch too many the rider coasts where a trace of pedalling would still have been possible.
+    """
+    if after is None:
+        return before
+    coasting = before.coasting | after.coasting
+    held = (before.held | after.held) & ~coasting
+    if np.array_equal(coasting, before.coasting) and np.array_equal(held, before.held):
         return before
     return Pedalling(coasting, held)
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["race_day"]
+__all__ = ["race_day", "with_pedalling"]
 
 
 def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, *,
@@ -40,9 +40,19 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
     day = RaceDay(course, conditions,
                   replace(rider, critical_power=factor * rider.critical_power), step=step,
                   start_speed=start_speed, cautions=tuple(environment_cautions(rider)))
+    if len(rider.positions) == 1:
+        return with_pedalling(day, bike)
     plan = plan_ride(day, bike, bounded=False)
     day = replace(day, pedalling=pedalling_of(plan, None))
-    if len(rider.positions) > 1:
-        chosen = choose_positions(day, bike, warm=plan)
-        day, plan = replace(day, position=chosen.position), chosen.plan
-    return replace(day, pedalling=pedalling_of(plan, day.pedalling))
+    chosen = choose_positions(day, bike, warm=plan)
+    day = replace(day, position=chosen.position)
+    return replace(day, pedalling=pedalling_of(chosen.plan, day.pedalling))
+
+
+def with_pedalling(day: RaceDay, bike: Setup) -> RaceDay:
+    """Give a day, whose weather or rider may be new, its own pedalling; positions stay.
+
+    Of the rider as expected, whatever margin the day keeps. Raises Infeasible as `race_day` does.
+    """
+    plan = plan_ride(replace(day.keeping(1.0), pedalling=None), bike, bounded=False)
+    return replace(day, pedalling=pedalling_of(plan, pedalling_of(plan, None)))

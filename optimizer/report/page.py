@@ -107,7 +107,8 @@ class Section:
 def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Section], *,
            opening: Markup | str = "", kicker: str = "", foot: Sequence[str | Markup] = (),
            language: str = "en", along: Mapping[str, Any] | None = None,
-           data: Mapping[str, Any] | None = None, script: str = "", style: str = "") -> str:
+           data: Mapping[str, Any] | None = None, script: str = "", style: str = "",
+           workers: bool = False) -> str:
     """Give the whole page as HTML.
 
     Parameters
@@ -119,6 +120,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     along : what is read out at a place of the course, as `optimizer.report.along.read_out` gives it
     data : values for `script`, which finds them as `kitpace.data`
     script, style : of this page alone, trusted
+    workers : whether the scripts start workers, made of their own text
     """
     scripts = [asset("page.js"), *([asset("along.js")] if along else []),
                *([script] if script else [])]
@@ -128,7 +130,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
         title=title, kicker=kicker, opening=opening, lead=[lead] if isinstance(lead, str) else lead,
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
-        policy=_policy(scripts, styles)))
+        policy=_policy(scripts, styles, workers=workers)))
 
 
 def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
@@ -310,14 +312,14 @@ def _digits(values: NDArray[np.float64]) -> list[float | int | None]:
             for number, there in zip(rounded.tolist(), known.tolist(), strict=True)]
 
 
-def _policy(scripts: Sequence[str], styles: str) -> str:
+def _policy(scripts: Sequence[str], styles: str, *, workers: bool = False) -> str:
     """Content policy: nothing from outside, only these scripts and styles, by their hash.
 
     A `style="..."` attribute does not work in such a page; use a class and `style` of `render`.
     """
     return "; ".join([
         "default-src 'none'", "script-src " + (" ".join(map(_hash, scripts)) or "'none'"),
-        f"style-src {_hash(styles)}", "img-src data:", "base-uri 'none'", "form-action 'none'"])
+        f"style-src {_hash(styles)}", *(["worker-src blob:"] if workers else []), "img-src data:", "base-uri 'none'", "form-action 'none'"])
 
 
 def _hash(text: str) -> str:

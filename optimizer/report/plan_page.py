@@ -20,7 +20,7 @@ from optimizer.report.ribbon import range_rule, ribbon
 from optimizer.report.stated import stated
 from optimizer.report.strip import readings, strip, value_of_energy, where_won
 from optimizer.report.svg import Mark, forest
-from optimizer.report.try_it import try_it, try_it_data
+from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
 from optimizer.report.weather import steady
 from optimizer.report.words import (
     at_most,
@@ -56,7 +56,7 @@ def plan_page(result: Result, *, change: str = "") -> str:
                 money_parts(result)),
         Section("ride", "How to ride it", _ride(result)),
         Section("time", "Where time is won", _time(result)),
-        Section("try", "Try other kit and wind", try_it(result)),
+        Section("try", "Try other kit, weather and rider", try_it(result)),
         Section("basis", "What it is based on", rests_on(result)),
     ]
     when = job.conditions.start_time
@@ -68,7 +68,7 @@ def plan_page(result: Result, *, change: str = "") -> str:
         job.name, _lead(result, change), sections, kicker=kicker,
         opening=_opening(result), foot=[_FOOT],
         along=readings(result),
-        script="\n".join(map(asset, ("plan_page.js", "replan.js", "try_it.js"))),
+        script="\n".join([asset("plan_page.js"), *try_it_scripts()]), workers=True,
         data={"frontier": frontier_data(result), "card": card_csv(result),
               "tryIt": try_it_data(result)},
         style=asset("plan_page.css") + asset("map.css") + asset("card.css"))

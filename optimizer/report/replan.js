@@ -947,6 +947,17 @@ const replan = (constants) => {
     return before && same ? before : { coasting, held };
   };
 
+  // Stretches are added only, so that rounds end that would go to and fro.
+  /** @param {Pedalling} before @param {Pedalling | null} after */
+  const joined = (before, after) => {
+    if (!after) return before;
+    const coasting = before.coasting.map((value, k) => value | after.coasting[k]);
+    const held = before.held.map((value, k) => (value | after.held[k]) & ~coasting[k] & 1);
+    const same = coasting.every((value, k) => value === before.coasting[k]
+      && held[k] === before.held[k]);
+    return same ? before : { coasting, held };
+  };
+
   // --- the effort law -------------------------------------------------------------------------
 
   /** @typedef {{criticalPower: number, wPrime: number, loss: number, exponent: number,
@@ -985,6 +996,7 @@ const replan = (constants) => {
   const planRide = (problemAt, rider, begin) => {
     let { arrival, duration, pedalling, warm: plan } = begin;
     let iterations = 0;
+    let changes = 0;
     for (let round = 1; ; round += 1) {
       const effort = effortLimit(rider, duration);
       const problem = problemAt(arrival, effort, pedalling);
@@ -999,11 +1011,16 @@ const replan = (constants) => {
           off = Math.max(off, Math.abs(found.time[k] - arrival[k]));
         }
       }
-      const before = pedalling;
-      pedalling = pedallingOf(problem, found, before);
       const misjudged = found.secondsPerEffort
         * Math.abs(allowance(rider, finish) - effort.perSecond * finish - effort.budget);
-      const agreed = off < C.agreed && pedalling === before && misjudged < C.same;
+      let agreed = false;
+      if (off < C.agreed && misjudged < C.same) {
+        const before = pedalling;
+        pedalling = pedallingOf(problem, found, before);
+        changes += 1;
+        if (before && changes > C.changes) pedalling = joined(before, pedalling);
+        agreed = pedalling === before;
+      }
       if (agreed || round === C.rounds) {
         return { plan: { ...found, iterations }, problem, pedalling, rounds: round, agreed };
       }
@@ -1012,5 +1029,5 @@ const replan = (constants) => {
     }
   };
 
-  return { planRide, ride, spare };
+  return { planRide, pedallingOf, ride, spare };
 };

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.report.svg import Drawing, Look
 
-__all__ = ["readings", "strip", "value_of_energy", "where_won"]
+__all__ = ["power_rows", "readings", "strip", "value_of_energy", "where_won"]
 
 
 def readings(result: Result) -> dict[str, Any]:
@@ -113,6 +113,17 @@ def where_won(result: Result) -> Chart:
             f", {seconds(float(won[k]))} of it from {names[k]}." if len(rows) > 1 else "."),
         note="Each kit rides its own best plan, so a stretch can lose a little that another one "
              "wins back.", half=True, kilometres=course.length / 1000.0)
+
+
+def power_rows(result: Result) -> list[tuple[str, str, str]]:
+    """Name, kilometres and mean power of the ideal plan, stretch by stretch."""
+    plan = result.plan
+    edges, names = legs(result.job.course)
+    work = np.concatenate([[0.0], np.cumsum(plan.power * np.diff(plan.time))])
+    mean = np.diff(np.interp(edges, plan.distance, work)) / np.diff(
+        np.interp(edges, plan.distance, plan.time))
+    return [(name, _from_to(a, b), f"{watts:.0f}")
+            for name, (a, b), watts in zip(names, pairwise(edges), mean, strict=True)]
 
 
 def _strip_table(result: Result) -> Table:

@@ -9,8 +9,8 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.job.plans import draws_of
-from optimizer.kit.ledger import ledger
 from optimizer.kit.response import response
+from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
 from optimizer.pacing.settings import solver_settings
 from optimizer.physics import DragArea, lay_road
@@ -80,7 +80,7 @@ def _rider(result: Result) -> dict[str, Any]:
     rider, tested = result.day.rider, result.job.rider
     return {
         "mass": rider.mass, "criticalPower": rider.critical_power, "wPrime": rider.w_prime,
-        "testedPower": tested.critical_power, "testedWPrime": tested.w_prime,
+        "kept": result.day.kept, "testedPower": tested.critical_power, "testedWPrime": tested.w_prime,
         "shares": [position.power_share for position in rider.positions],
         "highest": [rider.max_power * position.max_power_share for position in rider.positions],
         "areas": [position.drag_area for position in rider.positions],
@@ -171,7 +171,7 @@ def _kit(result: Result, terms: Terms) -> dict[str, Any]:
             "inertia": terms.inertia[k], "cornering": terms.cornering[k]}
             for k, item in enumerate(job.catalogue.items)],
         "overlaps": [{"payer": overlap.payer, "partners": overlap.partners, "loss": overlap.loss}
-                     for overlap in terms.overlaps],
+                     for overlap in terms.combinations.overlaps],
     }
 
 
@@ -181,8 +181,8 @@ def _draws(result: Result, terms: Terms, best: list[int]) -> dict[str, Any]:
     In hundredths: the page sums a few of them and shows the range.
     """
     job, day, setup = result.job, result.day, result.choice.best.setup
-    book = ledger(terms, job.catalogue, job.baseline, day.rider.mass)
-    found = response(result.plan, day, setup, best, draws_of(job, day), job.effects, book)
+    model = set_model(terms, job.baseline, day.rider.mass)
+    found = response(result.plan, day, setup, best, draws_of(job, day), job.effects, model)
     still = found.still
     assert still is not None  # noqa: S101 - `response` always gives it
 
@@ -194,10 +194,13 @@ def _draws(result: Result, terms: Terms, best: list[int]) -> dict[str, Any]:
 
 
 def _card(result: Result) -> dict[str, Any]:
-    """Lines of the card on the steps, with the watts they ask for."""
+    """Lines of the card on the steps, and the watts that they ask for."""
     ridden, nodes = result.rideable, result.plan.distance
-    starts = np.array([block.start for block in ridden.blocks])
     middle = 0.5 * (nodes[:-1] + nodes[1:])
-    return {"line": np.clip(np.searchsorted(starts, middle, side="right") - 1, 0, None),
-            "lines": len(starts), "asked": ridden.power,
-            "starts": np.searchsorted(nodes, starts), "rounding": result.job.options.power_rounding}
+    starts = np.array([block.start for block in ridden.blocks])
+    block = np.clip(np.searchsorted(starts, middle, side="right") - 1, 0, None)
+    line = np.array([one.line for one in ridden.blocks])
+    return {"line": line[block], "lines": len(ridden.lines), "asked": ridden.asked,
+            "starts": np.searchsorted(nodes, [one.start for one in ridden.lines]),
+            "rounding": result.job.options.power_rounding or max(
+                round(0.01 * result.job.rider.critical_power), 1)}

@@ -93,21 +93,21 @@ const tryPlanner = (data) => {
   };
 
   // The rider on the day: height, heat and margin do to what was tried what they do in the plan.
-  /** @param {Tried} tried */
-  const riderOf = (tried) => {
+  /** @param {Tried} tried @param {number} kept part of CP and W' that is not taken off */
+  const riderOf = (tried, kept) => {
     const heat = tried.temperature === null ? 1 : wind.heat[tried.temperature];
     /** @param {number | null} value @param {number} tested */
     const times = (value, tested) => (value === null ? 1 : value / tested);
     return { ...rider,
-      criticalPower: rider.criticalPower * heat * times(tried.criticalPower, rider.testedPower),
-      wPrime: rider.wPrime * times(tried.wPrime, rider.testedWPrime),
+      criticalPower: rider.criticalPower / kept * heat * times(tried.criticalPower, rider.testedPower),
+      wPrime: rider.wPrime / kept * times(tried.wPrime, rider.testedWPrime),
       mass: tried.mass === null ? rider.mass : tried.mass };
   };
 
-  /** @param {Tried} tried */
-  const problemOf = (tried) => {
+  /** @param {Tried} tried @param {number} kept */
+  const problemOf = (tried, kept) => {
     const setup = setupOf(tried.rows);
-    const who = riderOf(tried);
+    const who = riderOf(tried, kept);
     const mass = who.mass + setup.mass;
     const n = course.step.length;
     const common = {
@@ -141,7 +141,7 @@ const tryPlanner = (data) => {
     return { at, who, crosswindLimit: setup.crosswind };
   };
 
-  /** @type {{plan: Plan, pedalling: Pedalling | null} | null} */
+  /** @type {{plan: Plan} | null} */
   let base = null;
   const n = course.step.length;
   /** @param {number[]} steps */
@@ -150,18 +150,37 @@ const tryPlanner = (data) => {
     steps.forEach((k) => { out[k] = 1; });
     return out;
   };
-  const pedalling = limits.coasting.length + limits.held.length
+  /** @type {Pedalling | null} */
+  const planned = limits.coasting.length + limits.held.length
     ? { coasting: flags(limits.coasting), held: flags(limits.held) } : null;
 
-  /** @param {Tried} tried */
-  const solved = (tried) => {
-    const { at, who, crosswindLimit } = problemOf(tried);
-    const found = solver.planRide(at, who, { warm: base ? base.plan : null,
-      pedalling: base ? base.pedalling : pedalling,
+  /** @param {Tried} tried @param {Pedalling | null} pedalling @param {number} [kept] */
+  const solved = (tried, pedalling, kept = 1) => {
+    const { at, who, crosswindLimit } = problemOf(tried, kept);
+    const found = solver.planRide(at, who, { warm: base ? base.plan : null, pedalling,
       arrival: wind.slices.length > 1 ? (base ? base.plan.time : data.arrival) : null,
       duration: base ? base.plan.time[n] : data.arrival[n] });
     return found && { ...found, at, crosswindLimit };
   };
+
+  // Where the rider rolls too fast to pedal on a day with other weather or another rider: as with
+  // the bare bike, as for every set of kit.
+  let latest = { day: "", pedalling: planned };
+  /** @param {Tried} tried */
+  const pedallingOn = (tried) => {
+    const day = JSON.stringify({ ...tried, rows: [] });
+    if (day === asPlanned) return planned;
+    if (day !== latest.day) {
+      const bare = solved({ ...tried, rows: [] }, null, rider.kept);
+      latest = { day, pedalling: bare ? solver.pedallingOf(bare.problem, bare.plan,
+        solver.pedallingOf(bare.problem, bare.plan, null)) : planned };
+    }
+    return latest.pedalling;
+  };
+  /** @type {Tried} */
+  const unchanged = { rows: [], east: 0, north: 0, temperature: null, criticalPower: null,
+    wPrime: null, mass: null };
+  const asPlanned = JSON.stringify(unchanged);
 
   // --- what is not known ----------------------------------------------------------------------
 
@@ -241,7 +260,7 @@ const tryPlanner = (data) => {
 
   /** @param {Tried} tried @returns {Answer | null} */
   const answer = (tried) => {
-    const found = solved(tried);
+    const found = solved(tried, pedallingOn(tried));
     if (!found) return null;
     const { plan, problem, rounds, agreed } = found;
     let crosswind = 0;
@@ -255,8 +274,7 @@ const tryPlanner = (data) => {
 
   // The plan itself, found again: every try starts from it. Gives what it is off by [s].
   const check = () => {
-    base = solved({ rows: data.best, east: 0, north: 0, temperature: null, criticalPower: null,
-      wPrime: null, mass: null });
+    base = solved({ ...unchanged, rows: data.best }, planned);
     return base ? Math.abs(base.plan.time[n] - data.plan[data.plan.length - 1]) : Infinity;
   };
 

@@ -129,7 +129,8 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
               assumptions=("Air density taken from the standard atmosphere.",),
               sources=(("course.gpx", "sha256 0123abcd"), ("kit.csv", "sha256 4567ef01")))
     best = setup_of(owned, job.catalogue, effects, (item, "Light tyres", "Tucked cables"))
-    plan, before = (made_up_plan(course, conditions, rider, setup) for setup in (best, owned))
+    day = RaceDay(course, conditions, rider, start_speed=5.0)
+    plan, before = (made_up_plan(day, setup) for setup in (best, owned))
     T, T0 = plan.finish_time, before.finish_time
     sets = (KitSet((), 0.0, owned, T0, T0 - 0.02), KitSet(("Tucked cables",), 80.0, owned,
                                                          T0 - 6.1, T0 - 6.12),
@@ -158,7 +159,6 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
         Sensitivity("Critical power", "1 W more", -2.0, "6 W", 12.0),
         Sensitivity("Rolling resistance", "0.0001 more", 2.1, "0.0003", 6.3),
         Sensitivity("Mass", "1 kg more", 3.1), Sensitivity("Start", "an hour later", 5.0))
-    day = RaceDay(course, conditions, rider, start_speed=5.0)
     return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=before,
                   rideable=rideable,
                   spread=(T * 0.985, T, T * 1.016), splits=splits, worth=worth,

@@ -91,7 +91,7 @@ def test_nothing_to_buy_is_said(result):
 
 
 def test_works_without_the_extras(result):
-    bare = replace(result, splits=(), worth=(), sensitivities=(), trials=())
+    bare = replace(result, splits=(), worth=(), sensitivities=())
     flat = np.zeros(len(result.job.course.distance))
     course = replace(result.job.course, latitude=flat, longitude=flat, marks=(), corners=())
     bare = replace(bare, job=replace(bare.job, course=course))
