@@ -270,9 +270,9 @@ def pedalling_of(plan: Plan, before: Pedalling | None) -> Pedalling | None:
 
 
 def _joined(before: Pedalling, after: Pedalling | None) -> Pedalling:
-    """Add stretches to those before, so that rounds end that would go to and fro; the same if none.
+    """Add stretches to those before, so that rounds end that go to and fro; the same if none.
 
-    On a stretch too many the rider coasts where a trace of pedalling would still have been possible.
+    On a stretch too many the rider coasts where a trace of pedalling would still be possible.
     """
     if after is None:
         return before

@@ -1,4 +1,4 @@
-"""Row order, tolerances and constants of the pacing program, for a solver that is written elsewhere.
+"""Rows, tolerances and constants of the pacing program, for a solver that is written elsewhere.
 
 The page of the report plans by itself; what it has to know stands in the modules that use it.
 """
@@ -23,7 +23,7 @@ __all__ = ["solver_settings"]
 
 
 def solver_settings(problem: PacingProblem) -> dict[str, Any]:
-    """Settings by name, SI.
+    """Give settings by name, SI.
 
     `rows` are the names of the program's rows in their order, `sizes` what is a large value in
     each; of rows in joules as a share of W', which may be another one there.

@@ -319,7 +319,8 @@ def _policy(scripts: Sequence[str], styles: str, *, workers: bool = False) -> st
     """
     return "; ".join([
         "default-src 'none'", "script-src " + (" ".join(map(_hash, scripts)) or "'none'"),
-        f"style-src {_hash(styles)}", *(["worker-src blob:"] if workers else []), "img-src data:", "base-uri 'none'", "form-action 'none'"])
+        f"style-src {_hash(styles)}", *(["worker-src blob:"] if workers else []),
+        "img-src data:", "base-uri 'none'", "form-action 'none'"])
 
 
 def _hash(text: str) -> str:

@@ -76,11 +76,12 @@ def _height(elevation: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _rider(result: Result) -> dict[str, Any]:
-    """The rider for whom the plan is made; tested values beside those of the day."""
+    """Give the rider for whom the plan is made; tested values beside those of the day."""
     rider, tested = result.day.rider, result.job.rider
     return {
         "mass": rider.mass, "criticalPower": rider.critical_power, "wPrime": rider.w_prime,
-        "kept": result.day.kept, "testedPower": tested.critical_power, "testedWPrime": tested.w_prime,
+        "kept": result.day.kept, "testedPower": tested.critical_power,
+        "testedWPrime": tested.w_prime,
         "shares": [position.power_share for position in rider.positions],
         "highest": [rider.max_power * position.max_power_share for position in rider.positions],
         "areas": [position.drag_area for position in rider.positions],
@@ -123,7 +124,7 @@ def _weather(result: Result) -> dict[str, Any]:
 
 
 def _hours(result: Result) -> list[float]:
-    """Times at which the forecast changes its course [s]; hours that no rider meets are left out.
+    """Give times at which the forecast changes [s]; hours that no rider meets are left out.
 
     Between two of them all is linear in time. One entry where nothing changes.
     """

@@ -129,9 +129,9 @@
     if (sameDay(one) && sameKit(one)) first.append(", as in the plan");
     else first.append(Math.abs(more) < 0.05 ? ", as fast as the plan"
       : `, ${amount(more)} ${way(more)} than the plan`);
-    if (!sameKit(one) && answer.difference) {
-      const [low, high] = answer.difference;
-      first.append(sameDay(one) ? `; 90 % range ${span(answer.difference)}. `
+    const [low, high] = answer.difference || [0, 0];
+    if (!sameKit(one) && high - low > 0.05) {
+      first.append(sameDay(one) ? `; 90 % range ${span([low, high])}. `
         : `. What the kit does to that is uncertain by ± ${amount((high - low) / 2)}. `);
     } else first.append(". ");
     if (answer.range) {
@@ -202,7 +202,7 @@
     });
     copy.querySelectorAll(".end .t, .who b").forEach((end) => { end.textContent = clock(card.finish); });
     const title = copy.querySelector(".who");
-    if (title) title.append(made("small", " tried"));
+    if (title && title.firstChild) title.firstChild.textContent += " (tried)";
     const button = kitpace.button("Print this card", () => {
       original.replaceWith(copy.cloneNode(true));
       const shown = document.querySelector("#card .card");

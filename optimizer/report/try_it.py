@@ -70,9 +70,9 @@ def _form(result: Result) -> Markup:
     highest = min(1.4 * cp, 0.98 * rider.max_power)
     return Markup(
         '<form id="try-form" class="try"><fieldset><legend>Kit</legend><div class="places">{kit}'
-        '</div></fieldset><div class="three"><fieldset><legend>Wind at {height} m, as in a '
-        "forecast{changing}</legend>{wind}</fieldset><fieldset><legend>Air at the start</legend>"
-        "{air}</fieldset><fieldset><legend>Rider</legend>{rider}</fieldset></div>"
+        '</div></fieldset><div class="beside"><fieldset><legend>Weather: wind at {height} m, as in '
+        "a forecast{changing}; air at the start</legend>{wind}{air}</fieldset><fieldset>"
+        "<legend>Rider, as tested</legend>{rider}</fieldset></div>"
         '<p class="tools"><button type="button" id="try-plan">As in the plan</button>'
         '<button type="button" id="try-owned">With your current kit</button></p></form>').format(
         kit=places, height=f"{air.wind_height:.0f}", changing=changing,

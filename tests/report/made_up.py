@@ -22,11 +22,10 @@ from optimizer.job import (
 )
 from optimizer.kit import Catalogue, Choice, Item, KitSet, PairFactor
 from optimizer.kit.terms import setup_of
-from optimizer.pacing import Block, Plan, RideablePlan, pacing_problem, plan_ride
+from optimizer.pacing import Block, Plan, RideablePlan, plan_ride
 from optimizer.pacing.simulate import simulate
-from optimizer.pacing.solver import solve
 from optimizer.pacing.terrain import climbs_and_descents
-from optimizer.physics import Setup, lay_road
+from optimizer.physics import Setup
 from optimizer.rider import Position, Rider
 
 CLIMB, DESCENT = 20.0, -30.0  # W more than on the flat
