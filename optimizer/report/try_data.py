@@ -83,6 +83,7 @@ def _rider(result: Result) -> dict[str, Any]:
         "kept": result.day.kept, "testedPower": tested.critical_power,
         "testedWPrime": tested.w_prime,
         "shares": [position.power_share for position in rider.positions],
+        "maxPower": rider.max_power,
         "highest": [rider.max_power * position.max_power_share for position in rider.positions],
         "areas": [position.drag_area for position in rider.positions],
         "recovery": rider.recovery_share if rider.recovery == "partial" else 1.0,

@@ -260,6 +260,7 @@ const tryPlanner = (data) => {
 
   /** @param {Tried} tried @returns {Answer | null} */
   const answer = (tried) => {
+    if (riderOf(tried, 1).criticalPower >= rider.maxPower) return null;
     const found = solved(tried, pedallingOn(tried));
     if (!found) return null;
     const { plan, problem, rounds, agreed } = found;

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import shutil
 from contextlib import contextmanager
 
 import pytest
 
+from tests.programs import required
+
 
 @pytest.fixture(scope="session")
 def chromium():
-    """Chromium of the system, headless; skips where there is none."""
+    """Chromium of the system, headless."""
     sync_api = pytest.importorskip("playwright.sync_api")
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
-    if found is None:
-        pytest.skip("no Chromium here")
+    found = required("chromium", "chromium-browser")
     with sync_api.sync_playwright() as play:
         browser = play.chromium.launch(executable_path=found, args=[
             "--no-sandbox", "--disable-gpu", "--disable-background-networking"])
@@ -26,16 +25,19 @@ def chromium():
 def open_page(chromium):
     """Open a file: `with open_page(path, width=..., dark=...) as page`.
 
-    On leaving, the page must have said nothing on the console (but `said`, a part of the one
-    line expected there) and asked for nothing.
+    `before` is a script that runs ahead of the page's own. On leaving, the page must have said
+    nothing on the console (but `said`, a part of the one line expected there) and asked for
+    nothing.
     """
     @contextmanager
-    def opened(path, *, width=1280, height=900, dark=False, said=None, **options):
+    def opened(path, *, width=1280, height=900, dark=False, said=None, before="", **options):
         context = chromium.new_context(
             viewport={"width": width, "height": height}, accept_downloads=True,
             color_scheme="dark" if dark else "light", **options)
         context.set_default_timeout(120_000)  # a machine may be busy with other things
         page = context.new_page()
+        if before:
+            page.add_init_script(before)
         complaints: list[str] = []
         page.on("console", lambda message: complaints.append(message.text))
         page.on("pageerror", lambda error: complaints.append(str(error)))

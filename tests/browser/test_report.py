@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from optimizer.kit.terms import setup_of
-from optimizer.pacing import pacing_problem
-from optimizer.pacing.solver import solve
-from optimizer.physics import lay_road
 from optimizer.report import write_card, write_report
 from optimizer.report.card import card_csv
 from optimizer.report.result_json import result_document
 from optimizer.report.words import clock
-from optimizer.scenario import read_scenario
 from tests.fetched import fetched
-from tests.report.made_up import EVIL, made_up_result, simple_result
+from tests.report.made_up import EVIL, made_up_result
 
 COURSES = Path(__file__).parents[2] / "courses"
 pytestmark = pytest.mark.browser
@@ -271,85 +265,6 @@ def test_the_card_can_be_saved_and_printed(open_page, report, result):
         assert page.evaluate("document.body.className") == ""
 
 
-# --- the page's own solver ------------------------------------------------------------------
-
-
-def come_to_the_try(page):
-    page.locator("#try-form").scroll_into_view_if_needed()
-    page.locator("#try-splits table").wait_for(timeout=60_000)
-
-
-def finish_and_splits(page):
-    rows = page.locator("#try-splits tbody tr")
-    return [re.sub(r"\s+", " ", row) for row in rows.all_inner_texts()]
-
-
-def test_the_solver_of_the_page_measures_its_error(open_page, report):
-    with open_page(report) as page:
-        come_to_the_try(page)
-        page.locator("#try-check[data-error]").wait_for(timeout=60_000)
-        assert float(page.locator("#try-check").get_attribute("data-error")) < 0.01
-        assert "largest difference" in page.locator("#try-check").inner_text()
-
-
-@pytest.mark.parametrize("course", ["petrel-flats", "tarn-loop", "quern-pass"])
-def test_its_error_on_the_demo_courses(open_page, course, tmp_path):
-    # Six other winds and sets each, a changing forecast and an effort limit among them.
-    job = read_scenario(COURSES / course / "scenario.toml")
-    path = write_report(simple_result(job), tmp_path / "report.html")
-    with open_page(path) as page:
-        come_to_the_try(page)
-        page.locator("#try-check[data-error]").wait_for(timeout=120_000)
-        error = float(page.locator("#try-check").get_attribute("data-error"))
-    print(f"{course}: largest error of the page's solver {error:.5f} s")
-    assert error < 0.5
-
-
-def test_another_wind_and_set_are_planned_as_the_program_would(open_page, report, result):
-    speed_kmh, source_deg = 26.0, 120.0
-    names = ("Light tyres", "Deep wheels")
-    job = result.job
-    blow = speed_kmh / 3.6
-    windy = replace(job.conditions,
-                    wind_east=np.array([[-blow * np.sin(np.radians(source_deg))]]),
-                    wind_north=np.array([[-blow * np.cos(np.radians(source_deg))]]))
-    setup = setup_of(job.baseline, job.catalogue, job.effects, names)
-    road = lay_road(job.course, windy, result.plan.distance)
-    truth = solve(pacing_problem(road, job.rider, setup, start_speed=5.0))
-    places = [*(mark.distance for mark in job.course.marks), job.course.length]
-    with open_page(report) as page:
-        come_to_the_try(page)
-        page.locator("#try-speed").fill(str(speed_kmh))
-        page.locator("#try-from").fill(str(source_deg))
-        for place, name in {"head": None, "tyres": names[0], "cockpit": None,
-                            "wheels": names[1]}.items():
-            options = page.locator(f'select[data-place="{place}"]')
-            label = "as it stands" if name is None else next(
-                text for text in options.locator("option").all_inner_texts() if name in text)
-            options.select_option(label=label)
-        page.locator("#try-says strong", has_text=clock(truth.finish_time)).wait_for()
-        rows = finish_and_splits(page)
-        assert "1,510 EUR" in page.locator("#try-says").inner_text()
-    for row, place in zip(rows, places, strict=True):
-        here, plan = truth.time_at(place), result.plan.time_at(place)
-        assert f" {clock(here)} " in row
-        difference = float(re.search(r"([+−]?[\d.]+) s$", row)[1].replace("−", "-"))
-        assert difference == pytest.approx(here - plan, abs=0.5)
-
-
-def test_the_try_goes_back(open_page, report, document):
-    with open_page(report) as page:
-        come_to_the_try(page)
-        says = page.locator("#try-says strong")
-        assert says.inner_text() == clock(document["plan"]["finish_time_s"])
-        page.locator("#try-owned").click()
-        page.locator("#try-says strong",
-                     has_text=clock(document["baseline_plan"]["finish_time_s"])).wait_for()
-        page.locator("#try-plan").click()
-        page.locator("#try-says strong",
-                     has_text=clock(document["plan"]["finish_time_s"])).wait_for()
-
-
 # --- access ---------------------------------------------------------------------------------
 
 
@@ -359,7 +274,8 @@ def test_axe_has_no_serious_finding(open_page, report, width, dark):
     source = fetched("axe-core@4.14.1", "axe.min.js", npm=True).read_text(encoding="utf-8")
     with open_page(report, width=width, dark=dark) as page:
         page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-        come_to_the_try(page)
+        page.locator("#try-form").scroll_into_view_if_needed()
+        page.locator("#try-splits table").wait_for()
         page.evaluate(source)
         found = page.evaluate("""() => axe.run(document, {runOnly: {type: 'tag', values: [
             'wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}})""")

@@ -98,13 +98,6 @@ def test_works_without_the_extras(result):
     assert "How to ride it" in plan_page(bare)
 
 
-def test_a_slowing_reserve_is_not_replanned_in_the_page(result):
-    problem = replace(result.plan.problem, slowing_recovery=True)
-    text = plan_page(replace(result, plan=replace(result.plan, problem=problem)))
-    assert "refills more slowly" in text
-    assert 'id="try-form"' not in text
-
-
 def test_colours_are_those_of_the_page(text):
     from optimizer.report.page import asset
 

@@ -1,0 +1,157 @@
+"""Other kit, weather and rider, tried in the page: answers against the full program's."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from optimizer.report import write_report
+from optimizer.report.result_json import result_document
+from optimizer.report.words import clock
+from tests.report.made_up import made_up_result
+from tests.report.tried import Try, plan_tried
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def result():
+    return made_up_result()
+
+
+@pytest.fixture(scope="module")
+def report(result, tmp_path_factory):
+    return write_report(result, tmp_path_factory.mktemp("try") / "report.html")
+
+
+def come_to_the_try(page):
+    page.locator("#try-form").scroll_into_view_if_needed()
+    page.locator("#try-splits table").wait_for()
+
+
+def says(page):
+    return page.locator("#try-says").inner_text().replace("\u00a0", " ")
+
+
+def wait_for_time(page, time):
+    page.locator("#try-says strong", has_text=re.compile(f"^{clock(time)}$")).wait_for()
+
+
+def pick(page, places):
+    for place, name in places.items():
+        options = page.locator(f'select[data-place="{place}"]')
+        label = "as it stands" if name is None else next(
+            text for text in options.locator("option").all_inner_texts() if name in text)
+        options.select_option(label=label)
+
+
+def test_the_page_finds_the_plan_again(open_page, report):
+    with open_page(report) as page:
+        come_to_the_try(page)
+        check = page.locator("#try-check[data-error]")
+        check.wait_for()
+        assert float(check.get_attribute("data-error")) < 0.01
+        assert "less than 0.01 s" in check.inner_text()
+        assert "Positions are those of the plan" in check.inner_text()
+        assert len(page.workers) == 1  # the page's own thread stays free
+
+
+def test_another_wind_and_kit(open_page, report, result):
+    names = ("Light tyres", "Deep wheels")
+    truth = plan_tried(result, Try(items=names, wind=(26.0, 120.0)))
+    places = [*(mark.distance for mark in result.job.course.marks), result.job.course.length]
+    with open_page(report) as page:
+        come_to_the_try(page)
+        page.locator("#try-speed").fill("26")
+        page.locator("#try-from").fill("120")
+        pick(page, {"head": None, "tyres": names[0], "cockpit": None, "wheels": names[1]})
+        wait_for_time(page, truth.finish_time)
+        rows = [re.sub(r"\s+", " ", row)
+                for row in page.locator("#try-splits tbody tr").all_inner_texts()]
+        text = says(page)
+    assert "The kit costs 1,510 EUR, 10 EUR more than the budget of 1,500 EUR." in text
+    assert "What the kit does to that is uncertain by ±" in text
+    for row, place in zip(rows, places, strict=True):
+        here, plan = truth.time_at(place), result.plan.time_at(place)
+        assert f" {clock(here)} " in row
+        difference = float(re.search(r"([+−]?[\d.]+) s$", row)[1].replace("−", "-"))
+        assert difference == pytest.approx(here - plan, abs=0.55)
+
+
+def test_another_rider_and_temperature(open_page, report, result):
+    truth = plan_tried(result, Try(critical_power=280.0, w_prime=15_000.0, mass=75.0, celsius=30))
+    with open_page(report) as page:
+        come_to_the_try(page)
+        for ident, value in {"power": 280, "reserve": 15, "mass": 75, "warm": 30}.items():
+            page.locator(f"#try-{ident}").fill(str(value))
+        wait_for_time(page, truth.finish_time)
+        assert page.locator("#try-power-says").inner_text() == "280 W"
+        # The new power lies over that of the plan, in every width of the picture.
+        assert all(path.get_attribute("d").startswith("M")
+                   for path in page.locator("#try-strip path.tried").all())
+
+
+def test_only_kit_says_the_range_of_the_difference(open_page, report, result):
+    truth = plan_tried(result, Try(items=()))
+    with open_page(report) as page:
+        come_to_the_try(page)
+        pick(page, dict.fromkeys(("head", "tyres", "cockpit", "wheels")))
+        wait_for_time(page, truth.finish_time)
+        text = says(page)
+    later = truth.finish_time - result.plan.finish_time
+    assert re.search(rf"{later:.0f} s slower than the plan; 90 % range \d+ s to \d+ s slower", text)
+    assert "The kit costs 0 EUR of 1,500 EUR." in text
+
+
+def test_it_goes_back(open_page, report, result):
+    document = result_document(result)
+    with open_page(report) as page:
+        come_to_the_try(page)
+        assert "as in the plan" in says(page)
+        page.locator("#try-owned").click()
+        wait_for_time(page, document["baseline_plan"]["finish_time_s"])
+        page.locator("#try-plan").click()
+        wait_for_time(page, document["plan"]["finish_time_s"])
+        assert "as in the plan" in says(page)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_answer_stays_in_view_beside_every_control(open_page, report, width):
+    with open_page(report, width=width, height=844) as page:
+        come_to_the_try(page)
+        for control in page.locator("#try-form select, #try-form input").all():
+            control.scroll_into_view_if_needed()
+            page.wait_for_timeout(50)
+            bar, box = page.locator("#try-bar").bounding_box(), control.bounding_box()
+            assert bar["y"] >= -1
+            assert bar["y"] + bar["height"] <= 844
+            assert box["y"] >= 0
+
+
+def test_the_card_of_a_try(open_page, report):
+    with open_page(report) as page:
+        come_to_the_try(page)
+        page.locator("#try-power").fill("290")
+        page.locator("#try-works", has_text="Planning").wait_for()
+        while page.locator("#try-works", has_text="Planning").count():
+            page.wait_for_timeout(50)
+        page.locator("#try-card summary").click()
+        before, after = ([int(number) for number in re.findall(r"\d+", " ".join(
+            page.locator(f"{place} .card .w").all_inner_texts()))] for place in
+            ("#card", "#try-card"))
+        assert len(before) == len(after) > 0
+        assert all(b > a for a, b in zip(before, after, strict=True))
+        page.evaluate("window.print = () => { window.printed = document.body.className; }")
+        page.get_by_text("Print this card").click()
+        assert page.evaluate("window.printed") == "only-card"
+        assert "(tried)" in page.locator("#card").inner_text()
+        page.evaluate("dispatchEvent(new Event('afterprint'))")
+        assert "(tried)" not in page.locator("#card").inner_text()
+
+
+def test_without_workers_the_page_plans_by_itself(open_page, report, result):
+    with open_page(report, before="delete window.Worker") as page:
+        come_to_the_try(page)
+        assert len(page.workers) == 0
+        wait_for_time(page, result.plan.finish_time)
