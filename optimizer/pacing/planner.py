@@ -60,7 +60,7 @@ _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
 
 SETTINGS: Final = {"rounds": _ROUNDS, "changes": _CHANGES, "agreed": _AGREED,
-                    "over": _OVER, "same": _SAME}
+                    "over": _OVER, "same": _SAME, "longer": _LONGER}
 """What a program that is written elsewhere has to know to do the same."""
 
 

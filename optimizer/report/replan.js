@@ -998,9 +998,16 @@ const replan = (constants) => {
     let iterations = 0;
     let changes = 0;
     for (let round = 1; ; round += 1) {
-      const effort = effortLimit(rider, duration);
-      const problem = problemAt(arrival, effort, pedalling);
-      const found = draft(problem, plan);
+      let effort = effortLimit(rider, duration);
+      let problem = problemAt(arrival, effort, pedalling);
+      let found = draft(problem, plan);
+      // Too short a duration can forbid what the ride's own allows.
+      for (const share of C.longer.slice(1)) {
+        if (found) break;
+        effort = effortLimit(rider, share * duration);
+        problem = problemAt(arrival, effort, pedalling);
+        found = draft(problem, plan);
+      }
       if (!found) return null;
       plan = found;
       iterations += found.iterations;

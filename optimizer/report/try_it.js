@@ -187,25 +187,26 @@
   // The card of the plan, with the watts and times of the try.
   /** @param {TriedCard | null} card */
   const cardOf = (card) => {
-    const original = document.querySelector("#card .card");
+    const original = document.querySelector("#card .slips");
     if (!card || !original) return [];
     const copy = /** @type {HTMLElement} */ (original.cloneNode(true));
-    copy.querySelectorAll("tbody tr:not(.end)").forEach((row, k) => {
-      const cell = row.querySelector(".w");
-      const texts = cell ? document.createTreeWalker(cell, NodeFilter.SHOW_TEXT) : null;
-      while (texts && texts.nextNode()) {
-        const node = /** @type {Text} */ (texts.currentNode);
-        if (/^\s*\d+\s*$/.test(node.data)) node.data = String(Number(node.data) + card.watts[k]);
-      }
-      const at = row.querySelector(".t");
-      if (at) at.textContent = clock(card.clock[k]);
+    copy.querySelectorAll(".card").forEach((slip) => {
+      slip.setAttribute("aria-label", `${slip.getAttribute("aria-label")}, for this try`);
+      slip.querySelectorAll("tbody tr:not(.end)").forEach((row, k) => {
+        row.querySelectorAll(".w").forEach((cell) => {
+          const watts = Number(cell.textContent);
+          if (watts > 0) cell.textContent = String(watts + card.watts[k]);
+        });
+        row.querySelectorAll(".t, .clock").forEach((at) => { at.textContent = clock(card.clock[k]); });
+      });
+      slip.querySelectorAll(".end .t, .who b").forEach((end) => {
+        end.textContent = clock(card.finish);
+      });
+      slip.querySelectorAll(".who span").forEach((title) => { title.append(" (tried)"); });
     });
-    copy.querySelectorAll(".end .t, .who b").forEach((end) => { end.textContent = clock(card.finish); });
-    const title = copy.querySelector(".who");
-    if (title && title.firstChild) title.firstChild.textContent += " (tried)";
     const button = kitpace.button("Print this card", () => {
       original.replaceWith(copy.cloneNode(true));
-      const shown = document.querySelector("#card .card");
+      const shown = document.querySelector("#card .slips");
       document.body.classList.add("only-card");
       addEventListener("afterprint", () => {
         document.body.classList.remove("only-card");
