@@ -182,7 +182,8 @@ def _draws(result: Result, terms: Terms, best: list[int]) -> dict[str, Any]:
 
     In hundredths: the page sums a few of them and shows the range.
     """
-    job, day, setup = result.job, result.day, result.choice.best.setup
+    job, day = result.job, result.day
+    setup = terms.setup(job.baseline, best)  # with the one yaw table of all sets
     model = set_model(terms, job.baseline, day.rider.mass)
     found = response(result.plan, day, setup, best, draws_of(job, day), job.effects, model)
     still = found.still

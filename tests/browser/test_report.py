@@ -137,7 +137,8 @@ def test_one_place_is_marked_in_everything(open_page, report, document):
                                 document["rideable"]["speed_mps"])
         assert f"speed {speed:.0f} km/h" in said
         cursors = page.locator("svg:visible .cursor")
-        assert cursors.count() == 4  # the ride, what is ridden, energy, where kit wins
+        # The ride, what is ridden, energy, where kit wins, and the watts of the try.
+        assert cursors.count() == 5
         assert page.locator('.cursor[visibility="hidden"]').count() == 0
         assert page.locator("#blocks tr.here th").inner_text().startswith("made-up road")
         dot = page.locator("svg.map .here")

@@ -74,13 +74,16 @@ def test_the_rules_that_a_literal_rider_needs(result):
 
 def test_positions_are_where_they_change(result):
     problem = result.plan.problem
-    position = np.zeros(problem.steps, dtype=np.int64)
-    position[100:140] = 1
+    middle = 0.5 * (result.plan.distance[:-1] + result.plan.distance[1:])
+    position = ((middle > 5000.0) & (middle < 7000.0)).astype(np.int64)
+    edges = result.plan.distance[np.flatnonzero(np.diff(position)) + 1] / 1000.0
     there = replace(result, plan=replace(result.plan, problem=replace(problem,
                                                                       position=position)))
-    assert "Aero, but upright km 5.0 to 7.0." in card_rules(there)
+    assert edges == pytest.approx([5.0, 7.0], abs=0.1)
+    assert f"Aero, but upright km {edges[0]:.1f} to {edges[1]:.1f}." in card_rules(there)
     row = rows_of(there)[1]
-    assert row["position"] == "aero, from km 5.000 upright, from km 7.000 aero"
+    assert row["position"] == (f"aero, from km {edges[0]:.3f} upright, from km {edges[1]:.3f} "
+                               "aero")
     assert rows_of(there)[0]["position"] == "aero"
 
 

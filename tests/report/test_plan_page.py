@@ -155,7 +155,7 @@ def test_small_and_quickly_written(result, tmp_path):
     start = time.perf_counter()
     path = write_report(result, tmp_path / "report.html")
     assert time.perf_counter() - start < 3.0
-    assert path.stat().st_size < 600_000
+    assert path.stat().st_size < 800_000  # the page may be 2.5 MB; its planner is a part
 
 
 def test_same_bytes_in_another_process(text):
