@@ -78,8 +78,9 @@ def test_tenths_of_the_recorded_ride(recorded):
     """One recorded ride, test data of python-fitparse (MIT), rider and kit invented.
 
     Aim: tenths within 1.5 %, cumulative within 1 %. Measured here: eight of ten within 1.5 %, the
-    others 1.52 and 1.60 %; cumulative 1.2 % after the first tenth, 0.6 % from there on. Left out in turn,
-    tenths are missed by 2.4 % (rms): air that changes within minutes, by the ride's own balance.
+    others 1.52 and 1.60 %; cumulative 1.2 % after the first tenth, 0.6 % from there on. Left out
+    in turn, tenths are missed by 2.4 % (rms): air that changes within minutes, by the ride's own
+    balance.
     """
     ride, intended = recorded
     found = debrief(ride, intended)
