@@ -323,8 +323,8 @@ onmessage = ({ data }) => {
     asked = null;
     place.textContent = error < 0.5
       ? `How far to trust it: the page has just found the plan itself again by its own program; the `
-        + `finish differs by ${error < 0.01 ? "less than 0.01" : error.toFixed(2)} s. Tests hold `
-        + `other tries against the command line, to 0.05 s. Positions${rider.kept < 1
+        + `finish differs by ${error < 0.01 ? "less than 0.01" : error.toFixed(2)} s. Other `
+        + `tries on the demo courses came within 0.1 s of the command line. Positions${rider.kept < 1
           ? ", and the part of the power that is kept back," : ""} are those of the plan, and a `
         + "range covers what the plan's own range covers."
       : "In this browser the page does not find the plan again. Do not use its answers; run "
