@@ -21,7 +21,8 @@ from tests.report.made_up import simple_result
 from tests.report.tried import Try, answers_of_the_page, plan_tried
 
 COURSES = Path(__file__).parents[2] / "courses"
-AGREED = 0.05  # s, the aim; on the demo courses 2 of 54 tries (-5 °C) were measured at 0.06 and 0.09
+# The aim; on the demo courses 2 of 54 tries (-5 °C) were measured at 0.06 and 0.09 s.
+AGREED = 0.05  # s
 
 
 def tries_of(result):
