@@ -101,9 +101,7 @@ class PacingEvaluator:
 
     def own_plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
-        plan = plan_ride(self.day, setup, warm=self.like)
-        self.settle(setup)
-        return plan
+        return plan_ride(self.day, setup, warm=self.like)
 
     def settle(self, setup: Setup) -> None:
         """Learn the time of a set in its own wind and with its own limits."""

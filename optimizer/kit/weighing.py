@@ -196,8 +196,9 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     tests = _tests(search, choice, answer)
     if chosen.rows != best.rows:
         plan = evaluator.own_plan(chosen.setup)
+        evaluator.settle(chosen.setup)
     emptying = chance_as_printed(plan, day, draws)
-    safe = day_within_risk(day, chosen.setup, draws, risk)
+    safe = day_within_risk(day, chosen.setup, draws, risk, plan)
     return Weighing(
         choice=choice, by=by, level=level, target=target, chosen=kit_set(search, chosen),
         score=float(-scores[first] if by == "target" else scores[first]),

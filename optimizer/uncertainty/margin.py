@@ -42,12 +42,16 @@ def chance_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> float:
     return float(np.mean(runs_out(plan, day, draws, ride)))
 
 
-def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float) -> Kept:
+def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
+                    plan: Plan | None = None) -> Kept:
     """Keep the smallest margin with which the best plan runs out on no more than `risk` of days.
+
+    `plan` is the one for `day` and `setup`, where there is one already.
 
     Raises Infeasible where no margin is enough.
     """
-    plan = plan_ride(day, setup, bounded=False)
+    if plan is None:
+        plan = plan_ride(day, setup, bounded=False)
     chance = chance_as_printed(plan, day, draws)
     high, best = 1.0, Kept(day, plan, chance)
     if chance <= risk:

@@ -14,12 +14,10 @@ import time
 import numpy as np
 
 from optimizer.errors import Infeasible
-from optimizer.pacing import plan_ride
+from optimizer.pacing import plan_ride, realism
 from optimizer.rider.effort import capacity
 from optimizer.uncertainty import chance_as_printed, day_within_risk, draw_days
 from tests.pacing.random_days import BIKE, random_day
-
-SHORTEST = 120.0  # s, of a stretch; the hyperbola says little of shorter ones
 
 
 def smoothed(at, elapsed, power, width=30.0):
@@ -27,17 +25,6 @@ def smoothed(at, elapsed, power, width=30.0):
     work = np.concatenate([[0.0], np.cumsum(power * np.diff(elapsed))])
     begin = np.maximum(at - width, 0.0)
     return (np.interp(at, elapsed, work) - np.interp(begin, elapsed, work)) / width
-
-
-def best_stretch(rider, elapsed, power, points=240):
-    """Greatest mean power of any stretch over what can be held for its length."""
-    at = np.linspace(0.0, elapsed[-1], points)
-    work = np.interp(at, elapsed, np.concatenate([[0.0], np.cumsum(power * np.diff(elapsed))]))
-    first, last = np.triu_indices(points, 1)
-    span = at[last] - at[first]
-    long = span >= min(SHORTEST, 0.5 * elapsed[-1])
-    mean = (work[last] - work[first])[long] / span[long]
-    return float((mean / capacity(rider, span[long])).max())
 
 
 def plans(count):
@@ -60,7 +47,7 @@ def plans(count):
         coast = ((plan.power < 5.0) & free & ~before_brake
                  & (plan.speed[1:] < 0.995 * p.pedalling_speed))
         rows.append((T, fourth / float(capacity(rider, T)),
-                     best_stretch(rider, plan.time, plan.power),
+                     realism(plan, rider).stretch,
                      elapsed[coast].sum() / T,
                      elapsed[plan.power > 0.99 * rider.max_power].sum() / T,
                      100 * plan.gap / T, plan.mean_power / float(capacity(rider, T)),
