@@ -50,11 +50,11 @@ def centre_line(heading_deg: float, pieces: list[tuple[float, float, float]], *,
         turn = np.radians(turn_deg)
         steps = max(round(abs(turn) * radius / spacing), 1)
         curvature.append(np.full(steps, turn / (steps * spacing)))
-    bend = np.concatenate(curvature)
+    curvature = np.concatenate(curvature)
     kernel = np.hanning(13)[1:-1]
-    padded = np.pad(bend, len(kernel) // 2, mode="edge")
-    bend = np.convolve(padded, kernel / kernel.sum(), mode="valid")
-    heading = np.radians(heading_deg) + np.cumsum(bend) * spacing
+    padded = np.pad(curvature, len(kernel) // 2, mode="edge")
+    curvature = np.convolve(padded, kernel / kernel.sum(), mode="valid")
+    heading = np.radians(heading_deg) + np.cumsum(curvature) * spacing
     at = np.arange(len(heading)) * spacing
     heading += np.radians(winding_deg) * (0.6 * np.sin(2 * np.pi * at / 1130 + 0.5)
                                           + 0.4 * np.sin(2 * np.pi * at / 690 + 2.0))

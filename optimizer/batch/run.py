@@ -55,7 +55,7 @@ _Answer = Future[tuple[dict[str, object], dict[str, str]]]
 
 def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: bool = False,
               limit: float = 1800.0,
-              tell: Callable[[Outcome], None] = lambda _outcome: None) -> tuple[Outcome, ...]:
+              progress: Callable[[Outcome], None] = lambda _outcome: None) -> tuple[Outcome, ...]:
     """Plan every case into a folder of its own; outcomes in the order of the batch.
 
     A case whose record is there with the same inputs is not planned again, unless `again`. A
@@ -66,14 +66,14 @@ def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: 
     pools : gives an executor of so many workers; called anew should a worker's death break it
     workers : how many cases are under way at once
     limit : s, the longest that a case may take
-    tell : called with each outcome as it comes
+    progress : called with each outcome as it comes
     """
     done: dict[str, Outcome] = {}
     lost: list[_LostError] = []
 
     def finish(outcome: Outcome) -> None:
         done[outcome.case] = outcome
-        tell(outcome)
+        progress(outcome)
 
     def ready() -> Iterator[_Ready]:
         for case in batch.cases:
@@ -84,7 +84,7 @@ def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: 
                 yield found
 
     for one, answer in _spread(ready(), pools, workers, lost):
-        finish(_settle(one, answer, folder))
+        finish(_outcome_of(one, answer, folder))
     return tuple(done[case.name] for case in batch.cases)
 
 
@@ -128,7 +128,7 @@ def _spread(ready: Iterable[_Ready], pools: Pools, workers: int,
                 if not under_way:
                     more = False
                     break
-                for one, future in _settled(pool, under_way, lost):
+                for one, future in _completed(pool, under_way, lost):
                     if isinstance(_error_of(future), BrokenProcessPool):
                         broken = True
                         suspects.append(one)
@@ -138,8 +138,8 @@ def _spread(ready: Iterable[_Ready], pools: Pools, workers: int,
         for one in suspects:
             with pools(1) as pool:
                 alone = {_submit(pool, one): (one, _latest(one))}
-                settled = _settled(pool, alone, lost)
-            yield from settled
+                completed = _completed(pool, alone, lost)
+            yield from completed
         suspects.clear()
 
 
@@ -148,8 +148,8 @@ def _latest(one: _Ready) -> float:
     return time.monotonic() + max(one.left, 0.0) + _GRACE
 
 
-def _settled(pool: LocalPool | Cluster, under_way: dict[_Answer, tuple[_Ready, float]],
-             lost: list[_LostError]) -> list[tuple[_Ready, _Answer]]:
+def _completed(pool: LocalPool | Cluster, under_way: dict[_Answer, tuple[_Ready, float]],
+               lost: list[_LostError]) -> list[tuple[_Ready, _Answer]]:
     """Take out what is settled, waiting for the first; and what never will be, with its error.
 
     A case stops by itself at its limit, unless it hangs where nothing can stop it, or its worker
@@ -196,7 +196,7 @@ def _error_of(future: _Answer) -> BaseException | None:
         return error
 
 
-def _settle(one: _Ready, answer: _Answer, folder: Path) -> Outcome:
+def _outcome_of(one: _Ready, answer: _Answer, folder: Path) -> Outcome:
     """Write what a worker found, its record last."""
     begun = Outcome(one.case.name, f"cases/{folder_of(one.case)}", course=one.job.name,
                     rider=one.job.rider.name, weather=one.case.weather)

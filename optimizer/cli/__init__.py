@@ -16,7 +16,7 @@ __all__ = ["main"]
 # Name of the command -> one line for the list; the module of the same name holds `command`.
 COMMANDS: dict[str, str] = {
     "new": "Write a commented starter scenario into a folder.",
-    "course": "Say what a course is: length, grades, corners, flaws and doubts.",
+    "course": "Say what a course is: length, grades, corners, errors in the track, warnings.",
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",
     "batch": "Plan many riders, courses and forecasts in one go.",
     "kit": "Say what to buy, what not, in which order, and what to test first.",

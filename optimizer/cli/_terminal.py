@@ -15,7 +15,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-__all__ = ["WIDTH", "progress", "say", "table"]
+__all__ = ["WIDTH", "progress_line", "say", "table"]
 
 WIDTH = 80
 _FIRST_LINE, _NEXT_LINE = 10.0, 30.0  # s of work before it is said what is under way
@@ -96,7 +96,7 @@ def _widths(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> li
 
 
 @contextlib.contextmanager
-def progress(label: str) -> Iterator[Callable[[str], None]]:
+def progress_line(label: str) -> Iterator[Callable[[str], None]]:
     """Show on stderr what is under way: at once on a terminal, else in a line now and then.
 
     Yields a function that changes the words behind the label.

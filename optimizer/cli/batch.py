@@ -10,7 +10,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError, KitpaceError
 from optimizer.files import is_file, write_atomic
 
@@ -69,16 +69,16 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
                         _outputs.table("--out", folder / "table.csv", "batch")],
                        (batch_file, *sorted(filter(None, named))), overwrite=overwrite)
     claim(folder, Path(batch_file), overwrite=overwrite)
-    with _executors(address, workers) as (pools, count), progress("Planning") as tell:
+    with _executors(address, workers) as (pools, count), progress_line("Planning") as progress:
         total, done = len(batch.cases), 0
 
-        def tell_case(outcome: Outcome) -> None:
+        def show_case(outcome: Outcome) -> None:
             nonlocal done
             done += 1
-            tell(f"{done} of {total}, last {outcome.case}")
+            progress(f"{done} of {total}, last {outcome.case}")
 
         outcomes = run_batch(batch, folder, pools, min(count, total), again=again,
-                             limit=60.0 * limit, tell=tell_case)
+                             limit=60.0 * limit, progress=show_case)
     index = write_atomic(folder / "index.html", table_page(batch.name, outcomes))
     write_atomic(folder / "table.csv", "\ufeff" + table_csv(outcomes))
     say(summary(outcomes))

@@ -38,7 +38,7 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None, ove
         _outputs.check_run([_outputs.page("--out", out)], (priors_file, options["rider"]),
                            overwrite=overwrite)
     from optimizer.evidence.bluff_body import bluff_drag
-    from optimizer.evidence.ledger import DISTANCE
+    from optimizer.evidence.item_ranking import DISTANCE
     from optimizer.evidence.priors import default_priors
     from optimizer.evidence.runs import read_run
     from optimizer.report.cables_page import Exposed, cables_page, evidence_row, lead, rows

@@ -8,7 +8,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._options import start_option, wind_option
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,14 +48,14 @@ def command(scenario: str, wind: tuple[float, float] | None,
     from optimizer.report.kit_page import compare_lead, compare_page
     from optimizer.scenario import read_scenario
 
-    with progress("Comparing") as tell:
-        tell("reading the files")
+    with progress_line("Comparing") as progress:
+        progress("reading the files")
         job = read_scenario(scenario, wind=wind, start_time=start_time)
         if len(job.named_sets) < 2:
             raise InputError(scenario, "", f"names {len(job.named_sets)} set(s); two are needed "
                              "to compare", 'add [[set]] tables with name = "..." and items = [...]')
         day = day_of(job)
-        tell("a plan for each set")
+        progress("a plan for each set")
         result = compare_sets(
             day, job.baseline, job.catalogue, job.effects,
             job.named_sets,

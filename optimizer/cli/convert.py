@@ -53,7 +53,7 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
     here, assumed = _reference(stated, power, options)
     found = [(target, express(stated, target, here, air_density=test_density_kgm3,
                               yaw=math.radians(yaw_deg))) for target in wanted]
-    saves = (stated.value > 0) == (stated.currency == "efficiency")
+    saves = (stated.value > 0) == (stated.quantity == "efficiency")
     say(f'"{stated.text}", as a {"saving" if saves else "cost"}:')
     table(("", "At"), [_row(target, change, here) for target, change in found], left=(0, 1))
     say()
@@ -83,12 +83,12 @@ def _reference(stated: Figure, power: str | None,
 
 
 def _row(target: Target, change: Change, here: Reference) -> tuple[str, str]:
-    from optimizer.report.doubt import amount
+    from optimizer.report.uncertain import amount
 
-    doubt = math.hypot(change.own_sd or 0.0, change.assumed_sd)
-    doubt = doubt if doubt > 1e-9 * abs(change.value) else 0.0
+    sd = math.hypot(change.own_sd or 0.0, change.assumed_sd)
+    sd = sd if sd > 1e-9 * abs(change.value) else 0.0
     if target.power is not None:
         where = f"{target.power:.0f} W"
     else:
         where = f"{(target.speed or here.speed) * 3.6:.1f} km/h"
-    return f"{amount(abs(change.value), doubt)} {target.unit}", where
+    return f"{amount(abs(change.value), sd)} {target.unit}", where

@@ -10,7 +10,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
 @click.pass_context
 def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
             gpx_file: str | None, overwrite: bool, **options: Any) -> None:
-    """Say what the course in FILE is: length, ascent, grades, corners, flaws and doubts.
+    """Say what the course in FILE is: ascent, grades, corners, errors in the track, warnings.
 
     FILE is a GPX file, or several that follow on each other; or one scenario, which also tells
     its air and wind and, with a forecast by the hour, the finish time for each start.
@@ -87,14 +87,15 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
     course: Course
     conditions: Conditions | None
     starts: tuple[StartTime, ...]
-    with progress("Reading") as tell:
+    with progress_line("Reading") as progress:
         if first.suffix.lower() == ".toml":
             _refuse(context, files)
             from optimizer.job.start_times import start_times
             from optimizer.scenario import read_scenario
 
             job = read_scenario(files[0])
-            course, conditions, starts = job.course, job.conditions, start_times(job, tell=tell)
+            course, conditions = job.course, job.conditions
+            starts = start_times(job, progress=progress)
         else:
             course, conditions, starts = _read(files, **options), None, ()
         contents: list[tuple[str | Path, str]] = [(page, course_page(course, conditions, starts))]
@@ -163,8 +164,8 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
     from optimizer.report.heights import HEADINGS, height_rows, height_sentences
 
     say(f"{course.name}:", *sentences(course), *height_sentences(course))
-    for doubt in course.doubts:
-        say(f"Mind: {doubt}")
+    for warning in course.warnings:
+        say(f"Mind: {warning}")
     say(CAUTION)
     headings = ("Stretch", "km", "up, m", "grade, %", "head, km/h", "cross, km/h")
     rows = leg_rows(course, conditions)

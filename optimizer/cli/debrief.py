@@ -9,7 +9,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._options import budget_option, start_option, wind_option
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -64,13 +64,13 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
     _outputs.check_run([_outputs.page("--out", page),
                         *(_outputs.row("--update", path) for path in updated)],
                        (scenario, ride, kit_from), overwrite=overwrite)
-    with progress("Debriefing") as tell:
-        tell("reading the files")
+    with progress_line("Debriefing") as progress:
+        progress("reading the files")
         recorded = read_ride(ride)
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
         align(recorded, job.course)  # refuses another course before anything is planned
-        intended = _intended(job, kit_from, tell)
-        tell("comparing")
+        intended = _intended(job, kit_from, progress)
+        progress("comparing")
         found = debrief(recorded, intended, all_out=all_out)
         written = [("Page", write_atomic(page, debrief_page(found, job.name)))]
         learned = None
@@ -88,7 +88,7 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
         say(f"{what}: {path}")
 
 
-def _intended(job: Job, kit_from: str | None, tell: Callable[[str], None]) -> Intended:
+def _intended(job: Job, kit_from: str | None, progress: Callable[[str], None]) -> Intended:
     """Plan as `kitpace plan` does, without what only its report needs."""
     from optimizer.job import day_of
     from optimizer.job.plans import ride_in_blocks
@@ -97,18 +97,18 @@ def _intended(job: Job, kit_from: str | None, tell: Callable[[str], None]) -> In
     from optimizer.ride.debrief import Intended
 
     if kit_from is not None:
-        from optimizer.job.again import run_again
+        from optimizer.job.replan import replan
         from optimizer.scenario.earlier_file import read_earlier
 
-        result = run_again(job, read_earlier(kit_from).items, tell)
+        result = replan(job, read_earlier(kit_from).items, progress)
         day, plan, few = result.day, result.plan, result.rideable
         setup = result.choice.best.setup
     else:
         day = day_of(job)
-        tell("which kit was planned")
+        progress("which kit was planned")
         setup = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget,
-                           job.currency, rules=job.rules, tell=tell).best.setup
-        tell("how it was to be ridden")
+                           job.currency, rules=job.rules, progress=progress).best.setup
+        progress("how it was to be ridden")
         plan = plan_ride(day, setup)
         few = ride_in_blocks(day, plan, job.options)
     return Intended(day.course, day.conditions, day.rider, setup, plan.problem, plan.distance,

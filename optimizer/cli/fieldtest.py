@@ -12,7 +12,7 @@ import click
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number
 from optimizer.cli._options import wind_option
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_WIND_DOUBT = 0.4  # of a stated wind, at the rider; shelter and gusts
+_WIND_UNCERTAINTY = 0.4  # of a stated wind, at the rider; shelter and gusts
 _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 
 
@@ -38,7 +38,7 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
               help="What each ride was ridden with, in the order of the rides.")
 @click.option("--crr", metavar="CRR", type=Number(0.001, 0.03), default=0.005, show_default=True,
               help="Rolling resistance as far as it is known.")
-@click.option("--crr-doubt", metavar="SD", type=Number(0.00005, 0.02), default=0.003,
+@click.option("--crr-sd", metavar="SD", type=Number(0.00005, 0.02), default=0.003,
               show_default=True, help="Its standard deviation.")
 @click.option("--temperature", metavar="C", type=Number(-30, 55, "C"), help="Of the air.")
 @click.option("--pressure", metavar="HPA", type=Number(500, 1090, "hPa"),
@@ -64,7 +64,7 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside the first ride by default.")
 @_outputs.overwrite_option
-def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float, crr_doubt: float,
+def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float, crr_sd: float,
             temperature: float | None, pressure: float | None, humidity: float,
             wind: tuple[float, float] | None, forecast: str | None, power_accuracy: float,
             lap_km: float | None, leave_out: tuple[str, ...], surface: tuple[str, ...],
@@ -99,7 +99,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
     from optimizer.scenario.evidence_file import check_item, with_row
     from optimizer.scenario.ride_file import read_ride
 
-    with progress("Reading the rides") as tell:
+    with progress_line("Reading the rides") as progress:
         names = _setup_names(setups, len(rides))
         stretches = tuple(_stretch(text, len(rides)) for text in leave_out)
         passes = tuple(_stretch(text, len(rides), "--surface") for text in surface)
@@ -112,15 +112,15 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
         recorded = tuple(read_ride(name) for name in rides)
         known_air = temperature is not None and pressure is not None
         assumptions = Assumptions(
-            power_scale_sd=(power_accuracy**2 + 0.5**2)**0.5 / 100, rolling_resistance_sd=crr_doubt,
+            power_scale_sd=(power_accuracy**2 + 0.5**2)**0.5 / 100, rolling_resistance_sd=crr_sd,
             density_sd=_KNOWN_AIR if known_air else _UNKNOWN_AIR)
         if wind is not None:
             stated = wind[0] / 3.6
-            assumptions = replace(assumptions, wind_sd=max(_WIND_DOUBT * stated, 0.5))
+            assumptions = replace(assumptions, wind_sd=max(_WIND_UNCERTAINTY * stated, 0.5))
         runs = _runs(recorded, names, _weather(recorded, temperature, pressure, humidity, wind,
                                                forecast), mass, crr, assumptions, lap_km,
                      stretches)
-        tell("fitting")
+        progress("fitting")
         test, compared = _fit(runs)
         measured = surface_of(runs, passes) if passes else None
         pages: list[tuple[str | Path, str | bytes]] = [(page, fieldtest_page(test, compared))]

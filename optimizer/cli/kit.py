@@ -12,14 +12,14 @@ import click
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import LARGEST_SUM, Number
 from optimizer.cli._options import budget_option, start_option, wind_option
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from optimizer.job import Job
-    from optimizer.kit.weighing import Weighing
+    from optimizer.kit.decision import KitDecision
     from optimizer.report.page import Table
 
 __all__ = ["command"]
@@ -112,60 +112,60 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
                              "leave out --out, --money and --by, or name one scenario")
         _shared(scenarios, options)
         return
-    with progress("Weighing kit") as tell:
-        job, weighing = _weigh(scenarios[0], options, tell)
+    with progress_line("Weighing kit") as progress:
+        job, decision = _decide(scenarios[0], options, progress)
         if out:
             from optimizer.files import write_atomic
             from optimizer.report.kit_page import kit_page
 
-            write_atomic(out, kit_page(job, weighing, (job.options.empty_risk or 0.1)))
-    _tell(job, weighing, options)
+            write_atomic(out, kit_page(job, decision, (job.options.empty_risk or 0.1)))
+    _tell(job, decision, options)
     if out:
         say()
         say(f"Page: {out}")
 
 
-def _read(scenario: str, options: dict[str, Any], tell: Callable[[str], None]) -> Job:
+def _read(scenario: str, options: dict[str, Any], progress: Callable[[str], None]) -> Job:
     from optimizer.scenario import read_scenario
 
-    tell("reading the files")
+    progress("reading the files")
     return read_scenario(scenario, budget=options["budget"], wind=options["wind"],
                          start_time=options["start_time"])
 
 
-def _weigh(scenario: str, options: dict[str, Any],
-           tell: Callable[[str], None]) -> tuple[Job, Weighing]:
+def _decide(scenario: str, options: dict[str, Any],
+            progress: Callable[[str], None]) -> tuple[Job, KitDecision]:
     from optimizer.job import day_of
-    from optimizer.kit.weighing import weigh_kit
+    from optimizer.kit.decision import decide_kit
 
-    job = _read(scenario, options, tell)
+    job = _read(scenario, options, progress)
     day = day_of(job)
-    return job, weigh_kit(
+    return job, decide_kit(
         day, job.baseline, job.catalogue, job.effects,
         job.budget, job.currency, by=options["by"], level=options["level"],
         target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
         seed=job.options.seed, risk=(job.options.empty_risk or 0.1), stages=options["money"],
-        rules=job.rules, twice=options["second_proof"], tell=tell)
+        rules=job.rules, twice=options["second_proof"], progress=progress)
 
 
-def _tell(job: Job, weighing: Weighing, options: dict[str, Any]) -> None:
+def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
     """Say the answer first, then the set, the money, and the advice."""
     from optimizer.report import kit_page as page
 
     currency = job.currency
-    for sentence in page.kit_lead(job, weighing, (job.options.empty_risk or 0.1)):
+    for sentence in page.kit_lead(job, decision, (job.options.empty_risk or 0.1)):
         say(sentence)
-    if options["second_proof"] and math.isinf(weighing.choice.program_gap):
+    if options["second_proof"] and math.isinf(decision.choice.program_gap):
         say("The integer program cannot prove it once more: there are too many items for it.")
-    _show(page.basket(job, weighing))
-    _show(page.frontier_table(weighing, page.landmarks(weighing.choice.frontier)))
-    _show(page.purchase_table(weighing, currency, _PURCHASES))
-    if weighing.stages:
-        _show(page.stage_table(weighing, currency))
-    if weighing.tests:
-        _show(page.worth_table(weighing, currency, _TESTS))
-    if weighing.choice.left_out:
-        table(("Left out", "Why"), weighing.choice.left_out, left=(0, 1))
+    _show(page.basket(job, decision))
+    _show(page.frontier_table(decision, page.landmarks(decision.choice.frontier)))
+    _show(page.purchase_table(decision, currency, _PURCHASES))
+    if decision.stages:
+        _show(page.stage_table(decision, currency))
+    if decision.tests:
+        _show(page.worth_table(decision, currency, _TESTS))
+    if decision.choice.left_out:
+        table(("Left out", "Why"), decision.choice.left_out, left=(0, 1))
 
 
 def _show(shown: Table) -> None:
@@ -176,14 +176,14 @@ def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
     """Share one budget among several riders."""
     from optimizer.job import day_of
     from optimizer.kit import choose_kit
-    from optimizer.kit.weighing import share_budget
+    from optimizer.kit.decision import share_budget
     from optimizer.report.words import clock, listing, money, seconds
 
     jobs, choices = [], []
-    with progress("Weighing kit") as tell:
+    with progress_line("Weighing kit") as progress:
         for scenario in scenarios:
-            job = _read(scenario, options, tell)
-            tell(job.name)
+            job = _read(scenario, options, progress)
+            progress(job.name)
             jobs.append(job)
             choices.append(choose_kit(
                 day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,

@@ -9,7 +9,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._options import budget_option, start_option, wind_option
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -66,13 +66,13 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     from optimizer.scenario import read_scenario
     from optimizer.scenario.earlier_file import read_earlier
 
-    with progress("Planning") as tell:
-        tell("reading the files")
+    with progress_line("Planning") as progress:
+        progress("reading the files")
         job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
         before = against or kit_from
         earlier = read_earlier(before) if before else None
-        result = run(job, tell) if kit_from is None else _with_kit_of(kit_from, job, tell)
-        tell("writing the report")
+        result = run(job, progress) if kit_from is None else _with_kit_of(kit_from, job, progress)
+        progress("writing the report")
         changed = changes(result, earlier) if earlier else ""
         written = _write(result, report, json_file, cards, changed)
     _tell(result)
@@ -84,12 +84,12 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
         say(f"{what}: {path}")
 
 
-def _with_kit_of(file: str, job: Job, tell: Callable[[str], None]) -> Result:
+def _with_kit_of(file: str, job: Job, progress: Callable[[str], None]) -> Result:
     """Plan with the kit of an earlier plan."""
-    from optimizer.job.again import run_again
+    from optimizer.job.replan import replan
     from optimizer.scenario.earlier_file import read_earlier
 
-    return run_again(job, read_earlier(file).items, tell)
+    return replan(job, read_earlier(file).items, progress)
 
 
 def _card(card: str) -> Output:
@@ -146,9 +146,9 @@ def _tell(result: Result) -> None:
         say(words)
     if result.fork is not None:
         say(fork_sentence(result.fork))
-    if result.sparing > 0:
-        say(f"Saving the legs for what follows costs {seconds(result.sparing)} of this.")
-    for note in (*job.course.doubts, *plan.notes):
+    if result.effort_budget_cost > 0:
+        say(f"Saving the legs for what follows costs {seconds(result.effort_budget_cost)} of this.")
+    for note in (*job.course.warnings, *plan.notes):
         say(f"Mind: {note}")
 
 

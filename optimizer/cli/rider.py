@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool
     from optimizer.files import write_atomic
     from optimizer.report.rider_page import rider_page
 
-    with progress("Fitting"):
+    with progress_line("Fitting"):
         rider, ability = _read(files, None if model == "auto" else cast("Model", model))
         written = write_atomic(page, rider_page(rider, ability))
     _tell(rider, ability)
@@ -57,7 +57,7 @@ def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool
 
 
 def _read(files: tuple[str, ...], model: Model | None) -> tuple[Rider | None, Ability | None]:
-    from optimizer.rider.fit import judge_efforts
+    from optimizer.rider.fit import assess_efforts
     from optimizer.scenario.power_file import read_power_files
     from optimizer.scenario.rider_file import read_ability
 
@@ -69,7 +69,7 @@ def _read(files: tuple[str, ...], model: Model | None) -> tuple[Rider | None, Ab
         return read_ability(toml[0], model)
     efforts = read_power_files(files)
     try:
-        return None, judge_efforts(efforts, model)
+        return None, assess_efforts(efforts, model)
     except InputError as error:
         raise InputError(files[0], "", error.problem, error.remedy) from error
 
@@ -79,8 +79,8 @@ def _tell(rider: Rider | None, ability: Ability | None) -> None:
 
     say(*sentences(rider, ability))
     if ability is not None:
-        for doubt in ability.doubts:
-            say(f"Mind: {doubt}.")
+        for warning in ability.warnings:
+            say(f"Mind: {warning}.")
     for line in rider.assumed if rider is not None else ():
         say(f"Assumed: {line}.")
     if ability is not None:

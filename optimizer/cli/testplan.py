@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 import click
 
 from optimizer.cli._numbers import Number
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def command(change_w: float | None, change_percent: float | None, speed_kmh: flo
     change = (cda * (change_percent or 0.0) / 100 if change_w is None
               else change_w / (0.5 * density * speed**3))
     gusts, turning = _AIR[air]
-    with progress("Trying numbers of runs"):
+    with progress_line("Trying numbers of runs"):
         plan = plan_test(Intention(
             change=change, speed=speed, run_length=1000 * run_km,
             course=cast('Literal["out and back", "laps"]', course), leg=1000 * leg_km,

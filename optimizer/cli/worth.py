@@ -9,7 +9,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._reference import read_speed, reference_of, reference_options
-from optimizer.cli._terminal import progress, say, table
+from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -67,8 +67,8 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
     from optimizer.files import write_atomic
     from optimizer.report.worth_page import worth_page
 
-    with progress("Weighing") as tell:
-        valuation = _valuation(file, scenario_file, priors_file, speed, options, tell)
+    with progress_line("Weighing") as progress:
+        valuation = _valuation(file, scenario_file, priors_file, speed, options, progress)
         written = write_atomic(page, worth_page(valuation))
     _tell(valuation)
     say()
@@ -77,15 +77,15 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
 
 def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
                speed: float | None, options: dict[str, Any],
-               tell: Callable[[str], None]) -> Valuation:
-    from optimizer.evidence.ledger import rank
+               progress: Callable[[str], None]) -> Valuation:
+    from optimizer.evidence.item_ranking import rank
     from optimizer.evidence.pool import pool_items
     from optimizer.evidence.priors import default_priors
     from optimizer.report.worth_page import Valuation
     from optimizer.scenario.evidence_file import read_evidence
     from optimizer.scenario.priors_file import read_priors
 
-    tell("reading the files")
+    progress("reading the files")
     data = read_evidence(file)
     priors = read_priors(priors_file) if priors_file else default_priors()
     job = _job(scenario_file)
@@ -93,7 +93,7 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
     items = pool_items(data, reference, priors)
     speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
     worths = rank(items, reference, speeds, priors)
-    course = {} if job is None else _on_course(job, items, tell)
+    course = {} if job is None else _on_course(job, items, progress)
     if course:
         here = {row.item: row.seconds for row in course["on_course"]}
         worths = tuple(sorted(worths, key=lambda worth: -here[worth.effect.item]))
@@ -126,18 +126,18 @@ def _reference(job: Job | None, speed: float | None, options: dict[str, Any],
 
 
 def _on_course(job: Job, items: tuple[ItemEvidence, ...],
-               tell: Callable[[str], None]) -> dict[str, Any]:
+               progress: Callable[[str], None]) -> dict[str, Any]:
     from optimizer.job import day_of
     from optimizer.job.item_worth import item_worth, overlaps
 
     effects = tuple(item.effect for item in items)
     return {"course": job.course.name or job.name, "catalogue": job.catalogue,
-            "currency": job.currency, "on_course": item_worth(job, day_of(job), effects, tell),
+            "currency": job.currency, "on_course": item_worth(job, day_of(job), effects, progress),
             "overlaps": overlaps(job.baseline, job.catalogue, effects)}
 
 
 def _tell(valuation: Valuation) -> None:
-    from optimizer.report.doubt import between, span
+    from optimizer.report.uncertain import between, number_range
     from optimizer.report.worth_page import gain, lead, per_second
 
     say(*lead(valuation))
@@ -153,7 +153,7 @@ def _tell(valuation: Valuation) -> None:
     for worth in valuation.worths:
         name, flat = worth.effect.item, between(worth.seconds, worth.seconds_sd)
         if here:
-            rows.append((name, flat, span(here[name].low, here[name].high),
+            rows.append((name, flat, number_range(here[name].low, here[name].high),
                          *per_second(valuation, worth), gain(valuation, worth)))
         else:
             rows.append((name, between(worth.watts[1], worth.watts_sd[1]), flat,

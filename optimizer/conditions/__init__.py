@@ -3,12 +3,11 @@
 from optimizer.conditions.conditions import Conditions, starting_at
 from optimizer.conditions.draws import (
     WindDraws,
-    draw_conditions,
     draw_wind,
     spread_density,
     spread_wind,
 )
 from optimizer.conditions.members import AirDepartures, Members, member, with_members
 
-__all__ = ["AirDepartures", "Conditions", "Members", "WindDraws", "draw_conditions", "draw_wind",
+__all__ = ["AirDepartures", "Conditions", "Members", "WindDraws", "draw_wind",
            "member", "spread_density", "spread_wind", "starting_at", "with_members"]

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from optimizer.conditions.members import member
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -15,7 +13,7 @@ if TYPE_CHECKING:
     from optimizer.conditions.conditions import Conditions
     from optimizer.conditions.members import AirDepartures
 
-__all__ = ["WindDraws", "draw_conditions", "draw_wind", "spread_density", "spread_wind"]
+__all__ = ["WindDraws", "draw_wind", "spread_density", "spread_wind"]
 
 _WIDEST = 3.0  # times; two or three members leave the spread so open that no wind is too strong
 
@@ -88,19 +86,3 @@ def spread_density(draws: WindDraws, departures: AirDepartures | None) -> NDArra
     if draws.weights is None or departures is None:
         return np.ones(len(draws.turn))
     return np.asarray(np.maximum(1.0 + draws.weights @ departures.density, 0.5))
-
-
-def draw_conditions(conditions: Conditions, rng: np.random.Generator,
-                    count: int) -> tuple[Conditions, ...]:
-    """`count` weathers of the day: members, or the forecast with its wind scaled and turned."""
-    draws = draw_wind(conditions, rng, count)
-    if draws.weights is not None:
-        return tuple(member(conditions, weight) for weight in draws.weights)
-    return tuple(
-        replace(conditions,
-                wind_east=f * (np.cos(a) * conditions.wind_east
-                               + np.sin(a) * conditions.wind_north),
-                wind_north=f * (np.cos(a) * conditions.wind_north
-                                - np.sin(a) * conditions.wind_east),
-                gust=f * conditions.gust)
-        for f, a in zip(draws.speed_factor, draws.turn, strict=True))

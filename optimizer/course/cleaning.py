@@ -44,7 +44,7 @@ _HEIGHTS = (-450.0, 9000.0)  # m, from below the lowest road to above the highes
 
 @dataclass(frozen=True)
 class Cleaning:
-    """What may be mended, and how strongly.
+    """What may be corrected, and how strongly.
 
     Attributes
     ----------
@@ -64,7 +64,7 @@ class Cleaning:
 
 
 class Log:
-    """What was mended and what stays doubtful, in the order in which it was found."""
+    """What was corrected and what to be wary of, in the order in which it was found."""
 
     def __init__(self, file: str, skip: frozenset[str]) -> None:
         unknown = sorted(skip - set(MENDING))
@@ -73,13 +73,13 @@ class Log:
                              f"the corrections are {', '.join(MENDING)}")
         self.file, self.skip = file, skip
         self.corrections: list[Correction] = []
-        self.doubts: list[str] = []
+        self.warnings: list[str] = []
 
     def wants(self, option: str) -> bool:
         """Tell whether the correction is switched on."""
         return option not in self.skip
 
-    def mended(self, option: str, what: str, count: int, effect: str) -> None:
+    def corrected(self, option: str, what: str, count: int, effect: str) -> None:
         """Note a correction, if it changed anything."""
         if count:
             self.corrections.append(Correction(what, int(count), effect, option))
@@ -96,7 +96,7 @@ def clean_points(points: Points, cleaning: Cleaning, log: Log, *,
     if log.wants("repeats"):
         still = _lengths(points) <= _SAME_PLACE
         points = _merge(points, np.concatenate([[False], still]))
-        log.mended("repeats", "points at the same place", int(still.sum()), "merged into one")
+        log.corrected("repeats", "points at the same place", int(still.sum()), "merged into one")
     if log.wants("jumps"):
         points = _without_jumps(points, log)
     if log.wants("stops"):
@@ -139,9 +139,9 @@ def _in_order(points: Points, log: Log) -> Points:
     if np.isfinite(points.time).all():
         ordered = _take(points, np.argsort(points.time, kind="stable"))
         if _lengths(ordered).sum() < _lengths(points).sum():
-            log.mended("order", "points out of order", int(back.sum()), "sorted by time")
+            log.corrected("order", "points out of order", int(back.sum()), "sorted by time")
             return ordered
-    log.doubts.append("Times run backwards in the file; the order of its points was kept.")
+    log.warnings.append("Times run backwards in the file; the order of its points was kept.")
     return points
 
 
@@ -159,12 +159,12 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
     chosen = int(np.argmax(lengths)) if cleaning.piece is None else cleaning.piece - 1
     if np.count_nonzero(lengths > 100.0) > 1:
         others = ", ".join(f"{length / 1000:.1f}" for length in lengths)
-        log.doubts.append(
+        log.warnings.append(
             f"The file holds {len(lengths)} pieces that do not touch ({others} km); piece "
             f"{chosen + 1} was taken.")
     joined = new & ~apart & (piece[1:] == chosen) & (steps > _SAME_PLACE)
-    log.mended("", "breaks in the track", int(joined.sum()),
-               f"joined by straight lines, {steps[joined].sum():.0f} m in all")
+    log.corrected("", "breaks in the track", int(joined.sum()),
+                  f"joined by straight lines, {steps[joined].sum():.0f} m in all")
     return _take(points, piece == chosen)
 
 
@@ -189,7 +189,7 @@ def _without_jumps(points: Points, log: Log) -> Points:
             drop[:at + 1] = True
         elif at > len(steps) - 6:
             drop[at + 1:] = True
-    log.mended("jumps", "points far off the road", int(drop.sum()), "dropped")
+    log.corrected("jumps", "points far off the road", int(drop.sum()), "dropped")
     return _take(points, ~drop)
 
 
@@ -211,8 +211,8 @@ def _without_stops(points: Points, log: Log) -> Points:
     covered[0] = False
     stops = int(np.sum(np.diff(np.concatenate([[0], covered.astype(int)])) == 1))
     removed = _lengths(points)[covered[1:]].sum()
-    log.mended("stops", "stops", stops,
-               f"{int(covered.sum())} points merged, {removed:.0f} m of wandering")
+    log.corrected("stops", "stops", stops,
+                  f"{int(covered.sum())} points merged, {removed:.0f} m of wandering")
     return _merge(points, covered)
 
 
@@ -223,21 +223,21 @@ def _note_gaps(points: Points, log: Log) -> None:
     if wide.any():
         where = float(np.concatenate([[0.0], np.cumsum(steps)])[int(np.argmax(steps))])
         longest = f"{steps.max() / 1000:.1f} km of straight line lie between two points"
-        log.doubts.append(
+        log.warnings.append(
             f"From km {where / 1000:.1f} on {longest}: the road there is not known."
             if wide.sum() == 1 else
             f"At {wide.sum()} places, the longest from km {where / 1000:.1f} on, up to {longest}: "
             "the road there is not known.")
     if usual > 60.0:
-        log.doubts.append(f"Points lie {usual:.0f} m apart; what bends and slopes between them "
-                          "cannot be seen.")
+        log.warnings.append(f"Points lie {usual:.0f} m apart; what bends and slopes between them "
+                            "cannot be seen.")
 
 
 def _with_heights(points: Points, cleaning: Cleaning, log: Log, needed: bool) -> Points:
     """Fill missing heights along the way; refuse a track that has none."""
     height = points.elevation
     absurd = np.isfinite(height) & ((height < _HEIGHTS[0]) | (height > _HEIGHTS[1]))
-    log.mended("", "heights that no road has", int(absurd.sum()), "taken as missing")
+    log.corrected("", "heights that no road has", int(absurd.sum()), "taken as missing")
     known = np.isfinite(height) & ~absurd
     if not known.any() or not np.any(height[known] != 0.0):
         if not needed:
@@ -245,18 +245,18 @@ def _with_heights(points: Points, cleaning: Cleaning, log: Log, needed: bool) ->
         if not cleaning.flat:
             raise InputError(log.file, "", "has no elevation, so its climbs are unknown",
                              "export it with elevation, or say that the course is flat")
-        log.doubts.append("The file has no heights; the course was taken as flat, as told.")
+        log.warnings.append("The file has no heights; the course was taken as flat, as told.")
         return replace(points, elevation=np.zeros(len(points)))
     if np.ptp(height[known]) == 0.0:
-        log.doubts.append("Every height in the file is the same.")
+        log.warnings.append("Every height in the file is the same.")
     if known.all():
         return points
     along = np.concatenate([[0.0], np.cumsum(_lengths(points))])
     filled = np.interp(along, along[known], height[known])
     widest = float(np.max(np.diff(np.concatenate([[0.0], along[known], [along[-1]]]))))
-    log.mended("", "missing heights", int((~known).sum()),
-               f"drawn between known ones, at most {widest / 1000:.1f} km apart")
+    log.corrected("", "missing heights", int((~known).sum()),
+                  f"drawn between known ones, at most {widest / 1000:.1f} km apart")
     if widest > 1000.0 or known.mean() < 0.5:
-        log.doubts.append(f"Heights are missing at {np.mean(~known):.0%} of the points, up to "
-                          f"{widest / 1000:.1f} km in a row.")
+        log.warnings.append(f"Heights are missing at {np.mean(~known):.0%} of the points, up to "
+                            f"{widest / 1000:.1f} km in a row.")
     return replace(points, elevation=filled)

@@ -105,12 +105,12 @@ def _regions(turn: NDArray[np.float64], step: float) -> list[tuple[int, int]]:
     A run is a corner where it is somewhere tighter than 150 m; it lasts while it turns the
     same way at all, so that noise does not break it in pieces.
     """
-    bend = _window_mean(turn, step, _WINDOW) / step
-    sign = np.sign(bend) * (np.abs(bend) > 1.0 / _HARDLY)
+    curvature = _window_mean(turn, step, _WINDOW) / step
+    sign = np.sign(curvature) * (np.abs(curvature) > 1.0 / _HARDLY)
     edges = np.flatnonzero(np.diff(np.concatenate([[0.0], sign, [0.0]])))
     runs: list[tuple[int, int]] = []
     for a, b in pairwise(edges):
-        if sign[a] == 0.0 or np.abs(bend[a:b]).max() < 1.0 / _WIDE:
+        if sign[a] == 0.0 or np.abs(curvature[a:b]).max() < 1.0 / _WIDE:
             continue
         if runs and sign[runs[-1][0]] == sign[a] and (a - runs[-1][1]) * step <= _WINDOW:
             runs[-1] = (runs[-1][0], int(b))
@@ -140,9 +140,9 @@ def _corner(distance: NDArray[np.float64], turn: NDArray[np.float64], first: int
     step = float(distance[1] - distance[0])
     # A long corner is measured over a longer part, where noise matters less.
     part = float(np.clip((last - first) * step / 2.5, _WINDOW, _LONGEST_WINDOW))
-    bend = np.abs(_window_mean(turn, step, part)[first:last]) / step
-    sharpest = int(np.argmax(bend))
-    radius = max(1.0 / max(float(bend[sharpest]), 1e-9), _line_radius(angle, handling.lane))
+    curvature = np.abs(_window_mean(turn, step, part)[first:last]) / step
+    sharpest = int(np.argmax(curvature))
+    radius = max(1.0 / max(float(curvature[sharpest]), 1e-9), _line_radius(angle, handling.lane))
     return Corner("", float(distance[first + 1 + sharpest]), radius, angle,
                   float(np.sqrt(handling.lateral * radius)), dead_turn=False)
 

@@ -105,7 +105,7 @@ class Course:
     marks: tuple[Mark, ...] = ()
     corners: tuple[Corner, ...] = ()
     corrections: tuple[Correction, ...] = ()
-    doubts: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     elevation_sd: float = 0.0
     grade_sd: float = 0.0
     height_error: NDArray[np.float64] | None = None

@@ -74,8 +74,8 @@ def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
         fit = _fit(replace(data, height=data.height - drift), nodes, chosen.penalty)
     _note_steep(fit, nodes, log)
     height_sd, grade_sd = _errors(chosen, nodes)
-    log.mended("heights", "noise of the heights", len(where),
-               f"smoothed: ascent {_ascent(height):.0f} m in the file, {_ascent(fit):.0f} m now")
+    log.corrected("heights", "noise of the heights", len(where),
+                  f"smoothed: ascent {_ascent(height):.0f} m in the file, {_ascent(fit):.0f} m now")
     return Heights(fit, chosen.noise_sd, height_sd, grade_sd)
 
 
@@ -192,8 +192,8 @@ def _without_spikes(data: _Data, log: Log) -> _Data:
         np.arange(len(where)) - 2, np.arange(len(where)), where)
     usual = 1.4826 * float(np.median(off))
     wrong = off > np.maximum(_SPIKE, 6 * usual) + 0.3 * np.minimum(reach, 100.0)
-    log.mended("spikes", "single wrong heights", int(wrong.sum()),
-               f"dropped, up to {off[wrong].max(initial=0.0):.0f} m off")
+    log.corrected("spikes", "single wrong heights", int(wrong.sum()),
+                  f"dropped, up to {off[wrong].max(initial=0.0):.0f} m off")
     return data.take(~wrong)
 
 
@@ -218,10 +218,11 @@ def _without_steps(data: _Data, log: Log) -> _Data:
     if np.allclose(height / least, np.round(height / least), atol=0.01):
         tread = tread + _beyond_middle(riser_at, change[rise], turns)
     size = float(np.median(np.abs(change[rise])))
-    log.mended("steps", "steps in the heights", len(rise), f"of {size:.1f} m, turned into slopes")
+    log.corrected("steps", "steps in the heights", len(rise),
+                  f"of {size:.1f} m, turned into slopes")
     if size > 1.5:
-        log.doubts.append(f"The heights come in steps of {size:.0f} m; short climbs between two "
-                          "steps cannot be seen.")
+        log.warnings.append(f"The heights come in steps of {size:.0f} m; short climbs between two "
+                            "steps cannot be seen.")
     ends = _Data(where[[0, -1]], height[[0, -1]], np.ones(2))
     if len(rise) < 2:
         return _merged(ends, _Data(riser_at, riser, np.ones(1)))
@@ -292,8 +293,8 @@ def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
         k += 1 if rims is None else 2
     size, place = max(alone, default=(0.0, 0))
     if size > _NO_ROAD:
-        log.doubts.append(f"At km {nodes[place] / 1000:.1f} the heights jump by {size:.0f} m, "
-                          "steeper than roads are; the grades there may be wrong.")
+        log.warnings.append(f"At km {nodes[place] / 1000:.1f} the heights jump by {size:.0f} m, "
+                            "steeper than roads are; the grades there may be wrong.")
     if not spans:
         return data
     level, deepest = height.copy(), 0.0
@@ -302,16 +303,17 @@ def _over_bridges(data: _Data, nodes: NDArray[np.float64], log: Log) -> _Data:
         level[inside] = np.interp(where[inside], nodes[[a, b]], rough[[a, b]])
         deepest = max(deepest, float(np.abs(height - level)[inside].max(initial=0.0)))
     places = ", ".join(f"{nodes[a] / 1000:.1f}" for a, _ in spans[:5])
-    log.mended("bridges", "dips and humps that no road has (bridges, tunnels, faults)", len(spans),
-               f"levelled (km {places}{' ...' if len(spans) > 5 else ''}), up to {deepest:.0f} m")
+    log.corrected("bridges", "dips and humps that no road has (bridges, tunnels, faults)",
+                  len(spans), f"levelled (km {places}{' ...' if len(spans) > 5 else ''}), "
+                  f"up to {deepest:.0f} m")
     return replace(data, height=level)
 
 
 def _rough(data: _Data, nodes: NDArray[np.float64]) -> NDArray[np.float64]:
     """Smooth just so much that noise makes no grades of more than a few percent."""
     step = float(nodes[1] - nodes[0])
-    bend = np.diff(data.height, 2)
-    noise_sd = 1.4826 * float(np.median(np.abs(bend))) / np.sqrt(6.0)
+    curvature = np.diff(data.height, 2)
+    noise_sd = 1.4826 * float(np.median(np.abs(curvature))) / np.sqrt(6.0)
     noise = noise_sd * np.random.default_rng(0).standard_normal(len(data))
     density = max(len(data) / len(nodes), 0.05)
     for strength in _ROUGH:
@@ -361,8 +363,8 @@ def _note_steep(height: NDArray[np.float64], nodes: NDArray[np.float64], log: Lo
     grade = np.diff(height) / np.diff(nodes)
     worst = int(np.argmax(np.abs(grade)))
     if abs(grade[worst]) > _STEEP:
-        log.doubts.append(f"A grade of {grade[worst]:+.0%} at km {nodes[worst] / 1000:.1f} is "
-                          "steeper than roads are; the heights there may be wrong.")
+        log.warnings.append(f"A grade of {grade[worst]:+.0%} at km {nodes[worst] / 1000:.1f} is "
+                            "steeper than roads are; the heights there may be wrong.")
 
 
 # --- drift ------------------------------------------------------------------------------
@@ -393,8 +395,8 @@ def _drift(height: NDArray[np.float64], nodes: NDArray[np.float64],
     normal = rows.T @ rows + walk.T @ walk + 1e-6 * np.eye(len(knots))
     knot_drift = np.linalg.solve(normal, rows.T @ higher)
     drift = np.interp(nodes, knots, knot_drift - knot_drift.mean())
-    log.mended("drift", "places passed again at another height", len(first),
-               f"up to {gap.max():.0f} m, evened out along the way")
+    log.corrected("drift", "places passed again at another height", len(first),
+                  f"up to {gap.max():.0f} m, evened out along the way")
     return np.asarray(drift)
 
 

@@ -114,7 +114,7 @@ def _on_ground(line: Line, where: NDArray[np.float64], height: NDArray[np.float6
     barometer_free = Log(log.file, log.skip | {"drift"})
     heights = road_heights(line.distance, ground.height, *place, cleaning.penalty, barometer_free)
     log.corrections += [c for c in barometer_free.corrections if c.option != "heights"]
-    log.doubts += barometer_free.doubts
+    log.warnings += barometer_free.warnings
     error = np.hypot(ground.sd, heights.height_sd)
     return replace(
         line, elevation=np.interp(line.distance, place[0], heights.values),
@@ -146,8 +146,8 @@ def _positions(points: Points, raw: NDArray[np.float64], nodes: NDArray[np.float
     left = smooth(scaled, noise, len(nodes), penalty=fit.penalty).values
     heading_sd = float(np.sqrt(np.mean(np.diff(left[:, 0]) ** 2)) / step)
     if fit.noise_sd > 0.3:
-        log.mended("positions", "noise of the positions", len(points),
-                   f"smoothed, {np.sqrt(np.mean(shift**2)) * np.sqrt(2):.1f} m typical shift")
+        log.corrected("positions", "noise of the positions", len(points),
+                      f"smoothed, {np.sqrt(np.mean(shift**2)) * np.sqrt(2):.1f} m typical shift")
         return *move(latitude, longitude, shift[:, 0], shift[:, 1]), heading_sd
     return latitude, longitude, heading_sd
 

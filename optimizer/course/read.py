@@ -125,7 +125,7 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
         roughness=lay(features.stretches, "terrain", nodes, TERRAINS["open"]),
         shelter=lay(features.stretches, "shelter", nodes, 1.0),
         marks=_together(marks), corners=corners, corrections=tuple(log.corrections),
-        doubts=tuple(log.doubts), elevation_sd=line.height_sd, grade_sd=line.grade_sd, **{
+        warnings=tuple(log.warnings), elevation_sd=line.height_sd, grade_sd=line.grade_sd, **{
             name: np.interp(nodes, line.distance, values) for name, values in (
                 ("height_error", line.height_error), ("track_elevation", line.track_elevation))
             if values is not None})
@@ -135,15 +135,16 @@ def _without_tangles(corners: tuple[Corner, ...], log: Log) -> tuple[Corner, ...
     """Corners without those that turn further than any road: knots of a receiver at a stop."""
     tangles = [corner for corner in corners if abs(corner.turn) > _TANGLE]
     for corner in tangles[:_TOLD]:
-        log.doubts.append(
+        log.warnings.append(
             f"At km {corner.distance / 1000:.1f} the track winds around itself, "
             f"{abs(np.degrees(corner.turn)):.0f}° in all: a stop, not a corner. The way there is "
             "too long; cut it out of the track.")
     back = [corner for corner in corners if abs(corner.turn) > _BACK]
     twice = next((a for a, b in pairwise(back) if b.distance - a.distance < _TWICE), None)
     if twice is not None:
-        log.doubts.append(f"At km {twice.distance / 1000:.1f} the track turns back on itself twice "
-                          f"within {_TWICE:.0f} m: a stop, or points in disorder; cut them out.")
+        log.warnings.append(f"At km {twice.distance / 1000:.1f} the track turns back on itself "
+                            f"twice within {_TWICE:.0f} m: a stop, or points in disorder; cut "
+                            "them out.")
     return tuple(corner for corner in corners if corner not in tangles)
 
 
@@ -178,7 +179,7 @@ def _marks(points: Points, line: Line, features: Features, log: Log) -> tuple[Ma
     """Give the marks that are known, and the file's waypoints at each passing of the line."""
     marks = [mark for mark in features.marks if 0.0 <= mark.distance <= line.distance[-1]]
     if len(marks) < len(features.marks):
-        log.doubts.append("Some marks lie beyond the end of the course and were left out.")
+        log.warnings.append("Some marks lie beyond the end of the course and were left out.")
     place = cartesian(line.latitude, line.longitude)
     lost = []
     for name, latitude, longitude in points.places:
@@ -190,8 +191,8 @@ def _marks(points: Points, line: Line, features: Features, log: Log) -> tuple[Ma
         marks += [Mark(name if not k else f"{name} ({k + 1})", distance)
                   for k, distance in enumerate(passes if name else [])]
     if lost:
-        log.doubts.append(f"Waypoints beside the course or without a name were left out: "
-                          f"{', '.join(lost[:5])}{' ...' if len(lost) > 5 else ''}.")
+        log.warnings.append(f"Waypoints beside the course or without a name were left out: "
+                            f"{', '.join(lost[:5])}{' ...' if len(lost) > 5 else ''}.")
     return tuple(sorted(marks, key=lambda mark: mark.distance))
 
 
@@ -249,6 +250,6 @@ def _placed(limits: tuple[Limit, ...], marks: tuple[Mark, ...], log: Log) -> tup
 
 def _doubt(line: Line, log: Log) -> None:
     if line.grade_sd > 0.005:
-        log.doubts.append(f"Grades over 100 m are good to {100 * line.grade_sd:.1f} points only.")
+        log.warnings.append(f"Grades over 100 m are good to {100 * line.grade_sd:.1f} points only.")
     if line.heading_sd > np.radians(10.0):
-        log.doubts.append("Positions are noisy; tight corners may be missed or made up.")
+        log.warnings.append("Positions are noisy; tight corners may be missed or made up.")

@@ -106,8 +106,9 @@ def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
     if not known.all():
         missing = np.logical_not(known)
         height = _bridged(height, missing, track, distance)
-        log.doubts.append(f"The terrain model has no heights for {_kilometres(missing, distance)}; "
-                          f"{'straight lines' if track is None else 'the track'} stood in.")
+        log.warnings.append(f"The terrain model has no heights for "
+                            f"{_kilometres(missing, distance)}; "
+                            f"{'straight lines' if track is None else 'the track'} stood in.")
     levelled = np.zeros(len(height), dtype=bool)
     if track is not None:
         if log.wants("bridges"):
@@ -347,9 +348,9 @@ def _check_unit(height: NDArray[np.float64], track: NDArray[np.float64], model: 
                              f"track has {np.median(track):.0f}",
                              f'say heights_unit = "{unit}" in [course], or check the track')
     if abs(apart) > _ELSEWHERE:
-        log.doubts.append(f"The terrain model lies {abs(apart):.0f} m "
-                          f"{'above' if apart > 0 else 'below'} the track's heights; is it of "
-                          "the same place?")
+        log.warnings.append(f"The terrain model lies {abs(apart):.0f} m "
+                            f"{'above' if apart > 0 else 'below'} the track's heights; is it of "
+                            "the same place?")
 
 
 def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -374,6 +375,6 @@ def _note_spans(levelled: NDArray[np.bool_], off: NDArray[np.float64],
         if found:
             places = ", ".join(f"{distance[a] / 1000:.1f}" for a, _ in found[:5])
             deepest = max(float(np.abs(off[a:b]).max()) for a, b in found)
-            log.mended("bridges", what, len(found),
-                       f"levelled (km {places}{' ...' if len(found) > 5 else ''}), up to "
-                       f"{deepest:.0f} m")
+            log.corrected("bridges", what, len(found),
+                          f"levelled (km {places}{' ...' if len(found) > 5 else ''}), up to "
+                          f"{deepest:.0f} m")

@@ -77,7 +77,7 @@ class Run:
 
 @dataclass(frozen=True)
 class BluffDrag:
-    """Drag area [m²] of some runs: in clean air, and near rider and bike, with their doubts.
+    """Drag area [m²] of some runs: in clean air, and near rider and bike, with their uncertainties.
 
     `apart` is what they would have each on its own in clean air, an upper bound. `thickness`
     (low, high) [m]: how thick a streamlined section may be for the drag of one cable of the

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Change", "carried_by", "change_of", "force_of", "through"]
 
-_Doubtful = Literal["speed", "air_density", "drag_area"]
+_Uncertain = Literal["speed", "air_density", "drag_area"]
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,13 @@ class _Test:
     """Where the figure was found: a reference of its own, and what in it is assumed."""
 
     there: Reference
-    doubts: tuple[tuple[_Doubtful, float], ...]
+    uncertainties: tuple[tuple[_Uncertain, float], ...]
     words: tuple[str, ...]
 
 
 def change_of(figure: Figure, reference: Reference, *, air_density: float | None = None,
               yaw: float = 0.0, priors: Priors | None = None) -> Change:
-    """Convert a stated figure; what it does not state is assumed, counted as doubt and listed.
+    """Convert a stated figure; what it leaves out is assumed, counted as uncertainty and listed.
 
     `air_density` [kg/m³] of the test where it is stated, `yaw` [rad] at which it was done.
     Raises InputError for a figure that no rider could show, such as more time saved than ridden.
@@ -81,7 +81,7 @@ def through(figure: Figure, reference: Reference, then: Callable[[float, Referen
             there = replace(there, speed=float(there.speed_at(figure.power)))
         change = _change(replace(figure, value=stated), there)
         # Along the bike ΔF = ½ρ ΔCdA V² cos β, V the whole air speed of the tunnel.
-        change = change / math.cos(yaw) if figure.currency == "force" else change
+        change = change / math.cos(yaw) if figure.quantity == "force" else change
         here = {name: getattr(there, name) for name in common}
         return then(change, replace(reference, **here))
 
@@ -91,12 +91,12 @@ def through(figure: Figure, reference: Reference, then: Callable[[float, Referen
              - value_at(figure.value - small, test.there)) / (2 * small)
     parts = [0.5 * (value_at(figure.value, _moved(test.there, name, sd))
                     - value_at(figure.value, _moved(test.there, name, -sd)))
-             for name, sd in test.doubts]
+             for name, sd in test.uncertainties]
     own = None if figure.uncertainty is None else abs(slope) * figure.uncertainty
     return Change(figure.acts_on, value, slope, own, math.hypot(*parts), test.words)
 
 
-def _moved(there: Reference, name: _Doubtful, by: float) -> Reference:
+def _moved(there: Reference, name: _Uncertain, by: float) -> Reference:
     return replace(there, **{name: getattr(there, name) + by})
 
 
@@ -104,33 +104,33 @@ def _test_of(figure: Figure, reference: Reference, air_density: float | None,
              priors: Priors) -> _Test:
     """Speed, air and rider of the test, assumed where they are needed and not stated."""
     there, words = reference, []
-    doubts: list[tuple[_Doubtful, float]] = []
-    relative = figure.currency in {"time", "drag_share", "power_share"}
-    moving = figure.currency in {"force", "power", "time", "power_share"}
+    uncertainties: list[tuple[_Uncertain, float]] = []
+    relative = figure.quantity in {"time", "drag_share", "power_share"}
+    moving = figure.quantity in {"force", "power", "time", "power_share"}
     if air_density is not None:
         there = replace(there, air_density=air_density)
-    elif moving and (figure.acts_on == "drag_area" or figure.currency == "power_share"):
+    elif moving and (figure.acts_on == "drag_area" or figure.quantity == "power_share"):
         there = replace(there, air_density=priors.air_density)
-        doubts.append(("air_density", priors.air_density_sd))
+        uncertainties.append(("air_density", priors.air_density_sd))
         words.append(f"air density not stated: {priors.air_density:.2f} ± "
                      f"{priors.air_density_sd:.2f} kg/m³ assumed")
     if figure.speed is not None:
         there = replace(there, speed=figure.speed)
     elif figure.power is None and moving:
         there = replace(there, speed=priors.speed)
-        doubts.append(("speed", priors.speed_sd))
+        uncertainties.append(("speed", priors.speed_sd))
         words.append(f"test speed not stated: {priors.speed * 3.6:.0f} ± "
                      f"{priors.speed_sd * 3.6:.0f} km/h assumed")
     if relative or (figure.power is not None and moving):
         sd = math.hypot(reference.drag_area_sd, priors.tested_rider_share * reference.drag_area)
-        doubts.append(("drag_area", sd))
+        uncertainties.append(("drag_area", sd))
         words.append(f"whole drag of the tested rider not stated: CdA {reference.drag_area:.3f} "
                      f"± {sd:.3f} m² assumed")
-    return _Test(there, tuple(doubts), tuple(words))
+    return _Test(there, tuple(uncertainties), tuple(words))
 
 
 def _change(figure: Figure, there: Reference) -> float:
-    match figure.currency:
+    match figure.quantity:
         case "force":
             return carried_by(figure.acts_on, figure.value, there)
         case "power":

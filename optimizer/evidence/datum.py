@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["CURRENCIES", "TESTS", "Currency", "Datum", "Figure", "Measurer", "TestKind"]
+__all__ = ["QUANTITIES", "TESTS", "Datum", "Figure", "Measurer", "Quantity", "TestKind"]
 
-Currency = Literal["force", "power", "time", "drag_share", "power_share", "drag_area",
+Quantity = Literal["force", "power", "time", "drag_share", "power_share", "drag_area",
                    "rolling_resistance", "efficiency", "mass"]
-CURRENCIES: tuple[Currency, ...] = (
+QUANTITIES: tuple[Quantity, ...] = (
     "force", "power", "time", "drag_share", "power_share", "drag_area",
     "rolling_resistance", "efficiency", "mass")
 
@@ -28,7 +28,7 @@ class Figure:
 
     Attributes
     ----------
-    currency : what the number counts
+    quantity : what the number counts
     value : change of that quantity in SI: N, W, s, share of one, m², 1, 1, kg. Negative is
         less of it, so that a saving is negative and a gain of efficiency positive.
     speed : m/s, air speed of the test; for a time, the speed before the change
@@ -39,7 +39,7 @@ class Figure:
     uncertainty : standard deviation in the unit of `value`, where the text itself states one
     """
 
-    currency: Currency
+    quantity: Quantity
     value: float
     speed: float | None = None
     power: float | None = None

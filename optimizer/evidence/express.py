@@ -11,14 +11,14 @@ from optimizer.evidence.quantities import NUMBER, Stated, read_quantity, tidy
 from optimizer.physics import GRAVITY
 
 if TYPE_CHECKING:
-    from optimizer.evidence.datum import Channel, Currency, Figure
+    from optimizer.evidence.datum import Channel, Figure, Quantity
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
 
 __all__ = ["Target", "express", "read_target", "seconds_saved"]
 
 # Spelling without blanks, in lower case -> currency, unit as shown, SI value of the unit.
-_UNITS: dict[str, tuple[Currency, str, float]] = {
+_UNITS: dict[str, tuple[Quantity, str, float]] = {
     "w": ("power", "W", 1.0), "watts": ("power", "W", 1.0),
     "n": ("force", "N", 1.0),
     "g": ("force", "g of drag", 1e-3 * GRAVITY), "gf": ("force", "g of drag", 1e-3 * GRAVITY),
@@ -43,7 +43,7 @@ class Target:
     [W] at which to compare, where the target names its own.
     """
 
-    currency: Currency
+    quantity: Quantity
     unit: str
     scale: float = 1.0
     distance: float = 0.0
@@ -79,7 +79,7 @@ def read_target(text: str) -> Target:
 def express(figure: Figure, target: Target, reference: Reference, *,
             air_density: float | None = None, yaw: float = 0.0,
             priors: Priors | None = None) -> Change:
-    """Convert a figure to `target`, in the target's unit, with the doubts of the whole chain.
+    """Convert a figure to `target`, in the target's unit, with the uncertainty of the whole chain.
 
     Compared at the target's own speed or power, else at `reference.speed`.
     """
@@ -90,22 +90,22 @@ def express(figure: Figure, target: Target, reference: Reference, *,
             here = replace(here, speed=float(here.speed_at(target.power)))
         elif target.speed is not None:
             here = replace(here, speed=target.speed)
-        return _in_currency(channel, value, target, here) / target.scale
+        return _in_quantity(channel, value, target, here) / target.scale
 
     return through(figure, reference, then, air_density=air_density, yaw=yaw, priors=priors)
 
 
-def _in_currency(channel: Channel, value: float, target: Target, here: Reference) -> float:
-    if target.currency == "time":
+def _in_quantity(channel: Channel, value: float, target: Target, here: Reference) -> float:
+    if target.quantity == "time":
         return -seconds_saved({channel: value}, target.distance, here.power_at(here.speed), here)
-    if target.currency == channel:
+    if target.quantity == channel:
         return value
     force = force_of(channel, value, here)
-    match target.currency:
+    match target.quantity:
         case "force" | "power" | "power_share":
             whole = {"force": 1.0, "power": 1.0 / here.speed,
                      "power_share": float(here.force(here.speed))}
-            return force / whole[target.currency]
+            return force / whole[target.quantity]
         case "drag_share":
             return carried_by("drag_area", force, here) / here.drag_area
         case same:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from optimizer.evidence.datum import Channel, Currency, Figure
+from optimizer.evidence.datum import Channel, Figure, Quantity
 from optimizer.evidence.quantities import NUMBER, UNIT, Stated, tidy
 from optimizer.physics import GRAVITY
 
@@ -24,10 +24,11 @@ _AMOUNT = re.compile(rf"(?P<sign>(?<![\w.])[+-])?\s*"
                      rf"\s*(?P<unit>{UNIT})?")
 _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s*"
                        r"(?P<unit>km|miles?|mi|m)\b")
-_DOUBT = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*(?:\(\s*95\s*%\s*\))?)")
+_UNCERTAINTY = re.compile(rf"(?:±|\+/-|\+-)\s*"
+                          rf"(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*(?:\(\s*95\s*%\s*\))?)")
 _PATTERN = 'keep to the pattern "saves 37 g @ 50 km/h"'
 # Of a change and of its uncertainty, in SI: each is more than rider and bike have in all.
-_LARGEST: dict[Currency, float] = {
+_LARGEST: dict[Quantity, float] = {
     "power": 2000.0, "force": 200.0, "time": 100_000.0, "drag_area": 2.0,
     "rolling_resistance": 0.1, "efficiency": 1.0, "mass": 100.0, "drag_share": 2.0,
     "power_share": 2.0}
@@ -80,22 +81,22 @@ def read_figure(text: str, file: str = "", where: str = "", *, unsigned: bool = 
     zero, a missing direction, a sign that contradicts the words, grams of unclear kind.
     """
     stated = Stated(text, file, where)
-    plain, doubt = _take(_DOUBT, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", tidy(text)))
+    plain, uncertainty = _take(_UNCERTAINTY, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", tidy(text)))
     parts = _take_apart(plain, stated)
-    currency, size = _currency(parts, stated)
-    direction = _direction(parts, currency, stated)
-    _possible(size, currency, stated)
+    quantity, size = _quantity(parts, stated)
+    direction = _direction(parts, quantity, stated)
+    _possible(size, quantity, stated)
     if not direction and size and not unsigned:
         raise stated.refuse("a number without a direction",
                             'say "saves" or "costs", or give it a sign: minus is less of it')
     if not direction:
-        direction = 1 if currency == "efficiency" else -1
-    _consistent(parts, currency, stated)
-    figure = Figure(currency, direction * size + 0.0, parts.speed, parts.power, parts.distance,
+        direction = 1 if quantity == "efficiency" else -1
+    _consistent(parts, quantity, stated)
+    figure = Figure(quantity, direction * size + 0.0, parts.speed, parts.power, parts.distance,
                     _CHANNELS.get(parts.topic, "drag_area"), text=tidy(text))
-    if doubt is None:
+    if uncertainty is None:
         return figure
-    sd = read_uncertainty(doubt["amount"], figure, file, where)
+    sd = read_uncertainty(uncertainty["amount"], figure, file, where)
     return replace(figure, uncertainty=sd)
 
 
@@ -112,29 +113,29 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
     match = _AMOUNT.fullmatch(plain.strip())
     if not match or match["sign"]:
         raise stated.refuse("not an uncertainty", 'write it like "4 g", "20 %" or "0.0005"')
-    of_figure = _AMOUNT.search(_DOUBT.sub(" ", tidy(figure.text)))
+    of_figure = _AMOUNT.search(_UNCERTAINTY.sub(" ", tidy(figure.text)))
     unit = match["unit"] or ("s" if match["clock"] else of_figure["unit"] or "" if of_figure
                              else "")
     number = _clock(match["clock"]) if match["clock"] else stated.number(match["number"])
     if unit == "%":
-        points = figure.currency in {"drag_share", "power_share", "efficiency"}
+        points = figure.quantity in {"drag_share", "power_share", "efficiency"}
         value = number / 100 * (1.0 if points else abs(figure.value))
-    elif figure.currency in {"rolling_resistance", "efficiency"} or unit.lower() in _WORDS | {""}:
+    elif figure.quantity in {"rolling_resistance", "efficiency"} or unit.lower() in _WORDS | {""}:
         value = number
     else:
         value, dimension = stated.in_si(number, unit)
-        if figure.currency == "force" and dimension == "mass":
+        if figure.quantity == "force" and dimension == "mass":
             value, dimension = value * GRAVITY, "force"
-        if dimension != {"drag_area": "area"}.get(figure.currency, figure.currency):
-            raise stated.refuse(f'a {dimension} is no doubt of "{figure.text}"',
+        if dimension != {"drag_area": "area"}.get(figure.quantity, figure.quantity):
+            raise stated.refuse(f'a {dimension} is no uncertainty of "{figure.text}"',
                                 "state it in the unit of the figure or in %")
-    _possible(value, figure.currency, stated)
+    _possible(value, figure.quantity, stated)
     return value / 1.96 if interval else value
 
 
-def _possible(size: float, currency: Currency, stated: Stated) -> None:
+def _possible(size: float, quantity: Quantity, stated: Stated) -> None:
     """Refuse a change, or an uncertainty of one, that is larger than the whole."""
-    if not abs(size) <= _LARGEST[currency]:
+    if not abs(size) <= _LARGEST[quantity]:
         raise stated.refuse("is more than any change can be", "check the number and its unit")
 
 
@@ -162,7 +163,7 @@ def _take_apart(text: str, stated: Stated) -> _Parts:
     if len(amounts) != 1:
         problem = "holds no number" if not amounts else "holds more than one number"
         raise stated.refuse(problem, 'state one change, such as "saves 8 W @ 45 km/h" or '
-                                     '"-0.004 m2"; doubt goes behind ± or to its own column')
+                                     '"-0.004 m2"; uncertainty goes behind ± or to its own column')
     amount, rest = amounts[0], _take(_AMOUNT, main)[0]
     unit = amount["unit"] or ""
     if unit.lower() in _WORDS:  # "-0.0004 Crr"
@@ -208,7 +209,7 @@ def _topic(words: tuple[str, ...], stated: Stated) -> str:
     return topics.pop() if topics else ""
 
 
-def _currency(parts: _Parts, stated: Stated) -> tuple[Currency, float]:
+def _quantity(parts: _Parts, stated: Stated) -> tuple[Quantity, float]:
     """Currency of the number and its size in SI."""
     if parts.clock:
         return "time", parts.number
@@ -228,7 +229,7 @@ def _currency(parts: _Parts, stated: Stated) -> tuple[Currency, float]:
                         "state drag, watts, seconds, %, CdA, Crr, efficiency or mass")
 
 
-def _share(parts: _Parts, stated: Stated) -> Currency:
+def _share(parts: _Parts, stated: Stated) -> Quantity:
     match parts.topic:
         case "drag" | "area":
             return "drag_share"
@@ -240,7 +241,7 @@ def _share(parts: _Parts, stated: Stated) -> Currency:
                         'say of what: "2 % drag", "2 % power @ 45 km/h", "efficiency +0.8 %"')
 
 
-def _bare(parts: _Parts, stated: Stated) -> Currency:
+def _bare(parts: _Parts, stated: Stated) -> Quantity:
     match parts.topic:
         case "area":
             return "drag_area"
@@ -252,7 +253,7 @@ def _bare(parts: _Parts, stated: Stated) -> Currency:
                         "add g, N, W, s, % or m2; or say CdA, Crr or efficiency")
 
 
-def _drag_or_mass(size: float, parts: _Parts, stated: Stated) -> tuple[Currency, float]:
+def _drag_or_mass(size: float, parts: _Parts, stated: Stated) -> tuple[Quantity, float]:
     """Grams are drag where a speed or a word says so, and mass where a word says so."""
     if parts.topic == "mass":
         return "mass", size
@@ -262,15 +263,15 @@ def _drag_or_mass(size: float, parts: _Parts, stated: Stated) -> tuple[Currency,
                         'write "g drag" or "g @ 50 km/h" for drag, "g mass" for mass')
 
 
-def _direction(parts: _Parts, currency: Currency, stated: Stated) -> int:
+def _direction(parts: _Parts, quantity: Quantity, stated: Stated) -> int:
     """-1 for less of the quantity, 1 for more, 0 where nothing says."""
     said = set(parts.words)
-    if currency == "efficiency" and said & (_SAVES | _COSTS):
+    if quantity == "efficiency" and said & (_SAVES | _COSTS):
         raise stated.refuse("an efficiency is gained or lost, not saved",
                             'write "efficiency +0.8 %"')
-    if said & set(_OF_TIME) and currency != "time":
+    if said & set(_OF_TIME) and quantity != "time":
         raise stated.refuse("faster and slower go with a time", 'say "saves" or "costs"')
-    better = 1 if currency == "efficiency" else -1
+    better = 1 if quantity == "efficiency" else -1
     signs = {-1 for _ in said & (_SAVES | _LESS)} | {1 for _ in said & (_COSTS | _MORE)}
     signs |= {better for _ in said & _GAINS} | {-better for _ in said & _LOSES}
     signs |= {sign for word, sign in (_OF_TIME | _OF_MASS).items() if word in said}
@@ -283,13 +284,13 @@ def _direction(parts: _Parts, currency: Currency, stated: Stated) -> int:
     return parts.sign or next(iter(signs), 0)
 
 
-def _consistent(parts: _Parts, currency: Currency, stated: Stated) -> None:
+def _consistent(parts: _Parts, quantity: Quantity, stated: Stated) -> None:
     """Refuse conditions that do not belong to the currency."""
-    if currency == "time" and parts.distance is None:
+    if quantity == "time" and parts.distance is None:
         raise stated.refuse("a time without a distance", 'write "saves 12 s / 40 km @ 45 km/h"')
-    if currency != "time" and parts.distance is not None:
+    if quantity != "time" and parts.distance is not None:
         raise stated.refuse("a distance belongs to a time", "drop the distance, or give seconds")
-    if currency == "force" and parts.power is not None and parts.speed is None:
+    if quantity == "force" and parts.power is not None and parts.speed is None:
         raise stated.refuse("a force belongs to an air speed", 'write "37 g @ 50 km/h"')
     if parts.speed is not None and parts.power is not None:
         raise stated.refuse("names a speed and a power", "one of the two gives the other")

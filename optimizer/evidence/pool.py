@@ -1,4 +1,4 @@
-"""Several data on one change, pooled to one figure with its doubt."""
+"""Several data on one change, pooled to one figure with its uncertainty."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Observation:
     stated : the change as converted
     value : after the factors of the priors
     sd : its own standard deviation: statement or runs, and what had to be assumed
-    shared_sd : doubt about the factors, one and the same for all data of its `kind`
+    shared_sd : uncertainty about the factors, one and the same for all data of its `kind`
     assumptions : what the source does not say, in words
     """
 
@@ -57,7 +57,7 @@ class Observation:
 
     @property
     def kind(self) -> tuple[str, str]:
-        """Test and measurer: data of one kind share the doubt about its factor."""
+        """Test and measurer: data of one kind share the uncertainty about its factor."""
         return self.datum.test, self.datum.measured_by
 
     @property
@@ -161,7 +161,7 @@ def observe(datum: Datum, reference: Reference, priors: Priors | None = None) ->
         own = abs(change.slope) * datum.uncertainty
     elif change.own_sd is not None:
         own = change.own_sd
-    # A stated doubt of zero is a rounded one; a tenth of one run is the least we believe.
+    # A stated uncertainty of zero is a rounded one; a tenth of one run is the least we believe.
     own = max(own, 0.1 * one_run)
     return Observation(datum, change.channel, change.value, factor * change.value,
                        factor * math.hypot(own, change.assumed_sd),
@@ -211,7 +211,7 @@ def _pool_item(item: str, found: tuple[Observation, ...], priors: Priors) -> Ite
         nodes = _yaw_nodes(here)
         pooled, covariance = _pool_observations(here, nodes, priors)
         pools[channel] = pooled
-        # One doubt for all angles: the mean of their variances, errors taken as common.
+        # One uncertainty for all angles: the mean of their variances, errors taken as common.
         figures[f"{channel}_sd"] = math.sqrt(float(np.mean(np.diag(covariance))))
         if channel == "drag_area":
             yaw, drag = nodes, pooled.mean
@@ -243,7 +243,7 @@ def _pool_observations(found: Sequence[Observation], nodes: NDArray[np.float64],
     own = np.array([o.sd for o in found]) ** 2
     shared = np.array([o.shared_sd for o in found])
     pooled = pool(values, own + shared**2, design)
-    # The doubt about a factor is common to its kind, and what sets sources apart is common to
+    # The uncertainty about a factor is common to its kind, and what sets sources apart is common to
     # the data of a source: neither averages out within it.
     alike = np.equal.outer(*2 * [np.array([" by ".join(o.kind) for o in found])])
     same = np.equal.outer(*2 * [np.array([o.source for o in found])])
@@ -284,8 +284,8 @@ def _disagreement(found: Sequence[Observation], pooled: Pooled) -> str:
     spread = np.hypot([o.sd for o in found], [o.shared_sd for o in found])
     mean = float(np.average(values, weights=spread**-2.0))
     far = int(np.argmax(np.abs(values - mean) / spread))
-    return (f"the data disagree beyond their doubts (Q {pooled.q:.1f} on {pooled.freedom}, I² "
-            f"{pooled.disagreement:.0%}); farthest out: {found[far].source}, "
+    return (f"the data disagree beyond their uncertainties (Q {pooled.q:.1f} on "
+            f"{pooled.freedom}, I² {pooled.disagreement:.0%}); farthest out: {found[far].source}, "
             f'"{found[far].datum.figure.text}"')
 
 

@@ -57,8 +57,8 @@ class Reference:
     def of(cls, *, power: float | None = None, **known: Any) -> Reference:
         """Build from what is known (None counts as unknown); `assumed` names the rest.
 
-        `power` [W] at the cranks sets the speed. A drag area that is given has no doubt unless
-        `drag_area_sd` says so.
+        `power` [W] at the cranks sets the speed. A drag area that is given is exact unless
+        `drag_area_sd` says otherwise.
         """
         known = {name: value for name, value in known.items() if value is not None}
         if "drag_area" in known:

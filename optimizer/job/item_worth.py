@@ -26,11 +26,11 @@ NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 
 
 def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
-               tell: Callable[[str], None] = lambda _words: None) -> tuple[ItemWorth, ...]:
+               progress: Callable[[str], None] = lambda _words: None) -> tuple[ItemWorth, ...]:
     """Seconds that each effect saves against the baseline, each on its own best plan.
 
-    An item that is not in the job's catalogue counts by its effect alone. The doubt is that of
-    the evidence, by the slope of the best time in each property. Raises Infeasible where there
+    An item that is not in the job's catalogue counts by its effect alone. The uncertainty is that
+    of the evidence, by the slope of the best time in each property. Raises Infeasible where there
     is no plan.
     """
     listed = {item.name: item for item in job.catalogue.items}
@@ -42,12 +42,12 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
     slopes = _slopes(job.baseline, day, today)
     found = []
     for effect in effects:
-        tell(effect.item)
+        progress(effect.item)
         setup = setup_of(job.baseline, catalogue, effects, [effect.item])
         saved = today.finish_time - plan_ride(day, setup, warm=today, bounded=False).finish_time
-        doubt = NINE_IN_TEN * math.hypot(*(
+        uncertainty = NINE_IN_TEN * math.hypot(*(
             slope * getattr(effect, f"{name}_sd") for name, slope in slopes.items()))
-        found.append(ItemWorth(effect.item, saved, saved - doubt, saved + doubt))
+        found.append(ItemWorth(effect.item, saved, saved - uncertainty, saved + uncertainty))
     return tuple(found)
 
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.outlook import set_splits
 from optimizer.job.plans import day_of, draws_of, ride_evenly, ride_in_blocks, risk_of
 from optimizer.job.run_after import bike_and_run
 from optimizer.job.sensitivity import sensitivity_table, worth
+from optimizer.job.set_splits import set_splits
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
 from optimizer.pacing import bounded_twice, plan_ride, realism
@@ -72,26 +72,26 @@ def effects_for(course: Course, conditions: Conditions, rider: Rider, bike: Setu
     return tuple(pool_effects(evidence, reference, priors))
 
 
-def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
+def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Result:
     """Choose kit, plan the ride with it, make it rideable, and say how sure it is.
 
-    `tell` is called with words on what is under way. Raises Infeasible, which names the limit,
+    `progress` is called with words on what is under way. Raises Infeasible, which names the limit,
     where no plan meets it.
     """
     from optimizer.kit import choose_kit
 
-    tell("what the rider can do on the day")
+    progress("what the rider can do on the day")
     day = day_of(job)
-    tell("which kit")
+    progress("which kit")
     choice = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-                        rules=job.rules, tell=tell)
-    tell("how to ride it")
+                        rules=job.rules, progress=progress)
+    progress("how to ride it")
     owned = plan_ride(day, choice.owned.setup)
     best = plan_ride(day, choice.best.setup, warm=owned, measure_grid=True)
     with ThreadPoolExecutor(1) as beside:  # HiGHS needs no interpreter while it computes
         twice = beside.submit(bounded_twice, day, best)
         few = ride_in_blocks(day, best, job.options)
-        tell("how sure it is")
+        progress("how sure it is")
         draws = draws_of(job, day)
         drawn = ride_days(best, day, draws, job.effects, choice.best.items).time
         result = Result(
@@ -99,17 +99,17 @@ def run(job: Job, tell: Callable[[str], None] = lambda _words: None) -> Result:
             spread=spread(drawn), splits=set_splits(job, day, choice, best, owned, draws, drawn),
             worth=worth(job, choice.owned, owned),
             sensitivities=sensitivity_table(day, choice.best, best),
-            sparing=_price_of_sparing(day, best, choice.best.setup), even=ride_evenly(best),
-            realism=realism(best, day.rider),
+            effort_budget_cost=_cost_of_effort_budget(day, best, choice.best.setup),
+            even=ride_evenly(best), realism=realism(best, day.rider),
             bike_run=bike_and_run(day, choice.best.setup, best))
         risk, fork = risk_of(job, day, choice.best.setup, best, few, draws)
         return replace(result, plan=twice.result(), risk=risk, fork=fork)
 
 
-def _price_of_sparing(day: RaceDay, spared: Plan, setup: Setup) -> float:
+def _cost_of_effort_budget(day: RaceDay, within_budget: Plan, setup: Setup) -> float:
     """Seconds that it costs to leave something in the legs."""
     whole = replace(day.rider, effort_share=1.0, time_share=1.0)
     if whole == day.rider:
         return 0.0
-    free = plan_ride(replace(day, rider=whole), setup, warm=spared)
-    return max(spared.finish_time - free.finish_time, 0.0)
+    free = plan_ride(replace(day, rider=whole), setup, warm=within_budget)
+    return max(within_budget.finish_time - free.finish_time, 0.0)

@@ -33,7 +33,7 @@ def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
     """Seconds that each item saves by itself on top of what is owned, to first order.
 
     An item takes the place of what is owned there; one that is owned is weighed against the set
-    without it. The multipliers of the plan with what is owned price the change; the doubt is
+    without it. The multipliers of the plan with what is owned price the change; the uncertainty is
     that of the item's evidence.
     """
     slope = sensitivities(plan)
@@ -46,12 +46,12 @@ def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
                             for names in (before, [*others, item.name]))
         effect = effects.get(item.name, Effect(item.name))
         saved = -_seconds(slope, without, with_it)
-        doubt = _NINE_IN_TEN * math.hypot(
+        uncertainty = _NINE_IN_TEN * math.hypot(
             float(slope.drag_area.sum()) * effect.drag_area_sd,
             float(slope.rolling_resistance.sum()) * effect.rolling_resistance_sd,
             float(slope.drivetrain_efficiency.sum()) * effect.efficiency_sd,
             float(slope.mass.sum()) * effect.mass_sd)
-        found.append(ItemWorth(item.name, saved, saved - doubt, saved + doubt))
+        found.append(ItemWorth(item.name, saved, saved - uncertainty, saved + uncertainty))
     return tuple(found)
 
 
@@ -72,19 +72,19 @@ def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensiti
     for what in (*_of_the_wind(day), *_of_the_rider(day), *_of_the_bike(day, chosen.setup)):
         other = plan_ride(what.day, what.setup or chosen.setup, warm=plan, bounded=False)
         seconds = other.finish_time - plan.finish_time
-        found.append(Sensitivity(what.name, what.change, seconds, what.doubt,
-                                 abs(what.units * seconds) if what.doubt else math.nan))
+        found.append(Sensitivity(what.name, what.change, seconds, what.uncertainty,
+                                 abs(what.units * seconds) if what.uncertainty else math.nan))
     return tuple(found)
 
 
 @dataclass(frozen=True)
 class _What:
-    """A changed day, the change in words, and its doubt in words and in units of the change."""
+    """A changed day, the change in words, its uncertainty in words and in units of it."""
 
     name: str
     change: str
     day: RaceDay
-    doubt: str = ""
+    uncertainty: str = ""
     units: float = 0.0
     setup: Setup | None = None
 

@@ -47,7 +47,7 @@ class StartTime:
 
 
 def start_times(job: Job, every: float = 1800.0,
-                tell: Callable[[str], None] = lambda _words: None) -> tuple[StartTime, ...]:
+                progress: Callable[[str], None] = lambda _words: None) -> tuple[StartTime, ...]:
     """Plan the ride with the kit of today for each start that the forecast covers.
 
     `every` seconds, further apart where more than 49 starts would come of it; none where the
@@ -64,7 +64,7 @@ def start_times(job: Job, every: float = 1800.0,
     cool = _left_by_heat(job, weather.temperature)
     for later in np.arange(0.0, length + 1.0, every):
         start = begin + timedelta(seconds=float(later))
-        tell(f"a start at {start:%H:%M}")
+        progress(f"a start at {start:%H:%M}")
         there = starting_at(weather, start)
         power = today.rider.critical_power * _left_by_heat(job, there.temperature) / cool
         rider = replace(today.rider, critical_power=power)

@@ -104,15 +104,15 @@ class ItemWorth:
 class Sensitivity:
     """What one input does to the finish time.
 
-    `change` in words ("1 km/h more wind"); `seconds` it adds; `doubt` in words ("a quarter of
-    the wind speed") with the seconds that it makes up or down, nan where no doubt is known.
+    `change` in words ("1 km/h more wind"); `seconds` it adds; `uncertainty` in words ("a quarter of
+    the wind speed") with the seconds that it makes up or down, nan where no uncertainty is known.
     """
 
     name: str
     change: str
     seconds: float
-    doubt: str = ""
-    doubt_seconds: float = float("nan")
+    uncertainty: str = ""
+    uncertainty_seconds: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -166,13 +166,13 @@ class Result:
     """What the job gives: the choice of kit, the plan for it, and how sure it is.
 
     `day` has the rider as height and heat leave them; `baseline_plan` is the plan with what is
-    owned; `spread` the 5, 50 and 95 % points of the finish time under the doubts in wind, rider
-    and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit (the
-    plan's set first, then what is owned, then the
-    named sets), `worth` per item, `sensitivities`,
-    `sparing`, the seconds that it costs to leave something in the legs for a run, `even`, the usual
-    ways to ride with the plan's set, `risk` to run out, `fork` a plan with one decision, `realism`
-    how even the plan is, `bike_run` ways to share the effort with the run that follows.
+    owned; `spread` the 5, 50 and 95 % points of the finish time under the uncertainties in wind,
+    rider and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit
+    (the plan's set first, then what is owned, then the named sets), `worth` per item,
+    `sensitivities`, `effort_budget_cost`, the seconds that it costs to leave something in the legs
+    for a run, `even`, the usual ways to ride with the plan's set, `risk` to run out,
+    `fork` a plan with one decision, `realism` how even the plan is, `bike_run` ways to share the
+    effort with the run that follows.
     """
 
     job: Job
@@ -185,7 +185,7 @@ class Result:
     splits: tuple[SetSplits, ...] = ()
     worth: tuple[ItemWorth, ...] = ()
     sensitivities: tuple[Sensitivity, ...] = ()
-    sparing: float = 0.0
+    effort_budget_cost: float = 0.0
     even: Even | None = None
     risk: Risk | None = None
     fork: Fork | None = None

@@ -144,7 +144,7 @@ def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
                       float(price @ (weight * p.grade)), float(price @ (weight * rolling))])
 
     # Slope of each step along its mean energy, by each coordinate: what can move the minimum.
-    _, along, tilt = _pace_plane(x.energy)
+    _, along, tilt = _pace_tangent(x.energy)
     by_share = (y[PACE] - p.step) / share
     u = np.zeros((m + 4, p.steps))
     u[:m + 1] = price * force_slope
@@ -242,7 +242,7 @@ def _forces(p: PacingProblem, setup: Setup, energy: NDArray[np.float64],
             np.array([part[1] for part in parts]) / speed)
 
 
-def _pace_plane(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+def _pace_tangent(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
     """Pace 2/(√(2e) + √(2e')), its slope along ē, and its slope along half e - e', (n,) each.
 
     Node 0 is fixed: the first step moves with its end alone, half as much as ē would say.
@@ -257,12 +257,12 @@ def _pace_plane(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
 
 def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArray[np.float64],
                pace_price: NDArray[np.float64], setup: Setup, half_range: NDArray[np.float64],
-               turn: float, push: NDArray[np.float64],
+               turn: float, steepest: NDArray[np.float64],
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """b_k and how far a step's Lagrangian dips below its plane [s], (n,) each, by sampling.
 
-    `price` of the work row per mass, grown by `turn` at most, least `pace_price` on any set, `push`
-    the most that moves a step.
+    `price` of the work row per mass, grown by `turn` at most, least `pace_price` on any set,
+    `steepest` the most that moves a step.
     """
     p = program.problem
     mean = 0.5 * (energy[:-1] + energy[1:])
@@ -279,12 +279,12 @@ def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArr
     dips = 2.0 * np.maximum(-rise.min(axis=0), 0.0)
     rise = rise + dips
     far = np.abs(run)
-    # Greatest b for which the parabola, going on as a straight line once its slope is `push`,
+    # Greatest b for which the parabola, going on as a straight line once its slope is `steepest`,
     # stays below the rise.
     with np.errstate(divide="ignore", invalid="ignore"):
-        needed = np.where(2 * rise <= push * far, 2 * rise / far**2,
-                          np.where(rise < push * far, 0.5 * push**2 / (push * far - rise),
-                                   np.inf))
+        needed = np.where(2 * rise <= steepest * far, 2 * rise / far**2,
+                          np.where(rise < steepest * far, 0.5 * steepest**2 / (
+                              steepest * far - rise), np.inf))
     return np.clip(needed.min(axis=0), 1e-12, 1e12), dips
 
 
@@ -307,15 +307,15 @@ def _pace_rise(energy: NDArray[np.float64], mean: NDArray[np.float64],
     With t half of e - e', the pace 2/(√(2e) + √(2e')) is 1/√(ē + √(ē² - t²)), convex in t; the
     least of it above the plane, over t, by Newton's method.
     """
-    pace, along, tilt = _pace_plane(energy)
+    pace, along, tilt = _pace_tangent(energy)
     half = 0.5 * (energy[:-1] - energy[1:])
     split = np.clip(tilt * np.sqrt(2 * at)**5, -0.9 * at, 0.9 * at)
     for _ in range(4):
         root = np.sqrt(at**2 - split**2)
         slope = 0.5 * split / (root * (at + root)**1.5)
-        bend = 0.5 * at**2 / (root**3 * (at + root)**1.5) + 0.75 * split**2 / (
+        curvature = 0.5 * at**2 / (root**3 * (at + root)**1.5) + 0.75 * split**2 / (
             root**2 * (at + root)**2.5)
-        split = np.clip(split - (slope - tilt) / bend, -0.999 * at, 0.999 * at)
+        split = np.clip(split - (slope - tilt) / curvature, -0.999 * at, 0.999 * at)
     rise = (1.0 / np.sqrt(at + np.sqrt(at**2 - split**2)) - pace - along * (at - mean)
             - tilt * (split - half))
     end = np.maximum(2 * at[:, 0] - energy[0], 0.0)  # the start is fixed

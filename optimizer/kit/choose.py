@@ -29,14 +29,14 @@ __all__ = ["TOLERANCE", "choice_of", "choose_kit", "forbidden", "kit_set", "sear
            "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
-_SETTLED = 7  # sets along the frontier that are planned for themselves
+_PLANNED = 7  # sets along the frontier that are planned for themselves
 ALONG = 1e-4  # of the time, the same along the frontier
 
 
 def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *, rules: Sequence[str] = (),
                evaluator: Evaluator | None = None, twice: bool = False,
-               tell: Callable[[str], None] = lambda _words: None) -> Choice:
+               progress: Callable[[str], None] = lambda _words: None) -> Choice:
     """Choose the set that is fastest with a plan of its own, among all that the budget allows.
 
     Parameters
@@ -45,7 +45,7 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     evaluator : of the time of a set; by default the pacing solver
     twice : prove it once more by an integer program, where there are not too many items
         (`Choice.program_gap`); it takes several times as long as the rest
-    tell : called with words on what is under way
+    progress : called with words on what is under way
 
     The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
     leave none within the budget that is faster by more than `Choice.proven_gap`.
@@ -56,29 +56,29 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
     search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
-    return choice_of(search, budget, currency, ruled_out, tell, twice=twice)
+    return choice_of(search, budget, currency, ruled_out, progress, twice=twice)
 
 
 def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str, str],
-              tell: Callable[[str], None], *, twice: bool = False) -> Choice:
+              progress: Callable[[str], None], *, twice: bool = False) -> Choice:
     """Search and prove; `ruled_out` says why what the search may not use is left out."""
     if not 0 <= budget < math.inf:
         raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
                          "give what may be spent, or 0 for what is owned")
     most = float(search.terms.cost.sum())
-    tell("sets along money and time")
+    progress("sets along money and time")
     search.explore(most)
     frontier_gap = search.prove_front(most)
-    tell("proof for the budget")
+    progress("proof for the budget")
     gap = search.prove_best(budget)
     by_program = math.inf
     if twice:
-        tell("the same by an integer program")
+        progress("the same by an integer program")
         by_program = search.prove_by_program(budget)
     best = search.fastest(budget)
     search.tighten(search.fastest(0.0).rows, TOLERANCE)
     owned = search.fastest(0.0)
-    _settle(search, best, owned)
+    _plan_own(search, best, owned)
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
     ends = kit_set(search, owned), kit_set(search, best)
     return Choice(
@@ -126,12 +126,12 @@ def kit_set(search: Search, known: EvaluatedSet) -> KitSet:
                   known.setup, own, own - open_to)
 
 
-def _settle(search: Search, *sets: EvaluatedSet) -> None:
+def _plan_own(search: Search, *sets: EvaluatedSet) -> None:
     """Plan sets, and some along the frontier, for themselves."""
     front = search.front()
-    spread = np.unique(np.linspace(0, len(front) - 1, _SETTLED).astype(int))
+    spread = np.unique(np.linspace(0, len(front) - 1, _PLANNED).astype(int))
     for known in (*sets, *(front[k] for k in spread)):
-        search.evaluator.settle(known.setup)
+        search.evaluator.plan_own(known.setup)
 
 
 def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[KitSet, ...]:

@@ -25,9 +25,9 @@ _FEW = 4  # places; what more of them share is decided late in any order
 
 @dataclass(frozen=True)
 class Overlap:
-    """Drag `loss` (m,) [m²] of item `payer` in a set that has any of `partners` (row numbers)."""
+    """Drag `loss` (m,) [m²] of item `discounted` in a set with any of `partners` (row numbers)."""
 
-    payer: int
+    discounted: int
     partners: tuple[int, ...]
     loss: NDArray[np.float64]
 
@@ -81,7 +81,7 @@ class Combinations:
         out = np.zeros((len(chosen), len(self.overlaps)))
         for t in range(len(self.overlaps)) if which is None else which:
             over = self.overlaps[t]
-            out[:, t] = chosen[:, over.payer] & chosen[:, list(over.partners)].any(axis=1)
+            out[:, t] = chosen[:, over.discounted] & chosen[:, list(over.partners)].any(axis=1)
         return out
 
     def counted(self, rows: Iterable[int]) -> list[Overlap]:
@@ -146,9 +146,9 @@ class Combinations:
             here: dict[int, list[int]] = {}
             for k in over.partners:  # of one place no two are in a set: one row for all
                 here.setdefault(place[k], []).append(k)
-            rows += [({over.payer: 1.0, **dict.fromkeys(some, 1.0), n + t: -1.0}, 1.0)
+            rows += [({over.discounted: 1.0, **dict.fromkeys(some, 1.0), n + t: -1.0}, 1.0)
                      for some in here.values()]
-            rows.append(({n + t: 1.0, over.payer: -1.0}, 0.0))
+            rows.append(({n + t: 1.0, over.discounted: -1.0}, 0.0))
             rows.append(({n + t: 1.0, **dict.fromkeys(over.partners, -1.0)}, 0.0))
         rows += self._region_rows()
         at = [(r, column) for r, (row, _) in enumerate(rows) for column in row]
@@ -169,7 +169,7 @@ class Combinations:
             for rank, k in enumerate(region):
                 before = {j for j in region[:rank] if self.place_of[j] != self.place_of[k]}
                 due = next((t for t, over in enumerate(self.overlaps)
-                            if over.payer == k and before.issubset(over.partners)), None)
+                            if over.discounted == k and before.issubset(over.partners)), None)
                 if before and due is None:
                     continue
                 row[k] = 1.0
@@ -192,7 +192,7 @@ class Combinations:
     @cached_property
     def _spans(self) -> list[set[int]]:
         """Places that each row, then each overlap, has to do with."""
-        overlaps = [{self.place_of[k] for k in (over.payer, *over.partners)}
+        overlaps = [{self.place_of[k] for k in (over.discounted, *over.partners)}
                     for over in self.overlaps]
         n, start = self.count, self.matrix.indptr
         return [set().union(*({self.place_of[c]} if c < n else overlaps[c - n]

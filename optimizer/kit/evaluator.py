@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from optimizer.day import RaceDay
     from optimizer.kit.bound import Bound
-    from optimizer.pacing import PacingProblem, Plan, Ride
+    from optimizer.pacing import PacingProblem, Plan, SimulatedRide
     from optimizer.physics import Setup
 
 __all__ = ["Evaluator", "PacingEvaluator", "pacing_evaluator"]
@@ -56,7 +56,7 @@ class Evaluator(Protocol):
         ...
 
 
-    def settle(self, setup: Setup) -> None:
+    def plan_own(self, setup: Setup) -> None:
         """Learn the time of a set in its own wind and with its own limits."""
         ...
 
@@ -103,7 +103,7 @@ class PacingEvaluator:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
         return plan_ride(self.day, setup, warm=self.like)
 
-    def settle(self, setup: Setup) -> None:
+    def plan_own(self, setup: Setup) -> None:
         """Learn the time of a set in its own wind and with its own limits."""
         if self._key(setup) not in self._own:
             here = draft(self.problem(setup), self.like).plan
@@ -207,7 +207,7 @@ def _stretches(problem: PacingProblem, near: _Solved) -> NDArray[np.int64]:
     return np.asarray(np.searchsorted(ends, np.arange(problem.steps), side="right"))
 
 
-def _left(problem: PacingProblem, power: NDArray[np.float64], ride: Ride,
+def _left(problem: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide,
           stretch: NDArray[np.int64], work: NDArray[np.float64],
           ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Joules left unused on each stretch, and what more work on each would use them up."""

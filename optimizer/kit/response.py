@@ -2,8 +2,8 @@
 
 One plan is ridden in all draws, and the derivative of each finish time by every force comes from
 one backward pass (the adjoint of the forward simulation). That makes the time of any set in any
-draw a sum over its items. The sums are scaled so that without doubt they have the slope of the
-re-optimised time, and corrected by what a set's own plan says about it.
+draw a sum over its items. The sums are scaled so that without uncertainty they have the slope of
+the re-optimised time, and corrected by what a set's own plan says about it.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect
     from optimizer.kit.labels import Offer
     from optimizer.kit.set_model import SetModel
-    from optimizer.pacing import Plan, Ride
+    from optimizer.pacing import Plan, SimulatedRide
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws
 
@@ -44,21 +44,21 @@ Criterion = Literal["mean", "quantile", "cvar", "target"]
 class Response:
     """Time in k draws as a sum over items: base + Σ item + Σ overlap [s].
 
-    `base` (k,), `item` (k, n), `overlap` (k, t); `still` the same three without any doubt, with
-    k = 1; `doubt` (n,) standard error of what each item does by itself [s].
+    `base` (k,), `item` (k, n), `overlap` (k, t); `still` the same three without any uncertainty,
+    with k = 1; `uncertainty` (n,) standard error of what each item does by itself [s].
     """
 
     base: NDArray[np.float64]
     item: NDArray[np.float64]
     overlap: NDArray[np.float64]
-    doubt: NDArray[np.float64]
+    uncertainty: NDArray[np.float64]
     still: Response | None = None
 
     def times(self, chosen: NDArray[np.bool_], overlaps: NDArray[np.float64],
               planned: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
         """(s, k) times of sets (s, n) with their overlaps (s, t).
 
-        `planned` (s,) are times of their own plans without doubt, to correct the sums by.
+        `planned` (s,) are times of their own plans without uncertainty, to correct the sums by.
         """
         out = self.base + chosen @ self.item.T + overlaps @ self.overlap.T
         if planned is None or self.still is None:
@@ -86,13 +86,13 @@ def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws:
     for t, over in enumerate(rules.overlaps):
         losses[t, :len(terms.yaw)] = over.loss
     m = len(terms.yaw)
-    doubt = np.column_stack([terms.drag_sd, terms.rolling_sd, terms.mass_sd,
-                             terms.efficiency_sd])
+    uncertainty = np.column_stack([terms.drag_sd, terms.rolling_sd, terms.mass_sd,
+                                   terms.efficiency_sd])
     plain = np.column_stack([drawn[:, :m].sum(axis=1), drawn[:, m:m + 3]])
     noise = np.array([draws.items.get(name, np.zeros(draws.count)) for name in terms.names]).T
-    item = drawn @ amounts.T + noise * (plain @ doubt.T)
+    item = drawn @ amounts.T + noise * (plain @ uncertainty.T)
     overlap = drawn @ losses.T
-    errors = np.abs(np.array([best[:m].sum(), *best[m:m + 3]]) @ doubt.T)
+    errors = np.abs(np.array([best[:m].sum(), *best[m:m + 3]]) @ uncertainty.T)
     item_still, overlap_still = (best @ amounts.T)[None], (best @ losses.T)[None]
     chosen = rules.flags([rows])
     overlaps = rules.overlapping(chosen)
@@ -102,14 +102,14 @@ def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws:
                     Response(base_still, item_still, overlap_still, errors))
 
 
-def _still(plan: Plan) -> Ride:
-    from optimizer.pacing import Ride
+def _still(plan: Plan) -> SimulatedRide:
+    from optimizer.pacing import SimulatedRide
 
-    return Ride(plan.speed[:, None], plan.time[:, None], plan.reserve[:, None],
-                np.zeros(1, dtype=bool), plan.power[:, None])
+    return SimulatedRide(plan.speed[:, None], plan.time[:, None], plan.reserve[:, None],
+                         np.zeros(1, dtype=bool), plan.power[:, None])
 
 
-def _slopes(plan: Plan, ride: Ride, setup: Setup, headwind: NDArray[np.float64],
+def _slopes(plan: Plan, ride: SimulatedRide, setup: Setup, headwind: NDArray[np.float64],
             crosswind: NDArray[np.float64], able: NDArray[np.float64]) -> NDArray[np.float64]:
     """(k, m + 4) derivative of each finish time at the powers ridden.
 
@@ -127,10 +127,10 @@ def _slopes(plan: Plan, ride: Ride, setup: Setup, headwind: NDArray[np.float64],
     slope = aerodynamic_force(speed, headwind, crosswind, density, p.drag,
                               p.position[:, None])[1] + p.bearing[1]
     half = 0.5 * slope / speed
-    push = 2 * p.drivetrain_efficiency * watts / total**2
+    propulsion = 2 * p.drivetrain_efficiency * watts / total**2
     start = np.maximum(v0, 1e-9)
-    by_end = inertia + push / v1 + half
-    by_start = -inertia + push / start + half
+    by_end = inertia + propulsion / v1 + half
+    by_start = -inertia + propulsion / start + half
     time = -2.0 * p.step[:, None] / total**2
     held = v1 >= np.minimum(p.speed_limit[1:], 1e3)[:, None] * (1 - 1e-9)
     price = np.zeros_like(mean)  # seconds per newton of each step

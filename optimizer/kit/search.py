@@ -2,7 +2,7 @@
 
 A few sets are solved with their multipliers and give bounds on all others. Their tangents tell
 which sets are worth a plan of their own; those are solved; and then branch and bound
-(`optimizer.kit.cells`) shows that no other set can beat them by more than a tolerance. At one
+(`optimizer.kit.boxes`) shows that no other set can beat them by more than a tolerance. At one
 budget an integer program shows it as well, which shares the bounds and the rules with that search,
 but none of its pruning.
 """
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.kit.cells import Cells
+from optimizer.kit.boxes import Boxes
 from optimizer.kit.labels import Offer, best_by_cost, relax, sets_below
 from optimizer.kit.minorant import directions, minorant, tangent
 
@@ -273,7 +273,7 @@ class Search:
         return max(self.tolerance, best.time - float(self.lower(self.rules.flags(known)).min()))
 
     def prove_by_program(self, budget: float) -> float:
-        """Show the same by an integer program in each cell; inf where that is too much for it.
+        """Show the same by an integer program in each box; inf where that is too much for it.
 
         It shares the bounds and the rules with the other proof, and none of its pruning.
         """
@@ -295,11 +295,12 @@ class Search:
         from optimizer.kit.program import Program, UndecidedError
 
         near = sorted(self.bounds, key=lambda rows: abs(self.bounds[rows].value - aim))
-        cells = self._cells({key: self.bounds[key] for key in [(), *near[:_NEAREST]]})
+        boxes = self._cells({key: self.bounds[key] for key in [(), *near[:_NEAREST]]})
         seen, asked = self._within_budget(budget), 0
-        for origin, box in cells:
+        for origin, box in boxes:
             affine = minorant(self.bounds[origin], self.model, self.basis, box)
-            program = Program(self.offer, affine, budget, cells.along(), cells.span(origin, box))
+            program = Program(self.offer, affine, budget, boxes.along(),
+                              boxes.interval(origin, box))
             for known in seen:
                 program.exclude(known.rows)
             try:
@@ -315,6 +316,6 @@ class Search:
                 return False
         return True
 
-    def _cells(self, bounds: Mapping[tuple[int, ...], Bound]) -> Cells:
-        return Cells(self.model, bounds, self.offer, self.basis,
+    def _cells(self, bounds: Mapping[tuple[int, ...], Bound]) -> Boxes:
+        return Boxes(self.model, bounds, self.offer, self.basis,
                      2.0 * self.spacing * self.per_second)

@@ -130,10 +130,10 @@ class SetModel:
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Range of a sum to which each place adds one of its items or nothing."""
         least, most = np.array(item, dtype=float), np.array(item, dtype=float)
-        if overlap is not None:  # counts with its payer only
-            payers = [over.payer for over in self.terms.combinations.overlaps]
-            np.add.at(least, payers, np.minimum(overlap, 0.0))
-            np.add.at(most, payers, np.maximum(overlap, 0.0))
+        if overlap is not None:  # counts with its discounted item only
+            discounted = [over.discounted for over in self.terms.combinations.overlaps]
+            np.add.at(least, discounted, np.minimum(overlap, 0.0))
+            np.add.at(most, discounted, np.maximum(overlap, 0.0))
         low, high = np.array(start, dtype=float), np.array(start, dtype=float)
         for rows in self.terms.combinations.places:
             low = low + np.minimum(least[rows].min(axis=0), 0.0)

@@ -132,31 +132,31 @@ def _combinations(catalogue: Catalogue, drag: NDArray[np.float64]) -> Combinatio
 
 
 def _overlaps(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[Overlap, ...]:
-    """Losses by payer: of two gains the smaller one (in the mean over yaw) pays.
+    """Losses by discounted item: of two gains the smaller one (in the mean over yaw) pays.
 
     Where several partners would take from it, the loss grows from the largest down, so that
-    in any set the payer loses exactly what the partner that takes most would take.
+    in any set the discounted item loses exactly what the partner that takes most would take.
     """
     gain = np.maximum(-drag, 0.0)
     size = _size(drag)
     losses: dict[int, list[tuple[float, int, NDArray[np.float64]]]] = {}
     found: list[Overlap] = []
     for (i, j), factor in _factors(catalogue).items():
-        payer, partner = (i, j) if (size[i], -i) < (size[j], -j) else (j, i)
-        loss = factor * np.minimum(gain[payer], gain[partner])
+        discounted, partner = (i, j) if (size[i], -i) < (size[j], -j) else (j, i)
+        loss = factor * np.minimum(gain[discounted], gain[partner])
         if not loss.any():
             continue
         if factor < 0:
-            found.append(Overlap(payer, (partner,), loss))
+            found.append(Overlap(discounted, (partner,), loss))
         else:
-            losses.setdefault(payer, []).append((-float(loss.mean()), partner, loss))
-    for payer, ranked in losses.items():
+            losses.setdefault(discounted, []).append((-float(loss.mean()), partner, loss))
+    for discounted, ranked in losses.items():
         ranked.sort(key=lambda entry: entry[:2])
         for rank, (_, _, loss) in enumerate(ranked):
             below = ranked[rank + 1][2] if rank + 1 < len(ranked) else np.zeros_like(loss)
             if (loss != below).any():
                 partners = tuple(partner for _, partner, _ in ranked[:rank + 1])
-                found.append(Overlap(payer, partners, loss - below))
+                found.append(Overlap(discounted, partners, loss - below))
     return tuple(found)
 
 

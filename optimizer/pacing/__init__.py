@@ -7,12 +7,12 @@ from optimizer.pacing.prepare import race_day, with_pedalling
 from optimizer.pacing.problem import PacingProblem, pacing_problem
 from optimizer.pacing.realism import Realism, realism
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
-from optimizer.pacing.simulate import Ride, Variation, simulate, simulate_many
+from optimizer.pacing.simulate import SimulatedRide, Variation, simulate, simulate_many
 from optimizer.pacing.solver import solve
 from optimizer.pacing.terrain import recognisable_places
 
-__all__ = ["Block", "PacingProblem", "Plan", "Realism", "Ride", "RideablePlan", "Sensitivities",
-           "Variation", "bounded_twice", "constant_power", "constant_speed", "figure_unit", "grid",
-           "pacing_problem", "plan_ride", "problem_on", "race_day", "realism",
-           "recognisable_places", "rideable", "sensitivities", "simulate", "simulate_many", "solve",
-           "with_pedalling"]
+__all__ = ["Block", "PacingProblem", "Plan", "Realism", "RideablePlan", "Sensitivities",
+           "SimulatedRide", "Variation", "bounded_twice", "constant_power", "constant_speed",
+           "figure_unit", "grid", "pacing_problem", "plan_ride", "problem_on", "race_day",
+           "realism", "recognisable_places", "rideable", "sensitivities", "simulate",
+           "simulate_many", "solve", "with_pedalling"]

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from optimizer.course.laps import Laps
     from optimizer.pacing.plan import Plan
     from optimizer.pacing.problem import PacingProblem
-    from optimizer.pacing.simulate import Ride
+    from optimizer.pacing.simulate import SimulatedRide
 
 __all__ = ["constant_power", "constant_speed", "figure_unit", "rideable"]
 
@@ -413,7 +413,7 @@ class _Maker:
                 break
         return self.described(card, layout, figures, ride, used)
 
-    def described(self, card: _Card, layout: Layout, x: NDArray[np.float64], ride: Ride,
+    def described(self, card: _Card, layout: Layout, x: NDArray[np.float64], ride: SimulatedRide,
                   used: Sequence[tuple[int, int]]) -> RideablePlan:
         """Put a card and its ride into words and values."""
         p = self.problem
@@ -481,13 +481,13 @@ def _weights(plan: Plan) -> NDArray[np.float64]:
     p = plan.problem
     highest = np.minimum(np.minimum(p.speed_limit[1:], FASTEST), p.pedalling_speed)
     usual = max(plan.mean_power, 1.0)
-    bend = np.full(p.steps, _BENT / usual**2)
+    curvature = np.full(p.steps, _BENT / usual**2)
     if p.effort is not None:
         by = p.effort.exponent
         ratio = np.maximum(plan.power, 0.1 * p.critical_power) / p.critical_power
-        bend += (plan.seconds_per_effort * by * (by - 1) * ratio ** (by - 2)
-                 / p.critical_power**2)
-    return np.asarray(bend * np.diff(plan.time) * (plan.speed[1:] < _HELD * highest))
+        curvature += (plan.seconds_per_effort * by * (by - 1) * ratio ** (by - 2)
+                      / p.critical_power**2)
+    return np.asarray(curvature * np.diff(plan.time) * (plan.speed[1:] < _HELD * highest))
 
 
 def _strips(plan: Plan, places: Sequence[Mark], laps: Laps | None) -> list[_Strip]:

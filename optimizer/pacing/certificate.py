@@ -36,7 +36,7 @@ _Entry = tuple["NDArray[np.int64]", "NDArray[np.float64] | float"]
 
 
 @dataclass(frozen=True)
-class _Planes:
+class _Tangents:
     """Tangent planes of drag and pace at a point, (n,) each, and how far the truth dips below.
 
     `drag_dip` [N] for drag alone; `joint_dip` [s] for y_work F + y_pace φ.
@@ -51,8 +51,8 @@ class _Planes:
     joint_dip: NDArray[np.float64]
 
 
-def _planes(program: ConvexProgram, energy: NDArray[np.float64],
-            y: NDArray[np.float64]) -> _Planes:
+def _tangents(program: ConvexProgram, energy: NDArray[np.float64],
+              y: NDArray[np.float64]) -> _Tangents:
     p = program.problem
     e0, e1 = energy[:-1], energy[1:]
     mean, half = 0.5 * (e0 + e1), 0.5 * (e0 - e1)
@@ -88,7 +88,7 @@ def _planes(program: ConvexProgram, energy: NDArray[np.float64],
         joint = np.maximum((y[WORK] * dips - y[PACE] * np.maximum(lift, 0.0)).max(axis=0), 0.0)
         dip[dip < 1e-9] = 0.0
         joint[joint < 1e-13] = 0.0
-    return _Planes(drag, slope, 2.0 / total, pace0, pace1, dip, joint)
+    return _Tangents(drag, slope, 2.0 / total, pace0, pace1, dip, joint)
 
 
 def attainable(program: ConvexProgram) -> ConvexProgram:
@@ -112,10 +112,10 @@ def attainable(program: ConvexProgram) -> ConvexProgram:
             v1, mean = np.sqrt(2 * e1), np.sqrt(e0 + e1)
             force, slope = drag_and_slope(mean, p.headwind[k], p.crosswind[k], p.air_density[k],
                                           p.drag, p.position[k])
-            push = drive[k] / (v0 + v1)
-            change = (program.inertia[k] * (e1 - e0) - push + force + p.bearing[1] * mean
+            propulsion = drive[k] / (v0 + v1)
+            change = (program.inertia[k] * (e1 - e0) - propulsion + force + p.bearing[1] * mean
                       + program.resistance[k]) / (
-                program.inertia[k] + push / ((v0 + v1) * v1)
+                program.inertia[k] + propulsion / ((v0 + v1) * v1)
                 + 0.5 * (slope + p.bearing[1]) / mean)
             e1 = np.maximum(e1 - change, 0.09 * e1)
             if np.max(np.abs(change) / e1) < 1e-4:
@@ -136,7 +136,7 @@ def _box(program: ConvexProgram) -> tuple[Point, Point]:
     low[Z], high[Z] = 1.0 / FASTEST, 1.0 / p.lowest_speed
     high[Z, 0] = 2.0 / (p.lowest_speed + np.sqrt(2 * program.start_energy))
     for row in program.rows:
-        if len(row.terms) == 1 and row.bend is None:
+        if len(row.terms) == 1 and row.nonlinear is None:
             ((column, c),) = row.terms
             edge = row.right / c
             low[column] = np.where(np.less(c, 0), np.maximum(low[column], edge), low[column])
@@ -183,7 +183,7 @@ def _lagrangian_bound(program: ConvexProgram, solution: Solution,
     low, high = _box(program)
     for g, at, lo, hi in zip(slope, x, low, high, strict=True):
         value += float(np.sum(np.minimum(g * (lo - at), g * (hi - at))))
-    return value - float(_planes(program, x.energy, y).joint_dip.sum())
+    return value - float(_tangents(program, x.energy, y).joint_dip.sum())
 
 
 def linear_bound(program: ConvexProgram, solution: Solution) -> float:
@@ -193,18 +193,18 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
     p = program.problem
     n = p.steps
     x, y = solution.point, np.maximum(solution.multipliers, 0.0)
-    planes = _planes(program, x.energy, y)
+    tangents = _tangents(program, x.energy, y)
     k = np.arange(n)
     e, reserve, drag = np.arange(n + 1), n + 1 + np.arange(n + 1), 4 * n + 2 + k
     at = (2 * n + 2 + k, 3 * n + 2 + k, e[:-1], e[1:], reserve[:-1], reserve[1:])
     columns = 5 * n + 2
-    half = 0.5 * planes.drag_slope
-    drag_at = planes.drag - planes.drag_slope * 0.5 * (x.energy[:-1] + x.energy[1:])
-    pace_at = planes.pace - planes.pace0 * x.energy[:-1] - planes.pace1 * x.energy[1:]
+    half = 0.5 * tangents.drag_slope
+    drag_at = tangents.drag - tangents.drag_slope * 0.5 * (x.energy[:-1] + x.energy[1:])
+    pace_at = tangents.pace - tangents.pace0 * x.energy[:-1] - tangents.pace1 * x.energy[1:]
     # What is not linear by its plane: of the unknowns' columns, and at all of them zero.
-    bends: dict[str, tuple[list[_Entry], Any]] = {
+    nonlinear: dict[str, tuple[list[_Entry], Any]] = {
         "drag": ([(drag, 1.0)], 0.0),
-        "pace": ([(e[:-1], planes.pace0), (e[1:], planes.pace1)], pace_at)}
+        "pace": ([(e[:-1], tangents.pace0), (e[1:], tangents.pace1)], pace_at)}
 
     def block(entries: list[_Entry]) -> Any:
         data = np.concatenate([np.broadcast_to(c, (n,)) for _, c in entries])
@@ -213,21 +213,22 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
 
     parts: list[tuple[Any, NDArray[np.float64]]] = []
     for row in program.rows:
-        if len(row.terms) == 1 and row.bend is None:
+        if len(row.terms) == 1 and row.nonlinear is None:
             continue  # in the box
-        more, zero = bends[row.bend] if row.bend else ([], 0.0)
+        more, zero = nonlinear[row.nonlinear] if row.nonlinear else ([], 0.0)
         parts.append((block([*((at[column], c) for column, c in row.terms), *more]),
                       np.broadcast_to(row.right - zero, (n,))))
-    parts.append((block([(e[:-1], half), (e[1:], half), (drag, -1.0)]), planes.drag_dip - drag_at))
-    dips = planes.joint_dip < y[WORK] * planes.drag_dip * (1 - 1e-9)
+    parts.append((block([(e[:-1], half), (e[1:], half), (drag, -1.0)]),
+                  tangents.drag_dip - drag_at))
+    dips = tangents.joint_dip < y[WORK] * tangents.drag_dip * (1 - 1e-9)
     if dips.any():
         w, v = y[WORK], y[PACE]
         scale = 1.0 / np.maximum(v, 1e-12)
-        joint = block([(e[:-1], scale * (w * half + v * planes.pace0)),
-                       (e[1:], scale * (w * half + v * planes.pace1)),
+        joint = block([(e[:-1], scale * (w * half + v * tangents.pace0)),
+                       (e[1:], scale * (w * half + v * tangents.pace1)),
                        (drag, -scale * w), (at[Z], -scale * v)])
         parts.append((joint[dips],
-                      (scale * (planes.joint_dip - w * drag_at - v * pace_at))[dips]))
+                      (scale * (tangents.joint_dip - w * drag_at - v * pace_at))[dips]))
     if program.has_effort:
         by_f, by_z, _ = program.effort_slopes(x.work, x.pace)
         effort = np.zeros((1, columns))

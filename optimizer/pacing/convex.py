@@ -115,11 +115,11 @@ def drag_in_energy(problem: PacingProblem, energy: NDArray[np.float64],
     """Drag and bearing friction F, dF/de, d²F/de² at energies e of the steps, (..., n) each."""
     p = problem
     speed = np.sqrt(2 * energy)
-    force, slope, bend = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density,
-                                           p.drag, p.position)
+    force, slope, curvature = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density,
+                                                p.drag, p.position)
     slope = slope + p.bearing[1]
     first = slope / speed
-    return force + p.bearing[1] * speed, first, (bend - first) / (2 * energy)
+    return force + p.bearing[1] * speed, first, (curvature - first) / (2 * energy)
 
 
 def convex_program(problem: PacingProblem) -> ConvexProgram:

@@ -80,13 +80,13 @@ class _Slopes:
     """First and second derivatives of the rows at a point, (n,) each."""
 
     rows: tuple[Terms, ...]  # Jacobian: each row's unknowns with their coefficients
-    drag_bend: NDArray[np.float64]  # F''/4
+    drag_curvature: NDArray[np.float64]  # F''/4
     pace00: NDArray[np.float64]
     pace01: NDArray[np.float64]
     pace11: NDArray[np.float64]
     effort_f: NDArray[np.float64]
     effort_z: NDArray[np.float64]
-    effort_bend: NDArray[np.float64]  # by f f; f z and z z follow
+    effort_curvature: NDArray[np.float64]  # by f f; f z and z z follow
 
 
 def row_values(program: ConvexProgram, point: Point) -> NDArray[np.float64]:
@@ -99,11 +99,11 @@ def row_values(program: ConvexProgram, point: Point) -> NDArray[np.float64]:
 
 def _values(program: ConvexProgram, point: Point, drag: NDArray[np.float64],
             pace: NDArray[np.float64]) -> NDArray[np.float64]:
-    bends = {"drag": drag, "pace": pace}
+    nonlinear = {"drag": drag, "pace": pace}
     out = np.empty((len(program.rows), program.problem.steps))
     unknowns = _unknowns(point)
     for value, row in zip(out, program.rows, strict=True):
-        value[:] = -row.right if row.bend is None else bends[row.bend] - row.right
+        value[:] = -row.right if row.nonlinear is None else nonlinear[row.nonlinear] - row.right
         add_terms(value, row.terms, unknowns)
     return out
 
@@ -129,12 +129,12 @@ def _slopes(program: ConvexProgram, point: Point) -> tuple[NDArray[np.float64], 
     zero = np.zeros_like(z)
     effort = program.effort_slopes(f, z) if program.has_effort else (zero, zero, zero)
     return values, _Slopes(
-        rows=tuple(row.terms if row.bend is None else _bent(row.terms, *by_ends[row.bend])
+        rows=tuple(row.terms if row.nonlinear is None else _bent(row.terms, *by_ends[row.nonlinear])
                    for row in program.rows),
-        drag_bend=0.25 * drag2,
+        drag_curvature=0.25 * drag2,
         pace00=4.0 / (cube * v0**2) + 2.0 / (square * v0**3), pace01=4.0 / (cube * v0 * v1),
         pace11=4.0 / (cube * v1**2) + 2.0 / (square * v1**3),
-        effort_f=effort[0], effort_z=effort[1], effort_bend=effort[2])
+        effort_f=effort[0], effort_z=effort[1], effort_curvature=effort[2])
 
 
 def _bent(terms: Terms, by_start: NDArray[np.float64], by_end: NDArray[np.float64]) -> Terms:
@@ -196,13 +196,13 @@ class _Newton:
         tight = w[RESERVE] * step**2 > eta**2 * w[WORK] + w[POWER] + w[COAST]
         self.b = np.where(tight, a, 0.0)  # f = a u - b (W' - W) + c z
         self.c = c = np.where(tight, cp, 0.0)
-        weighed = list(zip(w, d.rows, strict=True))
+        weighted_terms = list(zip(w, d.rows, strict=True))
         if program.has_effort:
             # f f, f z, z z of the effort row's curvature is a rank-one term in f - z f/z.
-            weighed.append((effort * d.effort_bend, ((F, 1.0), (Z, -f / z))))
+            weighted_terms.append((effort * d.effort_curvature, ((F, 1.0), (Z, -f / z))))
         zero = 0.0
         m: list[list[Any]] = [[zero] * 6 for _ in range(6)]  # upper triangle of (n,) arrays
-        for scale, terms in weighed:
+        for scale, terms in weighted_terms:
             row: list[Any] = [zero] * 6  # in u, z, e, e', W, W'
             for column, value in terms:
                 row[column] = value
@@ -220,11 +220,11 @@ class _Newton:
         # Where wind makes drag concave, no more of it than the pace's own curvature can carry.
         carried = y[PACE] * (d.pace00 * d.pace11 - d.pace01**2) / (
             d.pace00 + d.pace11 - 2 * d.pace01)
-        bend = np.maximum(y[WORK] * d.drag_bend, -0.95 * carried)
-        self.bends = (bend + y[PACE] * d.pace00, bend + y[PACE] * d.pace01,
-                      bend + y[PACE] * d.pace11)
+        curvature = np.maximum(y[WORK] * d.drag_curvature, -0.95 * carried)
+        self.curvatures = (curvature + y[PACE] * d.pace00, curvature + y[PACE] * d.pace01,
+                           curvature + y[PACE] * d.pace11)
         m[2][2], m[2][3], m[3][3] = (x + y for x, y in zip(
-            (m[2][2], m[2][3], m[3][3]), self.bends, strict=True))
+            (m[2][2], m[2][3], m[3][3]), self.curvatures, strict=True))
         uu, uz, zz = m[0][0], m[0][1], m[1][1]
         det = uu * zz - uz * uz
         self.iuu, self.iuz, self.izz = zz / det, -uz / det, uu / det
@@ -265,7 +265,7 @@ class _Newton:
             base = self._banded(u)
             inner = float(u.work @ base.work + u.pace @ base.pace)
             self.rank_one = (u, base, effort_weight / (1.0 + effort_weight * inner))
-            self.effort_weight, self.effort_bend = effort_weight, effort * d.effort_bend
+            self.effort_weight, self.effort_curvature = effort_weight, effort * d.effort_curvature
             self.ratio = f / z
 
     def solve(self, right: Point) -> Point:
@@ -284,11 +284,11 @@ class _Newton:
         de, _, df, dz = step
         e, W, f, z = _transposed(self.program, self.d,
                                  self.weight * _times(self.program, self.d, step))
-        b00, b01, b11 = self.bends
+        b00, b01, b11 = self.curvatures
         e[:-1] += b00 * de[:-1] + b01 * de[1:]
         e[1:] += b01 * de[:-1] + b11 * de[1:]
         e[0] = 0.0
-        along = self.effort_bend * (df - self.ratio * dz)
+        along = self.effort_curvature * (df - self.ratio * dz)
         share = self.effort_weight * float(self.d.effort_f @ df + self.d.effort_z @ dz)
         return Point(e, W, f + along + share * self.d.effort_f,
                      z - self.ratio * along + share * self.d.effort_z)

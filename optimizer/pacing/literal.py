@@ -11,7 +11,7 @@ from scipy.linalg import solve_banded
 
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import FASTEST, drag_in_energy
-from optimizer.pacing.simulate import Ride, simulate
+from optimizer.pacing.simulate import SimulatedRide, simulate
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -69,11 +69,12 @@ class Layout:
         """(n,) W, what the card says, inside the power limit."""
         return np.asarray(np.clip(self.base + self.share @ x, 0.0, self.problem.power_limit))
 
-    def ride(self, x: NDArray[np.float64], guess: NDArray[np.float64] | None = None) -> Ride:
+    def ride(self, x: NDArray[np.float64],
+             guess: NDArray[np.float64] | None = None) -> SimulatedRide:
         """Ride to the letter; `guess` (n + 1,) energies make it quick."""
         return simulate(self.problem, self.asked(x), guess)
 
-    def slopes(self, x: NDArray[np.float64], ride: Ride,
+    def slopes(self, x: NDArray[np.float64], ride: SimulatedRide,
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Differentiate the finish time (m,) and the `room` (rows, m) by the figures."""
         p, used = self.problem, ride.power
@@ -88,15 +89,16 @@ class Layout:
         member = self.share * (free & (wanted > 0) & (wanted < p.power_limit))[:, None]
         total = ride.speed[:-1] + ride.speed[1:]
         slope = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[1]
-        push = 2 * p.drivetrain_efficiency * used / total
+        propulsion = 2 * p.drivetrain_efficiency * used / total
         inertia = p.effective_mass / p.step
         start = np.maximum(ride.speed[:-1], 1e-9)
         # Who comes faster to where a limit is held needs less power to hold it.
-        holds = np.where(held & (used > 0), (total * (0.5 * slope - inertia) + push / start)
+        holds = np.where(held & (used > 0), (total * (0.5 * slope - inertia) + propulsion / start)
                          / (2 * p.drivetrain_efficiency), 0.0)
         band = np.ones((2, p.steps))
-        band[0] = np.where(held, 1.0, inertia + push / (total * ride.speed[1:]) + 0.5 * slope)
-        band[1, :-1] = np.where(held, 0.0, -inertia + push / (total * start) + 0.5 * slope)[1:]
+        band[0] = np.where(held, 1.0, inertia + propulsion / (total * ride.speed[1:]) + 0.5 * slope)
+        band[1, :-1] = np.where(
+            held, 0.0, -inertia + propulsion / (total * start) + 0.5 * slope)[1:]
         right = (2 * p.drivetrain_efficiency / total)[:, None] * member
         energy_by = np.concatenate([np.zeros((1, len(x))), solve_banded((1, 0), band, right)])
         speed_by = energy_by / np.maximum(ride.speed, 1e-9)[:, None]
@@ -112,7 +114,7 @@ class Layout:
                               - _effort_left(p, ride) * finish_by / float(ride.finish_time)])
         return finish_by, rows
 
-    def _reserve_by(self, ride: Ride, time_by: NDArray[np.float64],
+    def _reserve_by(self, ride: SimulatedRide, time_by: NDArray[np.float64],
                     power_by: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n + 1, m) derivative of the reserve at the nodes."""
         p = self.problem
@@ -121,12 +123,12 @@ class Layout:
         net_by = net[:, None] * time_by - time[:, None] * power_by
         return p.recovery_law.slopes(net * time, net_by, p.recovery, p.w_prime, ride.reserve)
 
-    def lowest(self, ride: Ride) -> NDArray[np.int64]:
+    def lowest(self, ride: SimulatedRide) -> NDArray[np.int64]:
         """Node of each watched stretch where its reserve is least."""
         return np.array([a + int(ride.reserve[a:z + 1].argmin())
                          for a, z in pairwise(self.stretches)])
 
-    def room(self, ride: Ride) -> NDArray[np.float64]:
+    def room(self, ride: SimulatedRide) -> NDArray[np.float64]:
         """Say what is left of each limit, kept where ≥ 0: reserve by stretch, then effort."""
         p = self.problem
         left = (ride.reserve[self.lowest(ride)] - p.reserve_floor) / p.w_prime
@@ -135,7 +137,7 @@ class Layout:
         return np.asarray(left)
 
 
-def room(problem: PacingProblem, ride: Ride) -> float:
+def room(problem: PacingProblem, ride: SimulatedRide) -> float:
     """Least part of reserve and effort that a ride leaves; negative where it asks too much."""
     if ride.stalled:
         return -np.inf
@@ -143,11 +145,11 @@ def room(problem: PacingProblem, ride: Ride) -> float:
     return min(left, _effort_left(problem, ride))
 
 
-def _effort_scale(ride: Ride) -> float:
+def _effort_scale(ride: SimulatedRide) -> float:
     return 0.1 * float(ride.finish_time)
 
 
-def _effort_left(p: PacingProblem, ride: Ride) -> float:
+def _effort_left(p: PacingProblem, ride: SimulatedRide) -> float:
     """Ten times the seconds of effort left over the seconds of the ride; inf without a limit."""
     if p.effort is None:
         return float("inf")
@@ -156,7 +158,7 @@ def _effort_left(p: PacingProblem, ride: Ride) -> float:
 
 
 def best_figures(layout: Layout, first: NDArray[np.float64], guess: NDArray[np.float64],
-                 ) -> tuple[NDArray[np.float64], Ride]:
+                 ) -> tuple[NDArray[np.float64], SimulatedRide]:
     """Figures of least time within the limits, from `first`, and the ride.
 
     Sequential quadratic programming on the simulated ride with exact gradients. What the
@@ -210,7 +212,7 @@ def _least_distance(slope: NDArray[np.float64], rows: NDArray[np.float64],
 
 
 def _inside(layout: Layout, x: NDArray[np.float64], guess: NDArray[np.float64],
-            ) -> tuple[NDArray[np.float64], Ride]:
+            ) -> tuple[NDArray[np.float64], SimulatedRide]:
     """Take so small a share of all figures away that the limits are kept; figures and their ride.
 
     Raises NoFigures where that does not lead inside.
@@ -230,7 +232,8 @@ def _inside(layout: Layout, x: NDArray[np.float64], guess: NDArray[np.float64],
     raise NoFigures("no figures on these lines keep the limits", "allow more lines")
 
 
-def highest_even(layout: Layout, guess: NDArray[np.float64]) -> tuple[NDArray[np.float64], Ride]:
+def highest_even(layout: Layout, guess: NDArray[np.float64],
+                 ) -> tuple[NDArray[np.float64], SimulatedRide]:
     """Find the highest one figure (1,) that keeps the limits, and the ride.
 
     Raises NoFigures where there is none.
@@ -250,7 +253,7 @@ def highest_even(layout: Layout, guess: NDArray[np.float64]) -> tuple[NDArray[np
 
 def round_figures(layout: Layout, x: NDArray[np.float64], unit: float,
                   guess: NDArray[np.float64], highest: NDArray[np.float64],
-                  ) -> tuple[NDArray[np.float64], Ride]:
+                  ) -> tuple[NDArray[np.float64], SimulatedRide]:
     """Multiples of `unit` [W] near `x` inside the limits, at most `highest`, and the ride.
 
     The nearest ones, lowered where limits ask for it, then improved by moving one or two.
@@ -272,7 +275,7 @@ def round_figures(layout: Layout, x: NDArray[np.float64], unit: float,
 
 
 def _lowered(layout: Layout, x: NDArray[np.float64], unit: float,
-             guess: NDArray[np.float64]) -> tuple[NDArray[np.float64], Ride]:
+             guess: NDArray[np.float64]) -> tuple[NDArray[np.float64], SimulatedRide]:
     """Lower figures by `unit`, the cheapest first, until the limits are kept."""
     ride = layout.ride(x, guess)
     while (left := room(layout.problem, ride)) < _KEPT:
@@ -290,7 +293,7 @@ def _lowered(layout: Layout, x: NDArray[np.float64], unit: float,
     return x, ride
 
 
-def _promising(layout: Layout, x: NDArray[np.float64], ride: Ride, unit: float,
+def _promising(layout: Layout, x: NDArray[np.float64], ride: SimulatedRide, unit: float,
                most: NDArray[np.float64]) -> list[NDArray[np.float64]]:
     """List moves of one figure up, or one up and one down, that should win time; best first.
 

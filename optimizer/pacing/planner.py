@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["SETTINGS", "bounded_twice", "continuous_time", "grid", "halved", "pedalling_of",
-           "plan_ride", "problem_on", "settled"]
+__all__ = ["SETTINGS", "bounded_twice", "consistent_plan", "continuous_time", "grid", "halved",
+           "pedalling_of", "plan_ride", "problem_on"]
 
 _STEPS = 1200  # about, where no step is asked for
 _SHORTEST, _LONGEST = 10.0, 75.0  # m, the range of the step that is then taken
@@ -85,8 +85,8 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     fine = np.unique(np.concatenate([fine, fixed]))
     middle = 0.5 * (fine[:-1] + fine[1:])
     share = longest / _longest_step(course, None)
-    bend, climb = _bend(course, middle, max(longest, _FELT))
-    wanted = np.clip(share * _BEND * np.maximum(bend, 1e-9) ** (-2 / 3),
+    curvature, climb = _curvature(course, middle, max(longest, _FELT))
+    wanted = np.clip(share * _BEND * np.maximum(curvature, 1e-9) ** (-2 / 3),
                      min(max(longest / 4, _SHORTEST), longest), longest)
     wanted = np.minimum(wanted, np.maximum(share * _CLIMB / np.maximum(climb, 1e-9), _FINEST))
     if len(sharp):
@@ -113,8 +113,8 @@ def _bottoms(course: Course) -> list[float]:
     return [float(place) for place in course.distance[low & (limit < FASTEST)]]
 
 
-def _bend(course: Course, at: NDArray[np.float64], width: float,
-          ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _curvature(course: Course, at: NDArray[np.float64], width: float,
+               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """|h''| of the road [1/m] and its grade, over windows of a width about places [m]."""
     before, here, after = (np.interp(at + move, course.distance, course.elevation)
                            for move in (-0.5 * width, 0.0, 0.5 * width))
@@ -160,7 +160,7 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     at fault.
     """
     nodes = grid(day.course, day.step, day.start_speed)
-    found = settled(day, setup, nodes, warm)
+    found = consistent_plan(day, setup, nodes, warm)
     plan = found.plan
     if bounded:
         plan = certified(found)
@@ -171,8 +171,8 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
     return plan
 
 
-def settled(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
-            warm: Plan | None = None) -> Draft:
+def consistent_plan(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
+                    warm: Plan | None = None) -> Draft:
     """Repeat the plan on a grid until it agrees with the wind, the effort and the coasting."""
     changing = len(day.conditions.wind_time) > 1
     arrival, duration = _foreseen(day, setup, nodes, warm)
@@ -182,7 +182,7 @@ def settled(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
             partial(problem_on, day, setup, nodes, arrival, pedalling=pedalling), duration, plan)
         plan = found.plan
         agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
-        if agreed and _misjudged(day.rider, plan) < _SAME:
+        if agreed and _duration_error(day.rider, plan) < _SAME:
             # Only now, so that the stretches do not depend on where the rounds began.
             before, pedalling = pedalling, pedalling_of(plan, pedalling)
             changes += 1
@@ -222,7 +222,7 @@ def continuous_time(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
     case, finer = (day, setup, nodes), time
     for _ in range(_CUTS):
         case, time = halved(*case), finer
-        finer = settled(*case).plan.finish_time
+        finer = consistent_plan(*case).plan.finish_time
         if abs(finer - time) / 3.0 < _FAITHFUL * max(day.course.length, 40e3):
             break
     return finer + (finer - time) / 3.0
@@ -283,7 +283,7 @@ def _joined(before: Pedalling, after: Pedalling | None) -> Pedalling:
     return Pedalling(coasting, held)
 
 
-def _misjudged(rider: Rider, plan: Plan) -> float:
+def _duration_error(rider: Rider, plan: Plan) -> float:
     """Seconds of finish time by which the effort limit is off at the plan's own duration."""
     limit = plan.problem.effort
     if limit is None:

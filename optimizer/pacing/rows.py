@@ -1,9 +1,9 @@
 """The rows of the pacing program, each declared once: solver, bounds and prices read them here.
 
-A row of a step says  Σ c x + bend ≤ right,  with the coefficients c of the six unknowns that meet
-on a step, and for two rows one of the two functions of the program that are not linear. From that
-follow its value, its derivatives, its part of the Newton matrix, its line of the linear program
-and the box of the unknowns. The effort row couples all steps and stays in `convex`.
+A row of a step says  Σ c x + f ≤ right,  with the coefficients c of the six unknowns that meet on
+a step, and with f for two rows one of the two functions of the program that are not linear. From
+that follow its value, its derivatives, its part of the Newton matrix, its line of the linear
+program and the box of the unknowns. The effort row couples all steps and stays in `convex`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["E0", "E1", "W0", "W1", "Bend", "F", "Row", "Terms", "Z", "add_terms", "prices",
+__all__ = ["E0", "E1", "W0", "W1", "F", "Nonlinear", "Row", "Terms", "Z", "add_terms", "prices",
            "rows_of", "times_terms"]
 
 F, Z, E0, E1, W0, W1 = range(6)
@@ -29,7 +29,7 @@ F, Z, E0, E1, W0, W1 = range(6)
 Terms = tuple[tuple[int, "float | NDArray[np.float64]"], ...]
 """Unknowns with their coefficients, a number or (n,)."""
 
-Bend = Literal["drag", "pace"]
+Nonlinear = Literal["drag", "pace"]
 """F(ē), drag and bearing friction, or φ(e, e') = 2/(√(2e) + √(2e'))."""
 
 _RESERVE_SIZE: Final = 0.02  # of W'
@@ -46,7 +46,7 @@ class Row:
     right : a number or (n,)
     size : what is a large value, in the row's own unit
     unit : of the row; its multiplier is seconds of finish time per unit of `right`
-    bend : what is not linear in it, if anything
+    nonlinear : what is not linear in it, if anything
     """
 
     name: str
@@ -54,7 +54,7 @@ class Row:
     right: float | NDArray[np.float64]
     size: float
     unit: str
-    bend: Bend | None = None
+    nonlinear: Nonlinear | None = None
 
 
 def rows_of(program: ConvexProgram) -> tuple[Row, ...]:

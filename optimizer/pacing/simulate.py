@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["SETTINGS", "Ride", "Variation", "reserve_along", "simulate", "simulate_many"]
+__all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate", "simulate_many"]
 
 _CRAWL = 0.3  # m/s; below this a rider has stopped
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
@@ -34,7 +34,7 @@ SETTINGS: Final = {"crawl": _CRAWL, "on_limit": _ON_LIMIT}
 
 
 @dataclass(frozen=True)
-class Ride:
+class SimulatedRide:
     """What comes of riding given powers.
 
     `speed`, `time`, `reserve`: (n + 1,) or (n + 1, b) at the nodes, m/s, s, J. The reserve may
@@ -94,7 +94,7 @@ def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDAr
 
 
 def simulate(problem: PacingProblem, power: NDArray[np.float64],
-             guess: NDArray[np.float64] | None = None) -> Ride:
+             guess: NDArray[np.float64] | None = None) -> SimulatedRide:
     """One ride with `power` (n,) [W]; `guess` (n + 1,) energies near the answer make it quick.
 
     All steps are solved together by Newton's method on the bidiagonal system; if that does not
@@ -120,15 +120,15 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
                                       p.position)
         force += p.bearing[1] * mean
         slope = (slope + p.bearing[1]) / mean
-        push = 2 * drive / total
-        value = inertia * np.diff(energy) - push + force + resistance
-        by_end = inertia + push / (total * speed[1:]) + 0.5 * slope
+        propulsion = 2 * drive / total
+        value = inertia * np.diff(energy) - propulsion + force + resistance
+        by_end = inertia + propulsion / (total * speed[1:]) + 0.5 * slope
         with np.errstate(divide="ignore"):
-            by_start = -inertia + push / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
+            by_start = -inertia + propulsion / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
         if np.isfinite(fast):
             level = inertia * (energy[1:] - fast)
-            coasts, stays = _too_fast(value, push, level)
-            value = np.where(coasts, value + push, np.where(stays, level, value))
+            coasts, stays = _too_fast(value, propulsion, level)
+            value = np.where(coasts, value + propulsion, np.where(stays, level, value))
             by_end = np.where(coasts, inertia + 0.5 * slope, np.where(stays, inertia, by_end))
             by_start = np.where(coasts, -inertia + 0.5 * slope, np.where(stays, 0.0, by_start))
         # On the limit and pushed against it: the brakes hold, and the start does not matter.
@@ -143,8 +143,8 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
             break
     else:
         many = simulate_many(p, power[:, None], Variation())
-        return Ride(many.speed[:, 0], many.time[:, 0], many.reserve[:, 0], many.stalled[0],
-                    many.power[:, 0])
+        return SimulatedRide(many.speed[:, 0], many.time[:, 0], many.reserve[:, 0], many.stalled[0],
+                             many.power[:, 0])
     speed = np.sqrt(2 * energy)
     pace = 2.0 / (speed[:-1] + speed[1:])
     time = np.concatenate([[0.0], np.cumsum(p.step * pace)])
@@ -153,11 +153,11 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
     used = np.array(power, dtype=float)
     if limited.any():
         used[limited] = np.clip(_driving_power(p, energy)[limited], 0.0, used[limited])
-    return Ride(speed, time, reserve_along(p, used, pace), stalled, used)
+    return SimulatedRide(speed, time, reserve_along(p, used, pace), stalled, used)
 
 
 def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
-                  variation: Variation) -> Ride:
+                  variation: Variation) -> SimulatedRide:
     """Many rides side by side; the loop runs over steps, every operation over all scenarios.
 
     `power` is (n, 1) for the same powers in all scenarios, or (n, b). Results are (n + 1, b).
@@ -195,14 +195,14 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
             force, slope = drag_and_slope(mean, head[k], cross[k], density, p.drag, p.position[k],
                                           factor=var.drag_factor, change=var.drag_area_change)
             force += p.bearing[1] * mean
-            push = drive[k] / (v0 + v1)
+            propulsion = drive[k] / (v0 + v1)
             half = 0.5 * (slope + p.bearing[1]) / mean
-            by_end = inertia + push / ((v0 + v1) * v1) + half
-            value = inertia * (e1 - e0) - push + force + rest
+            by_end = inertia + propulsion / ((v0 + v1) * v1) + half
+            value = inertia * (e1 - e0) - propulsion + force + rest
             if fast < np.inf and np.max(e1) >= fast:  # as in `simulate`
                 level = inertia * (e1 - fast)
-                coasts, stays = _too_fast(value, push, level)
-                value = np.where(coasts, value + push, np.where(stays, level, value))
+                coasts, stays = _too_fast(value, propulsion, level)
+                value = np.where(coasts, value + propulsion, np.where(stays, level, value))
                 by_end = np.where(coasts, inertia + half, np.where(stays, inertia, by_end))
             change = value / by_end
             e1 = np.maximum(e1 - change, 0.09 * e1)
@@ -221,7 +221,7 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     reserve = reserve_along(p, used, pace,
                             p.critical_power[:, None] * var.critical_power_factor,
                             np.broadcast_to(p.w_prime * np.asarray(var.w_prime_factor), (b,)))
-    return Ride(speed, time, reserve, stalled, used)
+    return SimulatedRide(speed, time, reserve, stalled, used)
 
 
 def _per_kilogram(p: PacingProblem, var: Variation, steps: slice | NDArray[np.int64],
@@ -234,7 +234,8 @@ def _per_kilogram(p: PacingProblem, var: Variation, steps: slice | NDArray[np.in
     return unit, road_force(grade, 1.0, p.rolling_resistance[steps][:, None]) - unit
 
 
-def _too_fast(value: NDArray[np.float64], push: NDArray[np.float64], level: NDArray[np.float64],
+def _too_fast(value: NDArray[np.float64], propulsion: NDArray[np.float64],
+              level: NDArray[np.float64],
               ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Where a step coasts, and where it ends at the pedalling speed; it is pedalled elsewhere.
 
@@ -242,7 +243,7 @@ def _too_fast(value: NDArray[np.float64], push: NDArray[np.float64], level: NDAr
     where the rider coasts to. At each one a residual is zero that grows with the end: `value`,
     `level`, `value + push`, in N. So the end is where the middle one of these is zero.
     """
-    coasts = level > value + push
+    coasts = level > value + propulsion
     return coasts, (level >= value) & ~coasts
 
 
@@ -279,7 +280,7 @@ def _driving_power(p: PacingProblem, energy: NDArray[np.float64]) -> NDArray[np.
     return np.asarray(force * 0.5 * (speed[:-1] + speed[1:]) / p.drivetrain_efficiency)
 
 
-def holding_power(problem: PacingProblem, ride: Ride) -> NDArray[np.float64]:
+def holding_power(problem: PacingProblem, ride: SimulatedRide) -> NDArray[np.float64]:
     """(n,) power that holds the speed limit where a ride is on it [W], inf elsewhere.
 
     More than that is lost in the brakes.
@@ -290,7 +291,7 @@ def holding_power(problem: PacingProblem, ride: Ride) -> NDArray[np.float64]:
     return np.where(held, np.maximum(_driving_power(problem, energy), 0.0), np.inf)
 
 
-def require_moving(ride: Ride, problem: PacingProblem) -> None:
+def require_moving(ride: SimulatedRide, problem: PacingProblem) -> None:
     """Raise Infeasible where a ride came to a stop."""
     if np.any(ride.stalled):
         slow = ride.speed if ride.speed.ndim == 1 else ride.speed.min(axis=1)

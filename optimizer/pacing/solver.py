@@ -14,7 +14,7 @@ from optimizer.pacing.interior_point import Point, Solution, interior_point
 from optimizer.pacing.plan import Plan
 from optimizer.pacing.problem import split_steps
 from optimizer.pacing.rows import prices
-from optimizer.pacing.simulate import Ride, holding_power, require_moving, simulate
+from optimizer.pacing.simulate import SimulatedRide, holding_power, require_moving, simulate
 from optimizer.physics.road_load import road_force
 
 if TYPE_CHECKING:
@@ -222,7 +222,7 @@ class _Ridden:
 
     problem: PacingProblem
     power: NDArray[np.float64]
-    ride: Ride
+    ride: SimulatedRide
 
     @property
     def time(self) -> float:
@@ -306,17 +306,17 @@ def _steady(p: PacingProblem) -> _Ridden | None:
         1.0, 1.5 * p.critical_power / p.power_limit), most=0.99)
 
 
-def _spare(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
+def _spare(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide) -> float:
     """How far the ride stays inside its limits; negative where it does not."""
     return min(_spare_reserve(p, ride), _spare_effort(p, power, ride))
 
 
-def _spare_reserve(p: PacingProblem, ride: Ride) -> float:
+def _spare_reserve(p: PacingProblem, ride: SimulatedRide) -> float:
     """Least reserve above its floor [J], and a trace more."""
     return float(ride.reserve.min()) - p.reserve_floor + 1e-6 * p.w_prime
 
 
-def _spare_effort(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> float:
+def _spare_effort(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide) -> float:
     """Unspent share of the effort, and a trace more, in parts of W' [J]; inf without limit."""
     if p.effort is None:
         return float("inf")
@@ -374,7 +374,7 @@ def _explain(problem: PacingProblem, solution: Solution) -> NoReturn:
         f"{solution.iterations} iterations)", "take shorter steps where it is steep")
 
 
-def blame_step(p: PacingProblem, ride: Ride) -> NoReturn:
+def blame_step(p: PacingProblem, ride: SimulatedRide) -> NoReturn:
     """Raise StepTooLong for the step on which a ride stalls that would not on shorter ones."""
     k = int(np.argmin(ride.speed[1:]))
     raise StepTooLong(f"a step of {p.step[k]:.0f} m is too long for the slope at "
@@ -382,7 +382,7 @@ def blame_step(p: PacingProblem, ride: Ride) -> NoReturn:
                       "take shorter steps")
 
 
-def _explain_spending(p: PacingProblem, power: NDArray[np.float64], ride: Ride) -> None:
+def _explain_spending(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide) -> None:
     """Raise Infeasible where the least ride spends too much effort or reserve."""
     if _spare_effort(p, power, ride) < 0:
         raise Infeasible(
@@ -396,7 +396,7 @@ def _explain_spending(p: PacingProblem, power: NDArray[np.float64], ride: Ride) 
             "lower the reserve to keep, or look at the grade there, critical power and W'")
 
 
-def _least_power(p: PacingProblem) -> tuple[NDArray[np.float64], Ride] | None:
+def _least_power(p: PacingProblem) -> tuple[NDArray[np.float64], SimulatedRide] | None:
     """Ride the least share of the power limit at CP or less elsewhere that does not stall."""
     low, high, best = 0.0, 1.0, None
     for _ in range(30):

@@ -113,10 +113,10 @@ def _clamped_spline(x: NDArray[np.float64], y: NDArray[np.float64], at: NDArray[
     slope = np.linalg.solve(matrix, right.T).T
     k = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(h) - 1)
     u, left, end = at - x[k], slope[:, k], slope[:, k + 1]
-    bend = (3 * rise[:, k] - 2 * left - end) / h[k]
+    curvature = (3 * rise[:, k] - 2 * left - end) / h[k]
     twist = (left + end - 2 * rise[:, k]) / h[k]**2
-    return (y[:, k] + u * (left + u * (bend + u * twist)),
-            left + u * (2 * bend + 3 * u * twist))
+    return (y[:, k] + u * (left + u * (curvature + u * twist)),
+            left + u * (2 * curvature + 3 * u * twist))
 
 
 def aerodynamic_force(
@@ -133,7 +133,7 @@ def aerodynamic_force(
     across = np.abs(crosswind)
     q2 = along**2 + across**2 + 1e-12  # a still rider in still air has no yaw
     q = np.sqrt(q2)
-    area, slope, bend = drag.with_slopes(np.arctan2(across, along), position)
+    area, slope, curvature = drag.with_slopes(np.arctan2(across, along), position)
     half = 0.5 * np.asarray(air_density)
     turn = -across / q2  # dβ/dv
     turn2 = 2 * along * across / q2**2
@@ -141,7 +141,7 @@ def aerodynamic_force(
     wind2 = 3 * along / q - along**3 / (q2 * q)
     force = half * area * along * q
     first = half * (slope * turn * along * q + area * wind1)
-    second = half * ((bend * turn**2 + slope * turn2) * along * q + 2 * slope * turn * wind1
+    second = half * ((curvature * turn**2 + slope * turn2) * along * q + 2 * slope * turn * wind1
                      + area * wind2)
     return force, first, second
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from optimizer.evidence.bluff_body import SLENDERNESS
-from optimizer.evidence.ledger import DISTANCE
-from optimizer.report.doubt import NINE_IN_TEN, Mark, amount, plain
+from optimizer.evidence.item_ranking import DISTANCE
 from optimizer.report.page import Chart, Section, Table, render
 from optimizer.report.svg import forest
+from optimizer.report.uncertain import NINE_IN_TEN, Mark, amount, plain
 from optimizer.report.words import listing
 
 if TYPE_CHECKING:
@@ -47,8 +47,8 @@ class Exposed:
 def band(value: float, sd: float) -> tuple[float, float]:
     """Range that holds nine times in ten.
 
-    Log-normal with that mean and standard deviation: the doubts are factors, and exposed parts
-    do not push.
+    Log-normal with that mean and standard deviation: the uncertainties are factors, and exposed
+    parts do not push.
     """
     spread = math.sqrt(math.log1p((sd / value) ** 2)) if value else 0.0
     middle = value * math.exp(-0.5 * spread**2)

@@ -168,7 +168,7 @@ def _north() -> Markup:
 
 
 def _wind(conditions: Conditions) -> Markup:
-    """Arrow with the wind, as it blows at the middle of the forecast, and its doubt as a fan."""
+    """Arrow with the wind at the middle of the forecast, and its uncertainty as a fan."""
     east, north = float(conditions.wind_east.mean()), float(conditions.wind_north.mean())
     where = f"translate({_WIDE - _SIDE / 2:g} {_HIGH / 2:g})"
     words = _wind_words(conditions).rstrip(".")

@@ -1,4 +1,4 @@
-"""The course as it was understood: road, grades, corners, air and wind, corrections, doubts."""
+"""The course as it was understood: road, grades, corners, air and wind, corrections, warnings."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def course_page(course: Course, conditions: Conditions | None = None,
                 Section("corners", "Corners and limits", _corners(course))]
     if conditions is not None:
         sections.append(Section("air", "Air and wind", _air(course, conditions, starts)))
-    sections.append(Section("data", "What was mended, and what is doubtful", _data(course)))
+    sections.append(Section("data", "What was corrected, and what to be wary of", _data(course)))
     return render(course.name, [*sentences(course), *height_sentences(course)], sections,
                   kicker="The course", foot=[CAUTION], along=_readings(course, conditions),
                   style=asset("map.css"))
@@ -71,10 +71,11 @@ def sentences(course: Course) -> list[str]:
         out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}; "
                    f"{len(binding)} below 54 km/h, the slowest {3.6 * slow.speed:.0f} km/h at "
                    f"{kilometres(slow.distance)}.")
-    mended = sum(1 for c in course.corrections)
-    out.append(f"{_count(mended, 'kind')} of flaw mended in the data, "
-               f"{_count(len(course.doubts), 'doubt')} left." if mended or course.doubts else
-               "Nothing had to be mended.")
+    corrected = sum(1 for c in course.corrections)
+    out.append(f"{_count(corrected, 'kind')} of error corrected in the data, "
+               f"{_count(len(course.warnings), 'warning')} left."
+               if corrected or course.warnings else
+               "Nothing had to be corrected.")
     return out
 
 
@@ -83,7 +84,7 @@ def _count(number: int, noun: str) -> str:
 
 
 def _ascent(course: Course) -> str:
-    """Ascent to the digits that its doubt leaves."""
+    """Ascent to the digits that its uncertainty leaves."""
     rounded = round(course.ascent, -1) if course.ascent > 100.0 else course.ascent
     return f"{rounded:.0f} m"
 
@@ -267,10 +268,10 @@ def _grades(course: Course) -> Table:
         length = float(step[inside].sum())
         if length > 0:
             rows.append((name, f"{length / 1000:.1f}", f"{100 * length / course.length:.0f} %"))
-    doubt = f"; over 100 m they are good to {100 * course.grade_sd:.1f} points" \
+    uncertainty = f"; over 100 m they are good to {100 * course.grade_sd:.1f} points" \
         if course.grade_sd else ""
     return Table(("Grade over 100 m", "km", "of the course"), rows,
-                 f"How much of which grade{doubt}")
+                 f"How much of which grade{uncertainty}")
 
 
 def _corners(course: Course) -> list[Part]:
@@ -350,8 +351,8 @@ def _starts(starts: Sequence[StartTime]) -> Chart:
 
 def _data(course: Course) -> list[Part]:
     parts: list[Part] = []
-    if course.doubts:
-        parts.append(Points(course.doubts))
+    if course.warnings:
+        parts.append(Points(course.warnings))
     if course.corrections:
         parts.append(Table(
             ("Flaw", "found", "what was done", "name"),
@@ -359,7 +360,7 @@ def _data(course: Course) -> list[Part]:
             "Corrections. A name leaves one undone: --keep NAME, or keep in the scenario",
             left=(0, 2, 3)))
     else:
-        parts.append("Nothing had to be mended.")
+        parts.append("Nothing had to be corrected.")
     parts.append(f"Heights are good to about {course.elevation_sd:.1f} m against each other, "
                  f"grades over 100 m to {100 * course.grade_sd:.1f} points (one standard error "
                  "each, from the noise that the data show; an error that stays the same for long "

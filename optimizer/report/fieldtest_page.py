@@ -1,4 +1,4 @@
-"""A field test on a page: CdA and Crr with their doubt, what was left out, what is assumed."""
+"""A field test on a page: CdA and Crr, how sure they are, what was left out and assumed."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from optimizer.ride.comparison import Comparison
     from optimizer.ride.field_test import FieldTest
 
-__all__ = ["assumed", "comparison_sentences", "doubt_rows", "drag_rows", "evidence_row",
-           "fieldtest_page", "impossible_sentences", "left_out_rows", "sentences"]
+__all__ = ["assumed", "comparison_sentences", "drag_rows", "evidence_row", "fieldtest_page",
+           "impossible_sentences", "left_out_rows", "sentences", "uncertainty_rows"]
 
 _CAUTION: Final = (
     "Test where the traffic allows it, keep hands at the brakes and eyes on the road, not on the "
@@ -39,7 +39,7 @@ def fieldtest_page(test: FieldTest, comparisons: Sequence[Comparison] = ()) -> s
         sections.append(Section("compared", "The setups compared", _compared(comparisons)))
     sections += [
         Section("drag", "What the rides say", _drag(test)),
-        Section("doubt", "Where the doubt comes from", _doubt(test)),
+        Section("uncertainty", "Where the uncertainty comes from", _uncertainty(test)),
         Section("left-out", "What was left out", _left_out(test)),
         Section("assumed", "What is assumed", [Points(assumed(test))]),
         Section("evidence", "As a row of the evidence table",
@@ -190,7 +190,7 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
     return rows
 
 
-def doubt_rows(test: FieldTest) -> list[tuple[str, str]]:
+def uncertainty_rows(test: FieldTest) -> list[tuple[str, str]]:
     """Say what the 95 % half width of the first CdA would be if a thing were known exactly."""
     return [("as it is", f"± {1.96 * test.drag_area_sd[0]:.4f}"),
             *((f"{name} known", f"± {1.96 * sd:.4f}") for name, sd in test.shrinks.items())]
@@ -276,8 +276,8 @@ def _trade_off(test: FieldTest) -> Chart:
                       "cannot tell them apart; slow and fast laps would.")
 
 
-def _doubt(test: FieldTest) -> list[Part]:
-    known = Table(("if this were none", "95 % half width of CdA, m²"), doubt_rows(test),
+def _uncertainty(test: FieldTest) -> list[Part]:
+    known = Table(("if this were none", "95 % half width of CdA, m²"), uncertainty_rows(test),
                   "What would make the answer surer")
     sizes = Table(("disturbance", "standard deviation"),
                   [(name, f"{size:.2f}") for name, size in test.pattern.items()],

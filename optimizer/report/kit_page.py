@@ -17,8 +17,8 @@ from optimizer.report.words import (
     listing,
     money,
     seconds,
+    seconds_range,
     signed_seconds,
-    span,
 )
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from optimizer.job import Job
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
-    from optimizer.kit.weighing import Weighing
+    from optimizer.kit.decision import KitDecision
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["basket", "compare_lead", "compare_page", "cost_of", "days", "kit_lead", "kit_page",
@@ -60,17 +60,17 @@ def mind(item: Item) -> str:
 # --- choosing -------------------------------------------------------------------------------
 
 
-def kit_lead(job: Job, weighing: Weighing, risk: float) -> list[str]:
+def kit_lead(job: Job, decision: KitDecision, risk: float) -> list[str]:
     """Say the answer first: time, money, proof, what not to pay for, and how safe the plan is."""
-    choice, chosen = weighing.choice, weighing.chosen
-    low, high = weighing.spread
+    choice, chosen = decision.choice, decision.chosen
+    low, high = decision.spread
     saved = choice.owned.finish_time - chosen.finish_time
     same = choice.best.items == chosen.items
     out = [
         (f"{job.name}: {clock(chosen.finish_time)} on the forecast day, nine times in ten between "
          f"{clock(low)} and {clock(high)}. Spend {money(chosen.spend)} of "
          f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with what is "
-         f"owned. {_criterion(weighing)}"),
+         f"owned. {_criterion(decision)}"),
         (f"Proven over the model: of {choice.sets:,.0f} possible sets, none within the budget is "
          f"faster by more than {at_most(choice.proven_gap)} on that day" + (
              "." if same else
@@ -78,38 +78,38 @@ def kit_lead(job: Job, weighing: Weighing, risk: float) -> list[str]:
              f"{seconds(chosen.finish_time - choice.best.finish_time)}.") + (
              "" if choice.program_gap == float("inf") else
              " An integer program proves the same on its own."))]
-    equal = weighing.equal
+    equal = decision.equal
     if equal is not None:
         loses, _, wins = equal.behind
         out.append(
             f"Do not pay for the last difference: a set for "
-            f"{money(equal.kit.spend, choice.currency)} is behind by {span(loses, wins)} nine "
-            f"times in ten and cannot be told apart from it ({days(equal.chance)} it is slower). "
-            f"It leaves {money(chosen.spend - equal.kit.spend, choice.currency)}.")
-    safe = (f", within the accepted {100 * risk:.0f}." if weighing.safe is weighing.plan else
+            f"{money(equal.kit.spend, choice.currency)} is behind by {seconds_range(loses, wins)} "
+            f"nine times in ten and cannot be told apart from it ({days(equal.chance)} it is "
+            f"slower). It leaves {money(chosen.spend - equal.kit.spend, choice.currency)}.")
+    safe = (f", within the accepted {100 * risk:.0f}." if decision.safe is decision.plan else
             f"; one that holds this under {100 * risk:.0f} costs "
-            f"{seconds(weighing.safe.finish_time - weighing.plan.finish_time)}.")
-    out.append(f"Ridden as printed, its plan empties the reserve on {days(weighing.emptying)}"
+            f"{seconds(decision.safe.finish_time - decision.plan.finish_time)}.")
+    out.append(f"Ridden as printed, its plan empties the reserve on {days(decision.emptying)}"
                + safe)
     return out
 
 
-def _criterion(weighing: Weighing) -> str:
-    percent = f"{100 * weighing.level:.0f} %"
-    if weighing.by == "target":
-        return (f"It has the best chance to beat {clock(weighing.target)}: "
-                f"{days(weighing.score)}.")
+def _criterion(decision: KitDecision) -> str:
+    percent = f"{100 * decision.level:.0f} %"
+    if decision.by == "target":
+        return (f"It has the best chance to beat {clock(decision.target)}: "
+                f"{days(decision.score)}.")
     what = {"mean": "expected time", "quantile": f"time that is kept on {percent} of the days",
-            "cvar": f"mean of the days beyond {percent}"}[weighing.by]
-    return f"It has the least {what}, {clock(weighing.score)}."
+            "cvar": f"mean of the days beyond {percent}"}[decision.by]
+    return f"It has the least {what}, {clock(decision.score)}."
 
 
-def basket(job: Job, weighing: Weighing) -> Table:
+def basket(job: Job, decision: KitDecision) -> Table:
     """Set out the chosen set with what each item is good for and what to mind."""
-    others = {other.item: other for other in weighing.choice.alternatives}
-    same = weighing.choice.best.items == weighing.chosen.items
+    others = {other.item: other for other in decision.choice.alternatives}
+    same = decision.choice.best.items == decision.chosen.items
     rows = []
-    for name in weighing.chosen.items:
+    for name in decision.chosen.items:
         item, other = job.catalogue[name], others.get(name)
         without = seconds(other.seconds) if same and other and other.kit else ""
         rows.append((name, item.place, cost_of(item), without, mind(item)))
@@ -130,15 +130,15 @@ def landmarks(frontier: Sequence[KitSet], most: int = 12) -> list[KitSet]:
     return [*picked, frontier[-1]]
 
 
-def frontier_table(weighing: Weighing, sets: Sequence[KitSet]) -> Table:
+def frontier_table(decision: KitDecision, sets: Sequence[KitSet]) -> Table:
     """Set out sets of the frontier, with how they stand to the chosen one in the draws."""
-    choice = weighing.choice
-    behind = {rival.kit.items: rival for rival in weighing.rivals}
+    choice = decision.choice
+    behind = {rival.kit.items: rival for rival in decision.rivals}
     rows, last = [], choice.owned
     for kit in sets:
         rival = behind.get(kit.items)
-        stands = ("chosen" if kit.items == weighing.chosen.items else "" if rival is None else
-                  span(rival.behind[0], rival.behind[2])
+        stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
+                  seconds_range(rival.behind[0], rival.behind[2])
                   + (" ≈" if rival.chance < _TOLD_APART else ""))
         new = [name for name in kit.items if name not in last.items]
         rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new)))
@@ -148,71 +148,72 @@ def frontier_table(weighing: Weighing, sets: Sequence[KitSet]) -> Table:
                  "set beats; ≈ cannot be told apart from the chosen one", left=(3,))
 
 
-def kit_page(job: Job, weighing: Weighing, risk: float) -> str:
+def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
     """Page of the choice: the set, money against time, what to buy, to test and to leave."""
-    choice = weighing.choice
+    choice = decision.choice
     sections = [
-        Section("set", "What to ride", [basket(job, weighing), _CAUTION]),
+        Section("set", "What to ride", [basket(job, decision), _CAUTION]),
         Section("money", "Money against time", [
-            _frontier_chart(weighing),
+            _frontier_chart(decision),
             Folded(f"All {len(choice.frontier)} sets",
-                   [frontier_table(weighing, choice.frontier)])]),
-        Section("next", "What to buy next", [_purchase_chart(weighing),
-                                             *([stage_table(weighing, choice.currency)]
-                                               if weighing.stages else [])]),
+                   [frontier_table(decision, choice.frontier)])]),
+        Section("next", "What to buy next", [_purchase_chart(decision),
+                                             *([stage_table(decision, choice.currency)]
+                                               if decision.stages else [])]),
     ]
-    if weighing.tests:
+    if decision.tests:
         sections.append(Section("tests", "What to test first",
-                                [worth_table(weighing, choice.currency)]))
+                                [worth_table(decision, choice.currency)]))
     sections.append(Section("left-out", "What is left out, and why", [
         Table(("Item", "Why"), choice.left_out, left=(0, 1))]))
-    return render(f"Kit for {job.name}", kit_lead(job, weighing, risk), sections,
+    return render(f"Kit for {job.name}", kit_lead(job, decision, risk), sections,
                   kicker="Choice of kit", foot=list(job.assumptions))
 
 
-def purchase_table(weighing: Weighing, currency: str, most: int = 40) -> Table:
+def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Table:
     """Single purchases, most seconds for the money first."""
     return Table(("Next purchase", currency, "Saves", "9 days in 10", f"{currency} per s"),
-                 [(listing(p.items), money(p.spend), seconds(p.seconds), span(p.low, p.high),
-                   f"{p.price_per_second:.1f}") for p in weighing.purchases[:most]],
+                 [(listing(p.items), money(p.spend), seconds(p.seconds),
+                   seconds_range(p.low, p.high), f"{p.price_per_second:.1f}")
+                  for p in decision.purchases[:most]],
                  "Alone, on top of what is owned; these gains do not add up")
 
 
-def _purchase_chart(weighing: Weighing) -> Chart:
+def _purchase_chart(decision: KitDecision) -> Chart:
     marks = [Mark(f"{listing(p.items)}, {money(p.spend)}", p.seconds, p.low, p.high,
-                  said=span(p.low, p.high)) for p in weighing.purchases]
-    first = weighing.purchases[0] if weighing.purchases else None
+                  said=seconds_range(p.low, p.high)) for p in decision.purchases]
+    first = decision.purchases[0] if decision.purchases else None
     finding = "Nothing can be bought on its own." if first is None else (
-        f"{listing(first.items)} gives most for the money: {span(first.low, first.high)} for "
-        f"{money(first.spend, weighing.choice.currency)}.")
+        f"{listing(first.items)} gives most for the money: {seconds_range(first.low, first.high)} "
+        f"for {money(first.spend, decision.choice.currency)}.")
     return Chart("purchases", "What does one purchase save?",
                  lambda look: forest(look, marks, "seconds saved against the current kit"),
-                 purchase_table(weighing, weighing.choice.currency), finding,
+                 purchase_table(decision, decision.choice.currency), finding,
                  note="Each purchase on its own, most seconds for the money on top; the line is "
                       "the 90 % range.")
 
 
-def stage_table(weighing: Weighing, currency: str) -> Table:
+def stage_table(decision: KitDecision, currency: str) -> Table:
     """Purchases in order, as the money comes."""
     return Table((f"{currency} in all", "Buy now", "Time then", "Loses"),
                  [(money(stage.money), listing(stage.bought) or "nothing",
                    clock(stage.kit.finish_time), seconds(stage.regret))
-                  for stage in weighing.stages],
+                  for stage in decision.stages],
                  "As the money comes; nothing is bought twice. Loses: against the best set for "
                  "the same money, if no other stage mattered", left=(1,))
 
 
-def worth_table(weighing: Weighing, currency: str, most: int = 10) -> Table:
+def worth_table(decision: KitDecision, currency: str, most: int = 10) -> Table:
     """Items whose test is worth something."""
     return Table(("Test before buying", "Doubt", "Halving it wins", "Worth"),
-                 [(test.item, f"± {seconds(test.doubt)}", seconds(test.halved),
-                   money(round(test.money), currency)) for test in weighing.tests[:most]],
+                 [(test.item, f"± {seconds(test.uncertainty)}", seconds(test.halved),
+                   money(round(test.money), currency)) for test in decision.tests[:most]],
                  "What a better test is worth: seconds on average, by then buying the right thing")
 
 
-def _frontier_chart(weighing: Weighing) -> Chart:
-    choice, chosen = weighing.choice, weighing.chosen
-    behind = {rival.kit.items: rival for rival in weighing.rivals}
+def _frontier_chart(decision: KitDecision) -> Chart:
+    choice, chosen = decision.choice, decision.chosen
+    behind = {rival.kit.items: rival for rival in decision.rivals}
     x = np.array([kit.spend for kit in choice.frontier])
     y = np.array([choice.owned.finish_time - kit.finish_time for kit in choice.frontier])
     known = [(kit.spend, *behind[kit.items].behind) for kit in choice.frontier
@@ -231,7 +232,7 @@ def _frontier_chart(weighing: Weighing) -> Chart:
                      "end" if chosen.spend > 0.5 * end else "start", 11.0)],
             190.0, zero=True, high=1.1 * float(y.max(initial=1.0)))])
     return Chart("frontier", "What does more money buy?", draw,
-                 frontier_table(weighing, landmarks(choice.frontier)),
+                 frontier_table(decision, landmarks(choice.frontier)),
                  f"The chosen kit costs {money(chosen.spend, choice.currency)} and saves "
                  f"{seconds(top)}.",
                  note="Time saved against money spent; the band is the 90 % range of what is lost "
@@ -256,7 +257,7 @@ def compare_lead(job: Job, result: Comparison) -> list[str]:
                    f"{word} on {days(chance)} only: they cannot be told apart")
         out.append(f"{difference.first} is {seconds(difference.seconds)} "
                    f"{word} than {difference.second}, nine times in ten "
-                   f"{span(low, high)}, {verdict}.")
+                   f"{seconds_range(low, high)}, {verdict}.")
     return out
 
 

@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
-from optimizer.report.words import clock, listing, money, seconds, span
+from optimizer.report.words import clock, listing, money, seconds, seconds_range
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,8 +27,8 @@ _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 8  # rows of the forest plot that fit on paper
 
-__all__ = ["advice", "frontier", "frontier_data", "kept_kit", "last_money", "ledger", "money_parts",
-           "told_apart"]
+__all__ = ["advice", "clearly_different", "frontier", "frontier_data", "items_worth", "kept_kit",
+           "last_money", "money_parts"]
 
 
 def advice(result: Result) -> Markup:
@@ -57,8 +57,9 @@ def advice(result: Result) -> Markup:
 def last_money(result: Result) -> Markup:
     """Say how much of the money buys no clear gain."""
     best = result.choice.best
-    alike = [kit for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)
-             if not told and kit.spend < best.spend]
+    alike = [kit for kit, different in zip(
+                 result.choice.frontier, clearly_different(result), strict=True)
+             if not different and kit.spend < best.spend]
     if not alike:
         return Markup("")
     least = min(alike, key=lambda kit: kit.spend)
@@ -68,20 +69,20 @@ def last_money(result: Result) -> Markup:
         seconds(least.finish_time - best.finish_time))
 
 
-def told_apart(result: Result) -> list[bool]:
+def clearly_different(result: Result) -> list[bool]:
     """Whether the evidence tells each set of the frontier from the best one, nine times in ten.
 
-    To first order: the items that two sets do not share bring the doubt of their own gain each,
-    independent of each other; what they share brings none.
+    To first order: the items that two sets do not share bring the uncertainty of their own gain
+    each, independent of each other; what they share brings none.
     """
-    doubt = {row.item: (row.high - row.low) / (2 * _NINE_IN_TEN) for row in result.worth}
+    uncertainty = {row.item: (row.high - row.low) / (2 * _NINE_IN_TEN) for row in result.worth}
     best = result.choice.best
-    told = []
+    different = []
     for kit in result.choice.frontier:
         apart = set(kit.items) ^ set(best.items)
-        sd = math.hypot(*(doubt.get(name, 0.0) for name in apart))
-        told.append(bool(apart) and abs(kit.finish_time - best.finish_time) > _ONE_SIDE * sd)
-    return told
+        sd = math.hypot(*(uncertainty.get(name, 0.0) for name in apart))
+        different.append(bool(apart) and abs(kit.finish_time - best.finish_time) > _ONE_SIDE * sd)
+    return different
 
 
 def _in_short(result: Result, names: list[str]) -> str:
@@ -103,7 +104,7 @@ def money_parts(result: Result) -> list[Part]:
     if len(choice.frontier) > 1:
         parts += [frontier(result), _picker(result)]
     if result.worth:
-        parts.append(ledger(result))
+        parts.append(items_worth(result))
     return parts + ([] if kept_kit(result) else _left_out(result))
 
 
@@ -134,7 +135,8 @@ def _basket(result: Result) -> Table:
     rows = []
     for name in choice.best.items:
         item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
-        rows.append((name, item.place, _price(item), span(row.low, row.high) if row else None,
+        rows.append((name, item.place, _price(item),
+                     seconds_range(row.low, row.high) if row else None,
                      seconds(without[name]) if name in without else None,
                      effect.basis if effect else "", _caution(item)))
     return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
@@ -169,7 +171,7 @@ def frontier(result: Result) -> Chart:
     sets, best = choice.frontier, choice.best
     x = np.array([kit.spend for kit in sets])
     y = np.array([choice.owned.finish_time - kit.finish_time for kit in sets])
-    told = np.array(told_apart(result))
+    different = np.array(clearly_different(result))
     chosen = np.array([kit.items == best.items for kit in sets])
     top = frontier_top(result)
     saved = choice.owned.finish_time - best.finish_time
@@ -179,8 +181,9 @@ def frontier(result: Result) -> Chart:
         return plot(look, Axis(0.0, top, f"spent, {choice.currency}"), [Row(
             "seconds faster than the current kit", [
                 Line([*x, top], y, "other", steps=True),
-                Dots(x[told & ~chosen], y[told & ~chosen], "other", size=size, filled=False),
-                Dots(x[~told & ~chosen], y[~told & ~chosen], "other", size=size),
+                Dots(x[different & ~chosen], y[different & ~chosen], "other", size=size,
+                     filled=False),
+                Dots(x[~different & ~chosen], y[~different & ~chosen], "other", size=size),
                 Dots(x[chosen], y[chosen], "plan", "diamond", 5.0),
                 Note(best.spend, saved, "best kit", "strong",
                      "end" if best.spend > 0.5 * top else "start", 11.0),
@@ -189,7 +192,7 @@ def frontier(result: Result) -> Chart:
     rows = [(money(kit.spend), clock(kit.finish_time), seconds(gain) if gain > 0 else "–",
              "best kit" if this else "clear" if apart else "≈",
              listing(kit.items) or "current kit")
-            for kit, gain, apart, this in zip(sets, y, told, chosen, strict=True)]
+            for kit, gain, apart, this in zip(sets, y, different, chosen, strict=True)]
     return Chart("frontier", "What does more money buy?", draw,
                  Table((f"Spent, {choice.currency}", "Finish", "Saved", "Difference from the best",
                         "Kit"), rows, "Best kit at every price", ident="frontier-table",
@@ -223,9 +226,9 @@ def frontier_data(result: Result) -> dict[str, object]:
         {"amount": kit.spend, "spend": money(kit.spend, result.choice.currency),
          "finish": clock(kit.finish_time), "seconds": owned.finish_time - kit.finish_time,
          "saved": seconds(owned.finish_time - kit.finish_time),
-         "told": told or kit.items == result.choice.best.items,
+         "told": different or kit.items == result.choice.best.items,
          "best": kit.items == result.choice.best.items, "items": _described(result, kit)}
-        for kit, told in zip(result.choice.frontier, told_apart(result), strict=True)]}
+        for kit, different in zip(result.choice.frontier, clearly_different(result), strict=True)]}
 
 
 def _described(result: Result, kit: KitSet) -> list[str]:
@@ -241,37 +244,37 @@ def _picker(result: Result) -> Markup:
                   ).format(f"{frontier_top(result):g}", f"{choice.best.spend:g}")
 
 
-# --- ledger ---------------------------------------------------------------------------------
+# --- items ----------------------------------------------------------------------------------
 
 
-def ledger(result: Result) -> Chart:
+def items_worth(result: Result) -> Chart:
     """Draw what each item saves on its own, with the evidence under it."""
     rows = sorted(result.worth, key=lambda row: (-row.seconds, row.item))
     chosen = set(result.choice.best.items)
     marks = [Mark(row.item, row.seconds, row.low, row.high, leads=row.item in chosen,
-                  said=span(row.low, row.high)) for row in rows]
+                  said=seconds_range(row.low, row.high)) for row in rows]
     clear = sum(row.low > 0 for row in rows)
     first = max(rows, key=lambda row: row.low)
-    finding = (f"{first.item} saves most for sure, {span(first.low, first.high)}; {clear} of "
-               f"{len(rows)} items are a clear gain." if clear else
+    finding = (f"{first.item} saves most for sure, {seconds_range(first.low, first.high)}; "
+               f"{clear} of {len(rows)} items are a clear gain." if clear else
                f"None of {len(rows)} items is a clear gain.")
     axis = "seconds saved, each item on its own"
     few = f"{axis}; the {_ON_PAPER} that save most" if len(marks) > _ON_PAPER else axis
     return Chart("ledger", "What is each item worth, and how sure is that?",
-                 lambda look: forest(look, marks, axis), _ledger_table(result, rows), finding,
+                 lambda look: forest(look, marks, axis), _items_table(result, rows), finding,
                  note="Mark: the expected gain. Line: its 90 % range. A line that crosses zero "
                       "may be no gain at all. Diamonds are in the best kit.",
                  half=True, sheet=lambda look: forest(look, marks[:_ON_PAPER], few))
 
 
-def _ledger_table(result: Result, rows: list[ItemWorth]) -> Table:
+def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
     effects = {effect.item: effect for effect in result.job.effects}
     catalogue, chosen = result.job.catalogue, set(result.choice.best.items)
     cells = []
     for row in rows:
         item, effect = catalogue[row.item], effects.get(row.item)
         cells.append((row.item, item.place, _price(item), f"{row.seconds:.1f}".replace("-", "−"),
-                      span(row.low, row.high), _price_per_second(item, row), _verdict(row),
+                      seconds_range(row.low, row.high), _price_per_second(item, row), _verdict(row),
                       _evidence(effect), "yes" if row.item in chosen else "no"))
     return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",
                   "90 % range", f"{result.choice.currency} per s", "Clear gain",

@@ -126,7 +126,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
                *([script] if script else [])]
     styles = asset("page.css") + asset("picture.css") + style
     store = {"along": along, "page": dict(data or {})}
-    return _settled(_template().render(
+    return _tidied(_template().render(
         title=title, kicker=kicker, opening=opening, lead=[lead] if isinstance(lead, str) else lead,
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
@@ -135,7 +135,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
 
 def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
     """Give a page that is one fragment with its own style: no script, no chart."""
-    return _settled(Markup(
+    return _tidied(Markup(
         '<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
         '<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -153,7 +153,7 @@ _UNIT = re.compile(
     r"|(?<=±)[ ](?=\d)|(?<=[\d ]min)[ ](?=\d\d[ \u00a0]s\b)")
 
 
-def _settled(html: str) -> str:
+def _tidied(html: str) -> str:
     """Page in whose text no value parts from its unit and no name turns the line around.
 
     Characters that override the direction of writing (Unicode Bidirectional Algorithm, UAX 9,

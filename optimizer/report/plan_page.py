@@ -11,7 +11,6 @@ from markupsafe import Markup
 
 from optimizer.report.card import card_csv, card_fragment, figures, start_words
 from optimizer.report.course_map import letters, mapped
-from optimizer.report.doubt import NINE_IN_TEN
 from optimizer.report.held import held_parts
 from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, render
@@ -21,6 +20,7 @@ from optimizer.report.stated import stated
 from optimizer.report.strip import readings, strip, value_of_energy, where_won
 from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
+from optimizer.report.uncertain import NINE_IN_TEN
 from optimizer.report.weather import steady
 from optimizer.report.words import (
     at_most,
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_page"]
 
-_VISIBLE = 0.05  # s; a smaller doubt stands in the table only
+_VISIBLE = 0.05  # s; a smaller uncertainty stands in the table only
 _WHERE = {"": "throughout", "climbs": "on climbs", "flat": "on the flat",
           "descents": "on descents"}
 _FOOT = ("Computed offline by kitpace from the files named above. The page holds everything "
@@ -128,8 +128,9 @@ def _manner(result: Result) -> Markup:
     hardest = max(blocks, key=lambda block: block.mean)
     easiest = min(blocks, key=lambda block: block.mean)
     cost = result.rideable.price
-    spared = f" Sparing the legs for what follows costs {seconds(result.sparing)}." if (
-        result.sparing >= 0.05) else ""
+    budget_cost = result.effort_budget_cost
+    held_back = (f" Sparing the legs for what follows costs {seconds(budget_cost)}."
+                 if budget_cost >= 0.05 else "")
     price = (f" These blocks cost {seconds(cost)} against the ideal ride." if cost >= 0.05 else
              " They cost no time against the ideal ride.")
     if len(blocks) > 1:
@@ -138,7 +139,7 @@ def _manner(result: Result) -> Markup:
     else:
         start = Markup("At {}.").format(listing([
             f"{watts(power)} {_WHERE[words]}" for words, power in figures(hardest)]))
-    return Markup("{}{}{}").format(start, price, spared)
+    return Markup("{}{}{}").format(start, price, held_back)
 
 
 def _from(block: Block) -> str:
@@ -177,8 +178,8 @@ def _sensitivities(result: Result) -> Chart:
                   said=f"± {seconds(_half_range(row))}") for row in known]
     table = Table(
         ("Input", "Change", "Adds", "Uncertainty of the input", "90 % range of the time"),
-        [(row.name, row.change, signed_seconds(row.seconds), row.doubt or "not stated",
-          f"± {seconds(_half_range(row))}" if math.isfinite(row.doubt_seconds) else "–")
+        [(row.name, row.change, signed_seconds(row.seconds), row.uncertainty or "not stated",
+          f"± {seconds(_half_range(row))}" if math.isfinite(row.uncertainty_seconds) else "–")
          for row in rows], "Each from a plan of its own; the uncertainty of an input is one "
         "standard error, what it does to the time a 90 % range", ident="sensitivity-table",
         left=(0, 1, 3))
@@ -191,7 +192,7 @@ def _sensitivities(result: Result) -> Chart:
 
 def _half_range(row: Sensitivity) -> float:
     """Half of the 90 % range that an input's uncertainty gives the time [s]; 0 where not known."""
-    return NINE_IN_TEN * row.doubt_seconds if math.isfinite(row.doubt_seconds) else 0.0
+    return NINE_IN_TEN * row.uncertainty_seconds if math.isfinite(row.uncertainty_seconds) else 0.0
 
 
 # --- how to ride ----------------------------------------------------------------------------

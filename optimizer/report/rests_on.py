@@ -43,8 +43,8 @@ def rests_on(result: Result) -> list[Part]:
     parts: list[Part] = ["Before you ride:", Points(CAUTIONS)]
     if assumed:
         parts += ["Assumed, because nobody said otherwise:", Points(assumed)]
-    if doubts := [*job.course.doubts, *result.plan.notes]:
-        parts += ["Doubts about the data and the computation:", Points(doubts)]
+    if warnings := [*job.course.warnings, *result.plan.notes]:
+        parts += ["Doubts about the data and the computation:", Points(warnings)]
     parts += [
         Folded("The rider", [_rider(result)]),
         Folded("Course and corrections", _course(job)),
@@ -56,8 +56,8 @@ def rests_on(result: Result) -> list[Part]:
 
 
 def _pm(value: float, sd: float, digits: int, unit: str) -> str:
-    doubt = f" ± {sd:.{digits}f}" if sd > 0 else ""
-    return f"{value:.{digits}f}{doubt} {unit}"
+    uncertainty = f" ± {sd:.{digits}f}" if sd > 0 else ""
+    return f"{value:.{digits}f}{uncertainty} {unit}"
 
 
 def _rider(result: Result) -> Table:

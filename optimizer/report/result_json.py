@@ -81,7 +81,7 @@ def result_document(result: Result) -> dict[str, Any]:
                    "high_s": entry.high} for entry in result.worth],
         "sensitivities": [{
             "name": entry.name, "change": entry.change, "seconds": entry.seconds,
-            "doubt": entry.doubt, "doubt_seconds": entry.doubt_seconds}
+            "doubt": entry.uncertainty, "doubt_seconds": entry.uncertainty_seconds}
             for entry in result.sensitivities],
         "profile": {
             "distance_m": _list(plan.distance), "elevation_m": _list(_elevation(job, plan)),
@@ -168,7 +168,7 @@ def _course(job: Job) -> dict[str, Any]:
             "dead_turn": corner.dead_turn} for corner in course.corners],
         "corrections": [{"what": entry.what, "count": entry.count, "effect": entry.effect}
                         for entry in course.corrections],
-        "doubts": list(course.doubts)}
+        "doubts": list(course.warnings)}
 
 
 def _conditions(job: Job) -> dict[str, Any]:

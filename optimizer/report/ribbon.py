@@ -13,7 +13,6 @@ from markupsafe import Markup
 
 from optimizer.report.along import legs, mean_over, posts
 from optimizer.report.course_map import letters
-from optimizer.report.doubt import plain
 from optimizer.report.stated import stated
 from optimizer.report.svg import (
     SHEET,
@@ -40,6 +39,7 @@ from optimizer.report.svg import (
     thinned,
     width_of,
 )
+from optimizer.report.uncertain import plain
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:

@@ -200,7 +200,7 @@ def _held(ability: Ability) -> list[Part]:
         note="Line: the fit. Band: where it is 19 times in 20 if the efforts were repeated. "
              "Dots: the efforts. Beyond the dots the curve is a guess, and the band may be too "
              "narrow.")
-    return [chart, *([Points(ability.doubts)] if ability.doubts else [])]
+    return [chart, *([Points(ability.warnings)] if ability.warnings else [])]
 
 
 def _reach(ability: Ability, duration: float) -> str:

@@ -172,8 +172,8 @@ def _kit(result: Result, terms: Terms) -> dict[str, Any]:
             "rolling": terms.rolling[k], "efficiency": terms.efficiency[k],
             "inertia": terms.inertia[k], "cornering": terms.cornering[k]}
             for k, item in enumerate(job.catalogue.items)],
-        "overlaps": [{"payer": overlap.payer, "partners": overlap.partners, "loss": overlap.loss}
-                     for overlap in terms.combinations.overlaps],
+        "overlaps": [{"discounted": overlap.discounted, "partners": overlap.partners,
+                      "loss": overlap.loss} for overlap in terms.combinations.overlaps],
     }
 
 

@@ -38,8 +38,8 @@ const tryPlanner = (data) => {
       setup.cornering *= item.cornering;
       if (item.crosswind !== null) setup.crosswind = Math.min(setup.crosswind, item.crosswind);
     }
-    for (const { payer, partners, loss } of kit.overlaps) {
-      if (held.has(payer) && partners.some((/** @type {number} */ row) => held.has(row))) add(loss);
+    for (const { discounted, partners, loss } of kit.overlaps) {
+      if (held.has(discounted) && partners.some((/** @type {number} */ row) => held.has(row))) add(loss);
     }
     return setup;
   };
@@ -200,8 +200,8 @@ const tryPlanner = (data) => {
     /** @param {number[]} values */
     const add = (values) => values.forEach((value, k) => { out[k] += value; });
     rows.forEach((row) => add(data.draws.item[row]));
-    kit.overlaps.forEach((/** @type {any} */ { payer, partners }, /** @type {number} */ t) => {
-      if (held.has(payer) && partners.some((/** @type {number} */ row) => held.has(row))) {
+    kit.overlaps.forEach((/** @type {any} */ { discounted, partners }, /** @type {number} */ t) => {
+      if (held.has(discounted) && partners.some((/** @type {number} */ row) => held.has(row))) {
         add(data.draws.overlap[t]);
       }
     });

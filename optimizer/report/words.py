@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 __all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
-           "signed_seconds", "span", "watts"]
+           "seconds_range", "signed_seconds", "watts"]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -52,7 +52,7 @@ def signed_seconds(value: float) -> str:
     return f"{'−' if value < 0 else '+'}{digits} s"
 
 
-def span(low: float, high: float) -> str:
+def seconds_range(low: float, high: float) -> str:
     """Range of seconds, as '9 to 29 s'; a negative end carries its sign."""
     def text(value: float) -> str:
         whole = round(value, 1) if abs(high - low) < 5 else round(value)

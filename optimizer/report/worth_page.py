@@ -10,15 +10,15 @@ from markupsafe import Markup
 
 from optimizer.evidence.convert import force_of
 from optimizer.evidence.datum import Channel
-from optimizer.report.doubt import Mark, amount, between, normal_mark, plain, span, sure
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.svg import forest
+from optimizer.report.uncertain import Mark, amount, between, normal_mark, number_range, plain, sure
 from optimizer.report.words import listing, money
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from optimizer.evidence.ledger import Worth
+    from optimizer.evidence.item_ranking import Worth
     from optimizer.evidence.pool import Observation
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
@@ -84,7 +84,7 @@ def gain(valuation: Valuation, worth: Worth) -> str:
 
 def worth_page(valuation: Valuation) -> str:
     """Give the page as HTML."""
-    sections = [Section("ledger", "What each item is worth", _ledger(valuation))]
+    sections = [Section("ledger", "What each item is worth", _items_worth(valuation))]
     if valuation.overlaps:
         sections.append(Section("overlap", "What overlaps", _overlaps(valuation)))
     sections += [Section("evidence", "What it rests on", _evidence(valuation)),
@@ -111,7 +111,7 @@ def lead(valuation: Valuation) -> list[str]:
     open_end = "" if gain(valuation, best) == "yes" else ", which may be none"
     there = next((row for row in valuation.on_course if row.item == best.effect.item), None)
     won = (f"{between(best.seconds, best.seconds_sd)} s over 40 km" if there is None
-           else f"{span(there.low, there.high)} s on {valuation.course}")
+           else f"{number_range(there.low, there.high)} s on {valuation.course}")
     second = (f"{best.effect.item} comes first: {won}{open_end}." if best.seconds > 0
               else "None of them saves time.")
     third = (f"{len(clear)} of {len(worths)} can be told from no gain at all; do not pay for the "
@@ -126,7 +126,7 @@ def _number(count: int, noun: str) -> str:
     return f"{count} {noun}" + ("" if count == 1 else "s")
 
 
-def _ledger(valuation: Valuation) -> list[Part]:
+def _items_worth(valuation: Valuation) -> list[Part]:
     worths = valuation.worths
     here = {row.item: row for row in valuation.on_course}
     marks = [normal_mark(worth.effect.item, worth.seconds, worth.seconds_sd, leads=True)
@@ -136,18 +136,18 @@ def _ledger(valuation: Valuation) -> list[Part]:
         marks = [Mark(mark.label, here[mark.label].seconds, here[mark.label].low,
                       here[mark.label].high, leads=True) for mark in marks]
         question = f"How many seconds does each save on {valuation.course}?"
-    marks = [replace(mark, said=f"{span(mark.low, mark.high)} s") for mark in marks]
+    marks = [replace(mark, said=f"{number_range(mark.low, mark.high)} s") for mark in marks]
     finding = (f"{marks[0].label} saves most, {marks[0].said}; "
                f"{sum(mark.low > 0 for mark in marks)} of {len(marks)} are a clear gain."
                if marks else "")
     return [Chart("seconds", question,
                   lambda look: forest(look, marks, "seconds saved, each on its own"),
-                  _ledger_table(valuation), finding,
+                  _items_table(valuation), finding,
                   note="Mark: the expected gain. Line: its 90 % range. A line that crosses zero "
                        "may be no gain at all.")]
 
 
-def _ledger_table(valuation: Valuation) -> Table:
+def _items_table(valuation: Valuation) -> Table:
     on_course = {row.item: row for row in valuation.on_course}
     headings = ["Item"]
     if on_course:
@@ -161,7 +161,7 @@ def _ledger_table(valuation: Valuation) -> Table:
         row = [worth.effect.item]
         if on_course:
             here = on_course[worth.effect.item]
-            row += [span(here.low, here.high), *per_second(valuation, worth)]
+            row += [number_range(here.low, here.high), *per_second(valuation, worth)]
         rows.append([
             *row, gain(valuation, worth), between(worth.seconds, worth.seconds_sd),
             *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
@@ -237,9 +237,9 @@ def _pooled_watts(worth: Worth, here: Reference) -> tuple[float, float]:
     means: dict[Channel, float] = {"drag_area": worth.drag_area}
     means |= {channel: getattr(worth.effect, channel) for channel in get_args(Channel)
               if channel != "drag_area"}
-    doubts = [(channel, getattr(worth.effect, f"{channel}_sd")) for channel in means]
+    sds = [(channel, getattr(worth.effect, f"{channel}_sd")) for channel in means]
     value = -here.speed * sum(force_of(c, v, here) for c, v in means.items())
-    return value, here.speed * math.hypot(*(force_of(c, sd, here) for c, sd in doubts))
+    return value, here.speed * math.hypot(*(force_of(c, sd, here) for c, sd in sds))
 
 
 def _datum_row(worth: Worth, o: Observation) -> Sequence[object]:

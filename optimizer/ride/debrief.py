@@ -174,9 +174,9 @@ def _drag_from(ride: Ride, intended: Intended) -> tuple[FieldTest | None, tuple[
     """
     weather = intended.conditions
     wind = float(np.hypot(np.mean(weather.wind_east), np.mean(weather.wind_north)))
-    doubt = 0.64 * wind * math.hypot(weather.speed_sd, weather.direction_sd)
+    uncertainty = 0.64 * wind * math.hypot(weather.speed_sd, weather.direction_sd)
     assumed = Assumptions(
-        power_scale_sd=_EXACT, mass_sd=_EXACT, wind_sd=max(doubt, _LEAST_WIND_SD),
+        power_scale_sd=_EXACT, mass_sd=_EXACT, wind_sd=max(uncertainty, _LEAST_WIND_SD),
         rolling_resistance_sd=_ROLLING_SD, drag_area=intended.rider.positions[0].drag_area,
         drag_area_sd=_DRAG_SD)
     try:

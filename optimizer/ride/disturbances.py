@@ -37,18 +37,19 @@ LOG_SD = 1.4  # of a size: a factor of two in the standard deviation
 OF_THE_ROAD = 3  # the first ones act on the rider, whose speed answers
 
 
-def patterns(balance: Balance, push: NDArray[np.float64], east: NDArray[np.float64],
+def patterns(balance: Balance, by_headwind: NDArray[np.float64], east: NDArray[np.float64],
              north: NDArray[np.float64]) -> tuple[list[NDArray[np.float64]],
                                                   list[NDArray[np.float64]]]:
     """Covariance of each disturbance at unit size: of the road by row [m²], then all projected.
 
-    `push`, `east`, `north` (s,): energy that one m/s of head, east and north wind takes [J s/m].
+    `by_headwind`, `east`, `north` (s,): energy that one m/s of head, east and north wind takes
+    [J s/m].
     """
     segments, kept, heights = balance.segments, balance.kept, balance.heights
     top, bottom = balance.free[:len(kept)], balance.free[len(kept):]
     weight, clock = gravity_of(segments), segments.clock[kept]
-    push, east, north = push[kept] / weight, east[kept] / weight, north[kept] / weight
-    along = np.outer(push, push)
+    by_headwind, east, north = by_headwind[kept] / weight, east[kept] / weight, north[kept] / weight
+    along = np.outer(by_headwind, by_headwind)
     gusts, swell, slow = (_averaged(clock, segments.duration[kept], time) for time in TIMES)
     road = [gusts * along, swell * along,
             slow * (np.outer(east, east) + np.outer(north, north))]

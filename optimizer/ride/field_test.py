@@ -14,10 +14,10 @@ from optimizer.ride.plausible import check_recording, check_result
 from optimizer.ride.posterior import posterior_of
 from optimizer.ride.segments import cut
 from optimizer.ride.stretches import (
-    LEE,
+    DRAFT,
     ODD,
     LeftOut,
-    lee_of_others,
+    draft_of_others,
     left_out_of,
     plainly_bad,
 )
@@ -84,7 +84,7 @@ class FieldTest:
     rolling_resistance : Crr with `rolling_resistance_sd`, `rolling_resistance_low`, `_high`
     covariance : (g + 1, g + 1) of CdA and Crr
     wind, wind_sd : east and north at the rider, mean over the test [m/s]
-    shrinks : source of doubt -> standard deviation of the first CdA if it were known
+    shrinks : source of uncertainty -> standard deviation of the first CdA if it were known
     pattern : sizes of the errors that the rides themselves told
     free_rolling_resistance, free_rolling_resistance_sd : Crr by the balance alone, whether or
         not a tyre can have it; the others are given that it is one of a tyre
@@ -233,10 +233,10 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
                          sizes: dict[str, float] | None,
                          ) -> tuple[Balance, Posterior, dict[str, NDArray[np.bool_]]]:
     """Fit, leave out what does not fit, fit again."""
-    odd, lee = (np.zeros(len(segments), dtype=bool) for _ in range(2))
+    odd, drafting = (np.zeros(len(segments), dtype=bool) for _ in range(2))
     plain = np.any(list(reasons.values()), axis=0)
     for _ in range(_ODD_ROUNDS):
-        kept = ~(plain | odd | lee)
+        kept = ~(plain | odd | drafting)
         if kept.sum() < _LEAST:
             raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that tell "
                              "anything of drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
@@ -251,14 +251,14 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
         new = size > max(_ODD_SCORE, 0.8 * float(size.max()))
         if (odd | new).mean() > _MOST_ODD:
             break
-        run, _ = lee_of_others(posterior.drag, posterior.weighted, posterior.row_precision,
-                               segments.clock[balance.kept], segments.ride[balance.kept])
+        run, _ = draft_of_others(posterior.drag, posterior.weighted, posterior.row_precision,
+                                 segments.clock[balance.kept], segments.ride[balance.kept])
         if not new.any() and run is None:
             break
         odd |= new
         if run is not None:
-            lee[balance.kept[run]] = True
-    return balance, posterior, {**reasons, LEE: lee, ODD: odd}
+            drafting[balance.kept[run]] = True
+    return balance, posterior, {**reasons, DRAFT: drafting, ODD: odd}
 
 
 def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Posterior,

@@ -46,7 +46,7 @@ class Posterior:
     covariance : (c, g + 1, g + 1)
     wind : (c, 2) east and north, more than was thought [m/s]
     pattern : name -> standard deviation of each disturbance
-    shrinks : source of doubt -> what the standard deviation of the first CdA would be without
+    shrinks : source of uncertainty -> what the standard deviation of the first CdA would be without
     score : (s,) standardised residual of each segment, nan where left out
     drag, weighted, row_precision : (r,), (r,), (r, r) of the rows of the segments: what the
         air took [m], precision times residual, precision
@@ -142,7 +142,7 @@ class Turning:
     Attributes
     ----------
     clock : (r,) s, of the rows
-    east, north, push : (r,) what a row answers to one m/s of wind towards there, and in the
+    east, north, by_headwind : (r,) what a row answers to one m/s of wind towards there, and in the
         face [m s/m]
     sizes, times : of the turning wind and of the one along the road [m²/s², s]
     """
@@ -150,7 +150,7 @@ class Turning:
     clock: NDArray[np.float64]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
-    push: NDArray[np.float64]
+    by_headwind: NDArray[np.float64]
     sizes: tuple[float, float]
     times: tuple[float, float]
 
@@ -162,7 +162,7 @@ class Turning:
         turning, along = (size * np.exp(-away / time)
                           for size, time in zip(self.sizes, self.times, strict=True))
         found = (turning @ (self.east * weighted), turning @ (self.north * weighted),
-                 along @ (self.push * weighted))
+                 along @ (self.by_headwind * weighted))
         width = round(_SLOW / _TICK)
         box = np.ones(width) / width
         east, north, face = (np.interp(clock, ticks, np.convolve(line, box, mode="same"))
@@ -177,12 +177,12 @@ class _Model:
     Attributes
     ----------
     columns : (n, q) projected, each at one prior standard deviation: CdA of each group, Crr,
-        wind east and north, then what is known with doubt
+        wind east and north, then what is known with uncertainty
     offset : (n,) what the parameters explain at their prior means
     grain : (n, n) covariance of the power meter's noise and the altimeter's zero
     road, patterns : of the disturbances, by row and projected
     energy, slopes : (s, q) the columns over all segments [J], and their slopes by speed
-    push : (s,) energy per m/s of head wind [J s/m]
+    by_headwind : (s,) energy per m/s of head wind [J s/m]
     rate : (s,) at which speed goes back to its balance [1/s]
     east, north : (s,) energy per m/s of wind from there [J s/m]
     """
@@ -194,7 +194,7 @@ class _Model:
     patterns: list[NDArray[np.float64]]
     energy: NDArray[np.float64]
     slopes: NDArray[np.float64]
-    push: NDArray[np.float64]
+    by_headwind: NDArray[np.float64]
     rate: NDArray[np.float64]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
@@ -270,10 +270,10 @@ def _linearise(balance: Balance, group: NDArray[np.int64], prior: _Prior,
     rate = (area * slope / segments.length + segments.work / (segments.length * speed)
             ) / segments.effective_mass
     rate = np.maximum(rate, 1e-3)
-    push = area * slope  # a head wind adds to the air speed as the rider's own speed does
-    road, projected = patterns(balance, push, blown[0][0], blown[1][0])
+    by_headwind = area * slope  # a head wind adds to the air speed as the rider's own speed does
+    road, projected = patterns(balance, by_headwind, blown[0][0], blown[1][0])
     return _Model(balance.project(table), offset, _grain(balance), road, projected, table,
-                  np.column_stack([pair[1] for pair in pairs]), push, rate, blown[0][0],
+                  np.column_stack([pair[1] for pair in pairs]), by_headwind, rate, blown[0][0],
                   blown[1][0])
 
 
@@ -327,10 +327,10 @@ def _pull(balance: Balance, model: _Model, noise: NDArray[np.float64],
     # in it is longer there: both make the mean error 2 ρ CdA E[h δv] a metre.
     rate = model.rate[kept]
     lasting = sum(k * time / (1.0 + rate * time) for k, time in zip(size, TIMES, strict=False))
-    mean_error = (-2.0 * model.push[kept]**2 * lasting
+    mean_error = (-2.0 * model.by_headwind[kept]**2 * lasting
                   / (segments.duration[kept] * segments.effective_mass * speed**2))
     # Drag is convex in the wind: E[(v + h) q] = v² + 3/2 σ² at equal variance along and across.
-    mean_error = mean_error + 0.75 * model.push[kept] / speed * size[:OF_THE_ROAD].sum()
+    mean_error = mean_error + 0.75 * model.by_headwind[kept] / speed * size[:OF_THE_ROAD].sum()
     precision = top @ np.linalg.inv(noise) @ top.T
     return -expected_score(model.energy[kept], model.slopes[kept], precision, road, _EXPONENTS,
                            mean_error, _slowed(balance, model, size), speed)
@@ -339,8 +339,8 @@ def _pull(balance: Balance, model: _Model, noise: NDArray[np.float64],
 def _slowed(balance: Balance, model: _Model, size: NDArray[np.float64]) -> NDArray[np.float64]:
     """(r, r) what disturbances have taken from the mean speed, times errors [m/s J]."""
     segments, kept = balance.segments, balance.kept
-    east, north, push = model.east[kept], model.north[kept], model.push[kept]
-    along = np.outer(push, push)
+    east, north, by_headwind = model.east[kept], model.north[kept], model.by_headwind[kept]
+    along = np.outer(by_headwind, by_headwind)
     shapes = (along, along, np.outer(east, east) + np.outer(north, north))
     built_up = sum(k * shape * following(segments.clock[kept], segments.duration[kept],
                                          model.rate[kept], time)
@@ -408,12 +408,12 @@ def _mixture(balance: Balance, group: NDArray[np.int64], prior: _Prior, model: _
         (model.energy[:, :own + 2] / gravity_of(segments))[balance.kept], prior.scale,
         Turning(segments.clock[balance.kept], model.east[balance.kept] / gravity_of(segments),
                 model.north[balance.kept] / gravity_of(segments),
-                model.push[balance.kept] / gravity_of(segments),
+                model.by_headwind[balance.kept] / gravity_of(segments),
                 (float(fit.size[2]), float(fit.size[1])), (TIMES[2], TIMES[1])))
 
 
 def _shrinks(spread: NDArray[np.float64], prior: _Prior, by_density: float) -> dict[str, float]:
-    """Find the standard deviation of the first CdA if a source of doubt were none."""
+    """Find the standard deviation of the first CdA if a source of uncertainty were none."""
     own = prior.groups
     places = {"rolling resistance": [own], "steady wind": [own + 1, own + 2],
               **{name: [own + 3 + k] for k, name in enumerate(_KNOWN)}}

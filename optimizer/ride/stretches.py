@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Segments
 
-__all__ = ["BRAKING", "LEE", "MISSING", "ODD", "STOPPED", "LeftOut", "braking_samples",
-           "lee_of_others", "left_out_of", "plainly_bad"]
+__all__ = ["BRAKING", "DRAFT", "MISSING", "ODD", "STOPPED", "LeftOut", "braking_samples",
+           "draft_of_others", "left_out_of", "plainly_bad"]
 
 STOPPED = "stopped or at walking pace"
 BRAKING = "braking"
 MISSING = "power or samples missing"
 ODD = "an energy balance that nothing explains: brakes, a push, a dropout"
-LEE = "less drag than elsewhere: in the lee of riders or a vehicle?"
+DRAFT = "less drag than elsewhere: in the lee of riders or a vehicle?"
 
 _WALKING = 2.0  # m/s
 _MOST_DRAG_AREA, _MOST_CRR = 0.6, 0.015  # beyond what a rider has without brakes
@@ -84,9 +84,9 @@ def braking_samples(ride: Ride, setup: Setup, mass: float) -> NDArray[np.bool_]:
     return np.asarray((lost > most) & coasting & (gain < -0.3))
 
 
-def lee_of_others(energy: NDArray[np.float64], weighted: NDArray[np.float64],
-                  precision: NDArray[np.float64], clock: NDArray[np.float64],
-                  ride: NDArray[np.int64]) -> tuple[slice | None, float]:
+def draft_of_others(energy: NDArray[np.float64], weighted: NDArray[np.float64],
+                    precision: NDArray[np.float64], clock: NDArray[np.float64],
+                    ride: NDArray[np.int64]) -> tuple[slice | None, float]:
     """Find the run of segments whose drag is lower by most standard errors, if it counts.
 
     Parameters

@@ -2,7 +2,7 @@
 
 y = X b + e with e ~ N(0, K + Σ θ_j V_j): b flat, θ_j positive with a log-normal prior. The θ_j
 maximise the likelihood of what X leaves free (restricted likelihood: Patterson and Thompson
-1971, Biometrika 58:545), so that the doubt about b counts the degrees of freedom that b used.
+1971, Biometrika 58:545), so that the uncertainty about b counts the degrees of freedom that b used.
 """
 
 from __future__ import annotations

@@ -19,8 +19,8 @@ from optimizer.rider.power_duration import (
     PowerCurve,
     bootstrap,
     choose_model,
-    doubts,
     effort_errors,
+    effort_warnings,
     fit_curve,
 )
 from optimizer.rider.rider import AltitudeResponse, HeatResponse, Position, Recovery, Rider
@@ -28,7 +28,7 @@ from optimizer.rider.rider import AltitudeResponse, HeatResponse, Position, Reco
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Ability", "Known", "KnownPosition", "fit_rider", "judge_efforts"]
+__all__ = ["Ability", "Known", "KnownPosition", "assess_efforts", "fit_rider"]
 
 _SHORTEST: Final = 120.0  # s; shorter efforts cannot use up W' (common practice)
 _DRAG_BAND: Final = 0.04  # relative standard error of a CdA that the rider states without one
@@ -52,9 +52,9 @@ class Ability:
         is as long
     others : fits of the other models, for comparison
     standard_error : (4,) of CP, W', Pmax, L: the larger of the fit's own and what a day-to-day
-        error of each effort makes of it, with the doubt about an assumed L added
+        error of each effort makes of it, with the uncertainty about an assumed L added
     draws : (b, 4) bootstrap refits of CP, W', Pmax, L
-    doubts : what is wrong with the efforts
+    warnings : what is wrong with the efforts
     """
 
     efforts: Efforts
@@ -63,7 +63,7 @@ class Ability:
     draws: NDArray[np.float64]
     others: tuple[PowerCurve, ...] = ()
     left_out: tuple[str, ...] = ()
-    doubts: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     def band(self, duration: NDArray[np.float64], level: float = 0.95) -> NDArray[np.float64]:
         """(2, m) limits of the power that can be held for each duration, by the bootstrap."""
@@ -121,9 +121,9 @@ class Known:
     tested_temperature: float = 293.15
 
 
-def judge_efforts(efforts: Efforts, model: Model | None = None, *,
-                  endurance_loss: float | None = None, draws: int = 1000,
-                  seed: int = 0) -> Ability:
+def assess_efforts(efforts: Efforts, model: Model | None = None, *,
+                   endurance_loss: float | None = None, draws: int = 1000,
+                   seed: int = 0) -> Ability:
     """Fit every model that the efforts allow and say which one counts.
 
     `model` None leaves the choice to the information criterion; efforts under two minutes
@@ -148,7 +148,7 @@ def judge_efforts(efforts: Efforts, model: Model | None = None, *,
     error = effort_errors(used, curve)
     error = np.maximum(np.nan_to_num(curve.standard_error()), error)
     drawn = bootstrap(used, curve, draws, seed)
-    others, told = _others(used, curve, loss), doubts(used, curve)
+    others, warnings = _others(used, curve, loss), effort_warnings(used, curve)
     if curve.model not in {"long", "omni"} and (curve.model == "long-assumed"
                                                 or used.duration[-1] <= HALF_HOUR):
         slope = _by_loss(used, curve, loss)
@@ -157,7 +157,7 @@ def judge_efforts(efforts: Efforts, model: Model | None = None, *,
         drawn = np.where(slope == 0.0, drawn, drawn + moved * slope)
         drawn[:, 3] = loss + moved[:, 0]
         curve = replace(curve, endurance_loss=loss)
-    return Ability(used, curve, error, drawn, others, left_out, told)
+    return Ability(used, curve, error, drawn, others, left_out, warnings)
 
 
 def _above_what_was_ridden(efforts: Efforts, curve: PowerCurve, model: Model | None, loss: float,

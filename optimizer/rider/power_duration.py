@@ -39,10 +39,8 @@ from optimizer.rider.defaults import ENDURANCE_LOSS
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = [
-    "EFFORT_NOISE", "HALF_HOUR", "MODELS", "Efforts", "Model", "PowerCurve", "bootstrap",
-    "choose_model", "doubts", "effort_errors", "fit_curve", "mean_power",
-]
+__all__ = ["EFFORT_NOISE", "HALF_HOUR", "MODELS", "Efforts", "Model", "PowerCurve", "bootstrap",
+           "choose_model", "effort_errors", "effort_warnings", "fit_curve", "mean_power"]
 
 Model = Literal["inverse-time", "work", "time", "three-parameter", "long", "long-assumed", "omni"]
 Array = NDArray[np.float64]
@@ -264,7 +262,7 @@ def effort_errors(efforts: Efforts, curve: PowerCurve) -> Array:
     return out
 
 
-def doubts(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
+def effort_warnings(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
     """Say in sentences what is wrong with these efforts for this fit."""
     out, model = [], curve.model
     t, size = efforts.duration, _SIZE[model]

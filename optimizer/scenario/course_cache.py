@@ -121,7 +121,7 @@ def _load(file: Path) -> Course | None:
             arrays = {name: archive[name] for name in archive.files if name != "rest"}
         for name, kind in _LISTS.items():
             rest[name] = tuple(kind(**entry) for entry in rest[name])
-        course = Course(**{**rest, "doubts": tuple(rest["doubts"])}, **arrays)
+        course = Course(**{**rest, "warnings": tuple(rest["warnings"])}, **arrays)
         os.utime(file)  # used today
     except (InputError, OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile):
         return None

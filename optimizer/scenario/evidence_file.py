@@ -73,7 +73,7 @@ def _datum(row: Row, item: str) -> Datum:
         uncertainty = read_uncertainty(row.text("uncertainty"), figure, row.file,
                                        f"row {row.line}, column uncertainty")
     test = _test(row)
-    if test == "tunnel without rider" and figure.currency in {"drag_share", "power_share"}:
+    if test == "tunnel without rider" and figure.quantity in {"drag_share", "power_share"}:
         raise row.error("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
                         "state the change in g, N, W or m2")
     runs = row.number("runs", None, low=1, high=100_000)
@@ -180,7 +180,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
     datum = _datum(rows[-1], rows[-1].text("item"))
     for one in earlier:
         if (_same(one.item, datum.item) and _same(one.baseline, datum.baseline)
-                and one.test == datum.test and one.figure.currency == datum.figure.currency
+                and one.test == datum.test and one.figure.quantity == datum.figure.quantity
                 and math.isclose(one.figure.value, datum.figure.value, rel_tol=1e-9)
                 and one.note == datum.note):
             raise InputError(str(path), one.place.rpartition(", ")[2], "holds this result already",

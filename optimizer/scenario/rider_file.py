@@ -12,7 +12,7 @@ from optimizer.errors import InputError
 from optimizer.ride.season import EXPONENTS, Before, Learned
 from optimizer.rider import Rider, defaults
 from optimizer.rider.effort import RunTarget
-from optimizer.rider.fit import Ability, Known, KnownPosition, fit_rider, judge_efforts
+from optimizer.rider.fit import Ability, Known, KnownPosition, assess_efforts, fit_rider
 from optimizer.rider.power_duration import Efforts, Model
 from optimizer.rider.rider import (  # noqa: TC001 - pydantic reads them
     AltitudeResponse,
@@ -167,7 +167,7 @@ def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, A
         loss = content.endurance_loss_percent
         key = ("efforts", 0) if content.efforts else (
             "efforts_csv" if content.efforts_csv else "rides",)
-        ability = _placed(file, key, lambda: judge_efforts(
+        ability = _placed(file, key, lambda: assess_efforts(
             efforts, model, endurance_loss=None if loss is None else loss / 100))
     known = _known(content)
     rider = _placed(file, ("long",), lambda: fit_rider(known, ability))

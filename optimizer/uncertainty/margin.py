@@ -36,7 +36,7 @@ class Kept:
 def chance_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> float:
     """Chance to run out on the drawn days with the watts of the plan as they stand.
 
-    The doubt in the kit moves the time and not the watts; it is left out.
+    The uncertainty in the kit moves the time and not the watts; it is left out.
     """
     ride = ride_days(plan, day, draws, (), (), "printed")
     return float(np.mean(runs_out(plan, day, draws, ride)))

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
-    from optimizer.pacing import Plan, Ride
+    from optimizer.pacing import Plan, SimulatedRide
     from optimizer.uncertainty.draws import Draws
 
 __all__ = ["Manner", "ability", "ride_days", "runs_out"]
@@ -65,7 +65,7 @@ def ability(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
 
 
 def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
-              items: Sequence[str], manner: Manner = "feel") -> Ride:
+              items: Sequence[str], manner: Manner = "feel") -> SimulatedRide:
     """Ride a plan with a set of `items` on every drawn day, all at once; (n + 1, k) results."""
     p, rider = plan.problem, day.expected
     head, cross = spread_wind(p.headwind, p.crosswind, draws.wind, p.departures)
@@ -94,7 +94,7 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
         w_prime_factor=draws.w_prime / (rider.w_prime * day.kept)))
 
 
-def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: Ride) -> NDArray[np.bool_]:
+def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDArray[np.bool_]:
     """(k,) whether the reserve, or what the day's rider can hold, is gone before the finish.
 
     The second: somewhere the power-mean so far is above what could be held evenly for the time so

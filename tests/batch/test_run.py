@@ -38,7 +38,7 @@ def work(monkeypatch):
 def run(file, **how):
     told = []
     outcomes = run_batch(read_batch(file), file.parent / "out", ThreadPoolExecutor, 2,
-                         tell=told.append, **how)
+                         progress=told.append, **how)
     assert sorted(one.case for one in told) == sorted(one.case for one in outcomes)
     return outcomes
 
@@ -111,7 +111,7 @@ def test_a_stopped_batch_keeps_what_it_finished(squad):
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        run_batch(read_batch(squad), squad.parent / "out", ThreadPoolExecutor, 1, tell=stop)
+        run_batch(read_batch(squad), squad.parent / "out", ThreadPoolExecutor, 1, progress=stop)
     assert [one.kept for one in run(squad)] == [True, True, False, False]
 
 

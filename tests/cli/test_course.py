@@ -30,7 +30,7 @@ def test_the_demo_courses(tmp_path, name):
         assert words in result.output
     assert max(map(len, result.output.splitlines()[:-1])) <= 80
     html = page.read_text(encoding="utf-8")
-    for heading in ("How steep, where?", "Corners and limits", "What was mended"):
+    for heading in ("How steep, where?", "Corners and limits", "What was corrected"):
         assert heading in html
     assert "Air and wind" not in html
 

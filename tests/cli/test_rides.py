@@ -146,7 +146,7 @@ def test_a_surface_is_measured_and_added_to_the_features(laps, tmp_path):
     so, path = laps
     asked = ("fieldtest", path, "--mass", f"{so.mass:.2f}", "--features", roads,
              "--out", tmp_path / "page.html")
-    done = kitpace(*asked, "--crr", so.crr, "--crr-doubt", 0.0005, "--surface", "0.5-2.5",
+    done = kitpace(*asked, "--crr", so.crr, "--crr-sd", 0.0005, "--surface", "0.5-2.5",
                    "--surface", "4-6")
     assert done.exit_code == 0, done.exception
     assert "times the Crr of the rest (90 % range)" in " ".join(done.output.split())

@@ -47,8 +47,8 @@ def test_long_work_says_what_is_under_way_when_piped(capsys, monkeypatch):
         spoken.set()
 
     monkeypatch.setattr(_terminal.click, "echo", echo)
-    with _terminal.progress("Planning") as tell:
-        tell("which \x1bkit")
+    with _terminal.progress_line("Planning") as progress:
+        progress("which \x1bkit")
         assert spoken.wait(30.0)
         spoken.clear()
         assert spoken.wait(30.0)
@@ -58,7 +58,7 @@ def test_long_work_says_what_is_under_way_when_piped(capsys, monkeypatch):
 
 
 def test_short_work_says_nothing_when_piped(capsys):
-    with _terminal.progress("choosing") as tell:
-        tell("set 1")
+    with _terminal.progress_line("choosing") as progress:
+        progress("set 1")
     captured = capsys.readouterr()
     assert captured.out + captured.err == ""

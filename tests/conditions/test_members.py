@@ -12,7 +12,6 @@ from scipy import stats
 from optimizer.conditions import (
     AirDepartures,
     Conditions,
-    draw_conditions,
     draw_wind,
     member,
     spread_density,
@@ -63,8 +62,7 @@ def test_draws_of_the_road_are_those_of_the_weather():
     weather = some()
     draws = draw_wind(weather, np.random.default_rng(5), 9)
     spread = spread_wind(*wind_along(weather, *ROAD), draws, laid(weather))
-    each = [wind_along(one, *ROAD)
-            for one in draw_conditions(weather, np.random.default_rng(5), 9)]
+    each = [wind_along(member(weather, weight), *ROAD) for weight in draws.weights]
     for k in range(2):
         assert spread[k] == pytest.approx(np.array([one[k] for one in each]), abs=1e-9)
 

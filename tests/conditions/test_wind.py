@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -9,7 +10,6 @@ from hypothesis import strategies as st
 
 from optimizer.conditions import (
     Conditions,
-    draw_conditions,
     draw_wind,
     spread_wind,
     starting_at,
@@ -75,10 +75,13 @@ def test_draws_of_the_road_are_those_of_the_weather(speed, angle, heading):
     weather = blowing(speed, angle)
     where = (np.zeros(3), np.zeros(3), heading + np.array([0.0, 1.0, 2.0]), np.full(3, 0.03),
              np.ones(3))
-    spread = spread_wind(*wind_along(weather, *where),
-                         draw_wind(weather, np.random.default_rng(5), 4))
-    each = [wind_along(drawn, *where)
-            for drawn in draw_conditions(weather, np.random.default_rng(5), 4)]
+    draws = draw_wind(weather, np.random.default_rng(5), 4)
+    spread = spread_wind(*wind_along(weather, *where), draws)
+    each = []
+    for factor, turn in zip(draws.speed_factor, draws.turn, strict=True):
+        blown = factor * np.exp(-1j * turn) * (weather.wind_east + 1j * weather.wind_north)
+        each.append(wind_along(replace(weather, wind_east=blown.real, wind_north=blown.imag),
+                               *where))
     for k in range(2):
         assert spread[k] == pytest.approx(np.array([one[k] for one in each]), abs=1e-9)
 

@@ -36,7 +36,7 @@ def test_a_clean_track_is_left_alone():
     points = track(*straight(2000.0))
     out, log = cleaned(points)
     assert not log.corrections
-    assert not log.doubts
+    assert not log.warnings
     assert out.latitude.tolist() == points.latitude.tolist()
 
 
@@ -63,7 +63,7 @@ def test_order_is_mended_by_time_only_where_that_shortens_the_way():
                  time=np.concatenate([time, time + 0.5]))
     out, log = cleaned(back)
     assert not found(log, "order")
-    assert any("backwards" in doubt for doubt in log.doubts)
+    assert any("backwards" in warning for warning in log.warnings)
     assert length(out) == pytest.approx(2000.0, abs=0.2)
 
 
@@ -128,7 +128,7 @@ def test_a_long_straight_among_short_steps_is_no_jump():
     east = np.concatenate([np.arange(0, 500, 10.0), np.arange(2500, 3000, 10.0)])
     out, log = cleaned(track(east, np.zeros(len(east))))
     assert not found(log, "jumps")
-    assert any("straight line" in doubt for doubt in log.doubts)
+    assert any("straight line" in warning for warning in log.warnings)
     assert length(out) == pytest.approx(2990.0, abs=0.1)
 
 
@@ -144,7 +144,7 @@ def test_of_unconnected_pieces_the_longest_is_taken_or_the_one_asked_for():
                 segment=np.repeat([0, 1], [41, len(east)]))
     out, log = cleaned(two)
     assert length(out) == pytest.approx(1000.0, abs=2.0)
-    assert "piece 2 was taken" in log.doubts[0]
+    assert "piece 2 was taken" in log.warnings[0]
     out, _ = cleaned(two, piece=1)
     assert length(out) == pytest.approx(400.0, abs=1.0)
     with pytest.raises(InputError, match="2 pieces, not 3"):
@@ -167,7 +167,7 @@ def test_heights_missing_for_long_are_a_doubt():
     heights = np.full(len(east), np.nan)
     heights[[0, -1]] = 100.0, 150.0
     _, log = cleaned(track(east, north, heights))
-    assert any("Heights are missing" in doubt for doubt in log.doubts)
+    assert any("Heights are missing" in warning for warning in log.warnings)
 
 
 @pytest.mark.parametrize("heights", [np.nan, 0.0, 99_999.0])
@@ -177,7 +177,7 @@ def test_no_heights_are_refused_unless_the_course_is_said_to_be_flat(heights):
         cleaned(points)
     out, log = cleaned(points, flat=True)
     assert np.ptp(out.elevation) == 0.0
-    assert any("flat" in doubt for doubt in log.doubts)
+    assert any("flat" in warning for warning in log.warnings)
 
 
 def test_one_place_only_is_refused():

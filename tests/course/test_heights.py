@@ -75,7 +75,7 @@ def test_clean_heights_stay_as_they_are():
     s = np.arange(0.0, 10_000.0, 10.0)
     nodes, out, log = heights(s, waves(s))
     assert out.values == pytest.approx(waves(nodes), abs=0.05)
-    assert not log.doubts
+    assert not log.warnings
 
 
 def test_stairs_become_slopes():
@@ -87,7 +87,7 @@ def test_stairs_become_slopes():
     grade, true = np.diff(out.values) / 10, np.diff(waves(nodes)) / 10
     assert np.abs(grade).max() < 1.25 * np.abs(true).max()
     assert 0.9 < ascent(out.values) / ascent(waves(nodes)) < 1.03
-    assert any("steps of 5 m" in doubt for doubt in log.doubts)
+    assert any("steps of 5 m" in warning for warning in log.warnings)
 
 
 def test_rounded_hilltops_keep_their_height():
@@ -215,4 +215,4 @@ def test_what_no_road_can_be_is_doubted():
     s = np.arange(0.0, 3000.0, 10.0)
     cliff = np.interp(s, [0, 1500, 1600, 3000], [100, 100, 145, 145])
     _, _, log = heights(s, cliff)
-    assert any("jump by" in doubt for doubt in log.doubts)
+    assert any("jump by" in warning for warning in log.warnings)

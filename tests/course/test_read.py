@@ -53,7 +53,7 @@ def test_waypoints_become_marks_and_name_corners(bend):
     assert [mark.name for mark in course.marks] == ["The corner"]
     assert course.marks[0].distance == pytest.approx(600.0, abs=10.0)
     assert [corner.name for corner in course.corners] == ["The corner"]
-    assert any("Far away" in doubt for doubt in course.doubts)
+    assert any("Far away" in warning for warning in course.warnings)
 
 
 def test_a_waypoint_is_met_at_every_passing(tmp_path):
@@ -100,7 +100,7 @@ def test_features_lie_where_they_were_put(bend):
     assert {"The corner", "Mud"} <= {corner.name for corner in course.corners}
     assert min(c.speed for c in course.corners if c.name == "The corner") == 4.0
     assert [mark.name for mark in course.marks] == ["The corner", "Half"]
-    assert any("beyond the end" in doubt for doubt in course.doubts)
+    assert any("beyond the end" in warning for warning in course.warnings)
 
 
 def test_a_limit_at_an_unknown_place_is_refused(bend):

@@ -118,7 +118,7 @@ def test_what_the_model_lacks_comes_from_the_track(ground, road_of, tmp_path):
     rows = (ground.top - ground.north[gap]).astype(int)
     heights[rows.min():rows.max()] = np.nan
     course = read_course(track(tmp_path, ground, 2), terrain=replace(holed, heights=heights))
-    assert any("no heights for km" in words for words in course.doubts)
+    assert any("no heights for km" in words for words in course.warnings)
     away = course.elevation - road_of(course)
     assert np.abs(away).max() < 4.0
     assert course.height_error[110:125].min() > 1.0
@@ -140,7 +140,7 @@ def test_feet_taken_for_metres_are_refused(ground, tmp_path):
 def test_a_model_of_other_heights_is_doubted(ground, tmp_path):
     higher = replace(model(ground, 30), heights=ground.coarse(30) + 150.0)
     course = read_course(track(tmp_path, ground, 1), terrain=higher)
-    assert any(" m above the track" in words for words in course.doubts)
+    assert any(" m above the track" in words for words in course.warnings)
 
 
 def test_errors_and_both_profiles_follow_the_shape(ground, tmp_path):

@@ -95,7 +95,7 @@ def test_a_missing_speed_is_assumed_said_and_doubted():
     silent = change_of(read_figure("saves 8 W"), RIDER, air_density=1.2)
     assert silent.value == pytest.approx(stated.value)
     assert stated.assumed_sd == 0.0
-    # ΔCdA goes with the speed to the power of -3: three times the relative doubt of the speed.
+    # ΔCdA goes with the speed to the power of -3: three times its relative uncertainty.
     priors = default_priors()
     assert silent.assumed_sd / -silent.value == pytest.approx(
         3 * priors.speed_sd / priors.speed, rel=0.05)

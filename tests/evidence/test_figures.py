@@ -48,9 +48,9 @@ KMH = constants.kmh
     ("saves 0.3 kg weight", "mass", -0.3),
     ("0 W @ 45 km/h", "power", 0.0),
 ])
-def test_reads_what_the_trade_writes(text, currency, value):
+def test_reads_what_the_trade_writes(text, quantity, value):
     figure = read_figure(text)
-    assert figure.currency == currency
+    assert figure.quantity == quantity
     assert figure.value == pytest.approx(value, rel=1e-12)
     assert figure.text == text.replace("−", "-")
 

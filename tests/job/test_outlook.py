@@ -59,11 +59,11 @@ def test_without_doubt_every_draw_is_the_plan(sure):
 
 def test_the_same_seed_gives_the_same_draws(sure):
     _, plan = sure
-    doubtful = job(replace(SURE, drag_area_sd=0.01, critical_power_sd=8.0),
-                   wind_doubt_percent=30.0, wind_doubt_deg=20.0)
-    one = draw_times(doubtful, kit(doubtful), plan)
-    assert np.array_equal(one, draw_times(doubtful, kit(doubtful), plan))
-    other = replace(doubtful, options=replace(doubtful.options, seed=8))
+    uncertain = job(replace(SURE, drag_area_sd=0.01, critical_power_sd=8.0),
+                    wind_doubt_percent=30.0, wind_doubt_deg=20.0)
+    one = draw_times(uncertain, kit(uncertain), plan)
+    assert np.array_equal(one, draw_times(uncertain, kit(uncertain), plan))
+    other = replace(uncertain, options=replace(uncertain.options, seed=8))
     assert not np.array_equal(one, draw_times(other, kit(other), plan))
 
 
@@ -71,9 +71,9 @@ def test_doubt_in_drag_spreads_as_its_slope_says(sure):
     # To first order the finish time is normal with the slope times the standard error; the 5 and
     # 95 % points of a normal lie 1.645 of these from the middle.
     _, plan = sure
-    doubtful = job(replace(SURE, drag_area_sd=0.004))
-    doubtful = replace(doubtful, options=replace(doubtful.options, draws=4000))
-    low, middle, high = spread(draw_times(doubtful, kit(doubtful), plan))
+    uncertain = job(replace(SURE, drag_area_sd=0.004))
+    uncertain = replace(uncertain, options=replace(uncertain.options, draws=4000))
+    low, middle, high = spread(draw_times(uncertain, kit(uncertain), plan))
     slope = sensitivities(plan).drag_area.sum()
     assert (high - low) / 2 == pytest.approx(1.645 * slope * 0.004, rel=0.06)
     assert middle == pytest.approx(plan.finish_time, abs=0.1 * (high - low))
@@ -97,8 +97,8 @@ def test_the_table_agrees_with_the_multipliers(sure):
     assert table["Critical power"].seconds == pytest.approx(
         5.0 * slope.critical_power.sum(), rel=0.05)
     assert table["Reserve W′"].seconds == pytest.approx(1000.0 * slope.w_prime, rel=0.1)
-    assert table["Drag area"].doubt_seconds == pytest.approx(2 * table["Drag area"].seconds)
-    assert np.isnan(table["Mass"].doubt_seconds)
+    assert table["Drag area"].uncertainty_seconds == pytest.approx(2 * table["Drag area"].seconds)
+    assert np.isnan(table["Mass"].uncertainty_seconds)
     assert table["Air temperature"].seconds < 0  # thinner air
     assert table["Drivetrain"].seconds > 0
 

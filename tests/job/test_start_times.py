@@ -70,13 +70,13 @@ def test_many_hours_are_thinned(job):
     days = replace(freshening(job, SIX), wind_time=np.arange(6) * 86_400.0)
     told = []
 
-    def tell(words):
+    def progress(words):
         told.append(words)
         if len(told) > 1:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        start_times(replace(job, conditions=days), tell=tell)
+        start_times(replace(job, conditions=days), progress=progress)
     assert told[1] != told[0]
     hours = [int(words[-5:-3]) for words in told[:2]]
     assert hours[1] - hours[0] >= 2

@@ -61,7 +61,7 @@ def test_closings_decide_every_row_and_overlap_once_and_in_time(seed):
         decided |= {int(k) for k in rules.places[place]}
         assert {int(k) for k in np.flatnonzero(closing.items.any(axis=1))} <= decided
         for t in closing.needed:
-            assert {rules.overlaps[t].payer, *rules.overlaps[t].partners} <= decided
+            assert {rules.overlaps[t].discounted, *rules.overlaps[t].partners} <= decided
 
 
 def chain():

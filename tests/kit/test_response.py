@@ -35,10 +35,10 @@ def world():
 def test_slopes_are_those_of_the_simulation(world):
     *_, setup, plan = world
     ride = simulate(plan.problem, plan.power)
-    from optimizer.pacing import Ride
+    from optimizer.pacing import SimulatedRide
 
-    still = Ride(ride.speed[:, None], ride.time[:, None], ride.reserve[:, None], np.zeros(1, bool),
-                 plan.power[:, None])
+    still = SimulatedRide(ride.speed[:, None], ride.time[:, None], ride.reserve[:, None],
+                          np.zeros(1, bool), plan.power[:, None])
     p = plan.problem
     found = _slopes(plan, still, setup, p.headwind[:, None], p.crosswind[:, None], np.ones(1))[0]
     m = len(setup.yaw)

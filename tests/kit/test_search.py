@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.day import RaceDay
 from optimizer.evidence import Effect
-from optimizer.kit import Catalogue, Item, cells, choose_kit, search
+from optimizer.kit import Catalogue, Item, boxes, choose_kit, search
 from optimizer.kit.bound import Bound, coordinates
 from optimizer.kit.choose import search_for
 from tests.kit.invented import BASELINE, RIDER, road, wind
@@ -33,7 +33,7 @@ class Linear:
         exact = 1000.0 + 1e5 * float(setup.drag_area_change[0])
         return exact + (0.0 if setup.name in self.sure else self.rough)
 
-    def settle(self, setup):
+    def plan_own(self, setup):
         pass
 
     def own_time(self, setup, time):  # noqa: ARG002
@@ -44,9 +44,9 @@ class Linear:
         theta = coordinates(setup, RIDER.mass)
         slope = np.zeros_like(theta)
         slope[0] = 1e5 / theta[1]
-        bend = self.bent * np.outer(slope, slope) / 50.0
-        return Bound(self.time(setup), theta, slope, bend, np.zeros_like(theta), 1e12, bend, 1e6,
-                     1.0, 0.0)
+        curvature = self.bent * np.outer(slope, slope) / 50.0
+        return Bound(self.time(setup), theta, slope, curvature, np.zeros_like(theta), 1e12,
+                     curvature, 1e6, 1.0, 0.0)
 
 
 def knapsack(evaluator, budget=50.0, **options):
@@ -96,9 +96,9 @@ def test_neither_proof_needs_the_other(monkeypatch):
     """Label setting that finds nothing is caught by the program, and knows nothing of it."""
     none = (np.zeros((0, len(PRICES)), dtype=bool), 0.0)
     blind = begun(Linear(bent=1.0))
-    monkeypatch.setattr(cells, "sets_below", lambda *_: none)
-    monkeypatch.setattr(cells, "relax", None)
-    monkeypatch.setattr(cells, "best_by_cost", None)
+    monkeypatch.setattr(boxes, "sets_below", lambda *_: none)
+    monkeypatch.setattr(boxes, "relax", None)
+    monkeypatch.setattr(boxes, "best_by_cost", None)
     monkeypatch.setattr(search, "relax", None)
     monkeypatch.setattr(search, "sets_below", None)
     assert blind.prove_by_program(50.0) <= 0.01 + 1e-9
@@ -146,8 +146,8 @@ def test_a_program_that_reaches_its_limits_claims_nothing(monkeypatch):
 def test_too_many_partial_sets_are_said_as_a_gap(monkeypatch, most):
     monkeypatch.setattr(search, "_ROUNDS", 1)
     full = knapsack(Linear(bent=1.0))
-    monkeypatch.setattr(cells, "_MOST_LABELS", most)
-    monkeypatch.setattr(cells, "_HALVINGS", 1)
+    monkeypatch.setattr(boxes, "_MOST_LABELS", most)
+    monkeypatch.setattr(boxes, "_HALVINGS", 1)
     hurried = knapsack(Linear(bent=1.0), twice=True)
     missed = max(best(kit.spend) - (1000.0 - kit.finish_time) for kit in hurried.frontier)
     assert missed <= hurried.frontier_gap

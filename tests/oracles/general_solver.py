@@ -91,14 +91,15 @@ def _area(p: PacingProblem, along: ca.SX) -> ca.SX | NDArray[np.float64]:
     folded = ca.fmin(yaw, np.pi - yaw)
     columns = []
     for k in range(p.steps):
-        value, slope, bend = p.drag.with_slopes(middle, p.position[k])
+        value, slope, curvature = p.drag.with_slopes(middle, p.position[k])
         later, sooner = (p.drag.with_slopes(middle + d, p.position[k])[2]
                          for d in (0.25 * width, -0.25 * width))
         third = (later - sooner) / (0.5 * width)
         whole = None
         for cell in range(count - 1, -1, -1):
             u = ca.fmin(folded[k], count * width) - middle[cell]
-            piece = value[cell] + u * (slope[cell] + u * (bend[cell] / 2 + u * third[cell] / 6))
+            piece = value[cell] + u * (
+                slope[cell] + u * (curvature[cell] / 2 + u * third[cell] / 6))
             whole = piece if whole is None else ca.if_else(folded[k] < (cell + 1) * width, piece,
                                                            whole)
         columns.append(whole)

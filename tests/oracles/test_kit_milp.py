@@ -57,8 +57,8 @@ def by_scipy(wanted: Catalogue, model, answer: Response, budget: float, level: f
     add([(i, c) for i, c in enumerate(terms.cost)], budget)
     for j, over in enumerate(terms.combinations.overlaps):
         for partner in over.partners:
-            add([(over.payer, 1.0), (partner, 1.0), (n + j, -1.0)], 1.0)
-        add([(n + j, 1.0), (over.payer, -1.0)], 0.0)
+            add([(over.discounted, 1.0), (partner, 1.0), (n + j, -1.0)], 1.0)
+        add([(n + j, 1.0), (over.discounted, -1.0)], 0.0)
         add([(n + j, 1.0), *((partner, -1.0) for partner in over.partners)], 0.0)
     for w in range(k):
         add([*enumerate(answer.item[w]), *((n + j, c) for j, c in enumerate(answer.overlap[w])),

@@ -32,7 +32,7 @@ def test_between_whole_degrees_and_its_slope():
     spline = CubicSpline(yaw, area, axis=1, bc_type="clamped")
     at = np.radians(np.linspace(0.0, 20.0, 801)[:-1])
     for row in (0, 1):
-        value, slope, bend = DragArea(yaw, area).with_slopes(at, row)
+        value, slope, curvature = DragArea(yaw, area).with_slopes(at, row)
         assert np.allclose(value, spline(at)[row], rtol=0, atol=1e-12)
         assert np.allclose(slope, spline(at, 1)[row], rtol=0, atol=1e-10)
-        assert np.allclose(bend, spline(at, 2)[row], rtol=0, atol=1e-7)
+        assert np.allclose(curvature, spline(at, 2)[row], rtol=0, atol=1e-7)

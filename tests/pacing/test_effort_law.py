@@ -88,9 +88,9 @@ def test_sparing_costs_time_and_more_of_it_costs_more():
 
 
 def test_a_share_of_the_endurance_is_a_price_too():
-    spared, free = price(time_share=0.5), price()
-    assert spared.finish_time > free.finish_time + 60.0
-    assert strain(spared) < strain(free)
+    within_budget, free = price(time_share=0.5), price()
+    assert within_budget.finish_time > free.finish_time + 60.0
+    assert strain(within_budget) < strain(free)
 
 
 def test_nobody_pedals_above_the_pedalling_speed():

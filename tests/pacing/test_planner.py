@@ -58,7 +58,7 @@ def test_the_error_of_the_grid_is_measured_with_positions_and_coasting_of_their_
     case = (day, BIKE, nodes)
     for _ in range(3):
         case = planner.halved(*case)
-    fine = planner.settled(*case).plan
+    fine = planner.consistent_plan(*case).plan
     assert 0 < plan.grid_error < 1.0
     left = abs(plan.continuous_time - fine.finish_time)
     assert left < 0.02

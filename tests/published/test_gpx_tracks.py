@@ -94,7 +94,7 @@ def test_whole_metres_are_seen_as_steps():
 @pytest.mark.parametrize("name", ["korita-zbevnica.gpx", "cerknicko-jezero.gpx"])
 def test_pieces_that_do_not_touch_are_said_so(name):
     course = read_course(track(name))
-    assert "pieces that do not touch" in course.doubts[0]
+    assert "pieces that do not touch" in course.warnings[0]
 
 
 @pytest.mark.parametrize("name", ["route.gpx", "cerknicko-jezero-without-elevations.gpx",
@@ -106,8 +106,8 @@ def test_tracks_without_heights_are_refused(name):
 
 def test_two_heights_of_ten_are_a_doubt():
     course = read_course(track("first_and_last_elevation.gpx"))
-    assert any("Heights are missing at 7" in doubt or "Heights are missing at 8" in doubt
-               for doubt in course.doubts)
+    assert any("Heights are missing at 7" in warning or "Heights are missing at 8" in warning
+               for warning in course.warnings)
 
 
 # --- one recorded ride, test data of python-fitparse (MIT) ------------------------------

@@ -62,7 +62,7 @@ def test_regression_without_scatter_is_weighted_least_squares():
     x = np.linspace(0, 1, 8)
     design = np.column_stack([1 - x, x])
     variances = rng.uniform(0.5, 2.0, 8)
-    values = design @ [1.0, 3.0] + 0.05 * rng.normal(size=8)  # far less scatter than the doubts
+    values = design @ [1.0, 3.0] + 0.05 * rng.normal(size=8)  # far less scatter than stated
     fit = WLS(values, design, weights=1 / variances).fit(cov_type="fixed scale")
     ours = pool(values, variances, design)
     assert ours.between == 0.0

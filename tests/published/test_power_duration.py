@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from optimizer.rider import defaults
-from optimizer.rider.fit import Known, fit_rider, judge_efforts
+from optimizer.rider.fit import Known, assess_efforts, fit_rider
 from optimizer.rider.power_duration import Efforts, fit_curve, mean_power
 
 
@@ -68,15 +68,15 @@ def test_short_efforts_overestimate_cp_and_say_so():
     truth = np.array([260.0, 22e3, 900.0, 0.0])
     power = mean_power("three-parameter", truth, t)
     criterion = fit_curve(Efforts(t, power), "three-parameter").critical_power
-    short = judge_efforts(Efforts(t[1:4] * 0.95, power[1:4]), "inverse-time")
+    short = assess_efforts(Efforts(t[1:4] * 0.95, power[1:4]), "inverse-time")
     assert short.curve.critical_power > criterion
-    assert any("CP comes out too high" in doubt for doubt in short.doubts)
+    assert any("CP comes out too high" in warning for warning in short.warnings)
 
 
 def test_error_of_an_effort_is_within_published_field_tests():
     """Karsten et al. 2015: field tests miss laboratory CP by 4.5, 5.8 and 5.2 %."""
     efforts = Efforts(np.array([180.0, 420.0, 720.0]), np.array([387.0, 327.6, 309.0]))
-    error = judge_efforts(efforts).standard_error[0] / 283.0
+    error = assess_efforts(efforts).standard_error[0] / 283.0
     assert 0.02 < error < 0.058
 
 

@@ -58,7 +58,7 @@ def made_up_course(name: str = "Fen circuit") -> Course:
         corners=(Corner("Chapel turn", 7500.0, 14.0, 1.5, 9.0),
                  Corner("Sluice bend", 16000.0, 10.0, -1.9, 7.5)),
         corrections=(Correction("points closer than 1 m merged", 12, "length changed by 3 m"),),
-        doubts=("The elevation comes from a terrain model with steps of about 5 m.",),
+        warnings=("The elevation comes from a terrain model with steps of about 5 m.",),
         elevation_sd=1.4)
 
 

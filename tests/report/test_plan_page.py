@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from optimizer.report import write_report
-from optimizer.report.money import told_apart
+from optimizer.report.money import clearly_different
 from optimizer.report.plan_page import plan_page
 from optimizer.report.words import clock
 from tests.report.made_up import EVIL, made_up_result
@@ -68,9 +68,9 @@ def test_many_items_are_named_by_their_largest(result):
 
 
 def test_money_that_buys_no_certain_gain_is_said(result):
-    # Two sets apart by one item, gain g of normal doubt s: told apart nine times in ten (one-sided)
-    # where g > 1.2816 s, the 90 % point of the standard normal (tables, e.g. Abramowitz and
-    # Stegun 1964, table 26.5).
+    # Two sets apart by one item, gain g with standard error s: they differ nine times in ten
+    # (one-sided) where g > 1.2816 s, the 90 % point of the standard normal (tables, e.g.
+    # Abramowitz and Stegun 1964, table 26.5).
     kit, best = result.choice.frontier[2], result.choice.best
     (item,) = set(best.items) - set(kit.items)
     gain = kit.finish_time - best.finish_time
@@ -78,9 +78,9 @@ def test_money_that_buys_no_certain_gain_is_said(result):
         half = 1.6449 * share * gain / 1.2816
         worth = tuple(replace(row, low=gain - half, high=gain + half) if row.item == item else row
                       for row in result.worth)
-        doubted = replace(result, worth=worth)
-        assert told_apart(doubted)[2] is told
-        lead = words(plan_page(doubted))
+        uncertain = replace(result, worth=worth)
+        assert clearly_different(uncertain)[2] is told
+        lead = words(plan_page(uncertain))
         assert ("The last 240 EUR buy no clear gain" in lead) is not told
 
 
@@ -136,7 +136,7 @@ def test_every_input_is_said(result, text):
                    "2031-06-07 09:30", "0.0046", "400, 1", "course.gpx", "sha256 0123abcd",
                    "points closer than 1 m merged", "Generic time trial rules", "numpy"):
         assert figure in said, figure
-    for line in (*result.job.assumptions, *result.job.rider.assumed, *result.job.course.doubts):
+    for line in (*result.job.assumptions, *result.job.rider.assumed, *result.job.course.warnings):
         assert line in said
 
 

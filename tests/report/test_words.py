@@ -11,8 +11,8 @@ from optimizer.report.words import (
     listing,
     money,
     seconds,
+    seconds_range,
     signed_seconds,
-    span,
 )
 
 
@@ -48,9 +48,9 @@ def test_signed(value, text):
 
 
 def test_span():
-    assert span(9.2, 28.8) == "9 to 29 s"
-    assert span(-1.46, 13.9) == "−1 to 14 s"
-    assert span(0.21, 1.4) == "0.2 to 1.4 s"
+    assert seconds_range(9.2, 28.8) == "9 to 29 s"
+    assert seconds_range(-1.46, 13.9) == "−1 to 14 s"
+    assert seconds_range(0.21, 1.4) == "0.2 to 1.4 s"
 
 
 @pytest.mark.parametrize(("east", "north", "source"), [

@@ -13,7 +13,7 @@ from optimizer.errors import InputError
 from optimizer.physics import Setup
 from optimizer.ride.balance import Assumptions
 from optimizer.ride.field_test import Runs, field_test
-from optimizer.ride.stretches import BRAKING, LEE, MISSING, ODD, STOPPED
+from optimizer.ride.stretches import BRAKING, DRAFT, MISSING, ODD, STOPPED
 from optimizer.scenario.ride_file import read_ride
 from tests.ride import synthetic
 from tests.ride.trials import BIKE, CONDITIONS, compared, covered, trial, truth
@@ -100,9 +100,9 @@ def test_the_lee_of_another_rider_is_found():
     push = (((8000.0, 10500.0, -0.45 * 0.5 * so.rho * so.cda * 10.5**2),))
     ride = synthetic.ride(path, so, synthetic.Sensors(), rng, brakes=push)
     test = field_test(_runs(ride, so))
-    lee = [part for part in test.left_out if part.reason == LEE]
-    assert lee
-    assert any(part.start < 10500.0 and part.end > 8000.0 for part in lee)
+    drafting = [part for part in test.left_out if part.reason == DRAFT]
+    assert drafting
+    assert any(part.start < 10500.0 and part.end > 8000.0 for part in drafting)
     assert abs(covered(so, test)[1]) < 3.0
 
 

@@ -74,13 +74,13 @@ def test_longer_rides_are_ridden_at_a_lower_level(duration, factor):
 
 
 def test_a_share_lowers_the_level_in_proportion():
-    spared = replace(RIDER, effort_share=0.85)
-    assert level(spared, 9000.0) == pytest.approx(0.85 * level(RIDER, 9000.0))
+    within_budget = replace(RIDER, effort_share=0.85)
+    assert level(within_budget, 9000.0) == pytest.approx(0.85 * level(RIDER, 9000.0))
 
 
 def test_leaving_half_the_endurance_is_riding_as_if_twice_as_long():
-    spared = replace(RIDER, time_share=0.5)
-    assert level(spared, 7200.0) == pytest.approx(level(RIDER, 14_400.0))
+    within_budget = replace(RIDER, time_share=0.5)
+    assert level(within_budget, 7200.0) == pytest.approx(level(RIDER, 14_400.0))
 
 
 @given(st.floats(20.0, 240.0), st.floats(1.04, 1.2))

@@ -10,14 +10,14 @@ import pytest
 from optimizer.errors import InputError
 from optimizer.rider import defaults
 from optimizer.rider.effort import RunTarget
-from optimizer.rider.fit import Known, KnownPosition, fit_rider, judge_efforts
+from optimizer.rider.fit import Known, KnownPosition, assess_efforts, fit_rider
 from optimizer.rider.power_duration import Efforts, mean_power
 
 HOUR_AND_FIVE = Efforts(np.array([300.0, 3600.0]), np.array([272.0, 226.0]))
 
 
 def test_one_hour_and_five_minutes_are_enough():
-    ability = judge_efforts(HOUR_AND_FIVE)
+    ability = assess_efforts(HOUR_AND_FIVE)
     rider = fit_rider(Known(mass=63.0), ability)
     # both efforts lie on the curve with the assumed loss beyond half an hour
     kept = 1.0 - defaults.ENDURANCE_LOSS * np.log(2.0)
@@ -32,15 +32,15 @@ def test_one_hour_and_five_minutes_are_enough():
 
 
 def test_an_assumed_loss_widens_the_error_of_cp():
-    free = judge_efforts(HOUR_AND_FIVE).standard_error[0]
-    known = judge_efforts(HOUR_AND_FIVE, endurance_loss=defaults.ENDURANCE_LOSS).standard_error[0]
+    free = assess_efforts(HOUR_AND_FIVE).standard_error[0]
+    known = assess_efforts(HOUR_AND_FIVE, endurance_loss=defaults.ENDURANCE_LOSS).standard_error[0]
     assert free > known
 
 
 def test_one_effort_takes_w_prime_from_the_published_group():
-    ability = judge_efforts(Efforts(np.array([1200.0]), np.array([280.0])))
+    ability = assess_efforts(Efforts(np.array([1200.0]), np.array([280.0])))
     assert ability.curve.critical_power == pytest.approx(280.0 - 18_720.0 / 1200)
-    assert "second effort" in ability.doubts[0]
+    assert "second effort" in ability.warnings[0]
     rider = fit_rider(Known(mass=70.0, height=1.8), ability)
     assert any("published group" in line for line in rider.assumed)
     assert np.isfinite(ability.band(np.array([300.0, 7200.0]))).all()
@@ -65,7 +65,7 @@ def test_what_is_stated_is_not_assumed():
 
 
 def test_stated_figures_go_before_efforts():
-    rider = fit_rider(Known(mass=63.0, critical_power=250.0), judge_efforts(HOUR_AND_FIVE))
+    rider = fit_rider(Known(mass=63.0, critical_power=250.0), assess_efforts(HOUR_AND_FIVE))
     assert rider.critical_power == 250.0
     assert rider.critical_power_sd == pytest.approx(12.5)
 
@@ -94,34 +94,34 @@ def test_the_fastest_position_comes_first_but_a_tuck_does_not():
 def test_efforts_under_two_minutes_are_left_out_unless_a_model_asks_for_them():
     t = np.array([15.0, 60.0, 180.0, 420.0, 720.0, 1200.0])
     efforts = Efforts(t, mean_power("three-parameter", np.array([260.0, 20e3, 900.0, 0.0]), t))
-    auto = judge_efforts(efforts)
+    auto = assess_efforts(efforts)
     assert auto.efforts.duration[0] == 180.0
     assert len(auto.left_out) == 2
-    asked = judge_efforts(efforts, "three-parameter")
+    asked = assess_efforts(efforts, "three-parameter")
     assert len(asked.efforts) == 6
     assert asked.curve.max_power == pytest.approx(900.0, rel=1e-4)
 
 
 def test_all_other_models_are_there_to_compare():
     t = np.array([180.0, 300.0, 480.0, 720.0, 1200.0])
-    ability = judge_efforts(Efforts(t, 270.0 + 18e3 / t))
+    ability = assess_efforts(Efforts(t, 270.0 + 18e3 / t))
     assert {ability.curve.model, *(other.model for other in ability.others)} == {
         "inverse-time", "work", "time", "three-parameter"}
 
 
 def test_the_band_holds_the_curve_and_widens_away_from_the_efforts():
-    ability = judge_efforts(HOUR_AND_FIVE)
+    ability = assess_efforts(HOUR_AND_FIVE)
     t = np.array([300.0, 900.0, 3600.0, 18_000.0])
     low, high = ability.band(t)
     assert np.all((low < ability.curve.power(t)) & (ability.curve.power(t) < high))
-    far = judge_efforts(Efforts(np.array([180.0, 300.0]), np.array([350.0, 320.0]))).band(t)
+    far = assess_efforts(Efforts(np.array([180.0, 300.0]), np.array([350.0, 320.0]))).band(t)
     assert far[1, 2] - far[0, 2] > high[2] - low[2]
 
 
 def test_errors_are_honest_when_efforts_happen_to_fit():
     """Three efforts exactly on a curve: the fit's own error is nil, an effort's is not."""
     t = np.array([180.0, 420.0, 900.0])
-    ability = judge_efforts(Efforts(t, 270.0 + 18e3 / t))
+    ability = assess_efforts(Efforts(t, 270.0 + 18e3 / t))
     assert ability.curve.standard_error()[0] < 1e-6
     assert ability.standard_error[0] > 0.02 * 270.0
 
@@ -141,9 +141,9 @@ def test_a_run_leaves_part_of_the_endurance():
 
 def test_no_efforts_are_refused():
     with pytest.raises(InputError, match="there are none"):
-        judge_efforts(Efforts(np.zeros(0), np.zeros(0)))
+        assess_efforts(Efforts(np.zeros(0), np.zeros(0)))
     with pytest.raises(InputError, match="does not tell"):
-        judge_efforts(Efforts(np.array([20.0]), np.array([700.0])))
+        assess_efforts(Efforts(np.array([20.0]), np.array([700.0])))
 
 
 def test_riders_of_one_size_differ_only_in_what_they_state():
@@ -161,7 +161,7 @@ def test_a_curve_of_mixed_rides_is_no_lower_than_what_was_ridden():
     time = np.arange(12_000.0)
     rides = [("easy", time, np.full(12_000, 180.0)), ("hour", time[:4000], np.full(4000, 289.0)),
              ("repeats", time, np.where(time % 1500 < 120, 380.0, 150.0))]
-    found = judge_efforts(best_of_rides(rides))
+    found = assess_efforts(best_of_rides(rides))
     assert float(found.curve.power(3600.0)) >= 0.98 * 289.0
     assert float(found.curve.power(120.0)) >= 0.98 * 380.0
     assert any("ridden easily" in line and "180 W" in line for line in found.left_out)
@@ -170,5 +170,5 @@ def test_a_curve_of_mixed_rides_is_no_lower_than_what_was_ridden():
 def test_minutes_that_are_seconds_are_refused_with_the_reason():
     efforts = Efforts(60.0 * np.array([240.0, 1200.0]), np.array([380.0, 290.0]))
     with pytest.raises(InputError, match="which no rider has") as caught:
-        judge_efforts(efforts)
+        assess_efforts(efforts)
     assert "are the minutes seconds" in caught.value.remedy

@@ -14,8 +14,8 @@ from optimizer.rider.power_duration import (
     Efforts,
     bootstrap,
     choose_model,
-    doubts,
     effort_errors,
+    effort_warnings,
     fit_curve,
     mean_power,
 )
@@ -202,19 +202,19 @@ def test_senseless_efforts_are_refused(t, p, model, words):
 def test_doubts_name_what_is_wrong(t, model, words):
     t = np.array(t)
     efforts = Efforts(t, CP + WORK / t - 20 * np.log(np.maximum(t, 1800) / 1800))
-    told = doubts(efforts, fit_curve(efforts, model))
+    told = effort_warnings(efforts, fit_curve(efforts, model))
     assert any(words in sentence for sentence in told), told
 
 
 def test_good_efforts_raise_no_doubt():
     t = np.array([180.0, 420.0, 720.0, 1200.0])
     efforts = Efforts(t, CP + WORK / t)
-    assert doubts(efforts, fit_curve(efforts, "inverse-time")) == ()
+    assert effort_warnings(efforts, fit_curve(efforts, "inverse-time")) == ()
 
 
 def test_effort_out_of_order_and_overlap_are_named():
     t = np.array([180.0, 300.0, 480.0, 720.0])
     efforts = Efforts(t, np.array([380.0, 310.0, 330.0, 300.0]), overlapping=True)
-    told = " ".join(doubts(efforts, fit_curve(efforts, "inverse-time")))
+    told = " ".join(effort_warnings(efforts, fit_curve(efforts, "inverse-time")))
     assert "310 W over 5 min is less than was held for longer" in told
     assert "more could be held" in told

@@ -48,11 +48,11 @@ def draw(rider=SURE, weather=CALM, effects=(), count=400, seed=3, bike=BASELINE)
 
 
 def test_the_same_seed_gives_the_same_days():
-    doubtful = replace(RIDER, critical_power_sd=8.0, drag_area_sd=0.01)
-    first, again = (draw(doubtful, WIND, EFFECTS, 50, 7) for _ in range(2))
+    uncertain = replace(RIDER, critical_power_sd=8.0, drag_area_sd=0.01)
+    first, again = (draw(uncertain, WIND, EFFECTS, 50, 7) for _ in range(2))
     assert np.array_equal(first.critical_power, again.critical_power)
     assert np.array_equal(first.items["b"], again.items["b"])
-    assert not np.array_equal(first.drag_area, draw(doubtful, WIND, EFFECTS, 50, 8).drag_area)
+    assert not np.array_equal(first.drag_area, draw(uncertain, WIND, EFFECTS, 50, 8).drag_area)
 
 
 def test_draws_have_the_stated_means_and_errors():
@@ -130,13 +130,13 @@ def test_a_beats_b_as_the_normal_law_says():
 
 
 def test_a_beats_b_by_riding_agrees_with_the_normal_law(plan):
-    """With doubt in the evidence alone the ridden times are near normal: the closed form again."""
+    """With uncertainty in the evidence alone times are near normal: the closed form again."""
     k = 600
     draws = draw(effects=EFFECTS[:1], count=k, seed=5)
     kit = replace(BASELINE, drag_area_change=np.array([-0.004]))
-    doubted = (Effect("a", drag_area_sd=0.004),)
+    uncertain = (Effect("a", drag_area_sd=0.004),)
     mine = plan_ride(on(), kit)
-    times = ride_days(mine, on(), draws, doubted, ["a"]).time[-1]
+    times = ride_days(mine, on(), draws, uncertain, ["a"]).time[-1]
     own = ride_days(plan, on(), draws, (), []).time[-1]
     expected = 0.5 * math.erfc(-1.0 / math.sqrt(2))  # one standard error from no gain
     assert abs(chance_faster(times, own) - expected) < 4 * math.sqrt(expected * (1 - expected) / k)

@@ -76,29 +76,29 @@ def changes_of(effect: Effect, priors: Priors | None = None,
         "drag_area": float(weights @ effect.drag_area),
         "rolling_resistance": effect.rolling_resistance, "efficiency": effect.efficiency,
         "mass": effect.mass}
-    doubts: dict[Channel, float] = {
+    sds: dict[Channel, float] = {
         "drag_area": effect.drag_area_sd, "rolling_resistance": effect.rolling_resistance_sd,
         "efficiency": effect.efficiency_sd, "mass": effect.mass_sd}
-    return means, doubts
+    return means, sds
 
 
 def _worth(item: ItemEvidence, reference: Reference, speeds: Sequence[float],
            priors: Priors) -> Worth:
-    means, doubts = changes_of(item.effect, priors)
+    means, sds = changes_of(item.effect, priors)
     power = reference.power_at(reference.speed)
     seconds = seconds_saved(means, DISTANCE, power, reference)
     seconds_sd = math.hypot(*(
         0.5 * (seconds_saved({**means, name: means[name] + sd}, DISTANCE, power, reference)
                - seconds_saved({**means, name: means[name] - sd}, DISTANCE, power, reference))
-        for name, sd in doubts.items() if sd))
+        for name, sd in sds.items() if sd))
     watts, watts_sd = [], []
     for speed in speeds:
         here = replace(reference, speed=speed)
         watts.append(-speed * sum(force_of(c, means[c], here) for c in get_args(Channel)))
         watts_sd.append(speed * math.hypot(*(
-            0.5 * (force_of(c, means[c] + doubts[c], here)
-                   - force_of(c, means[c] - doubts[c], here)) for c in get_args(Channel))))
+            0.5 * (force_of(c, means[c] + sds[c], here)
+                   - force_of(c, means[c] - sds[c], here)) for c in get_args(Channel))))
     chance = 0.5 * (1 + math.erf(seconds / (seconds_sd * math.sqrt(2)))) if seconds_sd else (
         float(np.sign(seconds)) * 0.5 + 0.5)
-    return Worth(item, means["drag_area"], doubts["drag_area"], tuple(watts), tuple(watts_sd),
+    return Worth(item, means["drag_area"], sds["drag_area"], tuple(watts), tuple(watts_sd),
                  seconds, seconds_sd, chance)

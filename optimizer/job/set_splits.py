@@ -1,4 +1,4 @@
-"""What may come instead: arrivals of each set of kit on the drawn days."""
+"""Arrivals of each set of kit: as planned, and on the drawn days."""
 
 from __future__ import annotations
 
@@ -20,10 +20,6 @@ if TYPE_CHECKING:
     from optimizer.uncertainty import Draws
 
 __all__ = ["set_splits"]
-
-_TRIALS = 6
-_FAILURES = 2  # trials without a plan, each of which takes far longer than one with
-_TRIAL_WIND = 4.0  # m/s on top of the forecast, each trial from another direction
 
 
 def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,

@@ -1,9 +1,9 @@
 """What the bounds leave of all sets: those that may still be faster than times to beat.
 
-Sets are told apart by cells along the direction in which a bound is most curved, which is about
-that of time. In each cell the bound of the nearest origin is an affine minorant, below whose
-ceilings `optimizer.kit.labels` finds every set. A cell that leaves too much is halved: first its
-budgets, then the cell itself, in which the minorant then is closer.
+Sets are told apart by boxes along the direction in which a bound is most curved, which is about
+that of time. In each box the bound of the nearest origin is an affine minorant, below whose
+ceilings `optimizer.kit.labels` finds every set. A box that leaves too much is halved: first its
+budgets, then the box itself, in which the minorant then is closer.
 """
 
 from __future__ import annotations
@@ -25,18 +25,18 @@ if TYPE_CHECKING:
     from optimizer.kit.labels import Offer
     from optimizer.kit.set_model import SetModel
 
-__all__ = ["Cells"]
+__all__ = ["Boxes"]
 
-_GROWTH = 3.0  # of cells beyond the last origin
-_HALVINGS = 6  # of a cell, its halves and so on
+_GROWTH = 3.0  # of boxes beyond the last origin
+_HALVINGS = 6  # of a box, its halves and so on
 _MOST_LABELS = 20_000  # partial sets at a time that are gone through without halving
 
 
-class Cells:
-    """All sets in cells, by the bounds found so far.
+class Boxes:
+    """All sets in boxes, by the bounds found so far.
 
     `bounds` by the rows that were their origins, () for one that is good for all sets. Along
-    `basis` (k, d), the first of it that of time, cells beyond the last origin begin with a `width`.
+    `basis` (k, d), the first of it that of time, boxes beyond the last origin begin with a `width`.
     """
 
     def __init__(self, model: SetModel, bounds: Mapping[tuple[int, ...], Bound], offer: Offer,
@@ -54,10 +54,10 @@ class Cells:
         found, gap = [np.zeros((0, len(self.offer.cost)), dtype=bool)], 0.0
         nearest = self._nearest(edges[1:])
         for origin, box in self:
-            near = np.flatnonzero(nearest <= self.span(origin, box)[1])
+            near = np.flatnonzero(nearest <= self.interval(origin, box)[1])
             if len(near):
                 spent = float(self.offer.cost[list(origin)].sum())
-                sets, left = self._in_cell(origin, box, edges[near[0]:], times[near[0]:], spent,
+                sets, left = self._in_box(origin, box, edges[near[0]:], times[near[0]:], spent,
                                             _HALVINGS)
                 found.extend(sets)
                 gap = max(gap, left)
@@ -87,10 +87,10 @@ class Cells:
         drag = np.linalg.pinv(self.basis)[0]
         return float(np.abs(drag) @ np.abs(box).max(axis=1)) <= self.bounds[origin].within
 
-    def _in_cell(self, origin: tuple[int, ...], box: NDArray[np.float64],
-                 edges: NDArray[np.float64], times: NDArray[np.float64], budget: float,
-                 halvings: int) -> tuple[list[NDArray[np.bool_]], float]:
-        """Find what in a cell may be faster than the times, with links relaxed as at a budget."""
+    def _in_box(self, origin: tuple[int, ...], box: NDArray[np.float64],
+                edges: NDArray[np.float64], times: NDArray[np.float64], budget: float,
+                halvings: int) -> tuple[list[NDArray[np.bool_]], float]:
+        """Find what in a box may be faster than the times, with links relaxed as at a budget."""
         affine = minorant(self.bounds[origin], self.model, self.basis, box)
         sets, gap = sets_below(relax(affine, self.offer, budget), self.offer, edges,
                                affine.ceilings(times), _MOST_LABELS)
@@ -107,8 +107,8 @@ class Cells:
             parts = [(piece, edges, times) for piece in _halves(box, widest)]
         found, gap = [], 0.0
         for piece, money, targets in parts:
-            more, left = self._in_cell(origin, piece, money, targets,
-                                       float(money[len(targets) // 2]), halvings - 1)
+            more, left = self._in_box(origin, piece, money, targets,
+                                      float(money[len(targets) // 2]), halvings - 1)
             found.extend(more)
             gap = max(gap, left)
         return found, gap
@@ -129,8 +129,8 @@ class Cells:
         start, item, overlap, slack = self.model.along(self.basis[:1], point)
         return Minorant(float(start[0]), item[:, 0], overlap[:, 0], float(slack[0]), 0.0, 0.0)
 
-    def span(self, origin: tuple[int, ...], box: NDArray[np.float64]) -> tuple[float, float]:
-        """Least and most that `along` can be in a cell."""
+    def interval(self, origin: tuple[int, ...], box: NDArray[np.float64]) -> tuple[float, float]:
+        """Least and most that `along` can be in a box."""
         apart = float(self.basis[0] @ (self.bounds[origin].point - self.bounds[()].point))
         ends = [(apart + end) * mass / self.model.usual_effective
                 for end in box[0].tolist() for mass in self.model.effective_range]

@@ -1,4 +1,4 @@
-"""Advice under doubt: what to buy, in which order, what to test, how to share."""
+"""Advice under uncertainty: what to buy, in which order, what to test, how to share."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from scipy.stats import norm
 from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, KitSet
-from optimizer.kit.weighing import share_budget, unit_loss, weigh_kit
+from optimizer.kit.decision import decide_kit, share_budget, unit_loss
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
 
 @pytest.fixture(scope="module")
-def weighing():
+def decision():
     rng = np.random.default_rng(6)
     wanted, effects = catalogue(rng, (2, 2, 2, 2, 1))
-    return wanted, weigh_kit(RaceDay(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, step=400.0),
-                             BASELINE, wanted, effects, 700.0, "EUR", count=120, stages=(300.0,
-                                                                                         700.0))
+    day = RaceDay(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, step=400.0)
+    return wanted, decide_kit(day, BASELINE, wanted, effects, 700.0, "EUR", count=120,
+                              stages=(300.0, 700.0))
 
 
-def test_the_forecast_decides_unless_another_set_is_clearly_better_in_the_mean(weighing):
-    _, found = weighing
+def test_the_forecast_decides_unless_another_set_is_clearly_better_in_the_mean(decision):
+    _, found = decision
     assert found.by == "mean"
     assert found.chosen.spend <= 700.0
     assert found.spread[0] < found.score < found.spread[1]
@@ -57,7 +57,7 @@ def two_wheels(cheap: float, error: float):
     (0.0098, 0.003, False), (0.0060, 0.0001, True)])
 def test_a_cheaper_set_is_named_where_it_cannot_be_told_apart_and_only_there(cheap, error, told):
     day, wanted, effects = two_wheels(cheap, error)
-    found = weigh_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=200)
+    found = decide_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=200)
     assert found.chosen.items == ("dear",)
     rival = next(rival for rival in found.rivals if rival.kit.items == ("cheap",))
     if told:
@@ -68,8 +68,8 @@ def test_a_cheaper_set_is_named_where_it_cannot_be_told_apart_and_only_there(che
         assert 0.5 < found.equal.chance < 0.9
 
 
-def test_purchases_are_single_and_ranked(weighing):
-    wanted, found = weighing
+def test_purchases_are_single_and_ranked(decision):
+    wanted, found = decision
     prices = [purchase.price_per_second for purchase in found.purchases]
     assert prices == sorted(prices)
     assert found.purchases
@@ -79,8 +79,8 @@ def test_purchases_are_single_and_ranked(weighing):
         assert purchase.spend == pytest.approx(sum(wanted[name].cost for name in purchase.items))
 
 
-def test_stages_buy_nothing_twice_and_keep_to_the_money(weighing):
-    wanted, found = weighing
+def test_stages_buy_nothing_twice_and_keep_to_the_money(decision):
+    wanted, found = decision
     bought: list[str] = []
     for stage in found.stages:
         assert not set(bought) & set(stage.bought)
@@ -92,16 +92,16 @@ def test_stages_buy_nothing_twice_and_keep_to_the_money(weighing):
     assert found.stages[1].kit.finish_time <= found.stages[0].kit.finish_time + 1e-6
 
 
-def test_a_test_is_worth_more_the_less_is_known(weighing):
-    _, found = weighing
+def test_a_test_is_worth_more_the_less_is_known(decision):
+    _, found = decision
     for test in found.tests:
-        assert 0.0 <= test.halved <= test.perfect <= 0.3990 * test.doubt
+        assert 0.0 <= test.halved <= test.perfect <= 0.3990 * test.uncertainty
     order = [test.halved for test in found.tests]
     assert order == sorted(order, reverse=True)
 
 
-def test_the_safe_plan_is_within_the_risk(weighing):
-    _, found = weighing
+def test_the_safe_plan_is_within_the_risk(decision):
+    _, found = decision
     assert found.safe_emptying <= 0.1
     assert found.safe.finish_time >= found.plan.finish_time - 1e-6
 
@@ -111,13 +111,13 @@ def test_other_criteria_choose_what_scores_best_by_them(by):
     """The dear thing is faster in the mean, the cheap one on bad days: its gain is known better."""
     day, wanted, effects = two_wheels(0.0085, 0.0001)
     effects = (dataclasses.replace(effects[0], drag_area_sd=0.009), effects[1])
-    mean = weigh_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=400)
+    mean = decide_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=400)
     assert mean.chosen.items == ("dear",)
     dear, cheap = mean, next(r for r in mean.rivals if r.kit.items == ("cheap",))
     assert cheap.high < dear.spread[1]
     target = 0.3 * cheap.high + 0.7 * dear.spread[1]
-    found = weigh_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=400, by=by,
-                      level=0.95, target=target)
+    found = decide_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=400, by=by,
+                       level=0.95, target=target)
     assert found.chosen.items == ("cheap",)
     if by == "quantile":
         assert found.score == pytest.approx(found.spread[1], abs=1e-6)

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
-__all__ = ["run_again"]
+__all__ = ["replan"]
 
 
-def run_again(job: Job, items: Sequence[str],
-              tell: Callable[[str], None] = lambda _words: None) -> Result:
+def replan(job: Job, items: Sequence[str],
+           progress: Callable[[str], None] = lambda _words: None) -> Result:
     """Plan the job with `items` of its catalogue, as `run` does but without choosing anew.
 
     What takes long and changes nothing on the day is left out: other sets, sensitivities,
@@ -36,14 +36,14 @@ def run_again(job: Job, items: Sequence[str],
     the limits.
     """
     job = replace(job, catalogue=_at_hand(job.catalogue, items), budget=0.0)
-    tell("what the rider can do on the day")
+    progress("what the rider can do on the day")
     day = day_of(job)
-    tell("how to ride it")
-    setup, choice = _kit(job, day, items, tell)
+    progress("how to ride it")
+    setup, choice = _kit(job, day, items, progress)
     plan = plan_ride(day, setup)
     few = ride_in_blocks(day, plan, job.options)
-    choice = choice or _settled(job, items, setup, plan)
-    tell("how sure it is")
+    choice = choice or _only_choice(job, items, setup, plan)
+    progress("how sure it is")
     draws = draws_of(job, day)
     drawn = ride_days(plan, day, draws, job.effects, choice.best.items).time
     risk, fork = risk_of(job, day, setup, plan, few, draws)
@@ -67,18 +67,18 @@ def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
 
 
 def _kit(job: Job, day: RaceDay, items: Sequence[str],
-         tell: Callable[[str], None]) -> tuple[Setup, Choice | None]:
+         progress: Callable[[str], None]) -> tuple[Setup, Choice | None]:
     """Set up the kit, chosen anew (and then given as a choice) only where the day forbids it."""
     wind = strongest_crosswind(job.course, job.conditions)
     if not set(forbidden(job.catalogue, job.rules, wind)) & set(items):
         return setup_of(job.baseline, job.catalogue, job.effects, items), None
-    tell("other kit, for the day forbids some")
+    progress("other kit, for the day forbids some")
     choice = choose_kit(day, job.baseline, job.catalogue, job.effects, 0.0, job.currency,
-                        rules=job.rules, tell=tell)
+                        rules=job.rules, progress=progress)
     return choice.best.setup, choice
 
 
-def _settled(job: Job, items: Sequence[str], setup: Setup, plan: Plan) -> Choice:
+def _only_choice(job: Job, items: Sequence[str], setup: Setup, plan: Plan) -> Choice:
     """Give the kit that is kept as the one set there is."""
     kept = KitSet(tuple(items), 0.0, setup, plan.finish_time, plan.lower_bound)
     return Choice(budget=0.0, currency=job.currency, owned=kept, best=kept, frontier=(kept,),

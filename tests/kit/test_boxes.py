@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from optimizer.day import RaceDay
-from optimizer.kit import cells
-from optimizer.kit.cells import Cells
+from optimizer.kit import boxes
+from optimizer.kit.boxes import Boxes
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.labels import Offer
 from optimizer.kit.minorant import directions
@@ -46,7 +46,7 @@ class Case:
         basis = directions(first.curvature, model.half_range())
         along = np.linalg.pinv(basis)[:, 0] @ first.slope
         basis[0] *= np.sign(along)
-        self.cells = Cells(model, self.bounds, Offer(self.rules, np.ones(self.rules.count, bool),
+        self.boxes = Boxes(model, self.bounds, Offer(self.rules, np.ones(self.rules.count, bool),
                                                      terms.cost), basis, 4.0 / abs(along))
         self.edges = np.array([*BUDGETS, self.cost.max() + 1.0])
         self.best = np.array([self.lower[self.cost <= budget].min() for budget in BUDGETS])
@@ -61,7 +61,7 @@ class Case:
 def test_nothing_that_may_be_faster_is_lost(seed, ahead, part):
     case = Case(seed, part)
     times = case.best + ahead
-    found, gap = case.cells.sets_below(case.edges, times)
+    found, gap = case.boxes.sets_below(case.edges, times)
     assert gap == 0.0
     assert as_sets(case.chosen[case.below(times)]) <= as_sets(found)
 
@@ -69,7 +69,7 @@ def test_nothing_that_may_be_faster_is_lost(seed, ahead, part):
 @pytest.mark.parametrize("seed", range(4))
 def test_most_of_what_cannot_be_faster_is_dropped(seed):
     case = Case(seed)
-    found, _ = case.cells.sets_below(case.edges, case.best + 0.01)
+    found, _ = case.boxes.sets_below(case.edges, case.best + 0.01)
     assert case.rules.feasible(found).all()
     assert len(found) < 0.05 * len(case.chosen) + 1.5 * case.below(case.best + 0.01).sum()
 
@@ -79,12 +79,12 @@ def test_cells_are_halved_until_they_can_be_gone_through(seed, most, monkeypatch
     case = Case(seed)
     times = case.best + 1.0
     wanted = as_sets(case.chosen[case.below(times)])
-    monkeypatch.setattr(cells, "_MOST_LABELS", most)
-    halves, gap = case.cells.sets_below(case.edges, times)
+    monkeypatch.setattr(boxes, "_MOST_LABELS", most)
+    halves, gap = case.boxes.sets_below(case.edges, times)
     assert gap == 0.0
     assert wanted <= as_sets(halves)
-    monkeypatch.setattr(cells, "_HALVINGS", 0)
-    whole, gap = case.cells.sets_below(case.edges, times)
+    monkeypatch.setattr(boxes, "_HALVINGS", 0)
+    whole, gap = case.boxes.sets_below(case.edges, times)
     missing = wanted - as_sets(whole)
     assert missing  # too much to go through: said as a gap
     bracket = np.searchsorted(case.edges, case.cost + 1e-7, side="right") - 1
@@ -97,17 +97,17 @@ def test_every_set_is_in_a_cell_in_which_its_bound_is_good(seed, part):
     case = Case(seed, part)
     model, inside_some = case.model, np.zeros(len(case.chosen), dtype=bool)
     theta = model.coordinates(case.chosen)
-    value = case.cells.along().of(case.chosen, case.rules.overlapping(case.chosen))
-    slack = case.cells.along().slack + 1e-9
-    for origin, box in case.cells:
+    value = case.boxes.along().of(case.chosen, case.rules.overlapping(case.chosen))
+    slack = case.boxes.along().slack + 1e-9
+    for origin, box in case.boxes:
         bound = case.bounds[origin]
-        along = (theta - bound.point) @ case.cells.basis.T
+        along = (theta - bound.point) @ case.boxes.basis.T
         inside = np.all((along >= box[:, 0] - 1e-9) & (along <= box[:, 1] + 1e-9), axis=1)
         assert np.isfinite(bound.at(theta[inside])).all()
-        low, high = case.cells.span(origin, box)
+        low, high = case.boxes.interval(origin, box)
         assert np.all((value[inside] >= low - slack) & (value[inside] <= high + slack))
         for d in range(len(box)):
-            left, right = cells._halves(box, d)
+            left, right = boxes._halves(box, d)
             assert left[d, 0] == box[d, 0] <= left[d, 1] == right[d, 0] <= right[d, 1] == box[d, 1]
             others = np.arange(len(box)) != d
             assert np.array_equal(left[others], box[others])
@@ -122,20 +122,20 @@ def test_the_program_finds_the_sets_of_a_cell_one_by_one(seed):
     from optimizer.kit.minorant import minorant
 
     case = Case(seed)
-    counts, along, budget = (case.rules.overlapping(case.chosen), case.cells.along(), 500.0)
+    counts, along, budget = (case.rules.overlapping(case.chosen), case.boxes.along(), 500.0)
     coordinate, best = along.of(case.chosen, counts), np.zeros(0, dtype=int)
-    for cell in case.cells:
-        low, high = case.cells.span(*cell)
+    for cell in case.boxes:
+        low, high = case.boxes.interval(*cell)
         here = np.flatnonzero((coordinate >= low - along.slack) & (case.cost <= budget)
                               & (coordinate <= high + along.slack))
         if len(here) > len(best):
-            (origin, box), best, span = cell, here, (low, high)
+            (origin, box), best, interval = cell, here, (low, high)
     inside = best
     assert 8 < len(inside) < len(case.chosen)
-    affine = minorant(case.bounds[origin], case.model, case.cells.basis, box)
+    affine = minorant(case.bounds[origin], case.model, case.boxes.basis, box)
     value = affine.of(case.chosen, counts)
     ceiling = float(np.mean(np.sort(value[inside])[7:9]))
-    program = Program(case.cells.offer, affine, budget, along, span)
+    program = Program(case.boxes.offer, affine, budget, along, interval)
     seen = []
     while (found := program.propose(ceiling)) is not None:
         assert found not in seen

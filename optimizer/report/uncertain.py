@@ -6,8 +6,8 @@ import math
 
 from optimizer.report.svg import Mark
 
-__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "between", "normal_mark", "plain", "span",
-           "sure"]
+__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "between", "normal_mark", "number_range",
+           "plain", "sure"]
 
 NINE_IN_TEN = 1.645  # standard normal: from 5 to 95 %
 CLEAR = 0.95  # chance of a gain from which it is told from none
@@ -21,7 +21,7 @@ def normal_mark(label: str, value: float, sd: float, *, leads: bool = False,
 
 
 def amount(value: float, sd: float, unit: str = "") -> str:
-    """Write a value with its standard deviation, both to the digits that the doubt allows."""
+    """Write a value with its standard deviation, both to the digits that the uncertainty allows."""
     if sd <= 0 or not math.isfinite(sd):
         digits = max(0, 2 - math.floor(math.log10(abs(value)))) if value else 0
         text = f"{value:.{digits}f}"
@@ -34,10 +34,10 @@ def amount(value: float, sd: float, unit: str = "") -> str:
 
 def between(value: float, sd: float) -> str:
     """Range that holds nine times in ten."""
-    return span(value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd)
+    return number_range(value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd)
 
 
-def span(low: float, high: float) -> str:
+def number_range(low: float, high: float) -> str:
     """Range in whole units, or in tenths where it is below ten wide."""
     digits = 1 if high - low < 10 else 0
     return f"{plain(low, digits)} to {plain(high, digits)}"

@@ -1,4 +1,4 @@
-"""The choice under doubt and what comes of it: what to buy, in which order, what to test.
+"""The choice under uncertainty and what comes of it: what to buy, in which order, what to test.
 
 All of it rests on common draws (`optimizer.uncertainty`), so that two sets are compared on the same
 days, and on the response of all sets to them (`optimizer.kit.response`).
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
-__all__ = ["Purchase", "Rival", "Stage", "TestWorth", "Weighing", "share_budget", "unit_loss",
-           "weigh_kit"]
+__all__ = ["KitDecision", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit", "share_budget",
+           "unit_loss"]
 
 _SURE = 0.9  # chance from which one set counts as faster than another
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
@@ -94,20 +94,20 @@ class Stage:
 class TestWorth:
     """What a test of one item before buying is worth: its effect's standard error and the gain [s].
 
-    `halved` for a test that leaves half of the doubt, `perfect` for one that leaves none; `money`
-    is what the frontier asks for the seconds of `halved`.
+    `halved` for a test that leaves half of the uncertainty, `perfect` for one that leaves none;
+    `money` is what the frontier asks for the seconds of `halved`.
     """
 
     item: str
-    doubt: float
+    uncertainty: float
     halved: float
     perfect: float
     money: float
 
 
 @dataclass(frozen=True)
-class Weighing:
-    """The choice with all that is known about its doubt.
+class KitDecision:
+    """The choice with all that is known about its uncertainty.
 
     Attributes
     ----------
@@ -142,14 +142,14 @@ class Weighing:
     safe_emptying: float
 
 
-def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
-              budget: float, currency: str, *,
-              by: Criterion = "mean", level: float = 0.9, target: float = 0.0,
-              count: int = 400, seed: int = 1, risk: float = 0.1,
-              stages: Sequence[float] = (), rules: Sequence[str] = (),
-              evaluator: PacingEvaluator | None = None, twice: bool = False,
-              tell: Callable[[str], None] = lambda _words: None) -> Weighing:
-    """Choose kit, and weigh the choice under doubt.
+def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+               budget: float, currency: str, *,
+               by: Criterion = "mean", level: float = 0.9, target: float = 0.0,
+               count: int = 400, seed: int = 1, risk: float = 0.1,
+               stages: Sequence[float] = (), rules: Sequence[str] = (),
+               evaluator: PacingEvaluator | None = None, twice: bool = False,
+               progress: Callable[[str], None] = lambda _words: None) -> KitDecision:
+    """Choose kit, and weigh the choice under uncertainty.
 
     Parameters
     ----------
@@ -164,14 +164,14 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
         evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
     search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
-    choice = choice_of(search, budget, currency, ruled_out, tell, twice=twice)
-    tell("the same days for all sets")
+    choice = choice_of(search, budget, currency, ruled_out, progress, twice=twice)
+    progress("the same days for all sets")
     best = search.fastest(budget)
     plan = evaluator.own_plan(best.setup)
     draws = draw_days(day, baseline, effects, count, seed)
     answer = response(plan, day, best.setup, best.rows, draws, effects, search.model)
     few = _first(answer, min(_PROPOSAL_DRAWS, count))
-    proposals = [] if by == "mean" and not _doubted(effects) else [
+    proposals = [] if by == "mean" and not _uncertain(effects) else [
         propose(search.offer, few, budget, tail)
         for tail in dict.fromkeys((*_TAILS, level))]
     pool = [best, *(known for known in search.front()
@@ -191,15 +191,15 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
                  and rival.chance < _SURE), key=lambda rival: rival.kit.spend, default=None)
     low, high = np.percentile(times[first], [5.0, 95.0])
     order = sorted(range(len(rivals)), key=lambda k: rivals[k].mean)
-    tell("what to buy next, and what to test")
+    progress("what to buy next, and what to test")
     owned = search.fastest(0.0)
     tests = _tests(search, choice, answer)
     if chosen.rows != best.rows:
         plan = evaluator.own_plan(chosen.setup)
-        evaluator.settle(chosen.setup)
+        evaluator.plan_own(chosen.setup)
     emptying = chance_as_printed(plan, day, draws)
     safe = day_within_risk(day, chosen.setup, draws, risk, plan)
-    return Weighing(
+    return KitDecision(
         choice=choice, by=by, level=level, target=target, chosen=kit_set(search, chosen),
         score=float(-scores[first] if by == "target" else scores[first]),
         spread=(float(low), float(high)), rivals=tuple(rivals[k] for k in order), equal=equal,
@@ -208,7 +208,7 @@ def weigh_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
         safe=plan if safe.day is day else safe.plan, safe_emptying=safe.chance)
 
 
-def _doubted(effects: Sequence[Effect]) -> bool:
+def _uncertain(effects: Sequence[Effect]) -> bool:
     """Whether any effect has a standard error."""
     return any(effect.drag_area_sd or effect.rolling_resistance_sd or effect.efficiency_sd
                or effect.mass_sd for effect in effects)
@@ -216,7 +216,7 @@ def _doubted(effects: Sequence[Effect]) -> bool:
 
 def _first(answer: Response, count: int) -> Response:
     return Response(answer.base[:count], answer.item[:count], answer.overlap[:count],
-                    answer.doubt, answer.still)
+                    answer.uncertainty, answer.still)
 
 
 def _times(search: Search, answer: Response, pool: Sequence[EvaluatedSet]) -> NDArray[np.float64]:
@@ -309,13 +309,13 @@ def _tests(search: Search, choice: Choice, answer: Response) -> tuple[TestWorth,
     decided = {other.item: other for other in choice.alternatives}
     found = []
     for row, name in enumerate(search.terms.names):
-        other, doubt = decided.get(name), float(answer.doubt[row])
-        if other is None or other.kit is None or doubt <= 0:
+        other, uncertainty = decided.get(name), float(answer.uncertainty[row])
+        if other is None or other.kit is None or uncertainty <= 0:
             continue
         halved, perfect = (spread * unit_loss(max(other.seconds, 0.0) / spread)
-                           for spread in (doubt * math.sqrt(0.75), doubt))
+                           for spread in (uncertainty * math.sqrt(0.75), uncertainty))
         if perfect > 0.05:
-            found.append(TestWorth(name, doubt, halved, perfect, halved * price))
+            found.append(TestWorth(name, uncertainty, halved, perfect, halved * price))
     return tuple(sorted(found, key=lambda test: (-test.halved, test.item)))
 
 

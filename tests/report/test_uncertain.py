@@ -1,10 +1,10 @@
-"""Figures that carry a doubt."""
+"""Figures that carry a uncertainty."""
 
 from __future__ import annotations
 
 import pytest
 
-from optimizer.report.doubt import amount, between, normal_mark, plain, span, sure
+from optimizer.report.uncertain import amount, between, normal_mark, number_range, plain, sure
 
 
 @pytest.mark.parametrize(("value", "sd", "text"), [
@@ -19,7 +19,7 @@ def test_digits_follow_the_doubt(value, sd, text):
 def test_ranges():
     assert between(10.0, 10.0) == "−6 to 26"
     assert between(5.0, 1.0) == "3.4 to 6.6"
-    assert span(-0.04, 3.0) == "0.0 to 3.0"
+    assert number_range(-0.04, 3.0) == "0.0 to 3.0"
     assert plain(-0.4, 0) == "0"
 
 

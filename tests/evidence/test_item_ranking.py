@@ -6,7 +6,7 @@ import pytest
 
 from optimizer.evidence import Datum, Reference
 from optimizer.evidence.figures import read_figure
-from optimizer.evidence.ledger import rank
+from optimizer.evidence.item_ranking import rank
 from optimizer.evidence.pool import pool_items
 
 HERE = Reference.of(drag_area=0.25, mass=78.0, rolling_resistance=0.0038, efficiency=0.976,

@@ -8,7 +8,7 @@ import pytest
 
 from optimizer.errors import InputError
 from optimizer.job import run
-from optimizer.job.again import run_again
+from optimizer.job.replan import replan
 from optimizer.scenario import read_scenario
 from tests.hardening.corpus import EVIDENCE, KIT, kitpace, race
 
@@ -27,7 +27,7 @@ def evening(scenario):
 
 def test_the_same_weather_gives_the_same_plan(scenario, evening):
     assert set(evening.choice.best.items) == {"Disc", "Helmet"}
-    morning = run_again(read_scenario(scenario), evening.choice.best.items)
+    morning = replan(read_scenario(scenario), evening.choice.best.items)
     assert morning.plan.finish_time == pytest.approx(evening.plan.finish_time, abs=0.01)
     assert morning.choice.best.spend == 0
     assert morning.rideable.finish_time == pytest.approx(evening.rideable.finish_time, abs=0.5)
@@ -36,7 +36,7 @@ def test_the_same_weather_gives_the_same_plan(scenario, evening):
 
 def test_another_wind_gives_what_planning_anew_with_this_kit_gives(scenario, evening):
     wind = (28.0, 60.0)
-    morning = run_again(read_scenario(scenario, wind=wind), evening.choice.best.items)
+    morning = replan(read_scenario(scenario, wind=wind), evening.choice.best.items)
     anew = run(read_scenario(scenario, budget=600, wind=wind))
     assert set(anew.choice.best.items) == set(morning.choice.best.items)
     assert morning.plan.finish_time == pytest.approx(anew.plan.finish_time, abs=0.01)
@@ -47,9 +47,9 @@ def test_cross_wind_beyond_a_limit_takes_the_owned_part_instead(tmp_path, evenin
     rows = [f"{row},{'30' if row.startswith('Disc') else ''}" for row in KIT.splitlines()[1:]]
     kit = "\n".join([KIT.splitlines()[0] + ",crosswind_limit_kmh", *rows]) + "\n"
     scenario = race(tmp_path, kit=kit, evidence=EVIDENCE)
-    calm = run_again(read_scenario(scenario, wind=(10.0, 125.0)), evening.choice.best.items)
+    calm = replan(read_scenario(scenario, wind=(10.0, 125.0)), evening.choice.best.items)
     assert "Disc" in calm.choice.best.items
-    storm = run_again(read_scenario(scenario, wind=(80.0, 125.0)), evening.choice.best.items)
+    storm = replan(read_scenario(scenario, wind=(80.0, 125.0)), evening.choice.best.items)
     assert "Disc" not in storm.choice.best.items
     assert "Helmet" in storm.choice.best.items
     assert "cross wind" in dict(storm.choice.left_out)["Disc"]
@@ -57,7 +57,7 @@ def test_cross_wind_beyond_a_limit_takes_the_owned_part_instead(tmp_path, evenin
 
 def test_an_item_that_is_gone_is_named(scenario):
     with pytest.raises(InputError, match='"Sail" is not in the catalogue'):
-        run_again(read_scenario(scenario), ["Sail"])
+        replan(read_scenario(scenario), ["Sail"])
 
 
 def test_the_command_keeps_the_kit_and_says_what_changed(scenario):
