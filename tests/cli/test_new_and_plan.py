@@ -29,7 +29,7 @@ def planned(race):
 def test_a_new_scenario_is_planned_at_once(planned, race):
     assert "90 % range" in planned.stdout
     assert "Report: report.html" in planned.stdout
-    assert planned.stderr == ""
+    assert all(line.startswith("Planning: ") for line in planned.stderr.splitlines())  # a slow day
     assert max(map(len, planned.stdout.splitlines())) <= 80
     for name in ("report.html", "plan.json", "card.html", "card.gpx"):
         assert (race / name).stat().st_size > 500

@@ -13,7 +13,7 @@ MPH = constants.mph
 KMH = constants.kmh
 
 
-@pytest.mark.parametrize(("text", "currency", "value"), [
+@pytest.mark.parametrize(("text", "quantity", "value"), [
     ("saves 37 g @ 50 km/h", "force", -37 * GRAM_FORCE),
     ("saves 37g@50kph", "force", -37 * GRAM_FORCE),
     ("saves 37 gf @ 50 km/h", "force", -37 * GRAM_FORCE),
