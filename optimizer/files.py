@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import contextlib
 import difflib
+import io
 import os
 import signal
 import stat
 import sys
 import threading
 import unicodedata
+from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,10 +22,10 @@ from typing import TYPE_CHECKING
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from io import BufferedReader
 
-__all__ = ["Output", "check_outputs", "is_file", "is_folder", "is_there", "open_input",
+__all__ = ["Output", "as_if", "check_outputs", "is_file", "is_folder", "is_there", "open_input",
            "read_input", "write_all", "write_atomic"]
 
 _KINDS = ((stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"), (stat.S_ISCHR, "a device"),
@@ -31,6 +33,35 @@ _KINDS = ((stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"), (stat.S_ISCHR,
 
 
 # --- in ---------------------------------------------------------------------------------------
+
+_TRIED: ContextVar[Mapping[str, bytes] | None] = ContextVar("tried", default=None)
+
+
+@contextlib.contextmanager
+def as_if(contents: Mapping[Path, bytes]) -> Iterator[None]:
+    """Let every reader in the block find these contents under these names, and nothing on the disk.
+
+    A change is tried so before it is written: whoever reads it says of it what they would say
+    of the file.
+    """
+    known = _TRIED.get() or {}
+    reset = _TRIED.set({**known, **{os.path.realpath(path): data
+                                    for path, data in contents.items()}})
+    try:
+        yield
+    finally:
+        _TRIED.reset(reset)
+
+
+def _tried(path: Path | str) -> bytes | None:
+    """Contents that stand in for a file, None for what is on the disk."""
+    contents = _TRIED.get()
+    if not contents:
+        return None
+    try:
+        return contents.get(os.path.realpath(path))
+    except ValueError:  # a NUL in the name
+        return None
 
 
 def open_input(path: Path | str, largest: int) -> BufferedReader:
@@ -40,6 +71,9 @@ def open_input(path: Path | str, largest: int) -> BufferedReader:
     which may never end or never begin), is larger than `largest` bytes, or cannot be read.
     """
     file = Path(path)
+    if (tried := _tried(path)) is not None:
+        _refuse_size(str(path), len(tried), largest)
+        return io.BufferedReader(io.BytesIO(tried))
     try:
         _refuse_kind(str(path), os.stat(file).st_mode)  # noqa: PTH116 - takes any name
         # Without waiting: the file may have become a pipe since, or be one of the system's own.
@@ -76,7 +110,7 @@ def read_input(path: Path | str, largest: int) -> bytes:
 def is_file(path: Path | str) -> bool:
     """Tell whether there is a regular file; a name that can be none, or not be seen, is not."""
     found = _status(Path(path))
-    return found is not None and stat.S_ISREG(found.st_mode)
+    return _tried(path) is not None or (found is not None and stat.S_ISREG(found.st_mode))
 
 
 def is_folder(path: Path | str) -> bool:

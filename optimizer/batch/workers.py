@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from concurrent.futures import Executor, Future
 
-__all__ = ["Cluster", "LocalPool", "cluster", "cores", "processes"]
+__all__ = ["Cluster", "LocalPool", "cluster", "cores", "end_with_parent", "processes"]
 
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "BLIS_NUM_THREADS")
 _ADDRESS = re.compile(r"(?:tcp|tls|ws|wss|ucx|ucxx)://[^\s/]+:\d{1,5}/?")
@@ -45,10 +45,11 @@ def _begin() -> None:
     """
     os.environ.update(dict.fromkeys(_THREADS, "1"))
     signal.signal(signal.SIGINT, signal.SIG_DFL)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
+    """Wait for the process that started this one to end, and end at once then."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()

@@ -15,6 +15,7 @@ __all__ = ["main"]
 
 # Name of the command -> one line for the list; the module of the same name holds `command`.
 COMMANDS: dict[str, str] = {
+    "open": "Open a folder in a browser window: forms, tables, plans and reports.",
     "new": "Write a commented starter scenario into a folder.",
     "course": "Say what a course is: length, grades, corners, errors in the track, warnings.",
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",

@@ -8,37 +8,32 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.files import Output, check_outputs
+from optimizer.report import marks
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 __all__ = ["check_run", "gpx", "json", "overwrite_option", "page", "row", "table"]
 
-# What every file of a kind holds near its beginning when kitpace wrote it.
-_PAGE = b'<meta name="generator" content="kitpace">'
-_JSON = b'"schema": "kitpace-result-'
-_GPX = b'creator="kitpace"'
-_TABLES = {"card": b"line,place,what_comes,start_km", "batch": b"case,course,rider,forecast"}
-
 
 def page(option: str, path: Path | str) -> Output:
     """Give an HTML page as an output."""
-    return Output(option, Path(path), _PAGE, 100_000)
+    return Output(option, Path(path), marks.PAGE, 100_000)
 
 
 def json(option: str, path: Path | str) -> Output:
     """Give the JSON of a plan as an output."""
-    return Output(option, Path(path), _JSON, 50_000)
+    return Output(option, Path(path), marks.JSON, 50_000)
 
 
 def gpx(option: str, path: Path | str) -> Output:
     """Give a GPX as an output."""
-    return Output(option, Path(path), _GPX)
+    return Output(option, Path(path), marks.GPX)
 
 
 def table(option: str, path: Path | str, kind: str) -> Output:
     """Give a CSV as an output: of a "card" or a "batch"."""
-    return Output(option, Path(path), _TABLES[kind])
+    return Output(option, Path(path), marks.TABLES[kind])
 
 
 def row(option: str, path: Path | str) -> Output:

@@ -24,7 +24,7 @@ NONE = ["nan", "NaN", "-nan", "inf", "-inf", "Infinity", "1e400", "-1e400", "1e3
         " ", "abc", "1,2,3", "0x10", "٣", "½", "1_000", "--5", "1e", "9" * 400, "5 apples",
         "\udcff", "\0", "=1+1"]
 # What each command needs beside the option; the files need not be there.
-BESIDE = {
+BESIDE = {"open": ["."],
     "batch": ["b.toml"], "cables": ["4 x 5 mm x 300 mm"], "compare": ["s.toml"],
     "convert": ["37 g @ 50 km/h"], "course": ["c.gpx"], "debrief": ["s.toml", "r.csv"],
     "fieldtest": ["r.csv", "--mass", "80"], "kit": ["s.toml"], "new": ["d"], "plan": ["s.toml"],

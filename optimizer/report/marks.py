@@ -1,0 +1,10 @@
+"""What every file of a kind holds near its beginning when kitpace wrote it."""
+
+from __future__ import annotations
+
+__all__ = ["GPX", "JSON", "PAGE", "TABLES"]
+
+PAGE = b'<meta name="generator" content="kitpace">'
+JSON = b'"schema": "kitpace-result-'
+GPX = b'creator="kitpace"'
+TABLES = {"card": b"line,place,what_comes,start_km", "batch": b"case,course,rider,forecast"}

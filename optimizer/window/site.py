@@ -1,0 +1,181 @@
+"""The site: which address gives which page, and what a button sets going."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import TYPE_CHECKING, Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.responses import RedirectResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from optimizer.errors import InputError, KitpaceError
+from optimizer.files import read_input
+from optimizer.report import marks
+from optimizer.window import tasks
+from optimizer.window.doors import LARGEST_UPLOAD, SEALED
+from optimizer.window.pages import asset, page, style
+from optimizer.window.work import Work
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Callable
+
+    from starlette.requests import Request
+
+    from optimizer.window.folder import Folder
+
+__all__ = ["Site"]
+
+_LARGEST_PAGE = 100_000_000  # bytes of a report
+_PAUSE, _FILES_EVERY = 0.25, 6  # s between looks at the work, looks between looks at the files
+
+
+class Site:
+    """All pages of one folder."""
+
+    def __init__(self, folder: Folder, stop: Callable[[], None]) -> None:
+        self.folder, self.work = folder, Work()
+        self._stop, self._ended = stop, False
+
+    def close(self) -> None:
+        """End what is under way."""
+        self._ended = True
+        self.work.stop()
+
+    def application(self) -> Starlette:
+        """Give the routes as an ASGI application."""
+        return Starlette(routes=[
+            Route("/", self._start),
+            Route("/race", self._race),
+            Route("/work", self._begin, methods=["POST"]),
+            Route("/work/stop", self._stop_work, methods=["POST"]),
+            Route("/page/{name:path}", self._page),
+            Route("/events", self._events),
+            Route("/style.css", self._style),
+            Route("/window.js", self._script),
+            Route("/stop", self._end, methods=["POST"]),
+        ], exception_handlers={KitpaceError: _explained, HTTPException: _missing})
+
+    # --- pages ----------------------------------------------------------------------------
+
+    def _start(self, request: Request) -> Response:
+        del request
+        folder = self.folder
+        kinds = folder.kinds()
+        return page("start.html", self, title=folder.root.name or str(folder.root), races=[
+            folder.race(name) for name, kind in kinds.items() if kind == "race"],
+            riders=[name for name, kind in kinds.items() if kind == "rider"],
+            tables=folder.files(".csv"), tracks=folder.files(".gpx"))
+
+    def _race(self, request: Request) -> Response:
+        race = self.folder.race(_name(request))
+        return page("race.html", self, title=race.name, race=race, here="plan")
+
+    def _page(self, request: Request) -> Response:
+        """Give a page that kitpace wrote, sealed off from this site."""
+        name = request.path_params["name"]
+        path = self.folder.path(name)
+        data = read_input(path, _LARGEST_PAGE)
+        if path.suffix.lower() != ".html" or marks.PAGE not in data[:65536]:
+            raise InputError(name, "", "is no page of kitpace", "open it in another program")
+        return Response(data, media_type="text/html; charset=utf-8",
+                        headers={"content-security-policy": SEALED})
+
+    # --- work -----------------------------------------------------------------------------
+
+    async def _begin(self, request: Request) -> Response:
+        form = await request.form(max_files=0)
+        race, task = str(form.get("race", "")), str(form.get("task", ""))
+        return await run_in_threadpool(self.begin, task, race, keep_kit="keep_kit" in form)
+
+    def begin(self, task: str, race: str, *, keep_kit: bool = False) -> Response:
+        """Set the work going that a button names, and show its race."""
+        self.folder.race(race)
+        self.folder.check_inside(race)
+        root = str(self.folder.root)
+        if task == "plan":
+            self.work.begin("plan", race, tasks.plan, root, race, keep_kit)
+        else:
+            raise InputError(task[:40], "", "is no work that is known", "use a button of the page")
+        return RedirectResponse(f"/race?{_query(race)}", 303)
+
+    async def _stop_work(self, request: Request) -> Response:
+        race = self.work.state.race
+        await run_in_threadpool(self.work.stop)
+        del request
+        return RedirectResponse(f"/race?{_query(race)}" if race else "/", 303)
+
+    async def _end(self, request: Request) -> Response:
+        del request
+        await run_in_threadpool(self.close)
+        self._stop()
+        return page("stopped.html", self, title="kitpace has stopped")
+
+    # --- what a page hears ----------------------------------------------------------------
+
+    def _events(self, request: Request) -> Response:
+        del request
+        return StreamingResponse(self._told(), media_type="text/event-stream")
+
+    async def _told(self) -> AsyncIterator[str]:
+        """Tell a page of the work and of files that changed, until it or the server goes."""
+        seen, stamps, count = -1, None, 0
+        while not self._ended:
+            state = self.work.state
+            if state.number != seen:
+                seen = state.number
+                yield _event("work", state.seen())
+            if count % _FILES_EVERY == 0:
+                now = await run_in_threadpool(self.folder.stamps)
+                if now != stamps:
+                    stamps = now
+                    yield _event("files", now)
+                else:
+                    yield ": still here\n\n"
+            count += 1
+            await asyncio.sleep(_PAUSE)
+
+    # --- parts ----------------------------------------------------------------------------
+
+    def _style(self, request: Request) -> Response:
+        del request
+        return Response(style(), media_type="text/css")
+
+    def _script(self, request: Request) -> Response:
+        del request
+        return Response(asset("window.js"), media_type="text/javascript")
+
+
+def _name(request: Request) -> str:
+    return request.query_params.get("race", "")
+
+
+def _query(race: str) -> str:
+    from urllib.parse import urlencode
+
+    return urlencode({"race": race})
+
+
+def _event(kind: str, value: dict[str, Any]) -> str:
+    return f"event: {kind}\ndata: {json.dumps(value)}\n\n"
+
+
+def _explained(request: Request, error: Exception) -> Response:
+    """Say what was not right, in the words of the command line."""
+    del request
+    return page("trouble.html", None, title="That did not work", status=400, error=error)
+
+
+def _missing(request: Request, error: Exception) -> Response:
+    del request
+    assert isinstance(error, HTTPException)  # noqa: S101 - registered for it
+    status = error.status_code
+    if status == 413:
+        said = InputError("what was sent", "", f"is more than {LARGEST_UPLOAD / 2**20:.0f} MB",
+                          "is it the right file?")
+        return page("trouble.html", None, title="That is too much", status=status, error=said)
+    said = InputError("this address", "", "leads to no page", "go on from the start page")
+    return page("trouble.html", None, title="There is no such page", status=status, error=said)
