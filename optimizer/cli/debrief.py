@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from optimizer.job import Job
     from optimizer.ride.debrief import Debrief, Intended
-    from optimizer.scenario.updated_file import Updated
+    from optimizer.ride.season import NextPlan
 
 __all__ = ["command"]
 
@@ -55,10 +55,10 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
     from optimizer.files import write_atomic
     from optimizer.report.debrief_page import debrief_page
     from optimizer.ride.align import align
-    from optimizer.ride.debrief import debrief
+    from optimizer.ride.debrief import debrief, learned_from, rolling_worth
     from optimizer.scenario import read_scenario
     from optimizer.scenario.ride_file import read_ride
-    from optimizer.scenario.updated_file import check_update
+    from optimizer.scenario.updated_file import check_update, taught_by, write_update
 
     updated = check_update(scenario, update) if update else ()
     _outputs.check_run([_outputs.page("--out", page),
@@ -72,17 +72,19 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
         intended = _intended(job, kit_from, progress)
         progress("comparing")
         found = debrief(recorded, intended, all_out=all_out)
-        written = [("Page", write_atomic(page, debrief_page(found, job.name)))]
-        learned = None
+        learned, worth = learned_from(found), rolling_worth(found)
+        cp = found.intended.rider.critical_power
+        taught = taught_by(scenario, learned, rolling_worth=worth, planned_power=cp)
+        written = [("Page", write_atomic(page, debrief_page(found, job.name, taught.next_plan)))]
         if update:
-            learned = _update(scenario, update, found)
-            written += [("Scenario", learned.scenario), ("Rider", learned.rider)]
-    _tell(found)
-    if learned is not None:
+            files = write_update(scenario, update, learned, rolling_worth=worth, planned_power=cp)
+            written += [("Scenario", files.scenario), ("Rider", files.rider)]
+    _tell(found, taught.next_plan)
+    if update or len(taught.season.rides) > 1:
         from optimizer.report.debrief_page import season_sentences
 
         say()
-        say(*season_sentences(learned.pooled, learned.season.before, learned.drag_area_sd))
+        say(*season_sentences(taught.pooled, taught.season.before, taught.next_plan))
     say()
     for what, path in written:
         say(f"{what}: {path}")
@@ -115,15 +117,7 @@ def _intended(job: Job, kit_from: str | None, progress: Callable[[str], None]) -
                     few.power, few.time, few.reserve)
 
 
-def _update(scenario: str, target: str, found: Debrief) -> Updated:
-    from optimizer.ride.debrief import learned_from, rolling_worth
-    from optimizer.scenario.updated_file import write_update
-
-    return write_update(scenario, target, learned_from(found), rolling_worth=rolling_worth(found),
-                        planned_power=found.intended.rider.critical_power)
-
-
-def _tell(d: Debrief) -> None:
+def _tell(d: Debrief, after: NextPlan) -> None:
     from optimizer.report.debrief_page import advice, next_time, part_rows, sentences
 
     say(*sentences(d))
@@ -132,5 +126,5 @@ def _tell(d: Debrief) -> None:
     table(("cause", "seconds", ""), part_rows(d), "What cost the time", left=(0, 2))
     say()
     say(*next_time(d))
-    for line in advice(d):
+    for line in advice(d, after):
         say(line)

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_WIND_UNCERTAINTY = 0.4  # of a stated wind, at the rider; shelter and gusts
 _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 
 
@@ -93,7 +92,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
                          "name the stretch: --surface 3.2-4.6")
     from optimizer.files import write_all
     from optimizer.report.fieldtest_page import evidence_row, fieldtest_page
-    from optimizer.ride.balance import Assumptions
+    from optimizer.ride.balance import Assumptions, wind_sd_of
     from optimizer.ride.surface import surface_of
     from optimizer.scenario.course_file import with_surface
     from optimizer.scenario.evidence_file import check_item, with_row
@@ -115,8 +114,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
             power_scale_sd=(power_accuracy**2 + 0.5**2)**0.5 / 100, rolling_resistance_sd=crr_sd,
             density_sd=_KNOWN_AIR if known_air else _UNKNOWN_AIR)
         if wind is not None:
-            stated = wind[0] / 3.6
-            assumptions = replace(assumptions, wind_sd=max(_WIND_UNCERTAINTY * stated, 0.5))
+            assumptions = replace(assumptions, wind_sd=wind_sd_of(wind[0] / 3.6))
         runs = _runs(recorded, names, _weather(recorded, temperature, pressure, humidity, wind,
                                                forecast), mass, crr, assumptions, lap_km,
                      stretches)

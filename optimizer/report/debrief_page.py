@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from optimizer.report.page import Part
     from optimizer.ride.debrief import Debrief
-    from optimizer.ride.season import Before, Pooled
+    from optimizer.ride.season import Before, NextPlan, Pooled
 
 __all__ = ["advice", "debrief_page", "next_time", "part_rows", "season_sentences", "sentences",
            "split_rows"]
@@ -39,13 +39,13 @@ _STYLES: Final = {
     "corners and brakes": "ink dash", "stops": "faint", "rest": "faint long"}
 
 
-def debrief_page(d: Debrief, name: str) -> str:
-    """Page of a debrief; `name` is what the plan is called."""
+def debrief_page(d: Debrief, name: str, after: NextPlan) -> str:
+    """Page of a debrief; `name` is what the plan is called, `after` what the next one takes."""
     sections = [
         Section("where", "Where the time went", [_parts(d), _strip(d)]),
         Section("splits", "By stretch", [_splits(d)]),
-        Section("change", "What to do next time", [Points([*next_time(d), *advice(d)])]),
-        Section("model", "What the ride says of drag and power", _model(d)),
+        Section("change", "What to do next time", [Points([*next_time(d), *advice(d, after)])]),
+        Section("model", "What the ride says of drag and power", _model(d, after)),
         Section("notes", "How it was compared", [Points(_method(d))])]
     return render(name, sentences(d), sections, kicker="Plan against ride", foot=[_CAUTION],
                   along=_readings(d))
@@ -69,7 +69,7 @@ def sentences(d: Debrief) -> list[str]:
     if won:
         out.append(f"Won by {listing(won)}.")
     out.append(f"The model does not explain {seconds(d.parts['rest'])}.")
-    out.append(_drag_sentence(d))
+    out += _drag_sentences(d)
     least, whole = d.reserve.min() / 1000.0, d.intended.rider.w_prime / 1000.0
     out.append(f"By the planned critical power the reserve fell to {least:.1f} of {whole:.1f} kJ."
                if least >= 0.0 else
@@ -78,13 +78,18 @@ def sentences(d: Debrief) -> list[str]:
     return out
 
 
-def _drag_sentence(d: Debrief) -> str:
-    if math.isnan(d.drag_area):
-        return f"The ride cannot tell its CdA; the plan's {d.planned_drag_area:.3f} m² was kept."
-    said = (f"CdA was {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f} m² by this meter and the "
-            "planned mass")
-    return (f"{said}, planned {d.planned_drag_area:.3f}." if _drag_apart(d) else
-            f"{said}, which can't be told from the planned {d.planned_drag_area:.3f}.")
+def _drag_sentences(d: Debrief) -> list[str]:
+    """Say CdA and Crr by the ride, as a field test of it does; what cannot be right first."""
+    if d.test is None:
+        return [f"The ride cannot tell its CdA; the plan's {d.planned_drag_area:.3f} m² was kept."]
+    if d.test.contradicts:
+        return [*impossible_sentences(d.test), f"The plan had {d.planned_drag_area:.3f} m²."]
+    rolling = f"{d.rolling_resistance:.4f} ± {_SURE * d.rolling_resistance_sd:.4f}"
+    said = (f"By this meter and the planned mass CdA was {d.drag_area:.3f} ± "
+            f"{_SURE * d.drag_area_sd:.3f} m² and Crr {rolling}")
+    planned = f"{d.planned_drag_area:.3f} m² and {d.planned_rolling_resistance:.4f}"
+    return [f"{said}; planned were {planned}." if _drag_apart(d) or _tyres_apart(d) else
+            f"{said}, which can't be told from the planned {planned}."]
 
 
 def _drag_apart(d: Debrief) -> bool:
@@ -93,7 +98,7 @@ def _drag_apart(d: Debrief) -> bool:
 
 def _tyres_apart(d: Debrief) -> bool:
     return d.test is not None and not d.test.contradicts and (
-        abs(d.rolling_resistance - d.intended.setup.rolling_resistance)
+        abs(d.rolling_resistance - d.planned_rolling_resistance)
         > _SURE * d.rolling_resistance_sd)
 
 
@@ -143,17 +148,18 @@ def _by_the_bike(d: Debrief) -> str:
     rest = f"{seconds(d.parts['rest'])} stay unexplained"
     if d.test is None:
         return f"The ride cannot say anything of the bike, and {rest}."
-    if d.test.contradicts:
-        return ("Drag and tyres can't be told, since no tyre fits what was recorded: weigh "
-                f"yourself with the bike and set the meter's zero; {rest}.")
     cost = d.parts["drag and tyres"]
+    if d.test.contradicts:
+        return (f"Drag, tyres, mass and meter together {'cost' if cost > 0 else 'won'} "
+                f"{seconds(cost)}, and no tyre fits what was recorded: weigh yourself with the "
+                f"bike and set the meter's zero before the next ride; {rest}.")
     if _drag_apart(d) or _tyres_apart(d):
         done = "cost" if cost > 0 else "won"
         apart = []
         if _drag_apart(d):
             apart.append(f"a CdA of {d.drag_area:.3f} instead of {d.planned_drag_area:.3f} m²")
         if _tyres_apart(d):
-            planned = d.intended.setup.rolling_resistance
+            planned = d.planned_rolling_resistance
             apart.append(f"a Crr of {d.rolling_resistance:.4f} instead of {planned:.4f}")
         what = " and ".join(apart)
         return f"The bike {done} {seconds(cost)}: {what}; {rest}."
@@ -203,7 +209,7 @@ def _named(a: int, b: int, nodes: NDArray[np.float64], climbs: list[int]) -> str
     return f"the {place} climb ({where})" if place != "next" else f"the climb from {where}"
 
 
-def advice(d: Debrief) -> list[str]:
+def advice(d: Debrief, after: NextPlan) -> list[str]:
     """Say what to change, the largest first; wind and what nothing explains are no advice."""
     found: list[tuple[float, str]] = []
     parts = d.parts
@@ -217,27 +223,16 @@ def advice(d: Debrief) -> list[str]:
                 "planned. If you were right to brake there, lower the plan's corner speeds.")
         found.append((parts["corners and brakes"], said))
     if d.test is not None and d.test.contradicts:
-        said = (f"{impossible_sentences(d.test)[0]} Weigh rider and bike, set the meter's zero, "
-                f"and plan with CdA {d.drag_area:.3f} m² at the Crr of "
-                f"{d.rolling_resistance:.4f} until then.")
+        said = ("Keep the CdA and Crr that you plan with: this ride is no evidence against them "
+                "until mass, meter, wind and surface are clear. Weigh rider and bike, set the "
+                "meter's zero, and name rough surfaces in the scenario.")
         found.append((math.inf, said))
-    elif d.test is not None and (_drag_apart(d) or _tyres_apart(d)):
-        crr = d.rolling_resistance
-        more = d.drag_area > d.planned_drag_area
-        why = ["a position that is not held, or kit that does not do what was hoped, looks like "
-               "this" if more else "it is better than was planned"] if _drag_apart(d) else []
-        if _tyres_apart(d):
-            word = "rougher" if crr > d.intended.setup.rolling_resistance else "smoother"
-            why.append(f"this Crr says that the road is {word}, or that mass or meter are not as "
-                       "planned")
-        said = f"Plan the next ride with CdA {d.drag_area:.3f} m² and Crr {crr:.4f}; "
-        found.append((abs(parts["drag and tyres"]), f"{said}{'; '.join(why)}."))
+    elif after.tells_drag and (_drag_apart(d) or _tyres_apart(d)):
+        found.append((abs(parts["drag and tyres"]), _drag_advice(d, after)))
     ability = d.ability
     cp = d.intended.rider.critical_power
-    if abs(ability.estimate - cp) > 0.005 * cp:
-        found.append((0.0, f"Plan with a critical power of {ability.estimate:.0f} W: "
-                      + ("you said that nothing was left." if ability.all_out else
-                         f"the reserve would not have lasted with less than {ability.shown:.0f}.")))
+    if after.tells_power and abs(after.power - after.power_now) > 0.005 * after.power_now:
+        found.append((0.0, _power_to_plan_with(d, after)))
     if ability.contradicts:
         said = (f"A critical power of {cp:.0f} ± {_SURE * ability.planned_sd:.0f} W cannot be "
                 "right beside this ride: it was known less well than stated, or the two power "
@@ -246,6 +241,39 @@ def advice(d: Debrief) -> list[str]:
     if not found:
         return ["Nothing that the ride shows: what is left lies in wind, or within the doubt."]
     return [text for _, text in sorted(found, key=lambda f: -f[0])]
+
+
+def _drag_advice(d: Debrief, after: NextPlan) -> str:
+    """Say which CdA and Crr the next plan takes, and why the ride's own are not taken whole."""
+    why = []
+    if _drag_apart(d):
+        why.append("a position that is not held, or kit that does not do what was hoped, looks "
+                   "like this" if d.drag_area > d.planned_drag_area else
+                   "it is better than was planned")
+    if _tyres_apart(d):
+        word = "rougher" if d.rolling_resistance > d.planned_rolling_resistance else "smoother"
+        why.append(f"the ride's Crr says that the road is {word} than planned, or that mass or "
+                   "meter are not as planned")
+    return (f"Plan the next ride with CdA {after.drag_area:.3f} m² ({after.drag_area_now:.3f} now) "
+            f"and Crr {after.rolling_resistance:.4f} ({after.rolling_resistance_now:.4f} now), by "
+            f"{_rides(after.rides)} and what was known before; {'; '.join(why)}.")
+
+
+def _rides(count: int) -> str:
+    return "this ride" if count == 1 else f"{count} rides of the season"
+
+
+def _power_to_plan_with(d: Debrief, after: NextPlan) -> str:
+    """Say which CP the next plan takes, and what of this ride speaks for it."""
+    said = (f"Plan the next ride with a critical power of {after.power:.0f} ± "
+            f"{_SURE * after.power_sd:.0f} W ({after.power_now:.0f} now), by "
+            f"{_rides(after.rides)} and what was known before")
+    if d.ability.all_out:
+        return f"{said}; you said that nothing was left."
+    if d.ability.shown > after.power_now:
+        return (f"{said}; the reserve alone would not have lasted with less than "
+                f"{d.ability.shown:.0f} W.")
+    return f"{said}."
 
 
 def _power_advice(d: Debrief) -> str:
@@ -262,19 +290,19 @@ def _power_advice(d: Debrief) -> str:
     return text
 
 
-def season_sentences(pooled: Pooled, before: Before, drag_area_sd: float | None) -> list[str]:
+def season_sentences(pooled: Pooled, before: Before, after: NextPlan) -> list[str]:
     """Say what the rides of a season teach together, and how sure the next plan can be."""
     n = pooled.rides
     rides = "one ride" if n == 1 else f"{n} rides"
     out = [f"From {rides} of the season, with what was known before the first:"]
-    if drag_area_sd is not None:
+    if after.tells_drag:
         sd = float(np.sqrt(pooled.covariance[0, 0]))
         change = f"{pooled.drag[0]:+.4f} ± {_SURE * sd:.4f} m²".replace("-", "−")
         rolling = f"{pooled.drag[1]:+.5f}".replace("-", "−")
         out.append(
             f"CdA {change} and Crr {rolling} against the first plan; races differ by about "
             f"{pooled.drag_apart:.4f} m². The next one's drag, tyres included, is known within "
-            f"± {_SURE * drag_area_sd:.4f} m².")
+            f"± {_SURE * after.drag_area_sd:.4f} m².")
     out.append(f"Critical power {pooled.power:.0f} ± {_SURE * pooled.power_sd:.0f} W, on the next "
                f"day ± {_SURE * pooled.next_power_sd:.0f} W; before the first ride "
                f"{before.power:.0f} ± {_SURE * before.power_sd:.0f} W.")
@@ -321,9 +349,12 @@ def _wind_words(d: Debrief) -> str:
 def _drag_words(d: Debrief) -> str:
     if d.test is None:
         return "cannot be told from this ride; taken as planned"
+    if d.test.contradicts:
+        return (f"no tyre fits; CdA {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f}, planned "
+                f"{d.planned_drag_area:.3f} m², if Crr was {d.rolling_resistance:.4f} as planned")
     return (f"CdA {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f}, planned "
-            f"{d.planned_drag_area:.3f} m²; Crr {d.rolling_resistance:.4f}, planned "
-            f"{d.intended.setup.rolling_resistance:.4f}")
+            f"{d.planned_drag_area:.3f} m²; Crr {d.rolling_resistance:.4f} ± "
+            f"{_SURE * d.rolling_resistance_sd:.4f}, planned {d.planned_rolling_resistance:.4f}")
 
 
 def split_rows(d: Debrief) -> list[tuple[str, ...]]:
@@ -426,15 +457,16 @@ def _row_kilometres(d: Debrief) -> list[tuple[float, float]]:
     return list(pairwise(edges.tolist()))[:len(split_rows(d))]
 
 
-def _model(d: Debrief) -> list[Part]:
+def _model(d: Debrief, after: NextPlan) -> list[Part]:
     cp, ability = d.intended.rider.critical_power, d.ability
-    parts: list[Part] = [_drag_sentence(d)]
+    parts: list[Part] = [*_drag_sentences(d)]
     if ability.shown > 0.0:
         parts.append(
             f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
-            f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. With what was "
-            f"known before: {ability.estimate:.0f} ± {_SURE * ability.sd:.0f} W. A ride that was "
-            "not to the limit says little more than this.")
+            f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. By "
+            f"{_rides(after.rides)} and what was known before: {after.power:.0f} ± "
+            f"{_SURE * after.power_sd:.0f} W on the next day. A ride that was not to the limit "
+            "says little more than this.")
     else:
         parts.append("The ride was too easy to say anything of critical power.")
     if d.test is not None and d.test.left_out:
@@ -447,8 +479,8 @@ def _model(d: Debrief) -> list[Part]:
 def _method(d: Debrief) -> list[str]:
     return [
         "The ride is laid on the course by its positions; times are compared at the same places.",
-        ("Drag, tyres and wind come from the ride's own energy balance, with the plan's as what "
-         "was thought before."),
+        ("Drag, tyres and wind come from the ride's own energy balance, as a field test of it "
+         "gives them; meter, mass and forecast are taken as planned."),
         *_splits_words(d),
         *(f"{note[0].upper()}{note[1:]}." for note in d.notes)]
 

@@ -62,6 +62,9 @@ def _length(test: FieldTest) -> str:
 
 def sentences(test: FieldTest) -> list[str]:
     """Say what came out, and how sure it is."""
+    if test.contradicts:
+        out = impossible_sentences(test)
+        return [*out, *_wind_sentences(test)]
     out = []
     for name, mean, low, high in zip(test.names, test.drag_area, test.drag_area_low,
                                      test.drag_area_high, strict=True):
@@ -70,13 +73,17 @@ def sentences(test: FieldTest) -> list[str]:
                    f"{_area(low, high - low)} and {_area(high, high - low)}.")
     out.append(f"Crr {test.rolling_resistance:.4f}, between {test.rolling_resistance_low:.4f} and "
                f"{test.rolling_resistance_high:.4f}.")
-    if test.contradicts:
-        out += impossible_sentences(test)
-    elif test.correlation < _TIED:
+    if test.correlation < _TIED:
         given = [(crr, *test.drag_area_given(crr)) for crr in (0.004, 0.006)]
         said = " and ".join(f"{mean:.3f} ± {1.96 * sd:.3f} m² at Crr {crr:.3f}"
                             for crr, mean, sd in given)
         out.append(f"These rides cannot tell CdA and Crr apart well: it would be {said}.")
+    return [*out, *_wind_sentences(test)]
+
+
+def _wind_sentences(test: FieldTest) -> list[str]:
+    """Say what the wind was, and how much was left out."""
+    out = []
     speed = math.hypot(*test.wind)
     if test.spec.rides[0].has_position:
         direction = f" from the {compass(*test.wind)}" if speed > 0.5 else ""
@@ -88,22 +95,36 @@ def sentences(test: FieldTest) -> list[str]:
 
 
 def impossible_sentences(test: FieldTest) -> list[str]:
-    """Say that no tyre fits the balance, what else may be wrong, and CdA at the assumed Crr."""
-    assumed = test.spec.bike.rolling_resistance
-    area, sd = test.drag_area_given(assumed)
-    free = f"{test.free_rolling_resistance:.4f}".replace("-", "−")
-    lacking = test.spec.rider_mass + test.spec.bike.mass
-    short = lacking * 9.80665 * test.speed * (LEAST_ROLLING - test.free_rolling_resistance)
-    share = 100.0 * short / max(_mean_power(test), 1.0)
-    return [(f"Taken as it is, the balance asks for a Crr of {free}, which no tyre has: mass, "
-             f"power meter, wind or air cannot be right. A meter that reads about {share:.0f} % "
-             "too little would look like this."),
-            f"At the assumed Crr of {assumed:.4f} CdA would be {area:.3f} ± {1.96 * sd:.3f} m²."]
+    """Say that no tyre fits the balance, what else may be wrong, and CdA at the stated Crr."""
+    stated = test.spec.bike.rolling_resistance
+    free = (f"{test.free_rolling_resistance:.4f} ± {1.96 * test.free_rolling_resistance_sd:.4f}"
+            .replace("-", "−"))
+    mass, meter = _would_explain(test)
+    if test.free_rolling_resistance < LEAST_ROLLING:
+        said = [
+            (f"Taken as it is, the balance asks for a Crr of {free}, which no tyre has: mass, "
+             "power meter, wind or air cannot be right."),
+            f"A meter that reads {abs(meter):.0f} % too little would look like this."]
+    else:
+        said = [
+            (f"Taken as it is, the balance asks for a Crr of {free}, more than any paved road has "
+             f"(up to {test.most_rolling:.3f}): mass, power meter or wind are not as stated, "
+             "riders in front gave shelter, or the road was rougher than stated."),
+            (f"{mass:.0f} kg more of rider and bike, or a meter that reads {meter:.0f} % too "
+             "much, would look like this.")]
+    areas = [(*test.free.area_given(stated, k), name) for k, name in enumerate(test.names)]
+    each = ", ".join(f"{_area(area, 4 * sd)} ± {1.96 * sd:.3f} m²"
+                     + (f" with {name}" if len(areas) > 1 else "") for area, sd, name in areas)
+    return [*said, f"If Crr was {stated:.4f}, as stated, CdA was {each} by this meter and mass."]
 
 
-def _mean_power(test: FieldTest) -> float:
-    segments = test.segments
-    return float(segments.work.sum() / segments.duration.sum())
+def _would_explain(test: FieldTest) -> tuple[float, float]:
+    """Mass [kg] that was left out, and % that the meter reads too much, to have the stated Crr."""
+    a, moved = test.spec.assumptions, test.free.moved[-1]
+    lacking = test.free_rolling_resistance - test.spec.bike.rolling_resistance
+    mass = test.spec.rider_mass + test.spec.bike.mass
+    read = lacking / moved[0] * a.power_scale_sd  # of what the meter shows, too much
+    return abs(lacking / moved[2]) * a.mass_sd * mass, 100.0 * read / max(1.0 - read, 0.1)
 
 
 def _area(value: float, width: float) -> str:
@@ -160,7 +181,8 @@ def assumed(test: FieldTest) -> list[str]:
         f"drivetrain efficiency {100 * bike.drivetrain_efficiency:.1f} %",
         (f"air of {test.air_density:.3f} kg/m³ ± {100 * a.density_sd:.1f} %"),
         (f"Crr {bike.rolling_resistance:.4f} ± {a.rolling_resistance_sd:.4f} before the rides, "
-         "the same throughout"),
+         f"between {LEAST_ROLLING:.4f} and {test.most_rolling:.4f} (smooth asphalt has 0.003 to "
+         "0.005, rough asphalt up to 0.010: literature, from memory), the same throughout"),
         (f"the steady wind within ± {3.6 * a.wind_sd:.0f} km/h of what was stated before the rides "
          "(calm if nothing was), in each direction"),
         (f"CdA does not change with yaw; half of the time it was under "
@@ -176,11 +198,19 @@ def assumed(test: FieldTest) -> list[str]:
 def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
     """Quantity, value, 95 % interval, watts at 40 km/h."""
     per_area = 0.5 * test.air_density * (_WATTS_AT / 3.6)**3
+    heads = [f"CdA, {name}" if len(test.names) > 1 else "CdA, m²" for name in test.names]
+    if test.contradicts:
+        stated = test.spec.bike.rolling_resistance
+        given = [test.free.area_given(stated, k) for k in range(len(heads))]
+        return [*((head, f"{mean:.3f}", f"{mean - 1.96 * sd:.3f} to {mean + 1.96 * sd:.3f}",
+                   f"{per_area * mean:.0f} ± {per_area * 1.96 * sd:.0f}")
+                  for head, (mean, sd) in zip(heads, given, strict=True)),
+                ("Crr", f"{stated:.4f}", "as stated", "")]
     rows: list[tuple[str, ...]] = [
-        (f"CdA, {name}" if len(test.names) > 1 else "CdA, m²", f"{mean:.3f}",
-         f"{low:.3f} to {high:.3f}", f"{per_area * mean:.0f} ± {per_area * 1.96 * sd:.0f}")
-        for name, mean, low, high, sd in zip(
-            test.names, test.drag_area, test.drag_area_low, test.drag_area_high,
+        (head, f"{mean:.3f}", f"{low:.3f} to {high:.3f}",
+         f"{per_area * mean:.0f} ± {per_area * 1.96 * sd:.0f}")
+        for head, mean, low, high, sd in zip(
+            heads, test.drag_area, test.drag_area_low, test.drag_area_high,
             test.drag_area_sd, strict=True)]
     weight = (test.spec.rider_mass + test.spec.bike.mass) * 9.80665 * _WATTS_AT / 3.6
     rows.append(("Crr", f"{test.rolling_resistance:.4f}",
@@ -318,6 +348,8 @@ def _left_out(test: FieldTest) -> list[Part]:
 
 
 def _evidence(test: FieldTest, comparisons: Sequence[Comparison]) -> Part:
+    if not comparisons and test.contradicts:
+        return "None: what cannot be right has to be found first."
     if not comparisons:
         return ("One setup alone is no change: its CdA belongs in the rider's file, as "
                 f"drag_area_m2 = {test.drag_area[0]:.3f} and "

@@ -25,7 +25,11 @@ if TYPE_CHECKING:
 
     from optimizer.ride.segments import Segments
 
-__all__ = ["Assumptions", "Balance", "balance_of"]
+__all__ = ["Assumptions", "Balance", "balance_of", "wind_sd_of"]
+
+# Of a stated wind, at the rider: shelter and gusts; its least; common practice, no source.
+_WIND_UNCERTAINTY, _LEAST_WIND_SD = 0.4, 1.0
+_UNSTATED_WIND_SD = 3.0  # m/s
 
 
 @dataclass(frozen=True)
@@ -50,9 +54,19 @@ class Assumptions:
     mass_sd: float = 0.005
     density_sd: float = 0.005
     rolling_resistance_sd: float = 0.003
-    wind_sd: float = 3.0
+    wind_sd: float = _UNSTATED_WIND_SD
     drag_area: float = 0.3
     drag_area_sd: float = 0.3
+
+
+def wind_sd_of(stated: float | None) -> float:
+    """Give the standard deviation of each component of the steady wind at the rider [m/s].
+
+    `stated`: the wind at ten metres that somebody stated or forecast [m/s]; None for nothing.
+    """
+    if stated is None:
+        return _UNSTATED_WIND_SD
+    return max(_WIND_UNCERTAINTY * stated, _LEAST_WIND_SD)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ import numpy as np
 from optimizer.pacing.simulate import simulate
 from optimizer.physics import DragArea
 from optimizer.physics.road_load import road_force
+from optimizer.ride.field_test import LEAST_ROLLING
 from optimizer.ride.stretches import braking_samples
 
 if TYPE_CHECKING:
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.rider import Rider
 
-__all__ = ["CAUSES", "Causes", "Intended", "Told", "causes_of", "clock_of", "told_by", "turned",
-           "winds"]
+__all__ = ["CAUSES", "Causes", "Intended", "causes_of", "clock_of", "replayed", "road_rolling",
+           "turned", "winds"]
 
 CAUSES = ("wind and air", "power", "drag and tyres", "corners and brakes", "stops")
 _WALK = 1.2  # m/s, at a stop
@@ -100,33 +100,32 @@ def _arrival(problem: PacingProblem, power: NDArray[np.float64]) -> NDArray[np.f
     return ride.time
 
 
-@dataclass(frozen=True)
-class Told:
-    """CdA [m²] and Crr that the ride tells, as planned where it cannot."""
-
-    area: float
-    area_sd: float
-    rolling: float
-    rolling_sd: float
+def road_rolling(intended: Intended) -> float:
+    """Planned Crr, mean over the surfaces of the course."""
+    problem = intended.problem
+    return float(np.average(problem.rolling_resistance, weights=problem.step))
 
 
-def told_by(intended: Intended, test: FieldTest | None, planned_area: float) -> Told:
-    """Give CdA and Crr by the ride; at the planned Crr where no tyre fits its balance."""
-    planned = intended.setup.rolling_resistance
+def replayed(intended: Intended, test: FieldTest | None,
+             planned_area: float) -> tuple[float, float]:
+    """CdA [m²] and Crr with which the simulation follows the ride.
+
+    By the ride's own balance, whatever is wrong with its meter or mass, but for a Crr that no
+    tyre has.
+    """
     if test is None:
-        return Told(planned_area, math.nan, planned, math.nan)
-    if test.contradicts:
-        return Told(*test.drag_area_given(planned), planned, math.nan)
-    return Told(float(test.drag_area[0]), float(test.drag_area_sd[0]), test.rolling_resistance,
-                 test.rolling_resistance_sd)
+        return planned_area, road_rolling(intended)
+    mean, _ = test.free.moments()
+    rolling = max(float(mean[-1]), min(LEAST_ROLLING, road_rolling(intended)))
+    return test.drag_area_given(rolling)[0], rolling
 
 
 def causes_of(ride: Ride, passage: Passage, intended: Intended, problem: PacingProblem,
-            test: FieldTest | None, told: Told, planned_area: float) -> Causes:
-    """Lay what the ride had beside what the plan supposed."""
+            test: FieldTest | None, drag: tuple[float, float], planned_area: float) -> Causes:
+    """Lay what the ride had beside what the plan supposed; `drag` as `replayed` gives it."""
     m = problem.steps
-    change = told.area - planned_area
-    rougher = told.rolling / intended.setup.rolling_resistance
+    change = drag[0] - planned_area
+    rougher = drag[1] / road_rolling(intended)
     power = np.where(np.isfinite(passage.power), passage.power, intended.power[:m])
     pushed = _pushed(problem, passage)
     power = np.where(power < _FEET, np.maximum(power, pushed), power)

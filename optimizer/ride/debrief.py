@@ -20,8 +20,16 @@ from optimizer.pacing.simulate import reserve_along
 from optimizer.physics import GRAVITY
 from optimizer.ride.ability import Ability, ability_of, needed_by_effort
 from optimizer.ride.align import Passage, pass_nodes
-from optimizer.ride.balance import Assumptions
-from optimizer.ride.causes import CAUSES, Causes, Intended, causes_of, clock_of, told_by
+from optimizer.ride.balance import Assumptions, wind_sd_of
+from optimizer.ride.causes import (
+    CAUSES,
+    Causes,
+    Intended,
+    causes_of,
+    clock_of,
+    replayed,
+    road_rolling,
+)
 from optimizer.ride.field_test import Runs, field_test
 from optimizer.ride.replay import Splits, splits_of
 from optimizer.ride.season import EXPONENTS, Learned, own_estimate
@@ -34,11 +42,6 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
 
 __all__ = ["CAUSES", "Debrief", "Intended", "debrief", "learned_from", "rolling_worth"]
-
-_DRAG_SD = 0.05  # m², of the planned CdA before the ride is seen
-_LEAST_WIND_SD = 2.0  # m/s, of the forecast at the rider
-_ROLLING_SD = 0.003  # of the planned Crr before the ride is seen
-_EXACT = 1e-4  # relative, of mass and meter, which the next plan takes as they are
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,7 @@ class Debrief:
     drag_area, drag_area_sd : m², from the ride; nan where it cannot tell
     rolling_resistance, rolling_resistance_sd : Crr likewise; where no tyre fits the ride it is
         the planned one, which CdA then goes with
-    planned_drag_area : m²
+    planned_drag_area, planned_rolling_resistance : m², and Crr on this course's surfaces
     headwind, planned_headwind : (m,) m/s along the course
     reserve : (m + 1,) J, as it went by the planned CP and W'
     ability : what the ride says of CP
@@ -79,6 +82,7 @@ class Debrief:
     rolling_resistance: float
     rolling_resistance_sd: float
     planned_drag_area: float
+    planned_rolling_resistance: float
     headwind: NDArray[np.float64]
     planned_headwind: NDArray[np.float64]
     reserve: NDArray[np.float64]
@@ -110,8 +114,8 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
     test, notes = _drag_from(replace(ride, distance=passage.stretch * ride.distance,
                                      speed=passage.stretch * ride.speed), intended)
     planned_area = _planned_area(problem, intended.time[:m + 1])
-    told = told_by(intended, test, planned_area)
-    causes = causes_of(ride, passage, intended, problem, test, told, planned_area)
+    causes = causes_of(ride, passage, intended, problem, test,
+                       replayed(intended, test, planned_area), planned_area)
     planned, along = _shared_out(causes)
     replay = planned + np.sum(list(along.values()), axis=0)
     # What the plan's own simulation rounds belongs to no cause.
@@ -125,10 +129,12 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
         ridden_time=float(passage.time[-1]),
         parts={cause: float(seconds[-1]) for cause, seconds in along.items()}, along=along,
         planned_power=causes.planned_power, ridden_power=causes.ridden_power, replay=replay,
-        drag_area=told.area if test else math.nan, drag_area_sd=told.area_sd,
-        rolling_resistance=told.rolling if test else math.nan,
-        rolling_resistance_sd=told.rolling_sd,
-        planned_drag_area=planned_area, headwind=causes.head, planned_headwind=problem.headwind,
+        drag_area=test.answer.area if test else math.nan,
+        drag_area_sd=test.answer.area_sd if test else math.nan,
+        rolling_resistance=test.answer.rolling if test else math.nan,
+        rolling_resistance_sd=test.answer.rolling_sd if test else math.nan,
+        planned_drag_area=planned_area, planned_rolling_resistance=road_rolling(intended),
+        headwind=causes.head, planned_headwind=problem.headwind,
         reserve=reserve_along(problem, spread, pace),
         ability=ability_of(problem, spread, pace, intended.rider, all_out=all_out),
         splits=None if test is None else splits_of(causes, passage, intended, test,
@@ -167,21 +173,14 @@ def _planned_area(problem: PacingProblem, time: NDArray[np.float64]) -> float:
 
 
 def _drag_from(ride: Ride, intended: Intended) -> tuple[FieldTest | None, tuple[str, ...]]:
-    """CdA and Crr of the ride, with the forecast as what was thought of the wind.
-
-    Meter and mass stand as the plan has them: what they get wrong belongs to the CdA and Crr
-    with which the next plan, by the same meter and mass, comes true.
-    """
+    """CdA and Crr of the ride, as a field test of it says, with the forecast for the wind."""
     weather = intended.conditions
     wind = float(np.hypot(np.mean(weather.wind_east), np.mean(weather.wind_north)))
-    uncertainty = 0.64 * wind * math.hypot(weather.speed_sd, weather.direction_sd)
-    assumed = Assumptions(
-        power_scale_sd=_EXACT, mass_sd=_EXACT, wind_sd=max(uncertainty, _LEAST_WIND_SD),
-        rolling_resistance_sd=_ROLLING_SD, drag_area=intended.rider.positions[0].drag_area,
-        drag_area_sd=_DRAG_SD)
+    assumed = Assumptions(wind_sd=wind_sd_of(wind or None))
+    tyres = replace(intended.setup, rolling_resistance=road_rolling(intended))
     try:
-        return field_test(Runs((ride,), ("ridden",), (weather,), intended.setup,
-                               intended.rider.mass, assumed)), ()
+        return field_test(Runs((ride,), ("ridden",), (weather,), tyres, intended.rider.mass,
+                               assumed)), ()
     except InputError as error:
         trouble = (f"the drag of the ride cannot be told ({error.problem}); the planned one stands "
                    "in for it")
@@ -205,11 +204,14 @@ def learned_from(d: Debrief) -> Learned:
     """Say what the ride tells by itself, against its plan, for a season to pool."""
     drag = covariance = None
     if d.test is not None and not d.test.contradicts:
-        planned = np.array([d.planned_drag_area, d.intended.setup.rolling_resistance])
-        prior = np.array([d.intended.rider.positions[0].drag_area, planned[1]])
+        a, on_road = d.test.spec.assumptions, road_rolling(d.intended)
         mean, spread = d.test.free.moments()
-        drag, covariance = own_estimate(mean, spread, prior, np.array([_DRAG_SD, _ROLLING_SD]))
-        drag = drag - planned
+        drag, covariance = own_estimate(mean, spread, np.array([a.drag_area, on_road]),
+                                        np.array([a.drag_area_sd, a.rolling_resistance_sd]))
+        # The season keeps the tyre's Crr on smooth asphalt, as a bike's file does.
+        unit = np.array([1.0, d.intended.setup.rolling_resistance / on_road])
+        drag = (drag - [d.planned_drag_area, on_road]) * unit
+        covariance = covariance * np.outer(unit, unit)
     riding = np.diff(d.passage.time) - d.passage.standing
     needed = needed_by_effort(d.ridden_power, np.maximum(riding, 0.0), d.intended.rider, EXPONENTS)
     return Learned(d.test.spec.rides[0].name if d.test else "ride", drag, covariance,

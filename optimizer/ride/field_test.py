@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Segments
 
-__all__ = ["LEAST_ROLLING", "SEGMENTS", "FieldTest", "Runs", "field_test"]
+__all__ = ["LEAST_ROLLING", "MOST_ROLLING", "SEGMENTS", "Answer", "FieldTest", "Runs", "field_test"]
 
 SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
 _SHORTEST = 50.0  # m
@@ -41,7 +42,11 @@ _LEAST = 20  # segments that say something
 _LEAST_EACH = 3  # of each setup
 # Crr under which no bicycle tyre rolls on any surface; common practice, no source.
 LEAST_ROLLING = 0.0015
+# Crr of rough asphalt at most, where 0.003 to 0.005 are those of a smooth one: values of the
+# literature on cycling, from memory. Who states a rougher surface may have so much more.
+MOST_ROLLING, _MORE_THAN_STATED = 0.010, 2.0
 _IMPOSSIBLE = 0.9  # probability of less from which on something else has to be wrong
+_UNLIKELY = 0.5  # probability of more from which on something else is as likely
 _NOTHING = 1e-4
 _ODD_SCORE = 4.0
 _ODD_ROUNDS = 6
@@ -74,6 +79,16 @@ class Runs:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """CdA [m²] and Crr with their standard deviations; nan for that of a Crr that was stated."""
+
+    area: float
+    area_sd: float
+    rolling: float
+    rolling_sd: float
+
+
+@dataclass(frozen=True)
 class FieldTest:
     """What came out.
 
@@ -88,7 +103,8 @@ class FieldTest:
     pattern : sizes of the errors that the rides themselves told
     free_rolling_resistance, free_rolling_resistance_sd : Crr by the balance alone, whether or
         not a tyre can have it; the others are given that it is one of a tyre
-    impossible : probability of the balance that Crr is lower than any tyre's
+    impossible, too_rough : probability of the balance that Crr is lower than any tyre's, and
+        higher than that of a paved road
     left_out, share_left_out : stretches, and their part of the time
     laps : how often the median place was passed
     speed, air_density, yaw : mean [m/s, kg/m³], and the yaw that half the time exceeded [rad]
@@ -113,6 +129,7 @@ class FieldTest:
     free_rolling_resistance: float
     free_rolling_resistance_sd: float
     impossible: float
+    too_rough: float
     left_out: tuple[LeftOut, ...]
     share_left_out: float
     laps: int
@@ -127,7 +144,21 @@ class FieldTest:
     @property
     def contradicts(self) -> bool:
         """Whether no tyre fits the balance, so that mass, meter, air or wind cannot be right."""
-        return self.impossible > _IMPOSSIBLE
+        return self.impossible > _IMPOSSIBLE or self.too_rough > _UNLIKELY
+
+    @property
+    def most_rolling(self) -> float:
+        """The highest Crr that was thought possible."""
+        return most_rolling(self.spec.bike)
+
+    @property
+    def answer(self) -> Answer:
+        """First CdA and Crr to work with: at the stated Crr where no tyre fits the balance."""
+        stated = self.spec.bike.rolling_resistance
+        if self.contradicts:
+            return Answer(*self.drag_area_given(stated), stated, math.nan)
+        return Answer(float(self.drag_area[0]), float(self.drag_area_sd[0]),
+                      self.rolling_resistance, self.rolling_resistance_sd)
 
     @property
     def correlation(self) -> float:
@@ -138,12 +169,14 @@ class FieldTest:
     def drag_area_given(self, rolling_resistance: float) -> tuple[float, float]:
         """First CdA and its standard deviation [m²] if Crr were known.
 
-        By the balance alone, which a bound on Crr would bend.
+        By the balance alone, which a bound on Crr would bend; by this meter and mass.
         """
-        mean, c = self.free.moments()
-        slope = c[0, -1] / c[-1, -1]
-        found = mean[0] + slope * (rolling_resistance - mean[-1])
-        return float(found), float(np.sqrt(max(c[0, 0] - slope * c[0, -1], 0.0)))
+        return self.free.area_given(rolling_resistance)
+
+
+def most_rolling(bike: Setup) -> float:
+    """Give the highest Crr that a ride may have which was stated to have that of `bike`."""
+    return max(MOST_ROLLING, _MORE_THAN_STATED * bike.rolling_resistance)
 
 
 def field_test(spec: Runs, *, each_ride: bool = False,
@@ -265,9 +298,13 @@ def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Pos
             reasons: dict[str, NDArray[np.bool_]]) -> FieldTest:
     segments = balance.segments
     free, least = posterior, min(LEAST_ROLLING, spec.bike.rolling_resistance)
-    impossible = free.share_below(least)
+    most = most_rolling(spec.bike)
+    impossible, too_rough = free.share_below(least), free.share_above(most)
     free_mean, free_covariance = free.moments()
-    posterior = free.with_least_rolling(least) if impossible > _NOTHING else free
+    if impossible > _NOTHING:
+        posterior = posterior.with_least_rolling(least)
+    if too_rough > _NOTHING:
+        posterior = posterior.with_most_rolling(most)
     mean, covariance = posterior.moments()
     unit = np.eye(len(mean))
     limits = np.array([posterior.quantiles(direction, (0.025, 0.975)) for direction in unit])
@@ -301,6 +338,7 @@ def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Pos
         shrinks=posterior.shrinks, pattern=posterior.pattern,
         free_rolling_resistance=float(free_mean[-1]),
         free_rolling_resistance_sd=float(np.sqrt(free_covariance[-1, -1])), impossible=impossible,
+        too_rough=too_rough,
         left_out=left_out_of(segments, reasons),
         share_left_out=float(segments.duration[marked].sum() / segments.duration.sum()),
         laps=int(np.median(counts[counts > 0])), speed=over_time(samples.speed),

@@ -50,6 +50,8 @@ class Posterior:
     score : (s,) standardised residual of each segment, nan where left out
     drag, weighted, row_precision : (r,), (r,), (r, r) of the rows of the segments: what the
         air took [m], precision times residual, precision
+    moved : (g + 1, 3) what CdA and Crr would be off by if meter, wheel or mass were off by one
+        standard deviation; their covariance has it
     rows : (r, g + 3) how rows answer CdA of each group, Crr and the wind, each by one standard
         deviation of what was known before, `scale` (g + 3,)
     turning : the wind that changes in the course of the rides
@@ -65,6 +67,7 @@ class Posterior:
     drag: NDArray[np.float64]
     weighted: NDArray[np.float64]
     row_precision: NDArray[np.float64]
+    moved: NDArray[np.float64]
     rows: NDArray[np.float64]
     scale: NDArray[np.float64]
     turning: Turning
@@ -97,6 +100,35 @@ class Posterior:
 
         sd = np.sqrt(self.covariance[:, -1, -1])
         return float(self.weight @ ndtr((least - self.mean[:, -1]) / sd))
+
+    def share_above(self, most: float) -> float:
+        """Probability that Crr is above `most`."""
+        return self._mirrored().share_below(-most)
+
+    def with_most_rolling(self, most: float) -> Posterior:
+        """Give the same posterior under the condition that Crr is at most `most`."""
+        return self._mirrored().with_least_rolling(-most)._mirrored()  # noqa: SLF001 - own class
+
+    def _mirrored(self) -> Posterior:
+        """Give the same posterior of minus Crr."""
+        sign = np.ones(self.mean.shape[1])
+        sign[-1] = -1.0
+        return replace(self, mean=self.mean * sign, covariance=self.covariance
+                       * np.outer(sign, sign))
+
+    def area_given(self, rolling: float, group: int = 0) -> tuple[float, float]:
+        """CdA of a group [m²] and its standard deviation if Crr were known, by meter and mass.
+
+        What they get wrong is in both figures: a plan with these, by the same meter and mass,
+        asks for the power that the rides took.
+        """
+        mean, c = self.moments()
+        moved = self.moved[[group, -1]]
+        c = c[np.ix_([group, -1], [group, -1])] - moved @ moved.T
+        slope = c[0, 1] / c[1, 1]
+        off = moved[0] - slope * moved[1]
+        return (float(mean[group] + slope * (rolling - mean[-1])),
+                float(np.sqrt(max(c[0, 0] - slope * c[0, 1], 0.0) + off @ off)))
 
     def with_least_rolling(self, least: float) -> Posterior:
         """Give the same posterior under the condition that Crr is at least `least`.
@@ -177,7 +209,8 @@ class _Model:
     Attributes
     ----------
     columns : (n, q) projected, each at one prior standard deviation: CdA of each group, Crr,
-        wind east and north, then what is known with uncertainty
+        wind east and north
+    known : (n, 3) the same of what is taken as known: meter, wheel, mass
     offset : (n,) what the parameters explain at their prior means
     grain : (n, n) covariance of the power meter's noise and the altimeter's zero
     road, patterns : of the disturbances, by row and projected
@@ -188,6 +221,7 @@ class _Model:
     """
 
     columns: NDArray[np.float64]
+    known: NDArray[np.float64]
     offset: NDArray[np.float64]
     grain: NDArray[np.float64]
     road: list[NDArray[np.float64]]
@@ -242,7 +276,10 @@ def posterior_of(balance: Balance, groups: NDArray[np.int64],
         value[:count] = np.maximum(value[:count], 0.05)
         if np.abs(value - before)[count + 1:].max() < _SETTLED:
             break
-    return _mixture(balance, group, prior, model, fit, noise, pull, value, spread)
+    # What a wrong meter, wheel or mass would move the answer by. The rides do not correct the
+    # three: a fit that could would call a meter wrong to make tyres look right.
+    moved = model.columns.T @ fit.precision @ model.known
+    return _mixture(balance, group, prior, model, fit, noise, pull, value, spread, moved)
 
 
 def _only(values: NDArray[np.float64], group: NDArray[np.int64], k: int) -> NDArray[np.float64]:
@@ -265,14 +302,14 @@ def _linearise(balance: Balance, group: NDArray[np.int64], prior: _Prior,
     at_mean = np.append(prior.mean[:-2], -value[-2:])
     offset = balance.project(np.column_stack([pair[0] for pair in pairs]) @ at_mean)
     pairs = [(scale * x, scale * dx) for scale, (x, dx) in zip(prior.scale, pairs, strict=True)]
-    pairs += _known(balance, area * energy, area * slope)
     table = np.column_stack([pair[0] for pair in pairs])
     rate = (area * slope / segments.length + segments.work / (segments.length * speed)
             ) / segments.effective_mass
     rate = np.maximum(rate, 1e-3)
     by_headwind = area * slope  # a head wind adds to the air speed as the rider's own speed does
     road, projected = patterns(balance, by_headwind, blown[0][0], blown[1][0])
-    return _Model(balance.project(table), offset, _grain(balance), road, projected, table,
+    known = balance.project(np.column_stack(_known(balance, area * energy)))
+    return _Model(balance.project(table), known, offset, _grain(balance), road, projected, table,
                   np.column_stack([pair[1] for pair in pairs]), by_headwind, rate, blown[0][0],
                   blown[1][0])
 
@@ -286,20 +323,16 @@ def _blown(segments: Segments, area: NDArray[np.float64], east: float, north: fl
     return scale * (more[0] - less[0]), scale * (more[1] - less[1])
 
 
-def _known(balance: Balance, drag: NDArray[np.float64], slope: NDArray[np.float64],
-           ) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
-    """Effects of what is taken as known, at one standard deviation, and their slopes by speed."""
+def _known(balance: Balance, drag: NDArray[np.float64]) -> list[NDArray[np.float64]]:
+    """(s,) each, what an error of meter, wheel and mass of one standard deviation makes."""
     segments, a = balance.segments, balance.assumptions
     weight, first = gravity_of(segments), segments.first
     rolled = balance.rolling_resistance * weight * segments.length
     climbed = np.nan_to_num(weight * (segments.node_height[first + 1]
                                       - segments.node_height[first]))
-    # Kinetic energy is left out of the last two: it sums to nothing, and since it answers each
-    # error joule for joule it would seem to tell something of them.
-    return [(a.power_scale_sd * segments.work,
-             -a.power_scale_sd * segments.work / np.maximum(segments.speed, 1.0)),
-            (a.speed_scale_sd * (rolled + 3.0 * drag), a.speed_scale_sd * 3.0 * slope),
-            (a.mass_sd * (climbed + rolled), np.zeros(len(segments)))]
+    return [a.power_scale_sd * segments.work,
+            a.speed_scale_sd * (rolled + 3.0 * drag + 2.0 * segments.kinetic),
+            a.mass_sd * (climbed + rolled + segments.kinetic)]
 
 
 def _grain(balance: Balance) -> NDArray[np.float64]:
@@ -361,27 +394,26 @@ def _candidates(centre: NDArray[np.float64],
 
 def _mixture(balance: Balance, group: NDArray[np.int64], prior: _Prior, model: _Model, fit: Fit,
              noise: NDArray[np.float64], pull: NDArray[np.float64],
-             value: NDArray[np.float64], spread: NDArray[np.float64]) -> Posterior:
+             value: NDArray[np.float64], spread: NDArray[np.float64],
+             moved: NDArray[np.float64]) -> Posterior:
     """Give the closed posterior at each candidate of the wind, weighted by its evidence."""
     segments, a = balance.segments, balance.assumptions
     own = prior.groups + 1  # what is asked for; then two of the wind, the rest is marginal
     scale, mean = prior.scale[:own], prior.mean[:own]
     wind = _candidates(value[own:], spread[own:own + 2, own:own + 2]
                        * np.outer(prior.scale[own:], prior.scale[own:]))
-    rest = model.columns[:, own + 2:]
     design = np.empty((len(wind), len(balance.data), own))
     for k, (e, n) in enumerate(wind):
         energy = drag_energy(segments, e, n)[0]
         design[k, :, :-1] = a.drag_area_sd * balance.project(
             np.column_stack([_only(energy, group, j) for j in range(prior.groups)]))
     design[:, :, -1] = model.columns[:, own - 1]
-    factor = cho_factor(noise + rest @ rest.T, lower=True)
+    factor = cho_factor(noise, lower=True)
     flat = np.moveaxis(design, 1, 0).reshape(len(balance.data), -1)
     solved = np.moveaxis(cho_solve(factor, flat).reshape(len(balance.data), len(wind), own), 0, 1)
     remainder = balance.data - design @ (mean / scale)
     information = np.einsum("cni,cnj->cij", design, solved) + np.eye(own)
-    score = (np.einsum("cni,cn->ci", solved, remainder) + pull[:own]
-             - np.einsum("cni,n->ci", solved, rest @ pull[own + 2:]))
+    score = np.einsum("cni,cn->ci", solved, remainder) + pull[:own]
     inverse = np.linalg.inv(information)
     move = np.einsum("cij,cj->ci", inverse, score)
     against = wind / max(a.wind_sd, 1e-9)
@@ -391,7 +423,7 @@ def _mixture(balance: Balance, group: NDArray[np.int64], prior: _Prior, model: _
                 - 0.5 * np.sum(against**2, axis=1) + against @ pull[own:own + 2])
     weight = np.exp(evidence - evidence.max())
     found = mean + move * scale
-    covariance = inverse * np.outer(scale, scale)
+    covariance = (inverse + moved[:own] @ moved[:own].T) * np.outer(scale, scale)
     # The density of the air acts on CdA as a factor.
     covariance[:, :-1, :-1] += a.density_sd**2 * np.einsum("ci,cj->cij", found[:, :-1],
                                                            found[:, :-1])
@@ -403,8 +435,9 @@ def _mixture(balance: Balance, group: NDArray[np.int64], prior: _Prior, model: _
     return Posterior(
         weight / weight.sum(), found, covariance, wind,
         {name: float(np.sqrt(s)) for name, s in zip(SIZES, fit.size, strict=False)},
-        _shrinks(spread, prior, a.density_sd * value[0]), scores,
+        _shrinks(spread, moved, prior, a.density_sd * value[0]), scores,
         at_best[balance.kept] / gravity_of(segments), weighted, precision,
+        moved[:own] * scale[:, None],
         (model.energy[:, :own + 2] / gravity_of(segments))[balance.kept], prior.scale,
         Turning(segments.clock[balance.kept], model.east[balance.kept] / gravity_of(segments),
                 model.north[balance.kept] / gravity_of(segments),
@@ -412,16 +445,18 @@ def _mixture(balance: Balance, group: NDArray[np.int64], prior: _Prior, model: _
                 (float(fit.size[2]), float(fit.size[1])), (TIMES[2], TIMES[1])))
 
 
-def _shrinks(spread: NDArray[np.float64], prior: _Prior, by_density: float) -> dict[str, float]:
+def _shrinks(spread: NDArray[np.float64], moved: NDArray[np.float64], prior: _Prior,
+             by_density: float) -> dict[str, float]:
     """Find the standard deviation of the first CdA if a source of uncertainty were none."""
     own = prior.groups
+    joint = np.block([[spread + moved @ moved.T, moved], [moved.T, np.eye(moved.shape[1])]])
     places = {"rolling resistance": [own], "steady wind": [own + 1, own + 2],
               **{name: [own + 3 + k] for k, name in enumerate(_KNOWN)}}
-    every = [*range(own, spread.shape[0])]
+    every = [*range(own, joint.shape[0])]
     out = {}
     for name, at in {**places, "all of these": every}.items():
-        block = spread[np.ix_(at, at)] + 1e-15 * np.eye(len(at))
-        left = spread[0, 0] - spread[0, at] @ np.linalg.solve(block, spread[at, 0])
+        block = joint[np.ix_(at, at)] + 1e-15 * np.eye(len(at))
+        left = joint[0, 0] - joint[0, at] @ np.linalg.solve(block, joint[at, 0])
         out[name] = float(np.hypot(prior.scale[0] * np.sqrt(max(left, 0.0)), by_density))
-    out["density of the air"] = float(prior.scale[0] * np.sqrt(spread[0, 0]))
+    out["density of the air"] = float(prior.scale[0] * np.sqrt(joint[0, 0]))
     return out

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["EXPONENTS", "Before", "Learned", "Pooled", "own_estimate", "pool"]
+__all__ = ["EXPONENTS", "Before", "Learned", "NextPlan", "Pooled", "next_plan", "own_estimate",
+           "pool"]
 
 EXPONENTS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 """Exponents of the effort law for which a ride says which critical power it needed."""
@@ -37,6 +38,7 @@ _DRAG_APART, _ROLLING_APART, _POWER_APART = 0.006, 0.0004, 0.02  # m², -, of CP
 _LAW_SD = 0.03  # relative, of what the effort law makes of a ride
 _LIMIT_SD = 0.01  # relative, how well a rider knows that nothing was left
 _TICKS = 14
+_LEAST_ROLLING, _MOST_ROLLING = 0.0015, 0.03  # of a bike's file
 _TAILS = 4.0  # degrees of freedom of what was thought of CP: a stated error is a guess itself
 
 
@@ -115,6 +117,59 @@ class Pooled:
         """
         way = np.array([1.0, rolling_worth])
         return float(np.sqrt(way @ self.next_covariance @ way))
+
+
+@dataclass(frozen=True)
+class NextPlan:
+    """What to plan the next ride with; each figure beside the one that is planned with now.
+
+    `rides` of the season. `drag_area`, `drag_area_sd` [m²] of the first position, tyres included
+    in the latter; nan for the sd where no ride told of drag. `rolling_resistance` of the bike.
+    `power`, `power_sd` [W]: CP of the next day; nan for the sd where no ride told of it.
+    """
+
+    rides: int
+    drag_area: float
+    drag_area_now: float
+    drag_area_sd: float
+    rolling_resistance: float
+    rolling_resistance_now: float
+    power: float
+    power_now: float
+    power_sd: float
+
+    @property
+    def tells_drag(self) -> bool:
+        """Whether any ride of the season told of drag."""
+        return not math.isnan(self.drag_area_sd)
+
+    @property
+    def tells_power(self) -> bool:
+        """Whether any ride of the season told of CP."""
+        return not math.isnan(self.power_sd)
+
+
+def next_plan(pooled: Pooled, rides: Sequence[Learned], now: tuple[float, float, float],
+              applied: tuple[float, float], rolling_worth: float) -> NextPlan:
+    """Give the figures of the next plan.
+
+    Parameters
+    ----------
+    pooled, rides : the season
+    now : CdA of the first position [m²], Crr of the bike and CP [W], as planned with by now
+    applied : changes of CdA and Crr that these carry already
+    rolling_worth : m², the CdA that takes as much as a Crr of one
+    """
+    area, rolling, power = now
+    drag_sd = power_sd = math.nan
+    if any(ride.drag is not None for ride in rides):
+        area = area + float(pooled.drag[0]) - applied[0]
+        rolling = min(max(rolling + float(pooled.drag[1]) - applied[1], _LEAST_ROLLING),
+                      _MOST_ROLLING)
+        drag_sd = pooled.drag_area_sd(rolling_worth)
+    if any(ride.shown > 0.0 or ride.needed for ride in rides):
+        power, power_sd = pooled.power, pooled.next_power_sd
+    return NextPlan(len(rides), area, now[0], drag_sd, rolling, now[1], power, now[2], power_sd)
 
 
 def own_estimate(mean: NDArray[np.float64], covariance: NDArray[np.float64],

@@ -12,7 +12,7 @@ import numpy as np
 from optimizer.errors import InputError
 from optimizer.files import is_there, write_all
 from optimizer.ride.ability import CP_BAND
-from optimizer.ride.season import Before, Learned, Pooled, pool
+from optimizer.ride.season import Before, Learned, NextPlan, Pooled, next_plan, pool
 from optimizer.rider import defaults
 from optimizer.scenario.rider_file import Season, read_rider, read_season
 from optimizer.scenario.scenario import BikeTable
@@ -24,27 +24,64 @@ if TYPE_CHECKING:
 
     from optimizer.rider import Rider
 
-__all__ = ["Updated", "check_update", "write_update"]
+__all__ = ["Taught", "Updated", "check_update", "taught_by", "write_update"]
 
 # Of the Crr that a bike is planned with, on a road that nobody measured; common practice, no
 # source.
 _ROLLING_SD = 0.0010
-_LEAST_ROLLING, _MOST_ROLLING = 0.0015, 0.03
 
 
 @dataclass(frozen=True)
 class Updated:
-    """The new files and what is in them.
-
-    `scenario`, `rider`; `season` with the new ride; `pooled`; `drag_area_sd` [m²] of the next
-    race, tyres included; None where no ride of the season told of drag.
-    """
+    """The new files, `scenario` and `rider`, and what is in them."""
 
     scenario: Path
     rider: Path
     season: Season
     pooled: Pooled
-    drag_area_sd: float | None
+    next_plan: NextPlan
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What a ride and those before it taught.
+
+    `rider` as the old file has it; `season` with the new ride; `pooled`; `next_plan` to plan with.
+    """
+
+    rider: Rider
+    season: Season
+    pooled: Pooled
+    next_plan: NextPlan
+
+
+def taught_by(scenario: Path | str, learned: Learned, *, rolling_worth: float,
+              planned_power: float) -> Taught:
+    """Pool a ride with what the rider's file of a scenario keeps of earlier ones.
+
+    Parameters
+    ----------
+    learned : what the ride says by itself, its drag against its plan
+    rolling_worth : m², the CdA that takes as much as a Crr of one
+    planned_power : W, CP on the day of the plan, heat and height included
+    """
+    source = read_toml(scenario)
+    old_rider = source.beside(str(source.data["rider"]))
+    rider, season = read_rider(old_rider), read_season(old_rider)
+    if season is None:
+        season = Season(_before(rider), 0.0, 0.0, ())
+    ride = _placed_in(season, learned, rider.critical_power / planned_power)
+    season = replace(season, rides=(*season.rides, ride))
+    pooled = pool(season.before, season.rides)
+    known = float(source.data.get("bike", {}).get("rolling_resistance",
+                                                  BikeTable().rolling_resistance))
+    found = next_plan(pooled, season.rides,
+                      (rider.positions[0].drag_area, known, rider.critical_power),
+                      (season.drag_area_change, season.rolling_change), rolling_worth)
+    if found.tells_drag:
+        season = replace(season, drag_area_change=float(pooled.drag[0]),
+                         rolling_change=season.rolling_change + found.rolling_resistance - known)
+    return Taught(rider, season, pooled, found)
 
 
 def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
@@ -73,55 +110,39 @@ def write_update(scenario: Path | str, target: Path | str, learned: Learned, *,
 
     Comments stay; the rides and what was known before each are kept in the rider's file.
 
-    Parameters
-    ----------
-    learned : what the ride says by itself, its drag against its plan
-    rolling_worth : m², the CdA that takes as much as a Crr of one
-    planned_power : W, CP on the day of the plan, heat and height included
-
-    Raises InputError as `check_update` does.
+    What is learned is that of `taught_by`. Raises InputError as `check_update` does.
     """
     import tomlkit
 
     new, rider_path = check_update(scenario, target)
     source = read_toml(scenario)
     old_rider = source.beside(str(source.data["rider"]))
-    rider, season = read_rider(old_rider), read_season(old_rider)
-    if season is None:
-        season = Season(_before(rider), 0.0, 0.0, ())
-    ride = _placed_in(season, learned, rider.critical_power / planned_power)
-    season = replace(season, rides=(*season.rides, ride))
-    pooled = pool(season.before, season.rides)
+    taught = taught_by(scenario, learned, rolling_worth=rolling_worth,
+                       planned_power=planned_power)
+    season, pooled, found = taught.season, taught.pooled, taught.next_plan
     note = f"from {len(season.rides)} ride{'s' if len(season.rides) > 1 else ''}"
 
     copy: Any = tomlkit.parse(read_text(scenario))
     copy["rider"] = rider_path.name
     document: Any = tomlkit.parse(read_text(old_rider))
     top: dict[str, float] = {}
-    drag_sd = None
-    if any(each.drag is not None for each in season.rides):
-        drag_sd = pooled.drag_area_sd(rolling_worth)
+    if found.tells_drag:
         bike = copy.setdefault("bike", tomlkit.table())
-        known = float(bike.get("rolling_resistance", BikeTable().rolling_resistance))
-        value = min(max(known + float(pooled.drag[1]) - season.rolling_change, _LEAST_ROLLING),
-                    _MOST_ROLLING)
-        bike["rolling_resistance"] = round(value, 5)
+        bike["rolling_resistance"] = round(found.rolling_resistance, 5)
         bike["rolling_resistance"].comment(note)
-        change = float(pooled.drag[0]) - season.drag_area_change
-        _set_positions(document, rider, change, drag_sd, note)
-        season = replace(season, drag_area_change=float(pooled.drag[0]),
-                         rolling_change=season.rolling_change + value - known)
-    if any(each.shown > 0.0 or each.needed for each in season.rides):
-        top = {"critical_power_w": round(pooled.power, 1),
-               "critical_power_sd_w": round(pooled.next_power_sd, 1),
+        _set_positions(document, taught.rider, found.drag_area - found.drag_area_now,
+                       found.drag_area_sd, note)
+    if found.tells_power:
+        top = {"critical_power_w": round(found.power, 1),
+               "critical_power_sd_w": round(found.power_sd, 1),
                "effort_exponent": round(pooled.exponent, 2),
                "effort_exponent_sd": round(pooled.exponent_sd, 2)}
     # What is new stands before everything else, where no table can swallow it.
     head = "".join(f"{key} = {value}  # {note}\n"
                    for key, value in _set(document, top, note).items())
-    document["season"] = _season_table(season, document.get("season"), rider)
+    document["season"] = _season_table(season, document.get("season"), taught.rider)
     write_all([(rider_path, head + tomlkit.dumps(document)), (new, tomlkit.dumps(copy))])
-    return Updated(new, rider_path, season, pooled, drag_sd)
+    return Updated(new, rider_path, season, pooled, found)
 
 
 def _before(rider: Rider) -> Before:

@@ -6,12 +6,20 @@ import numpy as np
 import pytest
 
 from optimizer.pacing import simulate
-from optimizer.report.debrief_page import advice, debrief_page, next_time
-from optimizer.ride.debrief import debrief
-from tests.ride.test_debrief import intended, ridden
+from optimizer.report.debrief_page import advice, debrief_page, next_time, sentences
+from optimizer.ride.debrief import debrief, learned_from, rolling_worth
+from optimizer.ride.season import Before, next_plan, pool
+from tests.ride.test_debrief import BIKE, RIDER, intended, recorded, ridden
 
-__all__ = ["intended"]  # a fixture
+__all__ = ["intended", "recorded"]  # fixtures
 
+
+def _after(d):
+    """What the next plan takes where this is the first ride of a season."""
+    before = Before(0.012, 0.001, RIDER.critical_power, 8.0, 4.0, 1.0)
+    rides = [learned_from(d)]
+    return next_plan(pool(before, rides), rides, (RIDER.positions[0].drag_area,
+                     BIKE.rolling_resistance, RIDER.critical_power), (0.0, 0.0), rolling_worth(d))
 
 
 def _changed(intended, factors):
@@ -56,7 +64,28 @@ def test_stops_are_the_days(intended):
 
 def test_the_sentences_are_on_the_page(intended):
     found = debrief(ridden(intended, 0.95 * intended.power), intended)
-    page = debrief_page(found, "loop").replace("&nbsp;", " ").replace("\u00a0", " ")
+    page = debrief_page(found, "loop", _after(found)).replace("&nbsp;", " ").replace("\u00a0", " ")
     assert "What to do next time" in page
-    for line in [*next_time(found)[:1], *advice(found)[:1]]:
+    for line in [*next_time(found)[:1], *advice(found, _after(found))[:1]]:
         assert line[:30] in page
+
+
+def test_one_critical_power_is_advised_and_it_is_the_seasons(intended):
+    found = debrief(ridden(intended, 1.12 * intended.power), intended, all_out=True)
+    after = _after(found)
+    page = debrief_page(found, "loop", after)
+    said = [line for line in advice(found, after) if "with a critical power of" in line]
+    assert len(said) == 1
+    assert f"critical power of {after.power:.0f} ±" in said[0]
+    assert f"{found.ability.estimate:.0f} ±" not in page or round(found.ability.estimate) == round(
+        after.power)
+
+
+def test_a_crr_that_cannot_be_is_not_advised(recorded):
+    """One recorded ride, test data of python-fitparse (MIT); by 85 kg its Crr is 0.011."""
+    found = debrief(*recorded)
+    assert found.test.contradicts
+    said = advice(found, _after(found))
+    assert said[0].startswith("Keep the CdA and Crr that you plan with")
+    assert not any("with CdA" in line for line in said)
+    assert any("more than any paved road has" in line for line in sentences(found))

@@ -14,7 +14,8 @@ from optimizer.day import RaceDay
 from optimizer.errors import InputError
 from optimizer.pacing import plan_ride, recognisable_places, rideable, simulate
 from optimizer.physics import Setup
-from optimizer.ride.debrief import Intended, debrief
+from optimizer.ride.debrief import Intended, debrief, learned_from
+from optimizer.ride.field_test import Runs, field_test
 from optimizer.ride.ride import Ride
 from optimizer.rider import Position, Rider
 from optimizer.scenario.ride_file import read_ride
@@ -146,6 +147,35 @@ def recorded():
     few = rideable(plan, recognisable_places(road), blocks=8)
     return read_ride(SHARED / "road_ride_40km.csv"), Intended(
         road, weather, rider, bike, plan.problem, plan.distance, few.power, few.time, few.reserve)
+
+
+def test_a_debrief_and_a_field_test_of_one_ride_say_the_same(recorded):
+    """One recorded ride, test data of python-fitparse (MIT); mass and kit invented.
+
+    The debrief counts by the metres of the course, which are 0.2 % more than those of the wheel.
+    """
+    ride, intended = recorded
+    found = debrief(ride, intended)
+    alone = field_test(Runs((ride,), ("as ridden",), (intended.conditions,), intended.setup,
+                            intended.rider.mass))
+    assert found.test.contradicts == alone.contradicts
+    assert found.test.answer.area == pytest.approx(alone.answer.area, abs=0.005)
+    assert found.test.answer.area_sd == pytest.approx(alone.answer.area_sd, rel=0.05)
+    assert found.test.answer.rolling == pytest.approx(alone.answer.rolling, abs=1e-4)
+    assert found.test.free_rolling_resistance == pytest.approx(alone.free_rolling_resistance,
+                                                               abs=2e-4)
+
+
+def test_the_surfaces_of_the_course_are_no_news_to_its_debrief(intended):
+    """On asphalt twice as rough as the tyre's figure, planned as such, tyres are as planned."""
+    rough = replace(intended.problem, rolling_resistance=2.0 * intended.problem.rolling_resistance)
+    known = replace(intended, problem=rough)
+    found = debrief(ridden(known, intended.power), known)
+    assert found.planned_rolling_resistance == pytest.approx(2.0 * BIKE.rolling_resistance)
+    assert abs(found.rolling_resistance - found.planned_rolling_resistance) < (
+        2.0 * found.rolling_resistance_sd)
+    learned = learned_from(found)
+    assert abs(learned.drag[1]) < 2.0 * np.sqrt(learned.covariance[1, 1])
 
 
 def test_a_pause_in_the_recorded_ride_goes_to_stops(recorded):

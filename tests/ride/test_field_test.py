@@ -65,8 +65,8 @@ def test_a_known_crr_makes_cda_surer_and_they_trade_against_each_other():
     tight = field_test(_runs(ride, so, assumptions=Assumptions(rolling_resistance_sd=1e-4)))
     assert tight.drag_area_sd[0] < 0.7 * loose.drag_area_sd[0]
     assert loose.correlation < -0.7
-    mean, sd = loose.drag_area_given(loose.rolling_resistance)
-    assert mean == pytest.approx(loose.drag_area[0])
+    mean, sd = loose.drag_area_given(loose.free_rolling_resistance)
+    assert mean == pytest.approx(loose.free.moments()[0][0])
     assert sd < loose.drag_area_sd[0]
     assert loose.shrinks["rolling resistance"] == pytest.approx(sd, rel=0.2)
 

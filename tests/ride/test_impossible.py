@@ -44,11 +44,12 @@ def test_it_says_what_cannot_be_right_and_cda_at_the_assumed_crr(starved):
     assert "no tyre has" in said
     assert "power meter" in said
     area, sd = test.drag_area_given(BIKE.rolling_resistance)
-    assert f"Crr of {BIKE.rolling_resistance:.4f} CdA would be {area:.3f} ± {1.96 * sd:.3f}" in said
+    assert f"If Crr was {BIKE.rolling_resistance:.4f}" in said
+    assert f"{area:.3f} ± {1.96 * sd:.3f}" in said
     assert "−" not in drag_rows(test)[-1][2]
-    # what the meter hides is named: it reads 25 % too little, the sentence says at least a part
-    share = float(said.split("reads about ")[1].split(" %")[0])
-    assert 2.0 < share < 25.0
+    # The truth is a meter that reads 25 % too little.
+    share = float(said.split("meter that reads ")[1].split(" %")[0])
+    assert 18.0 < share < 32.0
 
 
 def test_a_sound_meter_says_nothing_of_the_kind():
@@ -87,3 +88,32 @@ def test_a_bound_far_out_in_the_tail_is_still_met():
     mean, covariance = bound.moments()
     assert np.all(np.isfinite(mean))
     assert np.all(np.diag(covariance) > 0.0)
+
+
+def test_a_mass_stated_too_small_is_named_and_its_crr_is_not_advised():
+    """A rider who is 9 kg heavier than stated climbs and falls: it looks like a rough road."""
+    rng = np.random.default_rng(8)
+    so = truth(rng, crr=0.005, mass=82.0, gust_sd=0.2, slow_sd=0.1)
+    path = synthetic.out_and_back(rng, length=6000.0, times=2, relief=30.0)
+    ride = synthetic.ride(path, so, synthetic.Sensors(), rng, scales=(0.0, 0.0))
+    right = field_test(Runs((ride,), ("bike",), (CONDITIONS,), BIKE, so.mass - BIKE.mass))
+    wrong = field_test(Runs((ride,), ("bike",), (CONDITIONS,), BIKE, so.mass - 9.0 - BIKE.mass))
+    assert not right.contradicts
+    assert wrong.contradicts
+    assert wrong.answer.rolling == BIKE.rolling_resistance
+    said = " ".join(sentences(wrong))
+    assert "more than any paved road has" in said
+    assert float(said.split(" kg more")[0].split()[-1]) == pytest.approx(9.0, abs=3.0)
+    assert f"{wrong.free_rolling_resistance:.4f}" not in " ".join(
+        " ".join(row) for row in drag_rows(wrong))
+
+
+def test_a_rough_road_that_was_stated_is_believed():
+    rng = np.random.default_rng(8)
+    so = truth(rng, crr=0.013, gust_sd=0.2, slow_sd=0.1)
+    ride = synthetic.ride(synthetic.loop(rng), so, synthetic.Sensors(), rng, scales=(0.0, 0.0))
+    for stated, contradicts in ((0.005, True), (0.012, False)):
+        test = field_test(Runs((ride,), ("bike",), (CONDITIONS,),
+                               replace(BIKE, rolling_resistance=stated), so.mass - BIKE.mass))
+        assert test.contradicts is contradicts
+    assert abs(covered(so, test)[1]) < 3.0
