@@ -75,6 +75,9 @@ PEDALLING_SPEED: Final = Default(60.0, "km/h", _PRACTICE + ": above it a rider t
 SURGE_CAP: Final = Default(150.0, "% of CP", _PRACTICE, 0.01)
 AERO_POWER_SHARE: Final = Default(97.0, "% of CP", _PRACTICE, 0.01)
 
+# Kit.
+LEAST_GAIN: Final = Default(0.5, "s", _JUDGEMENT + ": less is lost in the uncertainty of any test")
+
 # How to compute.
 CARD_LINES: Final = Default(8, "", "what a card shows at a glance")
 DRAWS: Final = Default(400, "", "the ends of a 90 % range to about a tenth of it")

@@ -24,7 +24,7 @@ TOML = {
     "dead_turn_kmh": "u_turn_speed", "temperature_c": "temperature",
     "humidity_percent": "humidity", "wind_doubt_percent": "wind_speed_sd",
     "wind_doubt_deg": "wind_direction_sd", "blocks": "card_lines", "draws": "draws",
-    "seed": "seed"}
+    "seed": "seed", "least_gain_s": "least_gain"}
 RIDER_TOML = {
     "endurance_loss_percent": "endurance_loss", "effort_exponent": "effort_exponent",
     "effort_exponent_sd": "effort_exponent_sd", "pedalling_speed_kmh": "pedalling_speed"}
@@ -45,8 +45,8 @@ def test_a_file_that_says_nothing_and_python_that_says_nothing_agree():
     assert air.direction_sd == pytest.approx(math.radians(table.wind_doubt_deg))
     assert air.temperature == said.temperature == table.temperature_c + 273.15
     options = scenario.OptionsTable()
-    assert (Options().blocks, Options().draws, Options().seed) == (
-        options.blocks, options.draws, options.seed)
+    assert (Options().blocks, Options().draws, Options().seed, Options().least_gain) == (
+        options.blocks, options.draws, options.seed, options.least_gain_s)
 
 
 def test_a_wheel_is_as_large_as_its_rim_and_tyre():

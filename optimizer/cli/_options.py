@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from optimizer.cli._numbers import LARGEST_SUM, Number
 from optimizer.errors import InputError
 
-__all__ = ["budget_option", "start_option", "wind_option"]
+if TYPE_CHECKING:
+    from optimizer.job import Job
+
+__all__ = ["budget_option", "least_gain_option", "start_option", "wind_option",
+           "with_least_gain"]
 
 
 def _wind(context: click.Context, parameter: click.Parameter,
@@ -45,6 +49,22 @@ def budget_option(command: Any) -> Any:
     """`--budget X`: money for kit, in the scenario's currency."""
     return click.option("--budget", metavar="X", type=Number(0, LARGEST_SUM),
                         help="Money for kit, instead of the scenario's.")(command)
+
+
+def least_gain_option(command: Any) -> Any:
+    """`--least-gain S`: what a purchase has to save to stay in the kit."""
+    return click.option("--least-gain", metavar="S", type=Number(0, 600, unit="s"),
+                        help="Seconds that a purchase has to save to stay in the kit, instead of "
+                             "the scenario's.")(command)
+
+
+def with_least_gain(job: Job, seconds: float | None) -> Job:
+    """Put what was said on the command line in place of what the scenario says."""
+    from dataclasses import replace
+
+    if seconds is None:
+        return job
+    return replace(job, options=replace(job.options, least_gain=seconds))
 
 
 def wind_option(command: Any) -> Any:

@@ -109,7 +109,8 @@ def _intended(job: Job, kit_from: str | None, progress: Callable[[str], None]) -
         day = day_of(job)
         progress("which kit was planned")
         setup = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget,
-                           job.currency, rules=job.rules, progress=progress).best.setup
+                           job.currency, rules=job.rules, progress=progress,
+                           least_gain=job.options.least_gain).best.setup
         progress("how it was to be ridden")
         plan = plan_ride(day, setup)
         few = ride_in_blocks(day, plan, job.options)

@@ -11,7 +11,13 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import LARGEST_SUM, Number
-from optimizer.cli._options import budget_option, start_option, wind_option
+from optimizer.cli._options import (
+    budget_option,
+    least_gain_option,
+    start_option,
+    wind_option,
+    with_least_gain,
+)
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
@@ -69,15 +75,17 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
 @budget_option
 @wind_option
 @start_option
-@click.option("--by", type=click.Choice(["mean", "quantile", "cvar", "target"]), default="mean",
-              show_default=True,
-              help="What to choose by over the drawn days: the expected time, a quantile, the "
-                   "mean of the worst days (cvar), or the chance to beat a target.")
+@click.option("--by", type=click.Choice(["forecast", "mean", "quantile", "cvar", "target"]),
+              default="forecast", show_default=True,
+              help="What to choose by: the time on the forecast day, as plan does, or over the "
+                   "drawn days the mean time, a quantile, the mean of the worst days (cvar), or "
+                   "the chance to beat a target.")
 @click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
               help="The quantile, or where the worst days begin.")
 @click.option("--target", metavar="M:SS", callback=_target, help="Time to beat, for --by target.")
 @click.option("--money", metavar="A,B,...", callback=_steps,
               help="Money in all at each stage, where it comes in steps: 750,1500.")
+@least_gain_option
 @click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
               help="Days to draw, instead of the scenario's.")
 @click.option("--second-proof", is_flag=True,
@@ -107,9 +115,12 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
     if out:
         _outputs.check_run([_outputs.page("--out", out)], scenarios, overwrite=overwrite)
     if len(scenarios) > 1:
-        if out or options["money"] or options["by"] != "mean":
+        if out or options["money"] or options["by"] != "forecast":
             raise InputError("kit", "", "a shared budget is split by expected times alone",
                              "leave out --out, --money and --by, or name one scenario")
+        if options["budget"] is None:
+            raise InputError("--budget", "", "is missing: several scenarios share one budget",
+                             "say what all of them may spend together, such as --budget 1500")
         _shared(scenarios, options)
         return
     with progress_line("Weighing kit") as progress:
@@ -129,8 +140,9 @@ def _read(scenario: str, options: dict[str, Any], progress: Callable[[str], None
     from optimizer.scenario import read_scenario
 
     progress("reading the files")
-    return read_scenario(scenario, budget=options["budget"], wind=options["wind"],
-                         start_time=options["start_time"])
+    job = read_scenario(scenario, budget=options["budget"], wind=options["wind"],
+                        start_time=options["start_time"])
+    return with_least_gain(job, options["least_gain"])
 
 
 def _decide(scenario: str, options: dict[str, Any],
@@ -145,7 +157,8 @@ def _decide(scenario: str, options: dict[str, Any],
         job.budget, job.currency, by=options["by"], level=options["level"],
         target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
         seed=job.options.seed, risk=(job.options.empty_risk or 0.1), stages=options["money"],
-        rules=job.rules, twice=options["second_proof"], progress=progress)
+        rules=job.rules, twice=options["second_proof"], least_gain=job.options.least_gain,
+        progress=progress)
 
 
 def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
@@ -158,14 +171,14 @@ def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
     if options["second_proof"] and math.isinf(decision.choice.program_gap):
         say("The integer program cannot prove it once more: there are too many items for it.")
     _show(page.basket(job, decision))
-    _show(page.frontier_table(decision, page.landmarks(decision.choice.frontier)))
+    _show(page.frontier_table(job, decision, page.landmarks(decision.choice.frontier)))
     _show(page.purchase_table(decision, currency, _PURCHASES))
     if decision.stages:
         _show(page.stage_table(decision, currency))
     if decision.tests:
         _show(page.worth_table(decision, currency, _TESTS))
-    if decision.choice.left_out:
-        table(("Left out", "Why"), decision.choice.left_out, left=(0, 1))
+    if decision.left_out:
+        table(("Left out", "Why"), decision.left_out, left=(0, 1))
 
 
 def _show(shown: Table) -> None:
@@ -187,12 +200,12 @@ def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
             jobs.append(job)
             choices.append(choose_kit(
                 day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-                rules=job.rules))
+                rules=job.rules, least_gain=job.options.least_gain))
     currencies = {job.currency for job in jobs}
     if len(currencies) > 1:
         raise InputError("kit", "", f"the scenarios are in {listing(sorted(currencies))}",
                          "give all prices in one currency")
-    budget = options["budget"] if options["budget"] is not None else jobs[0].budget
+    budget = options["budget"]
     sets = share_budget([choice.frontier for choice in choices], budget)
     spent = sum(kit.spend for kit in sets)
     saved = sum(choice.owned.finish_time - kit.finish_time

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._options import budget_option, start_option, wind_option
+from optimizer.cli._options import (
+    budget_option,
+    least_gain_option,
+    start_option,
+    wind_option,
+    with_least_gain,
+)
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
@@ -27,6 +33,7 @@ __all__ = ["command"]
 @budget_option
 @wind_option
 @start_option
+@least_gain_option
 @click.option("--out", metavar="FILE", type=click.Path(),
               help="Where the report goes; report.html beside the scenario by default.")
 @click.option("--json", "json_file", metavar="FILE", type=click.Path(),
@@ -40,7 +47,8 @@ __all__ = ["command"]
                    "for race morning, in seconds.")
 @_outputs.overwrite_option
 def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
-            start_time: dt.datetime | dt.time | None, out: str | None, json_file: str | None,
+            start_time: dt.datetime | dt.time | None, least_gain: float | None,
+            out: str | None, json_file: str | None,
             cards: tuple[str, ...], against: str | None, kit_from: str | None,
             overwrite: bool) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
@@ -68,7 +76,8 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
 
     with progress_line("Planning") as progress:
         progress("reading the files")
-        job = read_scenario(scenario, budget=budget, wind=wind, start_time=start_time)
+        job = with_least_gain(read_scenario(scenario, budget=budget, wind=wind,
+                                            start_time=start_time), least_gain)
         before = against or kit_from
         earlier = read_earlier(before) if before else None
         result = run(job, progress) if kit_from is None else _with_kit_of(kit_from, job, progress)

@@ -74,7 +74,7 @@ def _kit(job: Job, day: RaceDay, items: Sequence[str],
         return setup_of(job.baseline, job.catalogue, job.effects, items), None
     progress("other kit, for the day forbids some")
     choice = choose_kit(day, job.baseline, job.catalogue, job.effects, 0.0, job.currency,
-                        rules=job.rules, progress=progress)
+                        rules=job.rules, least_gain=job.options.least_gain, progress=progress)
     return choice.best.setup, choice
 
 

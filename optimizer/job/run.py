@@ -84,7 +84,7 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
     day = day_of(job)
     progress("which kit")
     choice = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-                        rules=job.rules, progress=progress)
+                        rules=job.rules, least_gain=job.options.least_gain, progress=progress)
     progress("how to ride it")
     owned = plan_ride(day, choice.owned.setup)
     best = plan_ride(day, choice.best.setup, warm=owned, measure_grid=True)

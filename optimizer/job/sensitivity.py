@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from optimizer.conditions import starting_at
 from optimizer.evidence import Effect
 from optimizer.job.values import ItemWorth, Job, Sensitivity
 from optimizer.kit import setup_of
+from optimizer.kit.alone import evidence_sd, seconds_saved
 from optimizer.pacing import plan_ride, sensitivities
 
 if TYPE_CHECKING:
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
 
     from optimizer.day import RaceDay
     from optimizer.kit import KitSet
-    from optimizer.pacing import Plan, Sensitivities
+    from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
 __all__ = ["sensitivity_table", "worth"]
@@ -32,38 +31,24 @@ _NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
     """Seconds that each item saves by itself on top of what is owned, to first order.
 
-    An item takes the place of what is owned there; one that is owned is weighed against the set
-    without it. The multipliers of the plan with what is owned price the change; the uncertainty is
-    that of the item's evidence.
+    An item takes the place of what is owned there, and of what it excludes; one that is owned is
+    weighed against the set without it. The multipliers of the plan with what is owned price the
+    change; the uncertainty is that of the item's evidence.
     """
     slope = sensitivities(plan)
     effects = {effect.item: effect for effect in job.effects}
     found = []
     for item in job.catalogue.items:
-        others = [name for name in owned.items if job.catalogue[name].place != item.place]
+        others = [name for name in owned.items if job.catalogue[name].place != item.place
+                  and name not in item.excludes and item.name not in job.catalogue[name].excludes]
         before = others if item.name in owned.items else owned.items
         without, with_it = (setup_of(job.baseline, job.catalogue, job.effects, names)
                             for names in (before, [*others, item.name]))
         effect = effects.get(item.name, Effect(item.name))
-        saved = -_seconds(slope, without, with_it)
-        uncertainty = _NINE_IN_TEN * math.hypot(
-            float(slope.drag_area.sum()) * effect.drag_area_sd,
-            float(slope.rolling_resistance.sum()) * effect.rolling_resistance_sd,
-            float(slope.drivetrain_efficiency.sum()) * effect.efficiency_sd,
-            float(slope.mass.sum()) * effect.mass_sd)
+        saved = seconds_saved(slope, without, with_it)
+        uncertainty = _NINE_IN_TEN * evidence_sd(slope, [effect])
         found.append(ItemWorth(item.name, saved, saved - uncertainty, saved + uncertainty))
     return tuple(found)
-
-
-def _seconds(slope: Sensitivities, before: Setup, after: Setup) -> float:
-    """First-order change of the finish time from one setup to another [s]."""
-    area = (np.interp(slope.yaw, after.yaw, after.drag_area_change)
-            - np.interp(slope.yaw, before.yaw, before.drag_area_change))
-    return float(
-        slope.drag_area @ area + slope.mass.sum() * (after.mass - before.mass)
-        + slope.rolling_resistance.sum() * (after.rolling_resistance - before.rolling_resistance)
-        + slope.drivetrain_efficiency.sum() * (after.drivetrain_efficiency
-                                               - before.drivetrain_efficiency))
 
 
 def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensitivity, ...]:

@@ -43,7 +43,7 @@ class Options:
     standing start; `blocks`, lines of the card at most; `power_rounding` of its powers [W], None
     for about 1 % of CP; `empty_risk` the accepted chance to run out before the finish, None for a
     plan for the expected day; `draws` of the
-    uncertainty, from `seed`.
+    uncertainty, from `seed`; `least_gain` seconds that a purchase has to save to stay in a kit.
     """
 
     step: float | None = None
@@ -53,6 +53,7 @@ class Options:
     empty_risk: float | None = None
     draws: int = int(defaults.DRAWS.value)
     seed: int = int(defaults.SEED.value)
+    least_gain: float = defaults.LEAST_GAIN.value
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,8 @@ class Choice:
         planned to rule out the others
     program_gap : s, the same as `proven_gap` by an integer program on its own; inf where there
         are too many items for it
+    least_gain : s, what a purchase has to save to stay in a set; gaps are of times with that much
+        added for each purchase
     """
 
     budget: float
@@ -70,3 +72,4 @@ class Choice:
     sets: float = 0.0
     planned: int = 0
     program_gap: float = float("inf")
+    least_gain: float = 0.0

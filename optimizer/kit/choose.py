@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["TOLERANCE", "choice_of", "choose_kit", "forbidden", "kit_set", "search_for",
-           "strongest_crosswind"]
+__all__ = ["TOLERANCE", "choice_of", "choose_kit", "compared", "decided_otherwise",
+           "forbidden", "kit_set", "reason", "search_for", "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
 _PLANNED = 7  # sets along the frontier that are planned for themselves
@@ -35,13 +36,14 @@ ALONG = 1e-4  # of the time, the same along the frontier
 
 def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *, rules: Sequence[str] = (),
-               evaluator: Evaluator | None = None, twice: bool = False,
+               evaluator: Evaluator | None = None, twice: bool = False, least_gain: float = 0.0,
                progress: Callable[[str], None] = lambda _words: None) -> Choice:
     """Choose the set that is fastest with a plan of its own, among all that the budget allows.
 
     Parameters
     ----------
     rules : names of the rule sets in force
+    least_gain : s, what a purchase has to save to stay; each counts as that much against a set
     evaluator : of the time of a set; by default the pacing solver
     twice : prove it once more by an integer program, where there are not too many items
         (`Choice.program_gap`); it takes several times as long as the rest
@@ -55,7 +57,7 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
-    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
+    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out, least_gain)
     return choice_of(search, budget, currency, ruled_out, progress, twice=twice)
 
 
@@ -88,17 +90,23 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
         frontier_gap=frontier_gap,
         sets=math.prod(float(len(search.offer.options(place)))
                        for place in range(len(search.rules.places))),
-        planned=len(search.known), program_gap=by_program)
+        planned=len(search.known), program_gap=by_program,
+        least_gain=float(search.model.hurdle.max(initial=0.0)))
 
 
 def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
-               evaluator: Evaluator, ruled_out: dict[str, str]) -> Search:
-    """Set up a search over what `ruled_out` leaves of a catalogue."""
+               evaluator: Evaluator, ruled_out: dict[str, str],
+               least_gain: float = 0.0) -> Search:
+    """Set up a search over what `ruled_out` leaves of a catalogue.
+
+    Whatever costs money has to save `least_gain` [s].
+    """
     terms = tabulate(baseline, catalogue, effects)
     usable = np.array([name not in ruled_out for name in terms.names], dtype=bool)
     along = max(TOLERANCE, ALONG * evaluator.time(terms.setup(baseline, [])))
-    return Search(set_model(terms, baseline, rider.mass), baseline, evaluator, usable, TOLERANCE,
-                  along)
+    model = replace(set_model(terms, baseline, rider.mass),
+                    hurdle=np.where(terms.cost > 0, least_gain, 0.0))
+    return Search(model, baseline, evaluator, usable, TOLERANCE, along)
 
 
 def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> dict[str, str]:
@@ -121,7 +129,7 @@ def kit_set(search: Search, known: EvaluatedSet) -> KitSet:
     there is left open of the set's own time as well.
     """
     own = search.evaluator.own_time(known.setup, known.time)
-    open_to = max(known.time - search.lower_of(known), 0.0)
+    open_to = max(search.value(known) - search.lower_of(known), 0.0)
     return KitSet(tuple(search.terms.names[row] for row in known.rows), known.spend,
                   known.setup, own, own - open_to)
 
@@ -145,26 +153,58 @@ def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[K
     return tuple(out)
 
 
+def decided_otherwise(search: Search, chosen: EvaluatedSet,
+                      budget: float) -> dict[int, EvaluatedSet | None]:
+    """Best set that decides otherwise about each usable item: without it, or with it.
+
+    By row; None where there is no such set within the budget.
+    """
+    return {int(row): search.best_where(int(row), held=int(row) not in chosen.rows, budget=budget,
+                                        near=chosen)
+            for row in np.flatnonzero(search.offer.usable)}
+
+
 def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[str, str],
              currency: str) -> tuple[tuple[Alternative, ...], tuple[tuple[str, str], ...]]:
     """Decide otherwise about each item in turn, and say why what is left out is left out."""
-    search.add_bound(best.rows)
+    others = decided_otherwise(search, best, budget)
     alternatives, left_out = [], []
-    for row, (name, cost) in enumerate(zip(search.terms.names, search.terms.cost, strict=True)):
+    for row, name in enumerate(search.terms.names):
         if name in ruled_out:
             left_out.append((name, ruled_out[name]))
             continue
-        inside = row in best.rows
-        other = search.best_where(row, held=not inside, budget=budget, near=best)
+        other = others[row]
         seconds = other.time - best.time if other else math.inf
         alternatives.append(Alternative(name, kit_set(search, other) if other else None,
                                         seconds))
-        if inside:
-            continue
-        if cost > budget:
-            left_out.append((name, f"costs {cost:g} {currency}, more than the budget"))
-        elif other is None:
-            left_out.append((name, "no set within the budget can hold it"))
-        else:
-            left_out.append((name, f"the best set with it is {max(seconds, 0.0):.1f} s slower"))
+        if row not in best.rows:
+            left_out.append((name, reason(search, row, best, other, budget, currency)))
     return tuple(alternatives), tuple(left_out)
+
+
+def reason(search: Search, row: int, chosen: EvaluatedSet, other: EvaluatedSet | None,
+           budget: float, currency: str, loss: str = "") -> str:
+    """Say why an item is left out; `other` is the best set with it, `loss` how that compares.
+
+    By default on the forecast day.
+    """
+    cost = float(search.terms.cost[row])
+    if cost > budget:
+        return f"costs {cost:g} {currency}, more than the budget"
+    if other is None:
+        return "no kit within the budget can have it"
+    said = loss or compared(search, chosen, other, other.time - chosen.time)
+    return f"the best kit with it {said}"
+
+
+def compared(search: Search, chosen: EvaluatedSet, other: EvaluatedSet, seconds: float) -> str:
+    """Say how a set that takes `seconds` more compares with the chosen one."""
+    if seconds >= 0.0:
+        return f"is {seconds:.1f} s slower"
+    bought = search.terms.cost > 0
+    more = int(bought[list(other.rows)].sum()) - int(bought[list(chosen.rows)].sum())
+    if more <= 0:  # within what the proof leaves open
+        return "is as fast"
+    saved = "under 0.1" if seconds > -0.1 else f"{-seconds:.1f}"
+    return (f"is only {saved} s faster, with {more} "
+            f"{'purchase' if more == 1 else 'purchases'} more: not worth it")

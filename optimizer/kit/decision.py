@@ -12,9 +12,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.kit.choose import choice_of, forbidden, kit_set, search_for, strongest_crosswind
+from optimizer.kit.alone import evidence_sd, seconds_saved
+from optimizer.kit.choose import (
+    choice_of,
+    compared,
+    decided_otherwise,
+    forbidden,
+    kit_set,
+    reason,
+    search_for,
+    strongest_crosswind,
+)
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import Response, propose, response, score
+from optimizer.pacing import sensitivities
 from optimizer.uncertainty import chance_as_printed, chance_faster, day_within_risk, draw_days
 
 if TYPE_CHECKING:
@@ -32,10 +43,13 @@ if TYPE_CHECKING:
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
 
-__all__ = ["KitDecision", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit", "share_budget",
-           "unit_loss"]
+__all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit",
+           "share_budget", "unit_loss"]
 
-_SURE = 0.9  # chance from which one set counts as faster than another
+_SURE = 0.9  # chance from which one set counts as clearly faster than another
+_EVEN = 0.6  # chance below which it may as well be the other way round
+_NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
+_SWITCHES = 6  # of the chosen set to a better one that decides otherwise about an item
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
 _TAILS = (0.0, 0.5, 0.9)
 
@@ -61,7 +75,8 @@ class Rival:
 class Purchase:
     """One more item (with what it needs) on top of what is owned.
 
-    `seconds` it saves with a plan of its own, 5 and 95 % points `low` and `high`.
+    `seconds` it saves, by the slopes of the plan with what is owned, and the 90 % range `low` to
+    `high` that its evidence leaves; `hired` are those of the items that are hired.
     """
 
     items: tuple[str, ...]
@@ -69,6 +84,7 @@ class Purchase:
     seconds: float
     low: float
     high: float
+    hired: tuple[str, ...] = ()
 
     @property
     def price_per_second(self) -> float:
@@ -80,14 +96,34 @@ class Purchase:
 class Stage:
     """What to buy when the money has come to `money` in all; nothing is bought twice or in vain.
 
+    The race may come after any stage. What is `bought` stays; what is `hired` is paid for the race
+    day alone, so that it is not paid if more money comes before. `dropped` is what the stage
+    before would have ridden and this one does not; `spend` all purchases so far and these hires.
     `regret` [s] is what the set of this stage is slower than the best that the same money could
     buy if no other stage mattered.
     """
 
     money: float
     bought: tuple[str, ...]
+    hired: tuple[str, ...]
+    dropped: tuple[str, ...]
     kit: KitSet
+    spend: float
     regret: float
+
+
+@dataclass(frozen=True)
+class Otherwise:
+    """The best set found that decides otherwise about one item of the catalogue.
+
+    `loss` on the chosen set by the criterion: seconds, with what each purchase has to save counted
+    against both, or a part of the chance to beat the target; `kit` is None where no set within the
+    budget does.
+    """
+
+    item: str
+    kit: KitSet | None
+    loss: float
 
 
 @dataclass(frozen=True)
@@ -111,12 +147,15 @@ class KitDecision:
 
     Attributes
     ----------
-    choice : by the expected inputs
+    choice : for the forecast day, with its proof
     by, level, target : the criterion
     chosen : the set that the criterion asks for, and its value `score` (seconds, or a chance)
     spread : 5 and 95 % points of its time [s]
     rivals : sets of the frontier within the budget and those that draws propose, best first
-    equal : the cheapest set that cannot be told apart from the chosen one, if it is cheaper
+    alternatives : for each item that could be had, the best set that decides otherwise about it
+    left_out : item and why it is not in the chosen set
+    equal : the cheapest set that may as well be faster than the chosen one, if it is cheaper
+    likely : the cheapest set that the chosen one is likely, but not sure, to beat
     purchases : single purchases from what is owned, most seconds for the money first
     stages : purchases in order as the money comes
     tests : items whose test is worth something, most first
@@ -132,7 +171,10 @@ class KitDecision:
     score: float
     spread: tuple[float, float]
     rivals: tuple[Rival, ...]
+    alternatives: tuple[Otherwise, ...]
+    left_out: tuple[tuple[str, str], ...]
     equal: Rival | None
+    likely: Rival | None
     purchases: tuple[Purchase, ...]
     stages: tuple[Stage, ...]
     tests: tuple[TestWorth, ...]
@@ -144,8 +186,8 @@ class KitDecision:
 
 def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *,
-               by: Criterion = "mean", level: float = 0.9, target: float = 0.0,
-               count: int = 400, seed: int = 1, risk: float = 0.1,
+               by: Criterion = "forecast", level: float = 0.9, target: float = 0.0,
+               count: int = 400, seed: int = 1, risk: float = 0.1, least_gain: float = 0.0,
                stages: Sequence[float] = (), rules: Sequence[str] = (),
                evaluator: PacingEvaluator | None = None, twice: bool = False,
                progress: Callable[[str], None] = lambda _words: None) -> KitDecision:
@@ -153,59 +195,133 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
 
     Parameters
     ----------
-    by, level, target : criterion over the draws; `level` of the quantile or of the worst draws,
-        `target` a time [s]
+    by, level, target : criterion; `level` of the quantile or of the worst draws, `target` a time
+        [s]. "forecast" is what `choose_kit` chooses by, with its proof; by the others the best of
+        the sets that were looked at is taken
     count, seed : of the draws
     risk : accepted chance to empty the reserve
     stages : money in all at each stage, rising
-    twice : as `choose_kit` has it
+    least_gain, twice : as `choose_kit` has them
     """
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
     ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
-    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out)
+    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out, least_gain)
     choice = choice_of(search, budget, currency, ruled_out, progress, twice=twice)
-    progress("the same days for all sets")
-    best = search.fastest(budget)
+    progress("the same days for all kits")
+    best = search.evaluate(search.terms.rows(choice.best.items))
     plan = evaluator.own_plan(best.setup)
     draws = draw_days(day, baseline, effects, count, seed)
     answer = response(plan, day, best.setup, best.rows, draws, effects, search.model)
-    few = _first(answer, min(_PROPOSAL_DRAWS, count))
-    proposals = [] if by == "mean" and not _uncertain(effects) else [
-        propose(search.offer, few, budget, tail)
-        for tail in dict.fromkeys((*_TAILS, level))]
-    pool = [best, *(known for known in search.front()
-                    if known.spend <= budget + 1e-9 and known.rows != best.rows)]
-    pool += [search.tighten(rows, 0.05) for rows in dict.fromkeys(proposals)
-             if rows not in {known.rows for known in pool}]
-    times = _times(search, answer, pool)
-    scores = score(times, by, level, target)
-    first = min(range(len(pool)), key=lambda k: (scores[k], pool[k].time, pool[k].spend))
-    forecast = next(k for k, known in enumerate(pool) if known.rows == best.rows)
-    if by == "mean" and not _clearly_less(times[first], times[forecast]):
-        first = forecast
-    chosen = pool[first]
-    rivals = [_rival(search, known, times[k], times[first]) for k, known in enumerate(pool)
-              if k != first]
-    equal = min((rival for rival in rivals if rival.kit.spend < chosen.spend - 1e-9
-                 and rival.chance < _SURE), key=lambda rival: rival.kit.spend, default=None)
-    low, high = np.percentile(times[first], [5.0, 95.0])
-    order = sorted(range(len(rivals)), key=lambda k: rivals[k].mean)
-    progress("what to buy next, and what to test")
-    owned = search.fastest(0.0)
-    tests = _tests(search, choice, answer)
+    field = _Field(search, answer, by, level, target)
+    field.add([best, *(known for known in search.front() if known.spend <= budget + 1e-9)])
+    if by != "forecast" and _uncertain(effects):
+        few = _first(answer, min(_PROPOSAL_DRAWS, count))
+        field.add([search.tighten(propose(search.offer, few, budget, tail), 0.05)
+                   for tail in dict.fromkeys((*_TAILS, level))])
+    chosen = best if by == "forecast" else field.best()
+    others = decided_otherwise(search, chosen, budget)
+    field.add([other for other in others.values() if other])
+    for _ in range(_SWITCHES if by != "forecast" else 0):
+        if field.best().rows == chosen.rows:
+            break
+        chosen = field.best()
+        others = decided_otherwise(search, chosen, budget)
+        field.add([other for other in others.values() if other])
     if chosen.rows != best.rows:
         plan = evaluator.own_plan(chosen.setup)
         evaluator.plan_own(chosen.setup)
+    times = field.times
+    rivals = sorted((_rival(search, known, times[rows], times[chosen.rows])
+                     for rows, known in field.sets.items() if rows != chosen.rows),
+                    key=lambda rival: rival.mean)
+    cheaper = sorted((rival for rival in rivals if rival.kit.spend < chosen.spend - 1e-9),
+                     key=lambda rival: rival.kit.spend)
+    equal = next((rival for rival in cheaper
+                  if rival.chance < _EVEN or rival.behind[1] <= least_gain), None)
+    likely = next((rival for rival in cheaper if rival.chance < _SURE), None)
+    low, high = np.percentile(times[chosen.rows], [5.0, 95.0])
+    progress("what to buy next, and what to test")
+    owned = search.fastest(0.0)
+    alternatives, left_out = _otherwise(field, chosen, others, ruled_out, budget, currency)
+    kit = kit_set(search, chosen)
+    tests = _tests(search, choice, kit, alternatives, answer)
     emptying = chance_as_printed(plan, day, draws)
     safe = day_within_risk(day, chosen.setup, draws, risk, plan)
     return KitDecision(
-        choice=choice, by=by, level=level, target=target, chosen=kit_set(search, chosen),
-        score=float(-scores[first] if by == "target" else scores[first]),
-        spread=(float(low), float(high)), rivals=tuple(rivals[k] for k in order), equal=equal,
-        purchases=_purchases(search, answer, owned), stages=_stages(search, catalogue, stages),
+        choice=choice, by=by, level=level, target=target, chosen=kit,
+        score=kit.finish_time if by == "forecast" else field.score(chosen),
+        spread=(float(low), float(high)), rivals=tuple(rivals), alternatives=alternatives,
+        left_out=left_out, equal=equal, likely=likely,
+        purchases=_purchases(search, catalogue, effects, evaluator.own_plan(owned.setup), owned),
+        stages=_stages(search, catalogue, stages),
         tests=tests, plan=plan, emptying=emptying,
         safe=plan if safe.day is day else safe.plan, safe_emptying=safe.chance)
+
+
+class _Field:
+    """Sets that were looked at, with their times on common draws and what the criterion says."""
+
+    def __init__(self, search: Search, answer: Response, by: Criterion, level: float,
+                 target: float) -> None:
+        self.search, self.answer = search, answer
+        self.by, self.level, self.target = by, level, target
+        self.sets: dict[tuple[int, ...], EvaluatedSet] = {}
+        self.times: dict[tuple[int, ...], NDArray[np.float64]] = {}
+
+    def add(self, some: Sequence[EvaluatedSet]) -> None:
+        """Ride sets in all draws, those that are new."""
+        new = list({known.rows: known for known in some if known.rows not in self.sets}.values())
+        if new:
+            self.sets.update((known.rows, known) for known in new)
+            self.times.update(zip((known.rows for known in new),
+                                  _times(self.search, self.answer, new), strict=True))
+
+    def score(self, known: EvaluatedSet) -> float:
+        """Seconds, or the chance to beat the target."""
+        if self.by == "forecast":
+            return known.time
+        found = float(score(self.times[known.rows][None], self.by, self.level, self.target)[0])
+        return -found if self.by == "target" else found
+
+    def loss(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
+        """Say by how much a set is worse: seconds with hurdles, or a part of the chance."""
+        if self.by == "target":
+            return self.score(chosen) - self.score(known)
+        return self._value(known) - self._value(chosen)
+
+    def _value(self, known: EvaluatedSet) -> float:
+        return self.score(known) + self.search.value(known) - known.time
+
+    def best(self) -> EvaluatedSet:
+        """Best by the criterion, each purchase counted against it; the cheapest of equals."""
+        def order(known: EvaluatedSet) -> tuple[float, float, float, tuple[int, ...]]:
+            said = -self.score(known) if self.by == "target" else self._value(known)
+            return said, self.search.value(known), known.spend, known.rows
+        return min(self.sets.values(), key=order)
+
+
+def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedSet | None],
+               ruled_out: dict[str, str], budget: float, currency: str,
+               ) -> tuple[tuple[Otherwise, ...], tuple[tuple[str, str], ...]]:
+    """Say of each item what deciding otherwise loses, and of what is left out why."""
+    search = field.search
+    alternatives, left_out = [], []
+    for row, name in enumerate(search.terms.names):
+        if name in ruled_out:
+            left_out.append((name, ruled_out[name]))
+            continue
+        other = others[row]
+        loss = field.loss(other, chosen) if other else math.inf
+        alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss))
+        if row not in chosen.rows:
+            words = ""
+            if field.by == "target" and other:
+                words = f"beats the target on {100 * loss:.0f} days in 100 fewer"
+            elif field.by != "forecast" and other:
+                words = compared(search, chosen, other, field.score(other) - field.score(chosen))
+            left_out.append((name, reason(search, row, chosen, other, budget, currency, words)))
+    return tuple(alternatives), tuple(left_out)
 
 
 def _uncertain(effects: Sequence[Effect]) -> bool:
@@ -226,12 +342,6 @@ def _times(search: Search, answer: Response, pool: Sequence[EvaluatedSet]) -> ND
                         np.array([known.time for known in pool]))
 
 
-def _clearly_less(first: NDArray[np.float64], second: NDArray[np.float64]) -> bool:
-    """Whether the mean over common draws is less by more than two of its standard errors."""
-    apart = second - first
-    return float(apart.mean()) > 2.0 * float(apart.std()) / math.sqrt(len(apart))
-
-
 def _rival(search: Search, known: EvaluatedSet, times: NDArray[np.float64],
            chosen: NDArray[np.float64]) -> Rival:
     low, middle, high = (float(x) for x in np.percentile(times, [5, 50, 95]))
@@ -240,9 +350,15 @@ def _rival(search: Search, known: EvaluatedSet, times: NDArray[np.float64],
                  (behind[0], behind[1], behind[2]), chance_faster(chosen, times))
 
 
-def _purchases(search: Search, answer: Response, owned: EvaluatedSet) -> tuple[Purchase, ...]:
-    """Each item that costs something, alone with what it requires, on top of what is owned."""
+def _purchases(search: Search, catalogue: Catalogue, effects: Sequence[Effect], plan: Plan,
+               owned: EvaluatedSet) -> tuple[Purchase, ...]:
+    """Each item that costs something, alone with what it requires, on top of what is owned.
+
+    `plan` is that with what is owned.
+    """
     names, cost = search.terms.names, search.terms.cost
+    known_effects = {effect.item: effect for effect in effects}
+    slope = sensitivities(plan)
     found = []
     for k in np.flatnonzero((cost > 0) & search.offer.usable):
         needed = search.rules.needed(int(k))
@@ -251,13 +367,15 @@ def _purchases(search: Search, answer: Response, owned: EvaluatedSet) -> tuple[P
         if not search.offer.usable[needed].all():
             continue
         known = search.best_among(usable, cost, float(cost[needed].sum()), owned)
-        if int(k) not in known.rows or known.time >= owned.time:
+        seconds = seconds_saved(slope, owned.setup, known.setup)
+        if int(k) not in known.rows or seconds <= 0.0:
             continue
-        times = _times(search, answer, [known, owned])
-        low, high = np.percentile(times[1] - times[0], [5, 95])
-        bought = tuple(names[r] for r in known.rows if cost[r] > 0)
-        found.append(Purchase(bought, known.spend, owned.time - known.time, float(low),
-                              float(high)))
+        new = [names[r] for r in known.rows if r not in owned.rows]
+        sd = evidence_sd(slope, [known_effects[name] for name in new if name in known_effects])
+        found.append(Purchase(
+            tuple(names[r] for r in known.rows if cost[r] > 0), known.spend, seconds,
+            seconds - _NINE_IN_TEN * sd, seconds + _NINE_IN_TEN * sd,
+            tuple(name for name in new if catalogue[name].hired)))
     return tuple(sorted(dict.fromkeys(found), key=lambda p: (p.price_per_second, p.items)))
 
 
@@ -266,39 +384,43 @@ def _stages(search: Search, catalogue: Catalogue,
     """Purchases in order: from the last stage back, or from the first on, what is faster in all.
 
     Back: what the last stage buys is all that earlier ones may buy. On: what is bought stays.
-    Hired items do not stay, so everything counts at its price.
+    Either may hire at every stage.
     """
     if not money:
         return ()
-    items = catalogue.items
-    price = np.array([0.0 if item.owned else item.price for item in items])
+    items, cost = catalogue.items, search.terms.cost
+    hired = np.array([item.hired for item in items], dtype=bool)
     everything = search.offer.usable.copy()
     near = {m: search.fastest(m) for m in money}
-    free = [search.best_among(everything, price, m, near[m]) for m in money]
 
-    back: list[EvaluatedSet] = [free[-1]]
+    back: list[EvaluatedSet] = [near[money[-1]]]
     for m in reversed(money[:-1]):
-        usable = everything & (price <= 0)
+        usable = everything & ((cost <= 0) | hired)
         usable[list(back[0].rows)] = True
-        back.insert(0, search.best_among(usable, price, m, near[m]))
+        back.insert(0, search.best_among(usable, cost, m, near[m]))
     on: list[EvaluatedSet] = []
     held = np.zeros(len(items), dtype=bool)
     for m in money:
-        spent = float(price[held].sum())
-        left = np.where(held, 0.0, price)
-        on.append(search.best_among(everything, left, m - spent, near[m]))
-        held[[r for r in on[-1].rows if price[r] > 0]] = True
+        left = np.where(held, 0.0, cost)
+        on.append(search.best_among(everything, left, m - float(cost[held].sum()), near[m]))
+        held[[r for r in on[-1].rows if cost[r] > 0 and not hired[r]]] = True
     best = min((back, on), key=lambda plan: sum(known.time for known in plan))
-    out, had = [], set[int]()
-    for m, known, alone in zip(money, best, free, strict=True):
-        new = [r for r in known.rows if price[r] > 0 and r not in had]
+    out, had, before = [], set[int](), set[int]()
+    for m, known in zip(money, best, strict=True):
+        new = [r for r in known.rows if cost[r] > 0 and not hired[r] and r not in had]
+        today = [r for r in known.rows if hired[r]]
         had.update(new)
-        out.append(Stage(m, tuple(items[r].name for r in new), kit_set(search, known),
-                         max(known.time - alone.time, 0.0)))
+        dropped = sorted(before - set(known.rows))
+        before = set(known.rows)
+        names = [tuple(items[r].name for r in rows) for rows in (new, today, dropped)]
+        out.append(Stage(m, names[0], names[1], names[2], kit_set(search, known),
+                         float(cost[[*had, *today]].sum()),
+                         max(known.time - near[m].time, 0.0)))
     return tuple(out)
 
 
-def _tests(search: Search, choice: Choice, answer: Response) -> tuple[TestWorth, ...]:
+def _tests(search: Search, choice: Choice, chosen: KitSet, alternatives: Sequence[Otherwise],
+           answer: Response) -> tuple[TestWorth, ...]:
     """Say what it would be worth to know an item better before the money is spent.
 
     The best set with the item and the best without differ by `seconds`; a test that takes the
@@ -306,13 +428,14 @@ def _tests(search: Search, choice: Choice, answer: Response) -> tuple[TestWorth,
     is worth that times the unit normal loss (Raiffa and Schlaifer 1961, chapter 5).
     """
     price = _price_of_a_second(choice)
-    decided = {other.item: other for other in choice.alternatives}
+    decided = {other.item: other for other in alternatives}
     found = []
     for row, name in enumerate(search.terms.names):
         other, uncertainty = decided.get(name), float(answer.uncertainty[row])
         if other is None or other.kit is None or uncertainty <= 0:
             continue
-        halved, perfect = (spread * unit_loss(max(other.seconds, 0.0) / spread)
+        behind = max(other.kit.finish_time - chosen.finish_time, 0.0)
+        halved, perfect = (spread * unit_loss(behind / spread)
                            for spread in (uncertainty * math.sqrt(0.75), uncertainty))
         if perfect > 0.05:
             found.append(TestWorth(name, uncertainty, halved, perfect, halved * price))

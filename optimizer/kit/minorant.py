@@ -6,7 +6,7 @@ curvature; the square of a coordinate y lies below its chord on a piece [a, b], 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -51,18 +51,53 @@ class Minorant:
 
 def tangent(bound: Bound, model: SetModel) -> Minorant:
     """Return the bound without its curvature: no bound any more, but close to the time."""
-    return _affine(bound, model, bound.slope, bound.value)
+    affine = _affine(bound, model, bound.slope, bound.value)
+    return replace(affine, item=affine.item + model.hurdle)
 
 
 def minorant(bound: Bound, model: SetModel, basis: NDArray[np.float64],
              box: NDArray[np.float64]) -> Minorant:
     """Minorant where the coordinates along `basis` (k, d), from the bound's point, are in `box`.
 
-    `box` (k, 2) are the ends along each direction.
+    `box` (k, 2) are the ends along each direction. Times are those with the hurdles.
     """
     kappa = curvatures(bound, basis, np.abs(box).max(axis=1))
     slope = bound.slope - 0.5 * (kappa * box.sum(axis=1)) @ basis
-    return _affine(bound, model, slope, bound.value + 0.5 * float(kappa @ box.prod(axis=1)))
+    affine = _affine(bound, model, slope, bound.value + 0.5 * float(kappa @ box.prod(axis=1)))
+    if not model.hurdle.any():
+        return affine
+    # A set takes time T and has hurdles H; T + H <= t is (T - value) m <= (t - value - H) m with
+    # m = M over the usual M. Of two ways to be rid of m, the one that loses less.
+    spread = affine.spread
+    whole = sum(float(np.abs(model.hurdle[rows]).max(initial=0.0))
+                for rows in model.terms.combinations.places)
+    ahead = -min(_least(affine, bound, model, basis, float(box[0, 0])), 0.0)
+    if whole <= 2.0 * ahead:
+        return replace(affine, item=affine.item + model.hurdle
+                       - spread * np.abs(model.hurdle))
+    # q = t - value - H >= T - value: where it is positive q m <= q (1 + spread), elsewhere
+    # q m <= q (1 - spread), which is less than that by 2 spread |q|, and |q| <= `ahead`.
+    share = 1.0 / (1.0 + spread)
+    return Minorant(share * affine.constant, share * affine.item + model.hurdle,
+                    share * affine.overlap, share * (affine.slack + 2.0 * spread * ahead),
+                    affine.value, 0.0)
+
+
+def _least(affine: Minorant, bound: Bound, model: SetModel, basis: NDArray[np.float64],
+           low: float) -> float:
+    """Lower bound on time less `value` [s] over sets whose first coordinate is `low` at least."""
+    start, item, overlap, slack = model.along(basis[:1], bound.point)
+    here = low * (1.0 + affine.spread if low < 0 else 1.0 - affine.spread) - float(slack[0])
+    moved = float(np.abs(item).sum())
+    typical = float(np.abs(affine.item).sum()) / moved if moved > 0 else 0.0
+    found = -np.inf
+    for price in typical * np.linspace(0.0, 2.0, 9):
+        least, _ = model.spread(affine.constant - price * float(start[0]),
+                                affine.item - price * item[:, 0],
+                                affine.overlap - price * overlap[:, 0])
+        found = max(found, float(least) + price * here)
+    found -= affine.slack
+    return found / (1.0 - affine.spread) if found < 0 else found / (1.0 + affine.spread)
 
 
 def _affine(bound: Bound, model: SetModel, slope: NDArray[np.float64], value: float) -> Minorant:

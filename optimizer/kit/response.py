@@ -36,8 +36,9 @@ __all__ = ["Criterion", "Response", "propose", "response", "score"]
 
 _NODES = 2_000  # of the integer program over the draws
 
-Criterion = Literal["mean", "quantile", "cvar", "target"]
-"""Expected time, a quantile, the mean of the worst draws, the chance to beat a target time."""
+Criterion = Literal["forecast", "mean", "quantile", "cvar", "target"]
+"""Time on the forecast day; over the draws the mean time, a quantile, the mean of the worst draws,
+the chance to beat a target time."""
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ but none of its pruning.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -55,7 +56,8 @@ class Search:
     """Sets and bounds found so far for one catalogue; it grows as it is asked.
 
     `usable` (n,) items. Differences below `tolerance` [s] at the budget, and `along` the frontier,
-    are not looked into.
+    are not looked into. Sets are compared by their value: their time and the hurdles of their
+    items.
     """
 
     def __init__(self, model: SetModel, baseline: Setup, evaluator: Evaluator,
@@ -68,7 +70,7 @@ class Search:
         self._within = np.inf
         first = self.add_bound(())
         # What the certificate of one plan leaves open, no comparison of sets can close.
-        open_here = self.evaluate(()).time - first.value
+        open_here = self.evaluate(()).time - first.value  # no items, no hurdles
         self.tolerance, self.along = max(tolerance, open_here), max(along, open_here)
         self.basis = directions(first.curvature, model.half_range())
         by_direction = np.linalg.pinv(self.basis)
@@ -79,6 +81,16 @@ class Search:
         self._within = _PART * float(model.half_range()[0]) + float(
             np.abs(by_direction[0, 1:]) @ np.abs(model.ends(self.basis[1:], first.point)).max(
                 axis=1, initial=0.0))
+
+    def with_hurdle(self, hurdle: NDArray[np.float64]) -> Search:
+        """Return the same search, what it knows shared, with other hurdles (n,) [s]."""
+        other = copy(self)
+        other.model = replace(self.model, hurdle=hurdle)
+        return other
+
+    def value(self, known: EvaluatedSet) -> float:
+        """Time of a set and the hurdles of its items [s]."""
+        return known.time + float(self.model.hurdle[list(known.rows)].sum())
 
     def evaluate(self, rows: Iterable[int]) -> EvaluatedSet:
         """Find the time of a set, once."""
@@ -93,7 +105,7 @@ class Search:
         """Evaluate a set until time and bound agree `within` [s], or as well as its plan can."""
         known = self.evaluate(rows)
         for better in (None, self.add_bound):  # by plans found since, then by one of its own
-            if known.rows in self.bounds or known.time - self.lower_of(known) <= within:
+            if known.rows in self.bounds or self.value(known) - self.lower_of(known) <= within:
                 break
             if better is not None:
                 better(known.rows)
@@ -110,19 +122,19 @@ class Search:
         return self.bounds[key]
 
     def lower(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
-        """(s,) best bound on sets (s, n) [s]."""
+        """(s,) best bound on the values of sets (s, n) [s]."""
         theta, corners = self.model.coordinates(chosen), self.model.corners(chosen)
-        return np.asarray(np.max([bound.at(theta, corners) for bound in self.bounds.values()],
-                                 axis=0))
+        bounds = np.max([bound.at(theta, corners) for bound in self.bounds.values()], axis=0)
+        return np.asarray(bounds + chosen @ self.model.hurdle)
 
     def lower_of(self, known: EvaluatedSet) -> float:
-        """Best bound on one set [s]."""
+        """Best bound on the value of one set [s]."""
         return float(self.lower(self.rules.flags([known.rows]))[0])
 
     def fastest(self, budget: float) -> EvaluatedSet:
-        """Fastest known set within a budget, the cheapest of equals."""
+        """Known set of the least value within a budget, the cheapest of equals."""
         return min(self._within_budget(budget),
-                   key=lambda known: (known.time, known.spend, known.rows))
+                   key=lambda known: (self.value(known), known.spend, known.rows))
 
     def _within_budget(self, budget: float) -> list[EvaluatedSet]:
         return [known for known in self.known.values() if known.spend <= budget + 1e-9]
@@ -130,8 +142,8 @@ class Search:
     def front(self) -> list[EvaluatedSet]:
         """Return the known sets that no other known set beats, cheapest first."""
         out: list[EvaluatedSet] = []
-        for known in sorted(self.known.values(), key=lambda k: (k.spend, k.time, k.rows)):
-            if not out or known.time < out[-1].time - 1e-9:
+        for known in sorted(self.known.values(), key=lambda k: (k.spend, self.value(k), k.rows)):
+            if not out or self.value(known) < self.value(out[-1]) - 1e-9:
                 out.append(known)
         return out
 
@@ -175,7 +187,7 @@ class Search:
                 break
             window *= 2.0
         order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
-        return min((self.evaluate(np.flatnonzero(sets[k])) for k in order), key=lambda k: k.time)
+        return min((self.evaluate(np.flatnonzero(sets[k])) for k in order), key=self.value)
 
     def explore(self, most: float) -> None:
         """Find and solve what the tangents of bounds, spaced along the frontier, lead to."""
@@ -216,7 +228,8 @@ class Search:
 
     def _beyond(self, guess: NDArray[np.float64]) -> list[int]:
         """Places along the frontier that are too far from every bound's origin."""
-        values = [bound.value for bound in self.bounds.values()]
+        values = [bound.value + float(self.model.hurdle[list(rows)].sum())
+                  for rows, bound in self.bounds.items()]
         out: list[int] = []
         for k in np.argsort(-guess):
             if min(abs(guess[k] - value) for value in values) > self.spacing:
@@ -231,17 +244,17 @@ class Search:
         """
         front = self.front()
         gap = self._rule_out(np.array([known.spend for known in front] + [most + 1.0]),
-                             np.array([known.time for known in front]), self.along)
+                             np.array([self.value(known) for known in front]), self.along)
         self._tighten_front()
         known = self._within_budget(most)
         lower = self.lower(self.rules.flags([k.rows for k in known]))
-        best = np.array([self.fastest(k.spend).time for k in known])
+        best = np.array([self.value(self.fastest(k.spend)) for k in known])
         return max(self.along, float(np.max(best - lower))) + gap
 
     def prove_best(self, budget: float) -> float:
         """Show that no set within a budget beats the fastest known; return by how much one may."""
         target = self.tighten(self.fastest(budget).rows, self.tolerance)
-        gap = self._rule_out(np.array([0.0, budget + 1e-6]), np.array([target.time]),
+        gap = self._rule_out(np.array([0.0, budget + 1e-6]), np.array([self.value(target)]),
                              self.tolerance, budget)
         return self._left_open(budget) + gap
 
@@ -260,7 +273,7 @@ class Search:
                 sets, lower = sets[order], lower[order]
             one, sets = sets[-1], sets[:-1]
             money = float(one @ self.terms.cost) if budget is None else budget
-            if lower[len(sets)] < self.fastest(money).time - tolerance:
+            if lower[len(sets)] < self.value(self.fastest(money)) - tolerance:
                 self.tighten(np.flatnonzero(one), tolerance)
         return gap
 
@@ -270,7 +283,8 @@ class Search:
         while (found := self.fastest(budget)).rows != best.rows:
             best = self.tighten(found.rows, self.tolerance)
         known = [known.rows for known in self._within_budget(budget)]
-        return max(self.tolerance, best.time - float(self.lower(self.rules.flags(known)).min()))
+        least = float(self.lower(self.rules.flags(known)).min())
+        return max(self.tolerance, self.value(best) - least)
 
     def prove_by_program(self, budget: float) -> float:
         """Show the same by an integer program in each box; inf where that is too much for it.
@@ -284,9 +298,9 @@ class Search:
         for _ in range(_ROUNDS):
             best = self.tighten(self.fastest(budget).rows, self.tolerance)
             self.add_bound(best.rows)
-            if not self._ruled_out_by_program(budget, best.time - self.tolerance):
+            if not self._ruled_out_by_program(budget, self.value(best) - self.tolerance):
                 break
-            if self.fastest(budget).time >= best.time - self.tolerance:
+            if self.value(self.fastest(budget)) >= self.value(best) - self.tolerance:
                 return self._left_open(budget)
         return float("inf")
 
@@ -310,7 +324,7 @@ class Search:
                         return False
                     program.exclude(proposal)
                     if (self.lower(self.rules.flags([proposal]))[0] < aim
-                            and self.tighten(proposal, self.tolerance).time < aim):
+                            and self.value(self.tighten(proposal, self.tolerance)) < aim):
                         return True
             except UndecidedError:
                 return False

@@ -34,6 +34,7 @@ class SetModel:
     cornering : factor on corner speeds of the bare baseline
     low, high : (d,) range of Θ over all sets
     mass_range, effective_range : of mass and effective mass over all sets [kg]
+    hurdle : (n,) seconds that are counted against a set for each of its items
     """
 
     terms: Terms
@@ -48,6 +49,7 @@ class SetModel:
     high: NDArray[np.float64]
     mass_range: tuple[float, float]
     effective_range: tuple[float, float]
+    hurdle: NDArray[np.float64]
 
     @property
     def usual_effective(self) -> float:
@@ -160,7 +162,7 @@ def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
                               terms.mass]),
         overlap=overlap, mass=mass, effective=effective, crr=crr,
         cornering=bare.cornering_factor, low=np.zeros(0), high=np.zeros(0),
-        mass_range=(0.0, 0.0), effective_range=(0.0, 0.0))
+        mass_range=(0.0, 0.0), effective_range=(0.0, 0.0), hurdle=np.zeros(len(terms.names)))
     masses, effectives, crrs = (tuple(float(end) for end in model.spread(column[0], column[1:]))
                                 for column in (mass, effective, crr))
     low, high = model.spread(model.start, model.item, overlap)

@@ -27,11 +27,11 @@ if TYPE_CHECKING:
     from optimizer.job import Job
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
-    from optimizer.kit.decision import KitDecision
+    from optimizer.kit.decision import KitDecision, Otherwise, Purchase
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["basket", "compare_lead", "compare_page", "cost_of", "days", "kit_lead", "kit_page",
-           "landmarks", "mind", "why_rows"]
+           "landmarks", "mind", "named", "why_rows"]
 
 _TOLD_APART = 0.9
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
@@ -61,31 +61,26 @@ def mind(item: Item) -> str:
 
 
 def kit_lead(job: Job, decision: KitDecision, risk: float) -> list[str]:
-    """Say the answer first: time, money, proof, what not to pay for, and how safe the plan is."""
+    """Say the answer first: time, money, proof, how sure the last money is, how safe the plan."""
     choice, chosen = decision.choice, decision.chosen
     low, high = decision.spread
     saved = choice.owned.finish_time - chosen.finish_time
     same = choice.best.items == chosen.items
     out = [
-        (f"{job.name}: {clock(chosen.finish_time)} on the forecast day, nine times in ten between "
-         f"{clock(low)} and {clock(high)}. Spend {money(chosen.spend)} of "
-         f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with what is "
-         f"owned. {_criterion(decision)}"),
-        (f"Proven over the model: of {choice.sets:,.0f} possible sets, none within the budget is "
+        (f"{job.name}: {clock(chosen.finish_time)} on the forecast day, 90 % range {clock(low)} to "
+         f"{clock(high)}. Spend {money(chosen.spend)} of "
+         f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with your current "
+         f"kit. {_criterion(decision)}"),
+        (f"Proven over the model: of {choice.sets:,.0f} possible kits, none within the budget is "
          f"faster by more than {at_most(choice.proven_gap)} on that day" + (
-             "." if same else
-             f" than the set for that day alone, which gains "
-             f"{seconds(chosen.finish_time - choice.best.finish_time)}.") + (
+             "" if same else
+             f" than the kit for that day alone, which is "
+             f"{seconds(chosen.finish_time - choice.best.finish_time)} faster then than this one")
+         + (f", with {seconds(choice.least_gain)} counted against each purchase"
+            if choice.least_gain > 0 else "") + "." + (
              "" if choice.program_gap == float("inf") else
              " An integer program proves the same on its own."))]
-    equal = decision.equal
-    if equal is not None:
-        loses, _, wins = equal.behind
-        out.append(
-            f"Do not pay for the last difference: a set for "
-            f"{money(equal.kit.spend, choice.currency)} is behind by {seconds_range(loses, wins)} "
-            f"nine times in ten and cannot be told apart from it ({days(equal.chance)} it is "
-            f"slower). It leaves {money(chosen.spend - equal.kit.spend, choice.currency)}.")
+    out += _last_money(decision)
     safe = (f", within the accepted {100 * risk:.0f}." if decision.safe is decision.plan else
             f"; one that holds this under {100 * risk:.0f} costs "
             f"{seconds(decision.safe.finish_time - decision.plan.finish_time)}.")
@@ -94,28 +89,61 @@ def kit_lead(job: Job, decision: KitDecision, risk: float) -> list[str]:
     return out
 
 
+def _last_money(decision: KitDecision) -> list[str]:
+    """Say what the dearest part of the kit likely saves, and how sure that is."""
+    choice, chosen = decision.choice, decision.chosen
+    rival = decision.equal or decision.likely
+    if rival is None:
+        return []
+    low, middle, high = rival.behind
+    left = money(chosen.spend - rival.kit.spend, choice.currency)
+    less = f"A kit for {money(rival.kit.spend, choice.currency)}"
+    chance = f"slower on {days(rival.chance)}, 90 % range {seconds_range(low, high)}"
+    if rival is decision.equal:
+        return [f"{less} may as well be faster ({chance}): keep the {left}, or test first."]
+    sentence = (f"{less} is likely {seconds(middle)} slower ({chance}): the last {left} likely, "
+                "but not surely, save that.")
+    return [sentence]
+
+
 def _criterion(decision: KitDecision) -> str:
     percent = f"{100 * decision.level:.0f} %"
+    if decision.by == "forecast":
+        return "It is the fastest on that day, as in `kitpace plan`."
+    looked = "of the kits looked at"
     if decision.by == "target":
-        return (f"It has the best chance to beat {clock(decision.target)}: "
+        return (f"It has the best chance to beat {clock(decision.target)} {looked}: "
                 f"{days(decision.score)}.")
-    what = {"mean": "expected time", "quantile": f"time that is kept on {percent} of the days",
+    what = {"mean": "mean time over the drawn days",
+            "quantile": f"time that is kept on {percent} of the days",
             "cvar": f"mean of the days beyond {percent}"}[decision.by]
-    return f"It has the least {what}, {clock(decision.score)}."
+    return f"It has the least {what} {looked}, {clock(decision.score)}."
 
 
 def basket(job: Job, decision: KitDecision) -> Table:
-    """Set out the chosen set with what each item is good for and what to mind."""
-    others = {other.item: other for other in decision.choice.alternatives}
-    same = decision.choice.best.items == decision.chosen.items
+    """Set out the chosen set with what each item is good for and its caution."""
+    others = {other.item: other for other in decision.alternatives}
     rows = []
     for name in decision.chosen.items:
-        item, other = job.catalogue[name], others.get(name)
-        without = seconds(other.seconds) if same and other and other.kit else ""
-        rows.append((name, item.place, cost_of(item), without, mind(item)))
-    return Table(("Item", "Place", "Cost", "Without it", "Mind"), rows,
-                 "The set. Without it: what the best set for the money, but without this item, "
-                 "loses", left=(0, 1, 4), ident="basket")
+        item = job.catalogue[name]
+        rows.append((name, item.place, cost_of(item), _loss(decision, others[name]), mind(item)))
+    measure = ("days in 100 on which the target is missed" if decision.by == "target" else
+               "seconds on the forecast day" if decision.by == "forecast" else
+               "seconds by the same measure")
+    if decision.choice.least_gain > 0 and decision.by != "target":
+        measure += (f", {seconds(decision.choice.least_gain)} counted against each purchase")
+    return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
+                 f"The kit. Without it: what the best kit for the money, but without this item, "
+                 f"loses ({measure})", left=(0, 1, 4), ident="basket")
+
+
+def _loss(decision: KitDecision, other: Otherwise) -> str:
+    """Say what deciding otherwise about an item loses."""
+    if other.kit is None:
+        return "needed"
+    if decision.by == "target":
+        return days(max(other.loss, 0.0))
+    return seconds(max(other.loss, 0.0))
 
 
 def landmarks(frontier: Sequence[KitSet], most: int = 12) -> list[KitSet]:
@@ -130,7 +158,7 @@ def landmarks(frontier: Sequence[KitSet], most: int = 12) -> list[KitSet]:
     return [*picked, frontier[-1]]
 
 
-def frontier_table(decision: KitDecision, sets: Sequence[KitSet]) -> Table:
+def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> Table:
     """Set out sets of the frontier, with how they stand to the chosen one in the draws."""
     choice = decision.choice
     behind = {rival.kit.items: rival for rival in decision.rivals}
@@ -140,12 +168,21 @@ def frontier_table(decision: KitDecision, sets: Sequence[KitSet]) -> Table:
         stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
                   seconds_range(rival.behind[0], rival.behind[2])
                   + (" ≈" if rival.chance < _TOLD_APART else ""))
-        new = [name for name in kit.items if name not in last.items]
-        rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new)))
+        new = [named(job.catalogue[name]) for name in kit.items if name not in last.items]
+        gone = [name for name in last.items if name not in kit.items]
+        rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new) or "–",
+                     ", ".join(gone) or "–"))
         last = kit
-    return Table((f"Spent, {choice.currency}", "Time", "Behind, 9 days in 10", "New in it"), rows,
-                 f"Money against time: {len(sets)} of {len(choice.frontier)} sets that no cheaper "
-                 "set beats; ≈ cannot be told apart from the chosen one", left=(3,))
+    return Table((f"Spent, {choice.currency}", "Time", "Behind, 90 % range", "New in it",
+                  "No longer in it"), rows,
+                 f"Best kit at every price: {len(sets)} of {len(choice.frontier)} kits that no "
+                 "cheaper one beats, each against the row above; ≈ not clearly slower than the "
+                 "chosen one", left=(3, 4))
+
+
+def named(item: Item) -> str:
+    """Name an item, and say where it is hired."""
+    return f"{item.name} (hired)" if item.hired else item.name
 
 
 def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
@@ -154,9 +191,9 @@ def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
     sections = [
         Section("set", "What to ride", [basket(job, decision), _CAUTION]),
         Section("money", "Money against time", [
-            _frontier_chart(decision),
+            _frontier_chart(job, decision),
             Folded(f"All {len(choice.frontier)} sets",
-                   [frontier_table(decision, choice.frontier)])]),
+                   [frontier_table(job, decision, choice.frontier)])]),
         Section("next", "What to buy next", [_purchase_chart(decision),
                                              *([stage_table(decision, choice.currency)]
                                                if decision.stages else [])]),
@@ -165,26 +202,33 @@ def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
         sections.append(Section("tests", "What to test first",
                                 [worth_table(decision, choice.currency)]))
     sections.append(Section("left-out", "What is left out, and why", [
-        Table(("Item", "Why"), choice.left_out, left=(0, 1))]))
+        Table(("Item", "Why"), decision.left_out, left=(0, 1))]))
     return render(f"Kit for {job.name}", kit_lead(job, decision, risk), sections,
                   kicker="Choice of kit", foot=list(job.assumptions))
 
 
 def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Table:
     """Single purchases, most seconds for the money first."""
-    return Table(("Next purchase", currency, "Saves", "9 days in 10", f"{currency} per s"),
-                 [(listing(p.items), money(p.spend), seconds(p.seconds),
+    return Table(("Next purchase", currency, "Saves", "90 % range", f"{currency} per s"),
+                 [(_bought(p), money(p.spend), seconds(p.seconds),
                    seconds_range(p.low, p.high), f"{p.price_per_second:.1f}")
                   for p in decision.purchases[:most]],
-                 "Alone, on top of what is owned; these gains do not add up")
+                 "Alone, on top of your current kit, as in the report of `kitpace plan`; these "
+                 "gains do not add up")
+
+
+def _bought(purchase: Purchase) -> str:
+    """Name what is bought or hired at once."""
+    return listing([f"{name} (hired)" if name in purchase.hired else name
+                    for name in purchase.items])
 
 
 def _purchase_chart(decision: KitDecision) -> Chart:
-    marks = [Mark(f"{listing(p.items)}, {money(p.spend)}", p.seconds, p.low, p.high,
+    marks = [Mark(f"{_bought(p)}, {money(p.spend)}", p.seconds, p.low, p.high,
                   said=seconds_range(p.low, p.high)) for p in decision.purchases]
     first = decision.purchases[0] if decision.purchases else None
     finding = "Nothing can be bought on its own." if first is None else (
-        f"{listing(first.items)} gives most for the money: {seconds_range(first.low, first.high)} "
+        f"{_bought(first)} gives most for the money: {seconds_range(first.low, first.high)} "
         f"for {money(first.spend, decision.choice.currency)}.")
     return Chart("purchases", "What does one purchase save?",
                  lambda look: forest(look, marks, "seconds saved against the current kit"),
@@ -195,23 +239,26 @@ def _purchase_chart(decision: KitDecision) -> Chart:
 
 def stage_table(decision: KitDecision, currency: str) -> Table:
     """Purchases in order, as the money comes."""
-    return Table((f"{currency} in all", "Buy now", "Time then", "Loses"),
+    return Table((f"{currency} in all", "Buy now", "Hire", "No longer used", "Spent", "Time then",
+                  "Loses"),
                  [(money(stage.money), listing(stage.bought) or "nothing",
-                   clock(stage.kit.finish_time), seconds(stage.regret))
+                   listing(stage.hired) or "nothing", listing(stage.dropped) or "nothing",
+                   money(stage.spend), clock(stage.kit.finish_time), seconds(stage.regret))
                   for stage in decision.stages],
-                 "As the money comes; nothing is bought twice. Loses: against the best set for "
-                 "the same money, if no other stage mattered", left=(1,))
+                 "As the money comes, if the race came then. What is bought stays; a hire is paid "
+                 "for the race day alone. Loses: against the best kit for the same money, if no "
+                 "other stage mattered", left=(1, 2, 3))
 
 
 def worth_table(decision: KitDecision, currency: str, most: int = 10) -> Table:
     """Items whose test is worth something."""
-    return Table(("Test before buying", "Doubt", "Halving it wins", "Worth"),
+    return Table(("Test before buying", "Uncertainty", "Halving it saves", "Worth"),
                  [(test.item, f"± {seconds(test.uncertainty)}", seconds(test.halved),
                    money(round(test.money), currency)) for test in decision.tests[:most]],
                  "What a better test is worth: seconds on average, by then buying the right thing")
 
 
-def _frontier_chart(decision: KitDecision) -> Chart:
+def _frontier_chart(job: Job, decision: KitDecision) -> Chart:
     choice, chosen = decision.choice, decision.chosen
     behind = {rival.kit.items: rival for rival in decision.rivals}
     x = np.array([kit.spend for kit in choice.frontier])
@@ -232,7 +279,7 @@ def _frontier_chart(decision: KitDecision) -> Chart:
                      "end" if chosen.spend > 0.5 * end else "start", 11.0)],
             190.0, zero=True, high=1.1 * float(y.max(initial=1.0)))])
     return Chart("frontier", "What does more money buy?", draw,
-                 frontier_table(decision, landmarks(choice.frontier)),
+                 frontier_table(job, decision, landmarks(choice.frontier)),
                  f"The chosen kit costs {money(chosen.spend, choice.currency)} and saves "
                  f"{seconds(top)}.",
                  note="Time saved against money spent; the band is the 90 % range of what is lost "

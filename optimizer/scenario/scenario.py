@@ -223,6 +223,8 @@ class OptionsTable(_Table):
                        description="of the uncertainty")
     seed: int = Field(default=int(defaults.SEED.value), ge=0, le=4_294_967_295,
                       description="of the draws")
+    least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
+                                description="what a purchase has to save to stay in the kit")
     step_m: float | None = Field(default=None, ge=1, le=500,
                                  description="grid; without it the course decides")
 
@@ -519,7 +521,7 @@ def _options(file: TomlFile, table: OptionsTable) -> Options:
         step=table.step_m, start_speed=(table.start_speed_kmh or 0.0) / 3.6, blocks=table.blocks,
         power_rounding=table.power_rounding_w, empty_risk=(
             None if table.empty_risk_percent is None else table.empty_risk_percent / 100),
-        draws=table.draws, seed=table.seed)
+        draws=table.draws, seed=table.seed, least_gain=table.least_gain_s)
 
 
 def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:

@@ -23,16 +23,18 @@ def said(race):
 def test_the_answer_comes_first(said):
     assert said.returncode == 0, said.stderr
     first = said.stdout.split("\n\n")[0]
-    for words in ("nine times in ten", "Spend ", "of 300 EUR", "Proven over the model",
+    for words in ("90 % range", "Spend ", "of 300 EUR", "Proven over the model",
                   "empties the reserve on"):
         assert words in " ".join(first.split())
-    assert said.stderr == ""
+    # On a busy machine it says what it is at.
+    assert all(line.startswith("Weighing kit: ") for line in said.stderr.splitlines())
     assert max(map(len, said.stdout.splitlines())) <= 80
 
 
 def test_the_tables_follow(said):
-    for heading in ("Without it", "Money against time", "Next purchase", "EUR in all", "Left out"):
-        assert heading in said.stdout
+    for heading in ("Without it", "Best kit at every price", "No longer", "Next purchase",
+                    "EUR in all", "Left out"):
+        assert heading in " ".join(said.stdout.split())
 
 
 def test_the_page_holds_all_of_the_frontier(said, race):
@@ -48,6 +50,19 @@ def test_a_budget_shared_between_riders(race):
     assert done.returncode == 0, done.stderr
     assert "for 2 riders" in " ".join(done.stdout.split())
     assert "Shares of the budget" in done.stdout
+
+
+def test_a_shared_budget_is_never_taken_from_one_of_the_files(race):
+    done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", cwd=race)
+    assert done.returncode == 2
+    assert "--budget" in done.stderr
+
+
+def test_kit_and_plan_choose_the_same(race, said):
+    plan = kitpace("plan", "race/scenario.toml", "--budget", "300", "--out", "plan.html", cwd=race)
+    spent = [line.split(" of 300 EUR")[0].split("Spend ")[1]
+             for line in (" ".join(done.stdout.split()) for done in (said, plan))]
+    assert spent[0] == spent[1]
 
 
 @pytest.mark.parametrize(("words", "what"), [

@@ -1,0 +1,41 @@
+"""What one change of kit saves, by the multipliers of one plan, and how sure its evidence is.
+
+The envelope theorem: to first order the best time changes by the multipliers of the plan times the
+change of each force. Every range of a single item, on whatever page, is made here.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from optimizer.evidence import Effect
+    from optimizer.pacing import Sensitivities
+    from optimizer.physics import Setup
+
+__all__ = ["evidence_sd", "seconds_saved"]
+
+
+def seconds_saved(slope: Sensitivities, before: Setup, after: Setup) -> float:
+    """Seconds that `after` saves on `before`, to first order."""
+    area = (np.interp(slope.yaw, after.yaw, after.drag_area_change)
+            - np.interp(slope.yaw, before.yaw, before.drag_area_change))
+    return -float(
+        slope.drag_area @ area + slope.mass.sum() * (after.mass - before.mass)
+        + slope.rolling_resistance.sum() * (after.rolling_resistance - before.rolling_resistance)
+        + slope.drivetrain_efficiency.sum() * (after.drivetrain_efficiency
+                                               - before.drivetrain_efficiency))
+
+
+def evidence_sd(slope: Sensitivities, effects: Iterable[Effect]) -> float:
+    """Give the standard deviation [s] of what items with these effects save together."""
+    return math.hypot(*(part for effect in effects for part in (
+        float(slope.drag_area.sum()) * effect.drag_area_sd,
+        float(slope.rolling_resistance.sum()) * effect.rolling_resistance_sd,
+        float(slope.drivetrain_efficiency.sum()) * effect.efficiency_sd,
+        float(slope.mass.sum()) * effect.mass_sd)))
