@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-__all__ = ["Season", "read_ability", "read_rider", "read_season"]
+__all__ = ["RiderTable", "Season", "read_ability", "read_rider", "read_season"]
 
 _ZERO_CELSIUS = 273.15
 _Value = TypeVar("_Value")
@@ -40,12 +40,16 @@ def _between(low: float, high: float, words: str) -> Any:
     return Field(ge=low, le=high, allow_inf_nan=False, description=words)
 
 
-class _Effort(_Table):
+class EffortTable(_Table):
+    """`[[efforts]]`: a best effort."""
+
     minutes: Annotated[float, _between(0.01, 2880, "how long it lasted")]
     power_w: Annotated[float, _between(1, 3000, "the mean power over it")]
 
 
-class _Position(_Table):
+class PositionTable(_Table):
+    """`[positions.NAME]`: a position on the bike."""
+
     drag_area_m2: Annotated[float, _between(0.1, 1.0, "CdA of rider and bike in it")] | None = None
     drag_area_sd_m2: Annotated[float, _between(0, 0.2, "how sure")] | None = None
     power_percent: Annotated[
@@ -55,7 +59,9 @@ class _Position(_Table):
         float, _between(0.1, 1440, "the longest spell in it")] | None = None
 
 
-class _Long(_Table):
+class LongTable(_Table):
+    """`[long]`: long rides, and a run to come."""
+
     share_percent: Annotated[float, _between(
         40, 100, "of the power that could be held for the whole ride")] | None = None
     run_target_min: Annotated[float, _between(5, 1440, "the run hoped for")] | None = None
@@ -65,7 +71,9 @@ class _Long(_Table):
         101, 300, "of critical power that the plan may ask for at most")] | None = None
 
 
-class _Environment(_Table):
+class EnvironmentTable(_Table):
+    """`[environment]`: what height and heat take."""
+
     altitude: AltitudeResponse = "none"
     heat: HeatResponse = "none"
     tested_at_m: Annotated[float, _between(-400, 5000, "where critical power was found")] = 0.0
@@ -112,7 +120,9 @@ class _Season(_Table):
     rides: Annotated[list[_Raced], Field(max_length=200)] = []
 
 
-class _File(_Table):
+class RiderTable(_Table):
+    """The whole file."""
+
     name: Annotated[str, Field(min_length=1, max_length=80)] = "rider"
     mass_kg: Annotated[float, _between(30, 160, "the rider with clothes and drink")]
     height_cm: Annotated[float, _between(120, 220, "the rider's height")] | None = None
@@ -137,12 +147,12 @@ class _File(_Table):
     effort_exponent_sd: Annotated[float, _between(0, 4, "its error")] | None = None
     pedalling_speed_kmh: Annotated[float, _between(
         20, 160, "above which nobody pedals")] | None = None
-    efforts: Annotated[list[_Effort], Field(max_length=500)] = []
+    efforts: Annotated[list[EffortTable], Field(max_length=500)] = []
     efforts_csv: Annotated[str, Field(description="a table of efforts")] | None = None
     rides: Annotated[list[str], Field(description="recorded rides with power")] = []
-    positions: Annotated[dict[str, _Position], Field(max_length=6)] = {}
-    long: _Long = _Long()
-    environment: _Environment = _Environment()
+    positions: Annotated[dict[str, PositionTable], Field(max_length=6)] = {}
+    long: LongTable = LongTable()
+    environment: EnvironmentTable = EnvironmentTable()
     season: _Season | None = None
 
 
@@ -157,7 +167,7 @@ def read_rider(path: Path | str) -> Rider:
 def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, Ability | None]:
     """Read a rider with the fit behind it (None without efforts); `model` overrides the file's."""
     file = read_toml(path)
-    content = check(_File, file)
+    content = check(RiderTable, file)
     _check_sense(file, content)
     efforts = _efforts(file, content)
     ability = None
@@ -188,7 +198,7 @@ class Season:
 def read_season(path: Path | str) -> Season | None:
     """Read what earlier debriefs wrote in a rider's file; None where there is nothing."""
     file = read_toml(path)
-    season = check(_File, file).season
+    season = check(RiderTable, file).season
     if season is None:
         return None
     before = Before(season.drag_area_sd_m2, season.rolling_resistance_sd, season.critical_power_w,
@@ -223,7 +233,7 @@ def _placed(file: TomlFile, key: tuple[str | int, ...], work: Callable[[], _Valu
         raise file.error(error.problem, error.remedy, *at) from error
 
 
-def _efforts(file: TomlFile, content: _File) -> Efforts | None:
+def _efforts(file: TomlFile, content: RiderTable) -> Efforts | None:
     given = [name for name in ("efforts", "efforts_csv", "rides") if getattr(content, name)]
     if len(given) > 1:
         raise file.error(f"stands beside {given[0]}", "give efforts in one way only", given[1])
@@ -242,7 +252,7 @@ def _efforts(file: TomlFile, content: _File) -> Efforts | None:
     return None
 
 
-def _check_sense(file: TomlFile, content: _File) -> None:
+def _check_sense(file: TomlFile, content: RiderTable) -> None:
     """Refuse what is well formed but contradicts itself."""
     for sd, value in (("critical_power_sd_w", "critical_power_w"), ("w_prime_sd_kj",
                                                                     "w_prime_kj"),
@@ -264,7 +274,7 @@ def _check_sense(file: TomlFile, content: _File) -> None:
                          "share_percent")
 
 
-def _check_rider(file: TomlFile, content: _File, rider: Rider) -> None:
+def _check_rider(file: TomlFile, content: RiderTable, rider: Rider) -> None:
     if rider.reserve_floor >= rider.w_prime:
         raise file.error(f"{content.reserve_floor_kj:g} kJ is not below W', "
                          f"{rider.w_prime / 1e3:.1f} kJ", "leave less in reserve",
@@ -278,7 +288,7 @@ def _check_rider(file: TomlFile, content: _File, rider: Rider) -> None:
                          rider.positions[0].name, "longest_min")
 
 
-def _known(content: _File) -> Known:
+def _known(content: RiderTable) -> Known:
     return Known(
         mass=content.mass_kg, name=content.name, height=_scaled(content.height_cm, 0.01),
         level=content.level, critical_power=content.critical_power_w,
@@ -297,13 +307,13 @@ def _known(content: _File) -> Known:
         tested_temperature=content.environment.tested_at_c + _ZERO_CELSIUS)
 
 
-def _run(table: _Long) -> RunTarget | None:
+def _run(table: LongTable) -> RunTarget | None:
     if table.run_target_min is None or table.run_fresh_min is None:
         return None
     return RunTarget(60.0 * table.run_target_min, 60.0 * table.run_fresh_min)
 
 
-def _position(name: str, table: _Position) -> KnownPosition:
+def _position(name: str, table: PositionTable) -> KnownPosition:
     return KnownPosition(
         name, table.drag_area_m2, table.drag_area_sd_m2, _scaled(table.power_percent, 0.01),
         table.max_power_percent / 100, 60.0 * (table.longest_min or np.inf))

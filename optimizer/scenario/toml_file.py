@@ -15,9 +15,10 @@ from optimizer.scenario.tables import read_text, suggest
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pydantic import BaseModel, ValidationError
+    from pydantic import BaseModel
+    from pydantic_core import ErrorDetails
 
-__all__ = ["TomlFile", "check", "read_toml"]
+__all__ = ["TomlFile", "check", "findings", "key_lines", "name_of", "read_toml"]
 
 _Key = tuple[str | int, ...]
 _LARGEST = 1_000_000  # bytes; people write these by hand
@@ -33,6 +34,8 @@ _WORDS = {
     "tuple_type": "has to be a list in [ ]",
     "model_type": "has to be a table",
     "dict_type": "has to be a table",
+    "datetime_type": "has to be a date and time, without quotation marks",
+    "datetime_parsing": "has to be a date and time",
 }
 _NUMBERS = {"float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"}
 
@@ -49,7 +52,7 @@ class TomlFile:
         """Return "line 12, conditions.wind.speed_kmh", with the nearest line that is known."""
         line = next((self.lines[key[:k]] for k in range(len(key), 0, -1) if key[:k] in self.lines),
                     None)
-        name = _name(key)
+        name = name_of(key)
         return name if line is None else f"line {line}, {name}"
 
     def error(self, problem: str, remedy: str, *key: str | int) -> InputError:
@@ -61,7 +64,7 @@ class TomlFile:
         return self.path.parent / name
 
 
-def _name(key: _Key) -> str:
+def name_of(key: _Key) -> str:
     """Write a path of keys as a person would: mark 2, km."""
     out = ""
     for part in key:
@@ -90,7 +93,7 @@ def read_toml(path: Path | str) -> TomlFile:
         raise InputError(str(file), where, f"is not valid TOML: {plain}",
                          "text stands in quotation marks, decimals take a point, and each key "
                          "appears once") from error
-    out = TomlFile(file, data, dict(_key_lines(text)))
+    out = TomlFile(file, data, dict(key_lines(text)))
     for key in _not_finite(data, ()):
         raise out.error("is not a finite number", "write a number", *key)
     return out
@@ -114,7 +117,7 @@ _ENTRY = re.compile(rf"[ \t]*({_PATH})[ \t]*=")
 _TOKEN = re.compile(r'"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}]', re.DOTALL)
 
 
-def _key_lines(text: str) -> Iterator[tuple[_Key, int]]:
+def key_lines(text: str) -> Iterator[tuple[_Key, int]]:
     """Yield each key of a table with its line; tomllib itself keeps no lines."""
     table: _Key = ()
     counts: dict[_Key, int] = {}
@@ -182,13 +185,25 @@ def check(model: type[_Model], file: TomlFile, *key: str | int) -> _Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        raise _explained(model, file, key, error) from error
+        # A slip in a key explains a missing one.
+        first = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
+        raise _explained(model, file, key, first) from error
+
+
+def findings(model: type[BaseModel], file: TomlFile) -> list[tuple[_Key, InputError]]:
+    """Give everything that validation finds wrong with a file, each with the path of its key."""
+    from pydantic import ValidationError
+
+    try:
+        model.model_validate(file.data)
+    except ValidationError as error:
+        return [(found["loc"], _explained(model, file, (), found)) for found in error.errors()]
+    return []
 
 
 def _explained(model: type[BaseModel], file: TomlFile, key: _Key,
-               error: ValidationError) -> InputError:
-    """Turn the first finding of pydantic into words; a slip in a key explains a missing one."""
-    found = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
+               found: ErrorDetails) -> InputError:
+    """Turn a finding of pydantic into words."""
     place = found["loc"]
     kind, context = found["type"], found.get("ctx", {})
     problem = _WORDS.get(kind, found["msg"][:1].lower() + found["msg"][1:])
@@ -217,9 +232,11 @@ def _bounds(context: dict[str, Any]) -> str:
 
 def _remedy(model: type[BaseModel], place: _Key) -> str:
     """Return what the documentation of the field says."""
+    from optimizer.scenario.fields import described
+
     owner = _model_at(model, place[:-1])
-    field = owner.model_fields.get(str(place[-1])) if owner and place else None
-    return field.description or "" if field else ""
+    key = str(place[-1]) if place else ""
+    return described(owner, key).help if owner and key in owner.model_fields else ""
 
 
 def _model_at(model: type[BaseModel], place: _Key) -> type[BaseModel] | None:

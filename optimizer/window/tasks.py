@@ -29,7 +29,7 @@ def plan(tell: Callable[[str], None], root: str, scenario: str,
     report, json, card = outputs(path)
     tell("reading the files")
     from optimizer.job import run
-    from optimizer.job.again import run_again
+    from optimizer.job.replan import replan
     from optimizer.report.card import card_text
     from optimizer.report.changes import changes
     from optimizer.report.plan_page import plan_page
@@ -44,7 +44,7 @@ def plan(tell: Callable[[str], None], root: str, scenario: str,
     earlier = _earlier(json)
     if keep_kit and earlier is None:
         raise InputError(scenario, "", "has no earlier plan to keep the kit of", "plan it first")
-    result = run_again(job, earlier.items, tell) if keep_kit and earlier else run(job, tell)
+    result = replan(job, earlier.items, tell) if keep_kit and earlier else run(job, tell)
     tell("writing the report")
     changed = changes(result, earlier) if earlier else ""
     kept = changed if keep_kit else ""  # a new choice of kit is told instead

@@ -34,7 +34,7 @@ def keys(model, seen=()):
 
 
 @pytest.mark.parametrize(("model", "name"), [
-    (scenario.Scenario, "scenario.toml"), (rider_file._File, "rider.toml")])
+    (scenario.Scenario, "scenario.toml"), (rider_file.RiderTable, "rider.toml")])
 def test_every_field_is_explained_in_the_starter(folder, model, name):
     text = (folder / name).read_text(encoding="utf-8")
     for key in keys(model):
