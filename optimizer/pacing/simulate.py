@@ -15,7 +15,7 @@ from scipy.linalg.lapack import dtbtrs
 
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import FASTEST, drag_in_energy
-from optimizer.physics.road_load import drag_and_slope, road_force
+from optimizer.physics.road_load import ROOM, drag_and_slope, road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,7 +26,8 @@ __all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate"
 
 _CRAWL = 0.3  # m/s; below this a rider has stopped
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
-_SETTLED = 3e-5  # of the energy, a last Newton step that leaves less than 1e-8 m/s
+_SETTLED = 3e-4  # of the energy, a last Newton step that leaves less than 1e-7 m/s
+_TOGETHER = 64  # steps whose forces that do not depend on speed are computed at once
 _AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
 
 SETTINGS: Final = {"crawl": _CRAWL, "on_limit": _ON_LIMIT}
@@ -171,57 +172,112 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
         return np.broadcast_to(own[:, None] if values is None else values, (p.steps, b))
 
     head, cross = rows(var.headwind, p.headwind), rows(var.crosswind, p.crosswind)
-    watts = np.asarray(power) * np.asarray(var.power_factor)
-    drive = rows(2 * p.drivetrain_efficiency * watts, p.step)
-    mass, effective = (own + np.asarray(var.mass_change) for own in (p.mass, p.effective_mass))
-    unit, roll = _per_kilogram(p, var, slice(None))
-    top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
-    fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * _CRAWL**2
-    energy, speed = np.empty((p.steps + 1, b)), np.empty((p.steps + 1, b))
-    energy[0] = min(0.5 * p.start_speed**2, float(top[0]))
-    speed[0] = np.sqrt(2 * energy[0])
-    stalled, force, by_end = np.zeros(b, dtype=bool), np.zeros(b), np.full(b, np.inf)
-    for k in range(p.steps):
-        e0, v0 = energy[k], speed[k]
-        inertia = effective / p.step[k]
-        rest = mass * (unit[k] + roll[k] * var.rolling_factor) + p.bearing[0]
-        density = p.air_density[k] * np.asarray(var.density_factor)
-        # The last step's force and slope foretell this step's end.
-        e1 = e0 + (drive[k] / np.maximum(2 * v0, 1.0) - force - rest) / by_end if k else e0
-        e1 = np.maximum(e1, np.maximum(0.2 * e0, 0.5 if k else 2.0))
-        for _ in range(30):
-            v1 = np.sqrt(2 * e1)
-            mean = np.sqrt(e0 + e1)
-            force, slope = drag_and_slope(mean, head[k], cross[k], density, p.drag, p.position[k],
-                                          factor=var.drag_factor, change=var.drag_area_change)
-            force += p.bearing[1] * mean
-            propulsion = drive[k] / (v0 + v1)
-            half = 0.5 * (slope + p.bearing[1]) / mean
-            by_end = inertia + propulsion / ((v0 + v1) * v1) + half
-            value = inertia * (e1 - e0) - propulsion + force + rest
-            if fast < np.inf and np.max(e1) >= fast:  # as in `simulate`
-                level = inertia * (e1 - fast)
-                coasts, stays = _too_fast(value, propulsion, level)
-                value = np.where(coasts, value + propulsion, np.where(stays, level, value))
-                by_end = np.where(coasts, inertia + half, np.where(stays, inertia, by_end))
-            change = value / by_end
-            e1 = np.maximum(e1 - change, 0.09 * e1)
-            # What is left after a Newton step is about its square.
-            if np.max(np.abs(change) / e1) < _SETTLED:
-                break
-        stalled |= e1 < lowest
-        energy[k + 1] = np.minimum(np.maximum(e1, lowest), top[k + 1])
-        np.sqrt(2 * energy[k + 1], out=speed[k + 1])
-        if stalled.all():  # nobody rides on
-            speed[k + 2:] = np.minimum(_CRAWL, np.sqrt(2 * top[k + 2:, None]))
-            break
-    used = _put_in(p, var, np.broadcast_to(watts, (p.steps, b)), speed, (head, cross))
-    pace = 2.0 / (speed[:-1] + speed[1:])
-    time = np.concatenate([np.zeros((1, b)), np.cumsum(p.step[:, None] * pace, axis=0)])
+    watts = np.broadcast_to(np.asarray(power) * np.asarray(var.power_factor), (p.steps, b))
+    speed, stalled = _speeds(p, var, watts, (head, cross))
+    used = _put_in(p, var, watts, speed, (head, cross))
+    pace = np.add(speed[:-1], speed[1:])
+    np.divide(2.0, pace, out=pace)
+    time = np.zeros((p.steps + 1, b))
+    for k in range(p.steps):  # row by row: a running sum down columns takes ten times as long
+        np.add(time[k], p.step[k] * pace[k], out=time[k + 1])
     reserve = reserve_along(p, used, pace,
                             p.critical_power[:, None] * var.critical_power_factor,
                             np.broadcast_to(p.w_prime * np.asarray(var.w_prime_factor), (b,)))
     return SimulatedRide(speed, time, reserve, stalled, used)
+
+
+def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
+            p: PacingProblem, var: Variation, watts: NDArray[np.float64],
+            wind: tuple[NDArray[np.float64], NDArray[np.float64]],
+            ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Speeds (n + 1, b) of rides with `watts` (n, b), and which of them stall (b,).
+
+    Each step's end by Newton's method from where the step before foretells it, which mostly leaves
+    one evaluation. All is written to arrays that are there: with some hundred rides side by side,
+    allocating takes as long as reckoning.
+    """
+    b = watts.shape[1]
+    effective = np.broadcast_to(p.effective_mass + np.asarray(var.mass_change), (b,))
+    top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
+    fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * _CRAWL**2
+    speed = np.empty((p.steps + 1, b))
+    e0 = np.full(b, min(0.5 * p.start_speed**2, float(top[0])))
+    speed[0] = np.sqrt(2 * e0)
+    stalled = np.zeros(b, dtype=bool)
+    room = np.empty((ROOM, b))
+    e1, v1, mean, total, propulsion, half, by_end, value, change = np.empty((9, b))
+    force = slope = along = np.zeros(b)
+    inertia_before = 0.0
+    for first in range(0, p.steps, _TOGETHER):
+        some = slice(first, min(first + _TOGETHER, p.steps))
+        drive = 2 * p.drivetrain_efficiency * watts[some]
+        head, cross = (np.ascontiguousarray(part[some]) for part in wind)
+        unit, roll = _per_kilogram(p, var, some)
+        rest = (p.mass + np.asarray(var.mass_change)) * (unit + roll * var.rolling_factor)
+        rest = np.broadcast_to(rest + p.bearing[0], drive.shape)
+        inertia = effective / p.step[some, None]
+        density = p.air_density[some, None] * np.asarray(var.density_factor)
+        for j, k in enumerate(range(first, some.stop)):
+            v0 = speed[k]
+            if k:
+                # Drag of the last step, moved by its slope to this step's start and wind, and what
+                # the end's energy did to the forces there foretell this end.
+                np.add(v0, head[j], out=value)
+                value -= along
+                value *= slope
+                value += force
+                value += rest[j]
+                np.divide(drive[j], np.maximum(np.add(v0, v0, out=propulsion), 1.0, out=propulsion), out=propulsion)
+                value -= propulsion
+                by_end += inertia[j]
+                by_end -= inertia_before
+                value /= by_end
+                np.subtract(e0, value, out=e1)
+            else:
+                e1[:] = e0
+            np.maximum(e1, np.maximum(np.multiply(e0, 0.2, out=half), 0.5 if k else 2.0, out=half),
+                       out=e1)
+            for _ in range(30):
+                np.sqrt(np.add(e1, e1, out=v1), out=v1)
+                np.sqrt(np.add(e0, e1, out=mean), out=mean)
+                force, slope = drag_and_slope(
+                    mean, head[j], cross[j], density[j], p.drag, p.position[k],
+                    factor=var.drag_factor, change=var.drag_area_change, room=room)
+                if p.bearing[1]:
+                    force += np.multiply(mean, p.bearing[1], out=half)
+                    slope += p.bearing[1]
+                np.add(v0, v1, out=total)
+                np.divide(drive[j], total, out=propulsion)
+                np.multiply(np.divide(slope, mean, out=half), 0.5, out=half)
+                np.divide(propulsion, np.multiply(total, v1, out=total), out=by_end)
+                by_end += half
+                by_end += inertia[j]
+                np.multiply(inertia[j], np.subtract(e1, e0, out=value), out=value)
+                value -= propulsion
+                value += force
+                value += rest[j]
+                if fast < np.inf and e1.max() >= fast:  # as in `simulate`
+                    level = inertia[j] * (e1 - fast)
+                    coasts, stays = _too_fast(value, propulsion, level)
+                    value[:] = np.where(coasts, value + propulsion, np.where(stays, level, value))
+                    by_end[:] = np.where(coasts, inertia[j] + half,
+                                         np.where(stays, inertia[j], by_end))
+                np.divide(value, by_end, out=change)
+                np.maximum(np.subtract(e1, change, out=value), np.multiply(e1, 0.09, out=e1),
+                           out=e1)
+                # What is left after a Newton step is about its square.
+                if np.divide(np.abs(change, out=change), e1, out=change).max() < _SETTLED:
+                    break
+            along, inertia_before = np.add(mean, head[j], out=total), inertia[j]
+            if e1.min() < lowest:
+                stalled |= e1 < lowest
+                np.maximum(e1, lowest, out=e1)
+            np.minimum(e1, top[k + 1], out=e0)
+            np.sqrt(np.add(e0, e0, out=v1), out=speed[k + 1])
+            if stalled.all():  # nobody rides on
+                speed[k + 2:] = np.minimum(_CRAWL, np.sqrt(2 * top[k + 2:, None]))
+                return speed, stalled
+    return speed, stalled
 
 
 def _per_kilogram(p: PacingProblem, var: Variation, steps: slice | NDArray[np.int64],

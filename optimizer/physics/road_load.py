@@ -19,9 +19,11 @@ from optimizer.defaults import GRAVITY
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GRAVITY", "YAW_CELLS", "DragArea", "aerodynamic_force", "drag_and_slope", "road_load"]
+__all__ = ["GRAVITY", "ROOM", "YAW_CELLS", "DragArea", "aerodynamic_force", "drag_and_slope",
+           "road_load"]
 
 YAW_CELLS = 90  # of one degree of yaw, 0 to 90
+ROOM = 6  # arrays that `drag_and_slope` works in
 
 
 @dataclass(frozen=True)
@@ -150,34 +152,42 @@ def drag_and_slope(
     speed: NDArray[np.float64], headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
     air_density: NDArray[np.float64] | float, drag: DragArea,
     position: NDArray[np.int64] | int = 0, *, factor: NDArray[np.float64] | float = 1.0,
-    change: NDArray[np.float64] | float = 0.0,
+    change: NDArray[np.float64] | float = 0.0, room: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """`aerodynamic_force` and its first derivative, (b,) each, with as little work as will do.
 
     For loops over steps with many rides side by side: one `position` for all. CdA is taken
-    `factor` times, plus `change` [m²].
+    `factor` times, plus `change` [m²]. Many calls in a row may share a `room` (ROOM, b) to work
+    in; what is given then lies in it, and the next call writes over it.
     """
-    along = speed + headwind
-    square = along * along
-    q2 = square + np.square(crosswind) + 1e-12
-    q = np.sqrt(q2)
+    r = (None,) * ROOM if room is None else room
+    along = np.add(speed, headwind, out=r[0])
+    square = np.multiply(along, along, out=r[1])
+    q = np.add(np.multiply(crosswind, crosswind, out=r[2]), square, out=r[2])
+    q = np.sqrt(np.add(q, 1e-12, out=r[2]), out=r[2])
     half = 0.5 * np.asarray(air_density)
     if len(drag.yaw) == 1:
-        half = half * (drag.area[position, 0] * factor + change)
-        return half * along * q, half * (q + square / q)
-    across, ahead = np.abs(crosswind), np.abs(along)
-    yaw = np.arctan2(across, ahead)  # folded to 0..pi/2
-    width = np.pi / 2 / YAW_CELLS
-    cell = (yaw * (1.0 / width)).astype(np.intp)
-    if isinstance(position, np.ndarray):
-        cell_of = np.minimum(cell, YAW_CELLS - 1) + position * YAW_CELLS
-        a, b, c, d = drag._cells.take(cell_of, axis=1)  # type: ignore[attr-defined] # noqa: SLF001
+        area = np.multiply(drag.area[position, 0], factor, out=r[3])
+        area = np.multiply(np.add(area, change, out=r[3]), half, out=r[3])
+        turn: NDArray[np.float64] | None = None
     else:
-        a, b, c, d = drag._columns[position].take(cell, axis=1, mode="clip")  # type: ignore[attr-defined] # noqa: SLF001
-    u = yaw - cell * width
-    area = half * ((a + u * (b + u * (c + u * d))) * factor + change)
-    turn = half * factor * (b + u * (2 * c + 3 * u * d))
-    return area * along * q, area * (q + square / q) - turn * across * ahead / q
+        across, ahead = np.abs(crosswind), np.abs(along)
+        yaw = np.arctan2(across, ahead)  # folded to 0..pi/2
+        width = np.pi / 2 / YAW_CELLS
+        cell = (yaw * (1.0 / width)).astype(np.intp)
+        if isinstance(position, np.ndarray):
+            cell_of = np.minimum(cell, YAW_CELLS - 1) + position * YAW_CELLS
+            a, b, c, d = drag._cells.take(cell_of, axis=1)  # type: ignore[attr-defined] # noqa: SLF001
+        else:
+            a, b, c, d = drag._columns[position].take(cell, axis=1, mode="clip")  # type: ignore[attr-defined] # noqa: SLF001
+        u = yaw - cell * width
+        area = np.multiply(a + u * (b + u * (c + u * d)), factor, out=r[3])
+        area = np.multiply(np.add(area, change, out=r[3]), half, out=r[3])
+        turn = half * factor * (b + u * (2 * c + 3 * u * d)) * across * ahead / q
+    force = np.multiply(np.multiply(area, along, out=r[4]), q, out=r[4])
+    slope = np.add(np.divide(square, q, out=r[1]), q, out=r[1])
+    slope = np.multiply(area, slope, out=r[5])
+    return force, slope if turn is None else np.subtract(slope, turn, out=r[5])
 
 
 def road_load(

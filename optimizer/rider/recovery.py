@@ -64,6 +64,10 @@ class _ByShare:
             net = net * np.where(net > 0, share, 1.0)
         out = np.empty((len(net) + 1, *net.shape[1:]))
         out[0] = full
+        if net.ndim > 1:  # running sums down columns take ten times as long as going by rows
+            for before, change, after in zip(out[:-1], net, out[1:], strict=True):
+                np.minimum(np.add(before, change, out=after), full, out=after)
+            return out
         np.cumsum(net, axis=0, out=out[1:])
         excess = np.maximum.accumulate(out[1:], axis=0)
         out[1:] -= np.maximum(excess, 0.0, out=excess)
