@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["Kept", "chance_as_printed", "day_within_risk"]
 
 _ROUNDS: Final = 14
-_CLOSE: Final = 1e-3  # of the power, to which the margin is found
+_FORETOLD: Final = 2  # of them, in which the next margin is foretold
+_CLOSE: Final = 1e-3  # of the power; margins are whole multiples of it
 _LEAST: Final = 0.6  # of CP; a plan for less is none
 
 
@@ -53,26 +54,28 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
     if plan is None:
         plan = plan_ride(day, setup, bounded=False)
     chance = chance_as_printed(plan, day, draws)
-    high, best = 1.0, Kept(day, plan, chance)
     if chance <= risk:
-        return best
+        return Kept(day, plan, chance)
+    able = ability(plan, day, draws)
     found: Kept | None = None
-    low, step = _LEAST, 4 * _CLOSE
-    kept = float(np.clip(np.quantile(ability(plan, day, draws), risk), _LEAST, 0.999))
-    for _ in range(_ROUNDS):
-        trial = day.keeping(kept)
+    low, high = round(_LEAST / _CLOSE) - 1, round(1.0 / _CLOSE)
+    at = int(np.clip(np.quantile(able, risk) / _CLOSE, low + 1, high - 1))
+    for tried in range(_ROUNDS):
+        trial = day.keeping(at * _CLOSE)
         plan = plan_ride(trial, setup, warm=plan, bounded=False)
         chance = chance_as_printed(plan, trial, draws)
         if chance <= risk:
-            found, low = Kept(trial, plan, chance), kept
+            found, low = Kept(trial, plan, chance), at
         else:
-            high = kept
-        if found is not None and high - low < _CLOSE:
-            return found
-        # The guess is good: look close to it first, then further away, then halve.
-        near = kept + (step if chance <= risk else -step)
-        step *= 3.0
-        kept = near if low < near < high and high - low > 2 * step else 0.5 * (low + high)
+            high = at
+        if high - low < 2:
+            break
+        # The days' abilities say how far away the risk is; then ever further, then halve.
+        away = abs(float(np.quantile(able, risk) - np.quantile(able, chance))) / _CLOSE
+        away = max(round(away) if tried < _FORETOLD else 0, 2**tried)
+        at += away if chance <= risk else -away
+        if not low < at < high:
+            at = (low + high) // 2
     if found is None:
         raise Infeasible(f"the rider runs out on {100 * chance:.0f} of 100 days however carefully "
                          "the ride is planned", "accept a higher risk, or narrow down the "
