@@ -19,7 +19,7 @@ from optimizer.pacing import pacing_problem, plan_ride, simulate, solve
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.simulate import holding_power, reserve_along
-from optimizer.pacing.solver import draft
+from optimizer.pacing.solver import beginning, draft
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ class PacingEvaluator:
 
     def plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit on the road that all sets are compared on."""
-        return solve(self.problem(setup))
+        return solve(self.problem(setup), self.like)
 
     def own_plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
@@ -147,7 +147,9 @@ class PacingEvaluator:
         """Lower bound on all sets that differ from this one by `half_range` (d,) at most."""
         problem = self.problem(setup)
         program = convex_program(problem)
-        solution = interior_point(program)
+        solution = interior_point(program, beginning(program, self.like))
+        if not solution.converged:
+            solution = interior_point(program)
         x = solution.point
         speed = np.sqrt(2 * x.energy)
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["ROWS", "SETTINGS", "Point", "Solution", "gradient", "interior_point", "row_values",
-           "starting_point"]
+__all__ = ["ROWS", "SETTINGS", "Iterate", "Point", "Solution", "gradient", "interior_point",
+           "row_values", "starting_point"]
 
 ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "empty", "recovery")
 """Names of `rows.rows_of` in their order; the last one only with partial recovery."""
@@ -39,6 +39,8 @@ _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are 
 _PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
 _TOLERANCE = 1e-9  # of the finish time, on Σ s y
+_HALFWAY = 1e-4  # of the finish time, on Σ s y, where a neighbour may start from
+_HALFWAY_ROWS = 1e-2  # of a row's size, violated by it at most there
 
 SETTINGS: Final = {
     "most_iterations": _MOST_ITERATIONS, "to_boundary": _TO_BOUNDARY, "tolerance": _TOLERANCE,
@@ -57,12 +59,36 @@ class Point(NamedTuple):
 
 
 @dataclass(frozen=True)
+class Iterate:
+    """A point with slacks s and multipliers y of the rows, and those of the effort row."""
+
+    x: Point
+    s: NDArray[np.float64]
+    y: NDArray[np.float64]
+    effort_s: float
+    effort_y: float
+
+    @property
+    def gap(self) -> float:
+        """Complementarity Σ s y."""
+        return float(np.sum(self.s * self.y)) + self.effort_s * self.effort_y
+
+    def moved(self, d: Iterate, primal: float, dual: float) -> Iterate:
+        """Step along d."""
+        return Iterate(Point(*(u + primal * v for u, v in zip(self.x, d.x, strict=True))),
+                        self.s + primal * d.s, self.y + dual * d.y,
+                        self.effort_s + primal * d.effort_s, self.effort_y + dual * d.effort_y)
+
+
+@dataclass(frozen=True)
 class Solution:
     """Where the iteration ended.
 
     `multipliers`, `slacks`: (rows, n) in the order of ROWS (the last one only with partial
     recovery); `effort_multiplier` of the effort row; `residual` the largest violation of a row,
     relative to its size; `complementarity` Σ s y [s], an estimate of the distance to the optimum.
+    `halfway` is the first iterate from which little was left to do: a neighbouring problem starts
+    well from it, while the end is too close to its bounds for that. None where there was none.
     """
 
     point: Point
@@ -73,6 +99,7 @@ class Solution:
     converged: bool
     residual: float
     complementarity: float
+    halfway: Iterate | None = None
 
 
 @dataclass(frozen=True)
@@ -340,36 +367,17 @@ def starting_point(program: ConvexProgram) -> Point:
     return Point(energy, reserve, np.minimum(p.critical_power, 0.8 * p.power_limit) * pace, pace)
 
 
-@dataclass(frozen=True)
-class _Iterate:
-    """A point with slacks s and multipliers y of the rows, and those of the effort row."""
-
-    x: Point
-    s: NDArray[np.float64]
-    y: NDArray[np.float64]
-    effort_s: float
-    effort_y: float
-
-    @property
-    def gap(self) -> float:
-        """Complementarity Σ s y."""
-        return float(np.sum(self.s * self.y)) + self.effort_s * self.effort_y
-
-    def moved(self, d: _Iterate, primal: float, dual: float) -> _Iterate:
-        """Step along d."""
-        return _Iterate(Point(*(u + primal * v for u, v in zip(self.x, d.x, strict=True))),
-                        self.s + primal * d.s, self.y + dual * d.y,
-                        self.effort_s + primal * d.effort_s, self.effort_y + dual * d.effort_y)
-
-
-def interior_point(program: ConvexProgram, start: Point | None = None, *,
-                   tolerance: float = _TOLERANCE) -> Solution:
+def interior_point(program: ConvexProgram, start: Point | Iterate | None = None, *,
+                   tolerance: float = _TOLERANCE, for_bound: bool = True) -> Solution:
     """Solve the program.
 
     Parameters
     ----------
-    start : another point to begin from, such as the plan of a neighbouring problem
+    start : another point to begin from, such as the plan of a neighbouring problem, or an iterate
+        with its multipliers (`Solution.halfway`), which saves twice as much
     tolerance : on Σ s y relative to the finish time
+    for_bound : go on until a bound from the multipliers loses next to nothing to rounding; a plan
+        without a bound is there some iterations earlier
 
     Returns
     -------
@@ -379,17 +387,20 @@ def interior_point(program: ConvexProgram, start: Point | None = None, *,
     at, rows, d = _begin(program, start, sizes)
     count = at.s.size + program.has_effort
     best: tuple[float, Solution] | None = None
-    iterations, residual, patience = 0, np.inf, _PATIENCE
+    halfway: Iterate | None = None
+    iterations, residual, patience = 0, np.inf, _PATIENCE if for_bound else 1
     while iterations < _MOST_ITERATIONS:
         iterations += 1
         time = float(program.pace_cost @ at.x.pace)
         slope = _gradient(program, d, at.y, at.effort_y)
         residual = float(np.max(np.abs(rows + at.s) / sizes))
+        if halfway is None and at.gap < _HALFWAY * time and residual < _HALFWAY_ROWS:
+            halfway = at
         if at.gap < tolerance * time and residual < _ROW_TOLERANCE:
             loss = _bound_loss(program, at.x, slope)
             if best is None or loss < best[0]:
                 best = (loss, Solution(at.x, at.y, at.s, at.effort_y, iterations, True, residual,
-                                       at.gap))
+                                       at.gap, halfway))
             patience -= 1
             if loss < _LOSS_TOLERANCE * time or patience == 0:
                 break
@@ -414,10 +425,10 @@ def interior_point(program: ConvexProgram, start: Point | None = None, *,
         rows, d = _slopes(program, at.x)
     if best is not None:
         return best[1]
-    return Solution(at.x, at.y, at.s, at.effort_y, iterations, False, residual, at.gap)
+    return Solution(at.x, at.y, at.s, at.effort_y, iterations, False, residual, at.gap, halfway)
 
 
-def _weighted(at: _Iterate, guess: _Iterate, move: _Iterate, least: float) -> _Iterate:
+def _weighted(at: Iterate, guess: Iterate, move: Iterate, least: float) -> Iterate:
     """Take the corrector with the weight, between `least` and 1, that lets the step go furthest.
 
     It holds for a whole step and misleads where the guess is cut short (Colombo and Gondzio
@@ -437,13 +448,15 @@ def _weighted(at: _Iterate, guess: _Iterate, move: _Iterate, least: float) -> _I
     return best
 
 
-def _difference(one: _Iterate, other: _Iterate) -> _Iterate:
+def _difference(one: Iterate, other: Iterate) -> Iterate:
     return one.moved(other, -1.0, -1.0)
 
 
-def _begin(program: ConvexProgram, start: Point | None, sizes: NDArray[np.float64],
-           ) -> tuple[_Iterate, NDArray[np.float64], _Slopes]:
+def _begin(program: ConvexProgram, start: Point | Iterate | None, sizes: NDArray[np.float64],
+           ) -> tuple[Iterate, NDArray[np.float64], _Slopes]:
     """Slacks and multipliers to start with, larger without a neighbour to start from."""
+    if isinstance(start, Iterate):
+        return start, *_slopes(program, start.x)
     x = starting_point(program) if start is None else start
     rows, d = _slopes(program, x)
     room, centre = (0.1, 0.02) if start is None else (1e-3, 1e-4)
@@ -453,7 +466,7 @@ def _begin(program: ConvexProgram, start: Point | None, sizes: NDArray[np.float6
     if program.has_effort:
         effort_s = max(-program.effort(x.work, x.pace), 1.0)
         effort_y = target / effort_s
-    return _Iterate(x, s, target / s, effort_s, effort_y), rows, d
+    return Iterate(x, s, target / s, effort_s, effort_y), rows, d
 
 
 def _bound_loss(program: ConvexProgram, x: Point, slope: Point) -> float:
@@ -472,12 +485,12 @@ class _Step:
     program: ConvexProgram
     newton: _Newton
     d: _Slopes
-    at: _Iterate
+    at: Iterate
     rows: NDArray[np.float64]
     effort: float
     slope: Point
 
-    def towards(self, excess: NDArray[np.float64], effort_excess: float) -> _Iterate:
+    def towards(self, excess: NDArray[np.float64], effort_excess: float) -> Iterate:
         """Direction that takes s y down by `excess` and the rows to their slacks."""
         at, d = self.at, self.d
         off = self.rows + at.s
@@ -495,7 +508,7 @@ class _Step:
         if self.program.has_effort:
             effort_s = -effort_off - float(d.effort_f @ x.work + d.effort_z @ x.pace)
             effort_y = (-effort_excess - at.effort_y * effort_s) / at.effort_s
-        return _Iterate(x, s, (-excess - at.y * s) / at.s, effort_s, effort_y)
+        return Iterate(x, s, (-excess - at.y * s) / at.s, effort_s, effort_y)
 
 
 def _ratio(value: NDArray[np.float64], change: NDArray[np.float64]) -> float:
@@ -504,13 +517,13 @@ def _ratio(value: NDArray[np.float64], change: NDArray[np.float64]) -> float:
     return -1.0 / fastest if fastest < 0 else np.inf
 
 
-def _longest(at: _Iterate, d: _Iterate) -> float:
+def _longest(at: Iterate, d: Iterate) -> float:
     """Longest primal step that keeps slacks, energies, paces and powers positive."""
     least = min(_ratio(at.s, d.s), _ratio(at.x.energy[1:], d.x.energy[1:]),
                 _ratio(at.x.pace, d.x.pace), _ratio(at.x.work, d.x.work))
     return min(least, -at.effort_s / d.effort_s if d.effort_s < 0 else np.inf)
 
 
-def _longest_dual(at: _Iterate, d: _Iterate) -> float:
+def _longest_dual(at: Iterate, d: Iterate) -> float:
     """Longest dual step that keeps multipliers positive."""
     return min(_ratio(at.y, d.y), -at.effort_y / d.effort_y if d.effort_y < 0 else np.inf)

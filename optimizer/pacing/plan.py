@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.course.laps import Laps
+    from optimizer.pacing.interior_point import Iterate
     from optimizer.pacing.problem import PacingProblem
 
 __all__ = ["Block", "Plan", "RideablePlan"]
@@ -40,6 +41,7 @@ class Plan:
     seconds_per_effort : time won by one more second of the allowed effort
     linear_bound : s, lower bound by the second route, HiGHS; nan where it was not asked for
     notes : what a reader should know about how it was found
+    halfway : where the solver of a neighbouring problem starts well; None without such a place
     """
 
     problem: PacingProblem
@@ -60,6 +62,7 @@ class Plan:
     continuous_time: float = float("nan")
     grid_error: float = float("nan")
     notes: tuple[str, ...] = ()
+    halfway: Iterate | None = field(default=None, repr=False, compare=False)
 
     @property
     def distance(self) -> NDArray[np.float64]:

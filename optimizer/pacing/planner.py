@@ -166,7 +166,7 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
         plan = certified(found)
         plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
     if measure_grid:
-        limit = continuous_time(day, setup, nodes, plan.finish_time)
+        limit = continuous_time(day, setup, nodes, plan)
         plan = replace(plan, continuous_time=limit, grid_error=abs(plan.finish_time - limit))
     return plan
 
@@ -213,19 +213,29 @@ def _draft_for_some_duration(problem_for: Callable[[float], PacingProblem], dura
 
 
 def continuous_time(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
-                    time: float) -> float:
-    """Finish time [s] that ever shorter steps come to, from the `time` on `nodes`.
+                    plan: Plan) -> float:
+    """Finish time [s] that ever shorter steps come to, from the `plan` on `nodes`.
 
     The error is of second order in the step: steps of half the length leave a third of the
     difference (Richardson's extrapolation). Where that is much, steps are cut once more.
     """
-    case, finer = (day, setup, nodes), time
+    case, finer = (day, setup, nodes), plan
     for _ in range(_CUTS):
-        case, time = halved(*case), finer
-        finer = consistent_plan(*case).plan.finish_time
-        if abs(finer - time) / 3.0 < _FAITHFUL * max(day.course.length, 40e3):
+        case, coarse = halved(*case), finer
+        finer = consistent_plan(*case, warm=_on(coarse, case[2])).plan
+        change = (finer.finish_time - coarse.finish_time) / 3.0
+        if abs(change) < _FAITHFUL * max(day.course.length, 40e3):
             break
-    return finer + (finer - time) / 3.0
+    return finer.finish_time + change
+
+
+def _on(plan: Plan, nodes: NDArray[np.float64]) -> Plan:
+    """Give speed, time, reserve and power of a plan at other nodes, to start the solver from."""
+    at = np.clip(np.searchsorted(plan.distance, nodes[1:]) - 1, 0, plan.problem.steps - 1)
+    speed, time, reserve = (np.interp(nodes, plan.distance, values)
+                            for values in (plan.speed, plan.time, plan.reserve))
+    return replace(plan, speed=speed, time=time, reserve=reserve, power=plan.power[at],
+                   halfway=None)
 
 
 def halved(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],

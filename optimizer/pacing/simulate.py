@@ -227,7 +227,8 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
                 value *= slope
                 value += force
                 value += rest[j]
-                np.divide(drive[j], np.maximum(np.add(v0, v0, out=propulsion), 1.0, out=propulsion), out=propulsion)
+                np.maximum(np.add(v0, v0, out=propulsion), 1.0, out=propulsion)
+                np.divide(drive[j], propulsion, out=propulsion)
                 value -= propulsion
                 by_end += inertia[j]
                 by_end -= inertia_before

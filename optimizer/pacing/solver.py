@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.errors import Infeasible
 from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
 from optimizer.pacing.convex import ConvexProgram, convex_program
-from optimizer.pacing.interior_point import Point, Solution, interior_point
+from optimizer.pacing.interior_point import Iterate, Point, Solution, interior_point
 from optimizer.pacing.plan import Plan
 from optimizer.pacing.problem import split_steps
 from optimizer.pacing.rows import prices
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["FINE", "SETTINGS", "Draft", "StepTooLong", "blame_step", "certified", "draft",
-           "solve"]
+__all__ = ["FINE", "SETTINGS", "Draft", "StepTooLong", "beginning", "blame_step", "certified",
+           "draft", "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
@@ -33,6 +33,8 @@ _SHARES = (1.0, 0.5, 0.2, 0.05, 0.01)  # of the way to a polished plan that are 
 _WON = 1e-5  # of the finish time, less than which ends the polish
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
 FINE = 10.0  # m, steps that are short enough for any slope
+_LIKE = 0.02  # share by which limits may differ for a plan to be a neighbour with its multipliers
+_SPARE = 1e-9  # s of effort that is left where a solution ended, at least
 _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
 
 SETTINGS: Final = {"waiting": _WAITING, "polishes": _POLISHES, "hopeful": _HOPEFUL,
@@ -77,10 +79,10 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
     _check_limits(problem)
     _check_climbs(problem)
     program = convex_program(problem)
-    solution = interior_point(program, _start(program, warm))
+    solution = interior_point(program, beginning(program, warm), for_bound=False)
     iterations = solution.iterations
     if not solution.converged and warm is not None:
-        solution = interior_point(program)
+        solution = interior_point(program, for_bound=False)
         iterations += solution.iterations
     notes: list[str] = []
     usable = solution.converged or solution.residual < _UNSETTLED
@@ -113,13 +115,16 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
         seconds_per_speed=worth["speed"], seconds_per_critical_joule=worth["critical_joule"],
         seconds_per_limit_joule=worth["limit_joule"],
         seconds_per_effort=solution.effort_multiplier if problem.effort is not None else 0.0,
-        notes=tuple(notes))
+        notes=tuple(notes), halfway=solution.halfway)
     return Draft(plan, program, solution)
 
 
 def certified(found: Draft, *, second_bound: bool = False) -> Plan:
     """Bound a plan from below; by HiGHS as well with `second_bound`. The better bound counts."""
     plan, narrow, solution = found
+    if solution.converged:  # as a plan is; a bound asks for a little more
+        better = interior_point(narrow, _end(narrow, solution))
+        solution = better if better.converged else solution
     bound = dual_bound(narrow, solution)
     if plan.finish_time - bound > _WIDE * plan.finish_time:
         narrow = attainable(narrow)
@@ -129,11 +134,31 @@ def certified(found: Draft, *, second_bound: bool = False) -> Plan:
     return replace(plan, lower_bound=min(max(bound, 0.0), plan.finish_time), linear_bound=linear)
 
 
-def _start(program: ConvexProgram, warm: Plan | None) -> Point | None:
-    """Move a neighbouring plan off its bounds."""
+def _end(program: ConvexProgram, solution: Solution) -> Iterate:
+    """Give where a solution ended, to go on from."""
+    x = solution.point
+    spare = -program.effort(x.work, x.pace) if program.has_effort else 1.0
+    return Iterate(x, solution.slacks, solution.multipliers, max(spare, _SPARE),
+                   solution.effort_multiplier)
+
+
+def beginning(program: ConvexProgram, warm: Plan | None) -> Point | Iterate | None:
+    """Start where the solver of a neighbouring plan was halfway, or move that plan off its bounds.
+
+    What is fixed at the start of the course is that of this program.
+    """
     p = program.problem
     if warm is None or len(warm.power) != p.steps:
         return None
+    before, q = warm.halfway, warm.problem
+    if (before is not None and len(before.s) == len(program.rows)
+            and (q.effort is not None) == program.has_effort
+            # Where other limits bind, other multipliers count: those of before would mislead.
+            and np.allclose(q.power_limit, p.power_limit, rtol=_LIKE)
+            and np.allclose(q.speed_limit, p.speed_limit, rtol=_LIKE)):
+        energy, reserve = np.array(before.x.energy), np.array(before.x.reserve)
+        energy[0], reserve[0] = program.start_energy, p.w_prime
+        return replace(before, x=before.x._replace(energy=energy, reserve=reserve))
     energy = 0.5 * warm.speed**2
     energy[0] = program.start_energy
     room = program.top - program.bottom
@@ -183,7 +208,7 @@ def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
         trial = replace(program, pace_cost=p.step * (1.0 + weight), energy_cost=cost)
         if not p.recovery_law.convex:
             trial = _with_recovery_line(trial, x if best is None else best.point)
-        after = interior_point(trial)
+        after = interior_point(trial, for_bound=False)
         iterations += after.iterations
         if not (after.converged or after.residual < _UNSETTLED):  # also where it is no number
             break

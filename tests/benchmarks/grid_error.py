@@ -33,12 +33,12 @@ def with_corners(day):
 def times(day):
     """Finish time on the usual grid, the stated limit, and a better one [s]."""
     nodes = grid(day.course)
-    usual = settled(day, BIKE, nodes).plan.finish_time
+    usual = settled(day, BIKE, nodes).plan
     stated = continuous_time(day, BIKE, nodes, usual)
     case = halved(*halved(day, BIKE, nodes))
     quarter = settled(*case).plan.finish_time
     eighth = settled(*halved(*case)).plan.finish_time
-    return usual, stated, eighth + (eighth - quarter) / 3
+    return usual.finish_time, stated, eighth + (eighth - quarter) / 3
 
 
 def main() -> None:

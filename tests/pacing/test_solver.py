@@ -103,7 +103,7 @@ def test_a_program_that_ended_in_no_number_is_not_ridden(monkeypatch):
     problem = calm()
     program = convex_program(problem)
     solution = interior_point(program)
-    monkeypatch.setattr(solver, "interior_point", lambda *_: replace(
+    monkeypatch.setattr(solver, "interior_point", lambda *_, **__: replace(
         solution, converged=False, residual=math.nan))
     monkeypatch.setattr(solver, "_towards", None)
     solver._polish(program, solution, None)
