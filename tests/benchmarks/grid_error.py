@@ -16,7 +16,7 @@ import numpy as np
 
 from optimizer.course import Corner
 from optimizer.pacing import grid, race_day
-from optimizer.pacing.planner import continuous_time, halved, settled
+from optimizer.pacing.planner import consistent_plan, continuous_time, halved
 from tests.pacing.random_days import BIKE, random_day
 
 
@@ -33,11 +33,11 @@ def with_corners(day):
 def times(day):
     """Finish time on the usual grid, the stated limit, and a better one [s]."""
     nodes = grid(day.course)
-    usual = settled(day, BIKE, nodes).plan
+    usual = consistent_plan(day, BIKE, nodes).plan
     stated = continuous_time(day, BIKE, nodes, usual)
     case = halved(*halved(day, BIKE, nodes))
-    quarter = settled(*case).plan.finish_time
-    eighth = settled(*halved(*case)).plan.finish_time
+    quarter = consistent_plan(*case).plan.finish_time
+    eighth = consistent_plan(*halved(*case)).plan.finish_time
     return usual.finish_time, stated, eighth + (eighth - quarter) / 3
 
 
