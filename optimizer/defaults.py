@@ -8,10 +8,14 @@ from __future__ import annotations
 import math
 from typing import Final, NamedTuple
 
-__all__ = ["GRAVITY", "Default", "table"]
+__all__ = ["GRAVITY", "NINE_IN_TEN", "ZERO_CELSIUS", "Default", "table"]
 
 GRAVITY: Final = 9.80665
 """m/s², standard gravity (CGPM 1901)."""
+ZERO_CELSIUS: Final = 273.15
+"""K (ISO 80000-5)."""
+NINE_IN_TEN: Final = 1.645
+"""Standard errors on either side that hold 90 % of a normal distribution."""
 
 _KMH: Final = 1 / 3.6
 _PRACTICE: Final = "common practice, no source"

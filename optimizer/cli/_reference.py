@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli._numbers import Number
+from optimizer.defaults import BIKE_MASS
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     from optimizer.evidence import Reference
 
-__all__ = ["BIKE_MASS", "read_speed", "reference_of", "reference_options"]
+__all__ = ["read_speed", "reference_of", "reference_options"]
 
 _MATTERS = ("CdA", "error of CdA", "height", "critical power")  # of what a rider file assumes
-BIKE_MASS = 9.5  # kg, with kit and bottles, where only the rider is known
 
 
 def reference_options(command: Any) -> Any:
@@ -74,8 +74,8 @@ def reference_of(*, rider: str | None = None, speed: float | None = None,
     if cda_m2 is None:
         known |= {"drag_area": found.positions[0].drag_area, "drag_area_sd": found.drag_area_sd}
     if mass_kg is None:
-        known["mass"] = found.mass + BIKE_MASS
-        assumed = (*assumed, f"bike and kit of {BIKE_MASS} kg")
+        known["mass"] = found.mass + BIKE_MASS.si
+        assumed = (*assumed, f"bike and kit of {BIKE_MASS.value} kg")
     if speed is None and power is None:
         power = found.critical_power
     return Reference.of(power=power, **known), found.name, assumed

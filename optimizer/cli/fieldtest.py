@@ -13,6 +13,7 @@ from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number
 from optimizer.cli._options import wind_option
 from optimizer.cli._terminal import progress_line, say, table
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -129,15 +130,15 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
         if features and measured:
             pages.append((features, with_surface(
                 features, measured.start, measured.end, measured.factor,
-                f"measured, ± {1.645 * measured.factor_sd:.2f}")))
+                f"measured, ± {NINE_IN_TEN * measured.factor_sd:.2f}")))
         titles = ["Page", *(["Row added to"] if row_file else []),
                   *(["Surface added to"] if features else [])]
         written = zip(titles, write_all(pages), strict=True)
     _tell(test, compared)
     if measured:
         say(f"The surface from km {measured.start / 1000:g} to {measured.end / 1000:g} has "
-            f"{measured.factor:.2f} ± {1.645 * measured.factor_sd:.2f} times the Crr of the rest "
-            f"(90 % range), from {measured.length / 1000:.1f} km of passes.")
+            f"{measured.factor:.2f} ± {NINE_IN_TEN * measured.factor_sd:.2f} times the Crr of "
+            f"the rest (90 % range), from {measured.length / 1000:.1f} km of passes.")
     if left_out:
         say(f"{row_file} has no column for {', '.join(left_out)}: left out of its new row.")
     say()

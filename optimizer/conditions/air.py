@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions.grid import sample
+from optimizer.defaults import GRAVITY, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,7 +18,7 @@ __all__ = ["LAPSE", "air_density", "air_density_along", "density_departures", "r
            "station_pressure"]
 
 LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
-_BAROMETRIC = 9.80665 * 0.0289644 / (8.31446 * LAPSE)
+_BAROMETRIC = GRAVITY * 0.0289644 / (8.31446 * LAPSE)
 
 
 def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.float64] | float,
@@ -29,7 +30,7 @@ def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.f
     """
     T = np.asarray(temperature, dtype=float)
     p = np.asarray(pressure, dtype=float)
-    t = T - 273.15
+    t = T - ZERO_CELSIUS
     saturation = np.exp(1.2378847e-5 * T**2 - 1.9121316e-2 * T + 33.93711047 - 6.3431645e3 / T)
     enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * t**2
     x = humidity * enhancement * saturation / p

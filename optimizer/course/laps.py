@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.course.geodesy import local_metres
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -86,10 +88,10 @@ class _Line:
     """The course in metres on a plane."""
 
     def __init__(self, course: Course) -> None:
-        north = np.radians(course.latitude) * 6_371_000.0
-        east = (np.radians(course.longitude - course.longitude[0]) * 6_371_000.0
-                * np.cos(np.radians(np.mean(course.latitude))))
-        self.distance, self.east, self.north = course.distance, east, north
+        self.east, self.north = local_metres(course.latitude, course.longitude,
+                                             (float(np.mean(course.latitude)),
+                                              float(course.longitude[0])))
+        self.distance = course.distance
         self.end = course.length
 
     def at(self, s: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.defaults import BEARING, DRIVETRAIN_EFFICIENCY
 from optimizer.physics import GRAVITY, DragArea, road_load
 
 if TYPE_CHECKING:
@@ -47,10 +48,10 @@ class Reference:
     drag_area_sd: float = 0.027
     mass: float = 80.0
     rolling_resistance: float = 0.004
-    efficiency: float = 0.976
+    efficiency: float = DRIVETRAIN_EFFICIENCY.si
     air_density: float = 1.2
     speed: float = 40 / 3.6
-    bearing: tuple[float, float] = (0.091, 0.0087)
+    bearing: tuple[float, float] = BEARING
     assumed: tuple[str, ...] = ()
 
     @classmethod

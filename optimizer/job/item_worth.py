@@ -7,6 +7,7 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.job.values import ItemWorth, Job
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.terms import setup_of
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["item_worth", "overlaps"]
 
-NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 
 
 def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],

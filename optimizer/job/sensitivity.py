@@ -8,6 +8,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from optimizer.conditions import starting_at
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence import Effect
 from optimizer.job.values import ItemWorth, Job, Sensitivity
 from optimizer.kit import setup_of
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 __all__ = ["sensitivity_table", "worth"]
 
 _EXPONENTS = (3.0, 6.0)  # of the effort law, that are defensible; common practice, no source
-_NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 
 
 def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
@@ -46,7 +46,7 @@ def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
                             for names in (before, [*others, item.name]))
         effect = effects.get(item.name, Effect(item.name))
         saved = seconds_saved(slope, without, with_it)
-        uncertainty = _NINE_IN_TEN * evidence_sd(slope, [effect])
+        uncertainty = NINE_IN_TEN * evidence_sd(slope, [effect])
         found.append(ItemWorth(item.name, saved, saved - uncertainty, saved + uncertainty))
     return tuple(found)
 

@@ -38,8 +38,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.pacing.convex import FASTEST
 from optimizer.pacing.interior_point import ROWS, gradient, row_values
+from optimizer.pacing.problem import FASTEST
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
 
 if TYPE_CHECKING:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.alone import evidence_sd, seconds_saved
 from optimizer.kit.choose import (
     choice_of,
@@ -48,7 +49,6 @@ __all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth"
 
 _SURE = 0.9  # chance from which one set counts as clearly faster than another
 _EVEN = 0.6  # chance below which it may as well be the other way round
-_NINE_IN_TEN = 1.645  # standard normal, from 5 to 95 %
 _SWITCHES = 6  # of the chosen set to a better one that decides otherwise about an item
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
 _TAILS = (0.0, 0.5, 0.9)
@@ -374,7 +374,7 @@ def _purchases(search: Search, catalogue: Catalogue, effects: Sequence[Effect], 
         sd = evidence_sd(slope, [known_effects[name] for name in new if name in known_effects])
         found.append(Purchase(
             tuple(names[r] for r in known.rows if cost[r] > 0), known.spend, seconds,
-            seconds - _NINE_IN_TEN * sd, seconds + _NINE_IN_TEN * sd,
+            seconds - NINE_IN_TEN * sd, seconds + NINE_IN_TEN * sd,
             tuple(name for name in new if catalogue[name].hired)))
     return tuple(sorted(dict.fromkeys(found), key=lambda p: (p.price_per_second, p.items)))
 

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Final, NoReturn
 import numpy as np
 
 from optimizer.errors import Infeasible
-from optimizer.pacing.convex import FASTEST
 from optimizer.pacing.literal import (
     Layout,
     NoFigures,
@@ -23,7 +22,7 @@ from optimizer.pacing.literal import (
     round_figures,
 )
 from optimizer.pacing.plan import Block, RideablePlan
-from optimizer.pacing.problem import COASTING_POWER, split_steps
+from optimizer.pacing.problem import COASTING_POWER, FASTEST, split_steps
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import FINE, blame_step
 from optimizer.pacing.terrain import climbs_and_descents, what_comes

@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from optimizer.pacing.convex import FASTEST, ConvexProgram, drag_in_energy
+from optimizer.pacing.convex import ConvexProgram, drag_in_energy
 from optimizer.pacing.interior_point import ROWS, Point, Solution, gradient, row_values
+from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.rows import E1, W1, F, Z
 from optimizer.physics.road_load import drag_and_slope
 

@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.errors import Infeasible
+from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.rows import Row, rows_of
 from optimizer.physics.road_load import aerodynamic_force, road_force
 
@@ -37,9 +38,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["FASTEST", "ConvexProgram", "convex_program", "drag_in_energy"]
-
-FASTEST = 45.0  # m/s, where the course sets no limit
+__all__ = ["ConvexProgram", "convex_program", "drag_in_energy"]
 
 
 @dataclass(frozen=True)

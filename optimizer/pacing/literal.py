@@ -10,7 +10,8 @@ import numpy as np
 from scipy.linalg import solve_banded
 
 from optimizer.errors import Infeasible
-from optimizer.pacing.convex import FASTEST, drag_in_energy
+from optimizer.pacing.convex import drag_in_energy
+from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.simulate import SimulatedRide, simulate
 
 if TYPE_CHECKING:

@@ -16,8 +16,7 @@ import numpy as np
 
 from optimizer.day import Pedalling
 from optimizer.errors import Infeasible
-from optimizer.pacing.convex import FASTEST
-from optimizer.pacing.problem import pacing_problem
+from optimizer.pacing.problem import FASTEST, pacing_problem
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import Draft, StepTooLong, certified, draft
 from optimizer.physics import lay_road

@@ -20,7 +20,18 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
     from optimizer.rider.effort import EffortLimit
 
-__all__ = ["COASTING_POWER", "PacingProblem", "pacing_problem", "split_steps"]
+__all__ = ["COASTING_POWER", "CRAWL", "FASTEST", "LOWEST_SPEED", "PacingProblem", "pacing_problem",
+           "split_steps"]
+
+# The least and the most that a plan is looked for between; the whole room reads them here.
+COASTING_POWER: Final = 0.5
+"""W, the power limit where nobody pedals; the solver needs room above zero."""
+CRAWL: Final = 0.3
+"""m/s; below this a rider has stopped."""
+LOWEST_SPEED: Final = 1.0
+"""m/s; slower plans are not looked at."""
+FASTEST: Final = 45.0
+"""m/s, where the course sets no limit."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +85,7 @@ class PacingProblem:
     w_prime: float
     reserve_floor: float = 0.0
     start_speed: float = 0.0
-    lowest_speed: float = 1.0
+    lowest_speed: float = LOWEST_SPEED
     pedalling_speed: float = float("inf")
     slowing_recovery: bool = False
     effort: EffortLimit | None = None
@@ -94,10 +105,6 @@ class PacingProblem:
     def distance(self) -> NDArray[np.float64]:
         """(n + 1,) metres from the start."""
         return np.concatenate([[0.0], np.cumsum(self.step)])
-
-
-COASTING_POWER: Final = 0.5
-"""W, the power limit where nobody pedals; the solver needs room above zero."""
 
 
 def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float = 0.0,

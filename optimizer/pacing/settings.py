@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from optimizer.pacing.convex import FASTEST, convex_program
+from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import SETTINGS as METHOD
 from optimizer.pacing.planner import SETTINGS as ROUNDS
-from optimizer.pacing.problem import COASTING_POWER
+from optimizer.pacing.problem import COASTING_POWER, FASTEST
 from optimizer.pacing.simulate import SETTINGS as RIDING
 from optimizer.pacing.solver import SETTINGS as POLISH
 from optimizer.physics.road_load import GRAVITY, YAW_CELLS

@@ -14,7 +14,8 @@ import numpy as np
 from scipy.linalg.lapack import dtbtrs
 
 from optimizer.errors import Infeasible
-from optimizer.pacing.convex import FASTEST, drag_in_energy
+from optimizer.pacing.convex import drag_in_energy
+from optimizer.pacing.problem import CRAWL, FASTEST
 from optimizer.physics.road_load import ROOM, drag_and_slope, road_force
 
 if TYPE_CHECKING:
@@ -24,13 +25,12 @@ if TYPE_CHECKING:
 
 __all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate", "simulate_many"]
 
-_CRAWL = 0.3  # m/s; below this a rider has stopped
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
 _SETTLED = 3e-4  # of the energy, a last Newton step that leaves less than 1e-7 m/s
 _TOGETHER = 64  # steps whose forces that do not depend on speed are computed at once
 _AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
 
-SETTINGS: Final = {"crawl": _CRAWL, "on_limit": _ON_LIMIT}
+SETTINGS: Final = {"crawl": CRAWL, "on_limit": _ON_LIMIT}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -108,7 +108,7 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
     resistance = road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0]
     inertia = p.effective_mass / p.step
     drive = p.drivetrain_efficiency * power
-    lowest = 0.5 * _CRAWL**2
+    lowest = 0.5 * CRAWL**2
     energy = np.full(p.steps + 1, 40.0) if guess is None else np.array(guess)
     energy[0] = min(0.5 * p.start_speed**2, float(top[0]))
     energy[1:] = np.clip(energy[1:], lowest, top[1:])
@@ -199,7 +199,7 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
     b = watts.shape[1]
     effective = np.broadcast_to(p.effective_mass + np.asarray(var.mass_change), (b,))
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
-    fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * _CRAWL**2
+    fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * CRAWL**2
     speed = np.empty((p.steps + 1, b))
     e0 = np.full(b, min(0.5 * p.start_speed**2, float(top[0])))
     speed[0] = np.sqrt(2 * e0)
@@ -276,7 +276,7 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
             np.minimum(e1, top[k + 1], out=e0)
             np.sqrt(np.add(e0, e0, out=v1), out=speed[k + 1])
             if stalled.all():  # nobody rides on
-                speed[k + 2:] = np.minimum(_CRAWL, np.sqrt(2 * top[k + 2:, None]))
+                speed[k + 2:] = np.minimum(CRAWL, np.sqrt(2 * top[k + 2:, None]))
                 return speed, stalled
     return speed, stalled
 

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.course.geodesy import local_metres
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.svg.lettering import width_of
 from optimizer.report.words import compass, kilometres
 
@@ -71,8 +73,8 @@ def course_map(course: Course, conditions: Conditions | None = None) -> Markup:
 def _place(course: Course, at: NDArray[np.float64],
            ) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
     """Picture coordinates of places [m from the start], and metres per unit of the picture."""
-    north = np.radians(course.latitude) * 6.371e6
-    east = np.radians(course.longitude) * 6.371e6 * np.cos(np.radians(course.latitude.mean()))
+    east, north = local_metres(course.latitude, course.longitude,
+                               (float(course.latitude.mean()), float(course.longitude[0])))
     room = np.array([_WIDE - _SIDE - 2 * _EDGE, _HIGH - 2 * _EDGE])
     metres = float(max(np.ptp(east) / room[0], np.ptp(north) / room[1], 1e-9))
     middle = (0.5 * (east.min() + east.max()), 0.5 * (north.min() + north.max()))
@@ -176,7 +178,7 @@ def _wind(conditions: Conditions) -> Markup:
         return Markup('<g class="wind" transform="{}"><text text-anchor="middle">no wind</text>'
                       "</g>").format(where)
     angle = np.degrees(np.arctan2(-north, east))
-    fan = np.degrees(1.645 * conditions.direction_sd)
+    fan = np.degrees(NINE_IN_TEN * conditions.direction_sd)
     arc = "M0 0" + "".join(
         f"L{-46 * np.cos(np.radians(a)):.1f} {-46 * np.sin(np.radians(a)):.1f}"
         for a in np.linspace(-fan, fan, 15)) + "Z"

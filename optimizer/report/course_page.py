@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions.wind import height_factor
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.physics import lay_road
 from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
 from optimizer.report.course_map import mapped
@@ -183,7 +184,7 @@ def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, ...]]:
          f"{clock(s.low)} to {clock(s.high)}" if np.isfinite(s.low) else "–",
          signed_seconds(s.finish_time - best), _chance(s.chance),
          f"{3.6 * s.headwind:+.1f}".replace("-", "−"),
-         f"{s.temperature - 273.15:.0f}{' (beyond the forecast)' if s.beyond else ''}")
+         f"{s.temperature - ZERO_CELSIUS:.0f}{' (beyond the forecast)' if s.beyond else ''}")
         for s in starts]
     return rows
 

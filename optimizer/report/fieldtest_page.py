@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from optimizer.defaults import GRAVITY
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
@@ -212,7 +213,7 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
         for head, mean, low, high, sd in zip(
             heads, test.drag_area, test.drag_area_low, test.drag_area_high,
             test.drag_area_sd, strict=True)]
-    weight = (test.spec.rider_mass + test.spec.bike.mass) * 9.80665 * _WATTS_AT / 3.6
+    weight = (test.spec.rider_mass + test.spec.bike.mass) * GRAVITY * _WATTS_AT / 3.6
     rows.append(("Crr", f"{test.rolling_resistance:.4f}",
                  f"{test.rolling_resistance_low:.4f} to {test.rolling_resistance_high:.4f}",
                  (f"{weight * test.rolling_resistance:.0f} ± "

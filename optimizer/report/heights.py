@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.along import kilometre_axis, legs, posts
 from optimizer.report.page import Chart, Table
 from optimizer.report.svg import Line, Row, plot
@@ -20,14 +21,13 @@ if TYPE_CHECKING:
 __all__ = ["HEADINGS", "height_chart", "height_rows", "height_sentences"]
 
 HEADINGS = ("Stretch", "km", "ascent, m", "by the track, m", "± m", "largest difference, m")
-_NORMAL_90 = 1.645  # standard deviations that make a 90 % range
 
 
 def height_sentences(course: Course) -> list[str]:
     """Say where the heights come from, and what the track alone would have given."""
     if course.height_error is None:
         return []
-    low, high = _NORMAL_90 * np.percentile(course.height_error, [5.0, 95.0])
+    low, high = NINE_IN_TEN * np.percentile(course.height_error, [5.0, 95.0])
     out = [(f"Heights come from a terrain model and are good to ± {low:.1f} to ± {high:.1f} m by "
             "place (90 % range).")]
     own, apart = _against(course)
@@ -69,7 +69,7 @@ def height_rows(course: Course) -> list[tuple[str, ...]]:
                       for values in (course.elevation, own))
         worst = float(apart[here][np.argmax(np.abs(apart[here]))])
         rows.append((name, f"{a / 1000:.1f} to {b / 1000:.1f}", f"{up:.0f}", f"{up_own:.0f}",
-                     f"{_NORMAL_90 * np.sqrt(np.mean(course.height_error[here] ** 2)):.1f}",
+                     f"{NINE_IN_TEN * np.sqrt(np.mean(course.height_error[here] ** 2)):.1f}",
                      f"{worst:+.0f}".replace("-", "−")))
     return rows
 

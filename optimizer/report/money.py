@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, seconds_range
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
 
-_NINE_IN_TEN, _ONE_SIDE = 1.645, 1.282  # standard normal: 95 % and 90 % points
+_ONE_SIDE = 1.282  # standard normal: 90 % point
 _FEW = 3  # items that the first screen names
 _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
@@ -75,7 +76,7 @@ def clearly_different(result: Result) -> list[bool]:
     To first order: the items that two sets do not share bring the uncertainty of their own gain
     each, independent of each other; what they share brings none.
     """
-    uncertainty = {row.item: (row.high - row.low) / (2 * _NINE_IN_TEN) for row in result.worth}
+    uncertainty = {row.item: (row.high - row.low) / (2 * NINE_IN_TEN) for row in result.worth}
     best = result.choice.best
     different = []
     for kit in result.choice.frontier:

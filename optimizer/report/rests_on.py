@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer import __version__
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
 from optimizer.report.words import at_most, compass, kilometres, money, seconds
@@ -103,7 +104,7 @@ def _conditions(result: Result) -> Table:
     source = compass(float(east.mean()), float(north.mean()))
     wind = (f"{speed.min():.0f} to {speed.max():.0f} km/h, mostly from {source}"
             if np.ptp(speed) > 0.5 else f"{speed.mean():.0f} km/h from {source}")
-    rows = [("Temperature", f"{air.temperature - 273.15:.0f} °C"),
+    rows = [("Temperature", f"{air.temperature - ZERO_CELSIUS:.0f} °C"),
             ("Pressure at the place", f"{air.pressure / 100:.0f} hPa"),
             ("Relative humidity", f"{100 * air.humidity:.0f} %"),
             (f"Wind at {air.wind_height:.0f} m, where and when the plan rides",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.defaults import DRIVETRAIN_EFFICIENCY, NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Row, plot
 from optimizer.report.words import listing
@@ -27,11 +28,10 @@ if TYPE_CHECKING:
 
 __all__ = ["duration_words", "fit_rows", "model_rows", "rider_page", "sentences"]
 
-_NINE_IN_TEN: Final = 1.645  # standard errors
 _TICKS: Final = {60: "1 min", 180: "3 min", 300: "5 min", 600: "10 min", 1200: "20 min",
                  1800: "30 min", 3600: "1 h", 7200: "2 h", 18000: "5 h"}
 _HOURS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
-_AIR, _EFFICIENCY = 1.2, 0.976  # kg/m³ and wheel power over crank power, for a rule of thumb
+_AIR = 1.2  # kg/m³, for a rule of thumb
 _CAUTION = ("These figures say what was shown or stated, not what is healthy today. Efforts to "
             "exhaustion are for healthy riders; ask a doctor when in doubt, and stop when unwell.")
 
@@ -96,7 +96,7 @@ def _range(value: float, sd: float, unit: str) -> str:
     digits = 0 if unit == "W" or sd > 1.0 else 1
     if sd <= 0.0:
         return f"{value:.{digits}f} {unit}"
-    low, high = max(value - _NINE_IN_TEN * sd, 0.0), value + _NINE_IN_TEN * sd
+    low, high = max(value - NINE_IN_TEN * sd, 0.0), value + NINE_IN_TEN * sd
     return (f"{value:.{digits}f} {unit} (nine times in ten {low:.{digits}f} to "
             f"{high:.{digits}f} {unit})")
 
@@ -291,7 +291,7 @@ def _pays_below(rider: Rider, area: float, share: float) -> str:
     more_drag, more_power = area - first.drag_area, share - first.power_share
     if more_drag <= 0.0 or more_power <= 0.0:
         return "–"
-    power = _EFFICIENCY * more_power * rider.critical_power
+    power = DRIVETRAIN_EFFICIENCY.si * more_power * rider.critical_power
     return f"{3.6 * (2 * power / (_AIR * more_drag)) ** (1 / 3):.0f} km/h"
 
 
@@ -321,14 +321,14 @@ def _day(rider: Rider) -> list[Part]:
     chosen = [f'altitude "{rider.altitude_response}"', f'heat "{rider.heat_response}"']
     parts: list[Part] = [
         (f"In use: {listing(chosen)}; critical power was found at "
-        f"{rider.tested_elevation:.0f} m and {rider.tested_temperature - 273.15:.0f} °C.")]
+        f"{rider.tested_elevation:.0f} m and {rider.tested_temperature - ZERO_CELSIUS:.0f} °C.")]
     parts += [f"{line.capitalize()}." for line in environment_cautions(rider)]
     parts.append(Folded("What the relations say", [
         Table(("Altitude", *(f"{h:.0f} m" for h in heights)), _shares(
             ("acclimatised", "unacclimatised", "linear"), heights, altitude_share),
             "Part of critical power that is left"),
         Table(("Heat", *(f"{c:.0f} °C" for c in heat)), _shares(
-            ("acclimatised", "unacclimatised"), tuple(273.15 + c for c in heat), heat_share),
+            ("acclimatised", "unacclimatised"), tuple(ZERO_CELSIUS + c for c in heat), heat_share),
             "Part of critical power that is left")]))
     return parts
 

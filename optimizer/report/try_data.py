@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from optimizer.conditions.air import air_density_along
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.job.plans import draws_of
 from optimizer.kit.response import response
 from optimizer.kit.set_model import set_model
@@ -32,7 +33,6 @@ TEMPERATURES: Final = range(-5, 43)
 
 _SLOWEST = 2.0  # times the plan's finish, after which the forecast is not followed any more
 _DEGREES = np.radians(np.linspace(0.0, 90.0, YAW_CELLS + 1))
-_ZERO = 273.15  # K
 
 
 def try_data(result: Result) -> dict[str, Any]:
@@ -114,8 +114,8 @@ def _weather(result: Result) -> dict[str, Any]:
     nodes, air, rider = result.plan.distance, result.job.conditions, result.job.rider
     east, north = (lay_road(result.job.course, steady(result, *unit), nodes)
                    for unit in ((1.0, 0.0), (0.0, 1.0)))
-    warmer = np.array(TEMPERATURES) + _ZERO - air.temperature
-    left = heat_share(np.array(TEMPERATURES) + _ZERO, rider.heat_response)
+    warmer = np.array(TEMPERATURES) + ZERO_CELSIUS - air.temperature
+    left = heat_share(np.array(TEMPERATURES) + ZERO_CELSIUS, rider.heat_response)
     mean = steady(result)
     return {"mean": [mean.wind_east[0, 0], mean.wind_north[0, 0]],
             "slices": [_slice(result, when, warmer) for when in _hours(result)],

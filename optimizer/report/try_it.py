@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.along import kilometre_axis, posts
 from optimizer.report.page import Chart, Table, asset
 from optimizer.report.strip import power_rows
@@ -81,7 +82,7 @@ def _form(result: Result) -> Markup:
                     "km/h"),
             _slider("try-from", "From", (0, 359, 1), source, "°")]),
         air=_slider("try-warm", "Temperature", (TEMPERATURES[0], TEMPERATURES[-1], 1),
-                    air.temperature - 273.15, "°C"),
+                    air.temperature - ZERO_CELSIUS, "°C"),
         rider=Markup("").join([
             _slider("try-power", "Critical power", (round(0.6 * cp), round(highest), 1), cp, "W"),
             _slider("try-reserve", "Reserve (W′)", (round(0.4 * kilojoules), round(2 * kilojoules),

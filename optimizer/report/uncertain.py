@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.svg import Mark
 
 __all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "between", "normal_mark", "number_range",
            "plain", "sure"]
 
-NINE_IN_TEN = 1.645  # standard normal: from 5 to 95 %
 CLEAR = 0.95  # chance of a gain from which it is told from none
 
 

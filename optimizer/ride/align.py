@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.course.geodesy import local_metres
 from optimizer.errors import InputError
-from optimizer.ride.places import heading_of, local_metres
+from optimizer.ride.places import heading_of
 from optimizer.ride.spans import STANDING, running, spans_of
 
 if TYPE_CHECKING:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from optimizer.conditions import Conditions
+from optimizer.course.geodesy import move
 from optimizer.physics import DragArea, Setup, road_load
 from optimizer.ride.balance import Assumptions
 from optimizer.ride.comparison import (
@@ -161,13 +162,13 @@ def _covariance(intention: Intention,
                 order: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Covariance of the runs' CdA and the hours at which they start, from rides made up."""
     duration = intention.run_length / intention.speed
-    rides = tuple(_made_up(intention) for _ in order)
+    bike = Setup("bike", intention.mass - 75.0, _CRR)
+    rides = tuple(_made_up(intention, bike) for _ in order)
     start = np.arange(len(order)) * (duration + _PAUSE)
     sizes = {**SIZES, "gusts, m/s": intention.gust_sd**2,
              "wind over half a minute, m/s": (0.5 * intention.gust_sd)**2,
              "turning wind, m/s": intention.turning_sd**2}
     conditions = Conditions()
-    bike = Setup("bike", intention.mass - 75.0, _CRR)
     zero = datetime(2000, 1, 1, tzinfo=UTC)
     rides = tuple(replace(ride, start=zero + timedelta(seconds=float(t)))
                   for ride, t in zip(rides, start, strict=True))
@@ -176,7 +177,7 @@ def _covariance(intention: Intention,
     return test.covariance[:-1, :-1], np.asarray(start / 3600.0)
 
 
-def _made_up(intention: Intention) -> Ride:
+def _made_up(intention: Intention, bike: Setup) -> Ride:
     """Make a steady ride on a flat course, a sample a second, without any noise."""
     time = np.arange(0.0, intention.run_length / intention.speed, 1.0)
     speed = np.full(len(time), intention.speed)
@@ -190,8 +191,7 @@ def _made_up(intention: Intention) -> Ride:
         x, y = np.zeros(len(time)), there
     force = road_load(speed, 0.0, 0.0, 0.0, intention.air_density,
                       drag=DragArea.constant(intention.drag_area), mass=intention.mass,
-                      rolling_resistance=_CRR, bearing=(0.091, 0.0087))
+                      rolling_resistance=_CRR, bearing=bike.bearing)
     flat = np.zeros(len(time)) if intention.altimeter else np.full(len(time), np.nan)
-    return Ride("made up", time, along, speed, force * speed / 0.976, flat,
-                _LATITUDE + y / 111_180.0,
-                8.0 + x / (111_320.0 * math.cos(math.radians(_LATITUDE))))
+    return Ride("made up", time, along, speed, force * speed / bike.drivetrain_efficiency, flat,
+                *move(np.full(len(time), _LATITUDE), np.full(len(time), 8.0), x, y))

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.course.geodesy import local_metres
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -14,11 +16,9 @@ if TYPE_CHECKING:
 
     from optimizer.ride.ride import Ride
 
-__all__ = ["Nodes", "heading_of", "local_metres", "nodes_by_place"]
+__all__ = ["Nodes", "heading_of", "nodes_by_place"]
 
 _NEAR = 18.0  # m, two lanes and the error of two fixes
-_FIRST_ECCENTRICITY2 = 6.69437999014e-3  # WGS84
-_SEMI_MAJOR = 6378137.0  # m, WGS84
 
 
 @dataclass(frozen=True)
@@ -37,17 +37,6 @@ class Nodes:
     time: NDArray[np.float64]
     place: NDArray[np.int64]
     places: int
-
-
-def local_metres(latitude: NDArray[np.float64], longitude: NDArray[np.float64],
-                 origin: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """East and north of `origin` (degrees) [m], by the radii of curvature of WGS84."""
-    sine = np.sin(np.radians(origin[0]))
-    bulge = 1.0 - _FIRST_ECCENTRICITY2 * sine**2
-    across = _SEMI_MAJOR / np.sqrt(bulge) * np.cos(np.radians(origin[0]))
-    along = _SEMI_MAJOR * (1.0 - _FIRST_ECCENTRICITY2) / bulge**1.5
-    turn = (longitude - origin[1] + 180.0) % 360.0 - 180.0
-    return across * np.radians(turn), along * np.radians(latitude - origin[0])
 
 
 def heading_of(ride: Ride) -> NDArray[np.float64]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.conditions.forecast import Forecast, conditions_of
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.errors import InputError
 from optimizer.scenario.tables import read_rows
 
@@ -76,7 +77,7 @@ def read_forecast(path: Path | str, start: datetime | None, conditions: Conditio
     return conditions_of(Forecast(
         time=axes[1], distance=axes[2], east=-speed * np.sin(angle), north=-speed * np.cos(angle),
         gust=None if gust is None else gust / 3.6,
-        temperature=None if warm is None else warm + 273.15,
+        temperature=None if warm is None else warm + ZERO_CELSIUS,
         humidity=None if damp is None else damp / 100,
         pressure=None if pressure is None else 100 * pressure,
         sea_level_pressure=None if reduced is None else 100 * reduced), conditions, begin)

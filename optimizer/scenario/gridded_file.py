@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.conditions.forecast import Forecast, conditions_of
-from optimizer.course.geodesy import cartesian, east_north
+from optimizer.course.geodesy import east_north, tangent_plane
+from optimizer.defaults import GRAVITY, ZERO_CELSIUS
 from optimizer.errors import InputError
 from optimizer.files import open_input
 from optimizer.scenario.forecast_file import start_within
@@ -38,12 +39,13 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "speed": {"m s**-1": (1, 0), "m s-1": (1, 0), "m/s": (1, 0), "km/h": (1 / 3.6, 0),
               "km h-1": (1 / 3.6, 0), "knots": (1852 / 3600, 0), "knot": (1852 / 3600, 0),
               "kt": (1852 / 3600, 0)},
-    "temperature": {"k": (1, 0), "kelvin": (1, 0), "degc": (1, 273.15), "celsius": (1, 273.15),
-                    "degrees_celsius": (1, 273.15), "°c": (1, 273.15), "c": (1, 273.15)},
+    "temperature": {"k": (1, 0), "kelvin": (1, 0), "degc": (1, ZERO_CELSIUS),
+                    "celsius": (1, ZERO_CELSIUS), "°c": (1, ZERO_CELSIUS),
+                    "degrees_celsius": (1, ZERO_CELSIUS), "c": (1, ZERO_CELSIUS)},
     "pressure": {"pa": (1, 0), "hpa": (100, 0), "mbar": (100, 0), "millibar": (100, 0)},
     "share": {"%": (0.01, 0), "percent": (0.01, 0), "1": (1, 0), "(0 - 1)": (1, 0)},
     "height": {"m": (1, 0), "metre": (1, 0), "meters": (1, 0), "gpm": (1, 0),
-               "m**2 s**-2": (1 / 9.80665, 0), "m2 s-2": (1 / 9.80665, 0)}}
+               "m**2 s**-2": (1 / GRAVITY, 0), "m2 s-2": (1 / GRAVITY, 0)}}
 
 
 @dataclass(frozen=True)
@@ -190,7 +192,7 @@ def _vapour(temperature: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Magnus form of Alduchov and Eskridge 1996, J. Appl. Meteorol. 35:601, eq. 21.
     """
-    t = temperature - 273.15
+    t = temperature - ZERO_CELSIUS
     return np.asarray(6.1094 * np.exp(17.625 * t / (t + 243.04)))
 
 
@@ -486,14 +488,8 @@ class _Grid:
     def _plane(self, latitude: NDArray[np.float64],
                longitude: NDArray[np.float64]) -> NDArray[np.float64]:
         """Coordinates (p, 2) [m] on the plane that touches the earth at the course."""
-        lat0, lon0 = (float(np.mean(values)) for values in self.places)
-        origin = cartesian(np.array([lat0]), np.array([lon0]))
-        away = cartesian(latitude.ravel(), longitude.ravel()) - origin
-        phi, lam = np.radians(lat0), np.radians(lon0)
-        east = -np.sin(lam) * away[0] + np.cos(lam) * away[1]
-        north = (-np.sin(phi) * (np.cos(lam) * away[0] + np.sin(lam) * away[1])
-                 + np.cos(phi) * away[2])
-        return np.column_stack([east, north])
+        middle = (float(np.mean(self.places[0])), float(np.mean(self.places[1])))
+        return tangent_plane(latitude.ravel(), longitude.ravel(), middle).T
 
     def turn(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Sine and cosine (d,) of the angle from east to the grid's x axis, anticlockwise."""

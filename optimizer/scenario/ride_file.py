@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.course import Correction
+from optimizer.course.geodesy import local_metres, step_lengths
 from optimizer.errors import InputError
 from optimizer.ride import Ride
 from optimizer.ride.plausible import dead_power
@@ -38,7 +39,6 @@ _LONG_STEP = 40.0  # m/s between two fixes: one of them is wrong
 _SET_OUT = 50.0  # m by the wheel; less is pushing the bike about while waiting for a fix
 _UNCOUNTED = 30.0  # m that the map may say more than the wheel across a gap
 _STILL_TIME, _STILL_WAY = 3.5, 4.0  # s, m
-_EARTH = 6_371_009.0  # m, mean radius; a few metres are measured with it
 
 
 def read_ride(path: Path | str) -> Ride:
@@ -373,7 +373,7 @@ def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float6
     distance = recorded
     placed = np.isfinite(latitude)
     if np.isnan(distance).any() and placed.all():
-        step = _geodesic(latitude, longitude)
+        step = step_lengths(latitude, longitude)
         if (step > _LONG_STEP * np.diff(time)).any():
             bad = int((step > _LONG_STEP * np.diff(time)).argmax())
             raise InputError(file, f"sample {bad + 2}", "jumps on the map faster than one can ride",
@@ -409,7 +409,7 @@ def _with_the_way_across_gaps(distance: NDArray[np.float64], latitude: NDArray[n
                          & np.isfinite(latitude[:-1]))
     more = np.zeros(len(distance))
     for k in gap:
-        straight = float(_geodesic(latitude[k:k + 2], longitude[k:k + 2])[0])
+        straight = float(step_lengths(latitude[k:k + 2], longitude[k:k + 2])[0])
         missed = straight - (distance[k + 1] - distance[k])
         if missed > _UNCOUNTED and straight < _LONG_STEP * (time[k + 1] - time[k]):
             more[k + 1] = missed
@@ -426,9 +426,7 @@ def _standing(latitude: NDArray[np.float64], longitude: NDArray[np.float64],
     Over some eight seconds about the step the way is under four metres. A rider who brakes or
     sets off makes that way in some two seconds, so a second on each side stands as well.
     """
-    east = np.cumsum(np.append(0.0, np.diff(np.radians(longitude))
-                               * np.cos(np.radians(latitude[1:])))) * _EARTH
-    north = np.radians(latitude) * _EARTH
+    east, north = local_metres(latitude, longitude, (latitude[0], longitude[0]))
     before, after = time[:-1] - _STILL_TIME, time[1:] + _STILL_TIME
     away = np.hypot(*(np.interp(after, time, line) - np.interp(before, time, line)
                       for line in (east, north)))
@@ -437,14 +435,3 @@ def _standing(latitude: NDArray[np.float64], longitude: NDArray[np.float64],
     wider[1:] |= still[:-1]
     wider[:-1] |= still[1:]
     return np.asarray(wider & (still | (np.diff(time) <= longest_step(time))))
-
-
-def _geodesic(latitude: NDArray[np.float64],
-              longitude: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n - 1,) metres between neighbouring points on WGS84."""
-    from geographiclib.geodesic import Geodesic
-
-    inverse = Geodesic.WGS84.Inverse
-    return np.array([inverse(a, b, c, d, Geodesic.DISTANCE)["s12"] for a, b, c, d in
-                     zip(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:],
-                         strict=True)])

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.errors import InputError
 from optimizer.ride.season import EXPONENTS, Before, Learned
 from optimizer.rider import Rider, defaults
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["RiderTable", "Season", "read_ability", "read_rider", "read_season"]
 
-_ZERO_CELSIUS = 273.15
 _Value = TypeVar("_Value")
 
 
@@ -304,7 +304,7 @@ def _known(content: RiderTable) -> Known:
         effort_share=_scaled(content.long.share_percent, 0.01) or 1.0, run=_run(content.long),
         altitude_response=content.environment.altitude, heat_response=content.environment.heat,
         tested_elevation=content.environment.tested_at_m,
-        tested_temperature=content.environment.tested_at_c + _ZERO_CELSIUS)
+        tested_temperature=content.environment.tested_at_c + ZERO_CELSIUS)
 
 
 def _run(table: LongTable) -> RunTarget | None:

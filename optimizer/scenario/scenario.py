@@ -529,7 +529,7 @@ def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
     found = []
     said = scenario.conditions
     filled = {
-        "temperature_c": conditions.temperature != said.temperature_c + 273.15,
+        "temperature_c": conditions.temperature != said.temperature_c + defaults.ZERO_CELSIUS,
         "humidity_percent": conditions.humidity != said.humidity_percent / 100}
     words = {
         ("conditions", "temperature_c"): "air of {} °C",

@@ -52,7 +52,7 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
                          "the year has to be between 1900 and 2200")
     speed, angle = wind_kmh / 3.6, math.radians(wind_from_deg)
     return Conditions(
-        temperature=temperature_c + 273.15,
+        temperature=temperature_c + defaults.ZERO_CELSIUS,
         pressure=standard_pressure(elevation_m) if pressure_hpa is None else 100.0 * pressure_hpa,
         humidity=humidity_percent / 100, reference_elevation=elevation_m,
         wind_east=np.array([[-speed * math.sin(angle)]]),

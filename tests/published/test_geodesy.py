@@ -8,7 +8,7 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optimizer.course.geodesy import east_north, move, step_lengths
+from optimizer.course.geodesy import east_north, local_metres, move, step_lengths, tangent_plane
 
 
 def pair(a, b):
@@ -64,3 +64,18 @@ def test_length_of_a_track_against_pyproj():
     longitude = 7 + np.cumsum(rng.normal(0, 1e-4, 3000))
     theirs = Geod(ellps="WGS84").line_length(longitude, latitude)
     assert step_lengths(latitude, longitude).sum() == pytest.approx(theirs, abs=0.01)
+
+
+@pytest.mark.parametrize("latitude", [-67.0, -23.0, 0.0, 45.0, 61.0])
+def test_metres_about_a_place_against_geographiclib(latitude):
+    """Karney 2013 as in geographiclib: distance and azimuth to points within 15 km."""
+    east, north = np.array([3000.0, -9000.0, 12_000.0]), np.array([-8000.0, 500.0, 9000.0])
+    there = move(np.full(3, latitude), np.full(3, 179.95), east, north)
+    flat, touching = local_metres(*there, (latitude, 179.95)), tangent_plane(
+        *there, (latitude, 179.95))
+    for k in range(3):
+        found = Geodesic.WGS84.Inverse(latitude, 179.95, there[0][k], there[1][k])
+        true = found["s12"] * np.array([np.sin(np.radians(found["azi1"])),
+                                        np.cos(np.radians(found["azi1"]))])
+        assert [line[k] for line in touching] == pytest.approx(true, abs=0.05)
+        assert [line[k] for line in flat] == pytest.approx(true, abs=0.004 * found["s12"])

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import pytest
 
+from optimizer.course.geodesy import local_metres
 from optimizer.ride import Ride
-from optimizer.ride.places import heading_of, local_metres, nodes_by_place
+from optimizer.ride.places import heading_of, nodes_by_place
 from tests.ride import synthetic
 
 
@@ -73,14 +73,3 @@ def test_heading_is_that_of_the_path():
                 np.full(n, 200.0), np.zeros(n), np.full(n, 45.0), 8 + 1e-4 * np.arange(n))
     assert np.allclose(heading_of(ride), np.pi / 2, atol=1e-6)
     assert np.all(np.isnan(heading_of(replace(ride, latitude=np.full(n, np.nan)))))
-
-
-def test_local_metres_against_the_ellipsoid():
-    """WGS84: a degree at 45 degrees is 78846.33 m of longitude and 111131.8 m of latitude,
-    the latter from the radius of curvature; computed with geographiclib beside it."""
-    geodesic = pytest.importorskip("geographiclib.geodesic").Geodesic.WGS84
-    x, y = local_metres(np.array([45.01]), np.array([8.01]), (45.0, 8.0))
-    north = geodesic.Inverse(45.0, 8.0, 45.01, 8.0)["s12"]
-    east = geodesic.Inverse(45.0, 8.0, 45.0, 8.01)["s12"]
-    assert y[0] == pytest.approx(north, rel=1e-4)
-    assert x[0] == pytest.approx(east, rel=1e-4)
