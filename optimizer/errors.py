@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-__all__ = ["Infeasible", "InputError", "KitpaceError"]
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["Infeasible", "InputError", "InputErrors", "KitpaceError"]
 
 
 class KitpaceError(Exception):
@@ -31,6 +36,39 @@ class InputError(KitpaceError):
     def __reduce__(self) -> tuple[type[InputError], tuple[str, str, str, str]]:
         """Pickle by the four parts, so that it survives the way back from another process."""
         return type(self), (self.file, self.where, self.problem, self.remedy)
+
+
+_MOST_TOLD = 20
+_LONGEST_TOLD = 2400  # characters
+
+
+class InputErrors(InputError):
+    """Several mistakes in one file, told at once so that one correction mends them all.
+
+    `found` are the single ones in the order of the file; `sample` shows what would be right.
+    """
+
+    def __init__(self, found: Sequence[InputError], sample: str = "") -> None:
+        self.found, self.sample = tuple(found), sample
+        first = self.found[0]
+        super().__init__(first.file, first.where, first.problem, first.remedy)
+        lines, told = [f"{first.file}: {len(self.found)} mistakes"], set[str]()
+        for k, one in enumerate(self.found):
+            said = [f"  {one.where}: {_short(one.problem, 120)}"]
+            if one.remedy and one.remedy not in told:
+                said.append(f"    {_short(one.remedy, 240)}")
+            if k >= _MOST_TOLD or sum(map(len, [*lines, *said])) > _LONGEST_TOLD:
+                lines.append(f"  and {len(self.found) - k} more")
+                break
+            lines += said
+            told.add(one.remedy)
+        if sample:
+            lines.append(f"  {_short(sample, 400)}")
+        self.args = ("\n".join(lines),)
+
+    def __reduce__(self) -> tuple[type[InputErrors], tuple[tuple[InputError, ...], str]]:  # type: ignore[override]
+        """Pickle by its parts, as InputError does."""
+        return type(self), (self.found, self.sample)
 
 
 class Infeasible(KitpaceError):  # noqa: N818 - an outcome, not a mistake

@@ -15,7 +15,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-__all__ = ["WIDTH", "progress_line", "say", "table"]
+__all__ = ["WIDTH", "progress_line", "reading_notes", "say", "table"]
 
 WIDTH = 80
 _FIRST_LINE, _NEXT_LINE = 10.0, 30.0  # s of work before it is said what is under way
@@ -31,6 +31,19 @@ def say(*sentences: object) -> None:
     paragraph = " ".join(_safe(sentence) for sentence in sentences)
     for line in paragraph.split("\n"):
         click.echo(textwrap.fill(line, WIDTH, break_long_words=False, break_on_hyphens=False))
+
+
+def reading_notes(words: Sequence[str], most: int = 20) -> None:
+    """Say on stdout how files were read where they leave something open; nothing without words."""
+    if not words:
+        return
+    click.echo()
+    click.echo("How the files were read:")
+    for line in words[:most]:
+        click.echo(textwrap.fill(_safe(line), WIDTH, initial_indent="- ", subsequent_indent="  ",
+                                 break_long_words=False, break_on_hyphens=False))
+    if len(words) > most:
+        click.echo(f"- and {len(words) - most} more")
 
 
 def table(headings: Sequence[object], rows: Iterable[Sequence[object]], caption: str = "",

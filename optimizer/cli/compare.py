@@ -8,7 +8,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._options import start_option, wind_option
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -70,6 +70,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
     _splits(result)
     for difference in result.differences:
         _why(result, difference)
+    reading_notes(job.notes)
     if out:
         say()
         say(f"Page: {out}")

@@ -18,7 +18,7 @@ from optimizer.cli._options import (
     wind_option,
     with_least_gain,
 )
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -131,6 +131,7 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
 
             write_atomic(out, kit_page(job, decision, (job.options.empty_risk or 0.1)))
     _tell(job, decision, options)
+    reading_notes(job.notes)
     if out:
         say()
         say(f"Page: {out}")
@@ -220,3 +221,4 @@ def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
                       and job.catalogue[name].cost > 0) or "nothing")
            for job, choice, kit in zip(jobs, choices, sets, strict=True)],
           "Shares of the budget", left=(0, 4))
+    reading_notes(tuple(f"{job.name}: {note}" for job in jobs for note in job.notes))

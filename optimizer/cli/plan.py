@@ -15,7 +15,7 @@ from optimizer.cli._options import (
     wind_option,
     with_least_gain,
 )
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -88,6 +88,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     if changed:
         say(changed)
     _splits(result)
+    reading_notes(result.job.notes)
     say()
     for what, path in written:
         say(f"{what}: {path}")

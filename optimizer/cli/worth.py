@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._reference import read_speed, reference_of, reference_options
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -71,6 +72,7 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
         valuation = _valuation(file, scenario_file, priors_file, speed, options, progress)
         written = write_atomic(page, worth_page(valuation))
     _tell(valuation)
+    reading_notes(valuation.notes)
     say()
     say(f"Page: {written}")
 
@@ -78,28 +80,38 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
 def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
                speed: float | None, options: dict[str, Any],
                progress: Callable[[str], None]) -> Valuation:
-    from optimizer.evidence.item_ranking import rank
+    from optimizer.evidence.item_ranking import rank, surest
     from optimizer.evidence.pool import pool_items
     from optimizer.evidence.priors import default_priors
     from optimizer.report.worth_page import Valuation
     from optimizer.scenario.evidence_file import read_evidence
     from optimizer.scenario.priors_file import read_priors
+    from optimizer.scenario.scenario import named_as_listed
 
     progress("reading the files")
-    data = read_evidence(file)
+    notes: list[str] = []
+    data = read_evidence(file, notes)
     priors = read_priors(priors_file) if priors_file else default_priors()
     job = _job(scenario_file)
     reference, name, assumed = _reference(job, speed, options)
     items = pool_items(data, reference, priors)
     speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
     worths = rank(items, reference, speeds, priors)
+    if job is not None and job.catalogue.items:
+        effects, said = named_as_listed([item.effect for item in items],
+                                        [item.name for item in job.catalogue.items])
+        items = tuple(replace(item, effect=effect)
+                      for item, effect in zip(items, effects, strict=True))
+        notes += said
     course = {} if job is None else _on_course(job, items, progress)
     if course:
-        here = {row.item: row.seconds for row in course["on_course"]}
-        worths = tuple(sorted(worths, key=lambda worth: -here[worth.effect.item]))
+        here = {row.item: surest(row.seconds, (row.high - row.low) / 3.29)
+                for row in course["on_course"]}
+        worths = tuple(sorted(worths, key=lambda worth: here[worth.effect.item]))
     return Valuation(
         title=Path(file).name, rider=name, worths=worths,
-        reference=reference, priors=priors, speeds=speeds, assumptions=assumed, **course)
+        reference=reference, priors=priors, speeds=speeds, assumptions=assumed,
+        notes=tuple(notes), **course)
 
 
 def _job(scenario_file: str | None) -> Job | None:

@@ -134,7 +134,8 @@ def _change(figure: Figure, there: Reference) -> float:
         case "force":
             return carried_by(figure.acts_on, figure.value, there)
         case "power":
-            return carried_by(figure.acts_on, figure.value / there.speed, there)
+            at_wheel = figure.value * (there.efficiency if figure.at_cranks else 1.0)
+            return carried_by(figure.acts_on, at_wheel / there.speed, there)
         case "power_share":
             whole = float(there.force(there.speed))
             return carried_by(figure.acts_on, figure.value * whole, there)

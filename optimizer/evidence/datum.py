@@ -37,6 +37,9 @@ class Figure:
     acts_on : what the change acts on: air drag, rolling resistance, drivetrain, mass
     text : as the source wrote it
     uncertainty : standard deviation in the unit of `value`, where the text itself states one
+    unit : of the number as the source wrote it, for an uncertainty beside it
+    at_cranks : whether watts are those of the cranks; at the wheel otherwise
+    read_as : how the text was understood where it leaves something out, empty where it does not
     """
 
     quantity: Quantity
@@ -47,6 +50,9 @@ class Figure:
     acts_on: Channel = "drag_area"
     text: str = ""
     uncertainty: float | None = None
+    unit: str = ""
+    at_cranks: bool = False
+    read_as: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,12 @@
-"""Stated changes such as "saves 37 g @ 50 km/h", read into SI.
+"""Stated changes such as "saves 37 g @ 50 km/h", read into SI and said back.
 
     figure    = words amount words [± amount] ["/" distance] ["@" condition]...
-    amount    = [sign] number unit | [sign] m:ss
+    amount    = [sign] number unit | [sign] m:ss | amount "-" amount | "up to" amount
     distance  = [number] km | mi | m, after "/", "per", "over", "in" or "on"
     condition = number with a unit of speed or power, after "@" or "at"
 
-Words and signs speak of the quantity itself: "saves 8 W" and "-8 W" are 8 W less.
+Words and signs speak of the quantity itself: "saves 8 W" and "-8 W" are 8 W less. A range is a
+mean with an uncertainty: its ends are taken as a 90 % range.
 """
 
 from __future__ import annotations
@@ -13,27 +14,45 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from optimizer.evidence.datum import Channel, Figure, Quantity
+from optimizer.evidence.datum import Channel, Quantity, Figure
 from optimizer.evidence.quantities import NUMBER, UNIT, Stated, tidy
 from optimizer.physics import GRAVITY
 
-__all__ = ["read_figure", "read_uncertainty"]
+__all__ = ["read_figure", "read_uncertainty", "say_figure"]
 
-_AMOUNT = re.compile(rf"(?P<sign>(?<![\w.])[+-])?\s*"
-                     rf"(?:(?P<clock>\d+:\d\d(?:[.,]\d+)?)|(?P<number>{NUMBER}))"
+_CLOCK = r"\d+:\d\d(?:[.,]\d+)?"
+_SIGN = r"(?<![\w.])[+-]"
+_AMOUNT = re.compile(rf"(?P<sign>{_SIGN})?\s*(?:(?P<clock>{_CLOCK})|(?P<number>{NUMBER}))"
                      rf"\s*(?P<unit>{UNIT})?")
+_RANGE = re.compile(
+    rf"(?P<sign>{_SIGN})?\s*(?P<low>{_CLOCK}|(?<![\w.,]){NUMBER})\s*(?P<low_unit>{UNIT})??\s*"
+    rf"(?P<dash>-|\.\.\.?|…|\bto\b)\s*(?P<high_sign>[+-])?\s*(?P<high>{_CLOCK}|{NUMBER})"
+    rf"\s*(?P<unit>{UNIT})?")
 _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s*"
-                       r"(?P<unit>km|miles?|mi|m)\b")
-_UNCERTAINTY = re.compile(rf"(?:±|\+/-|\+-)\s*"
-                          rf"(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*(?:\(\s*95\s*%\s*\))?)")
+                       r"(?P<unit>kms?|[kK]|miles?|mi|m)\b")
+_SHARE = r"(?:\(\s*9[05]\s*%\s*\))"
+_UNCERTAINTY = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*{_SHARE}?)")
+_NORMAL = {"90": 1.645, "95": 1.96}  # half width of an interval over the standard deviation
 _PATTERN = 'keep to the pattern "saves 37 g @ 50 km/h"'
 # Of a change and of its uncertainty, in SI: each is more than rider and bike have in all.
 _LARGEST: dict[Quantity, float] = {
-    "power": 2000.0, "force": 200.0, "time": 100_000.0, "drag_area": 2.0,
+    "power": 500.0, "force": 60.0, "time": 36_000.0, "drag_area": 0.6,
     "rolling_resistance": 0.1, "efficiency": 1.0, "mass": 100.0, "drag_share": 2.0,
     "power_share": 2.0}
+_FASTEST = 110 / 3.6  # m/s; no tunnel, track or road test of a rider is faster
 _SHARED_UNIT = re.compile(  # 37 ± 4 g
     rf"(?<![\w.,])({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")
+_ABOUT = re.compile(r"[~≈∼]|\b(?:approx(?:imately)?|about|around|circa|ca|roughly|estimated|est)\b"
+                    r"\.?", re.IGNORECASE)
+_AT_MOST = re.compile(r"(?:\bup\s?to\b|\bat most\b|\bmax(?:imum|imal)?\b\.?|≤|<)", re.IGNORECASE)
+_AT_LEAST = re.compile(r"\bat least\b|\bmore than\b|\bmin(?:imum)?\b\.?\s*(?=\d)|≥|>|(?<=\d)\+"
+                       r"(?![/-])", re.IGNORECASE)
+_WHERE = re.compile(r"\b(?:at|on)\s+(?:the\s+)?(?P<part>wheels?|hub|cranks?|pedals?)\b",
+                    re.IGNORECASE)
+_MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+_DATE = re.compile(rf"\d{{1,2}}[-. ](?:{_MONTHS})[a-z]*(?:[-. ]\d{{2,4}})?|(?:{_MONTHS})[a-z]*[-. ]"
+                   r"\d{1,4}|\d{4}-\d\d-\d\d(?:[T ].*)?|\d{1,2}([./])\d{1,2}\1\d{2,4}",
+                   re.IGNORECASE)
 
 # What a word says about the quantity: less of it or more.
 _SAVES = {"saves", "saved", "saving", "save"}
@@ -45,8 +64,8 @@ _OF_MASS = {"lighter": -1, "heavier": 1}
 # For an efficiency "gains" is more; for all else it is less of what one does not want.
 _GAINS = {"gains", "gain", "better"}
 _LOSES = {"loses", "lost", "loss", "worse"}
-_FILLER = {"of", "the", "a", "an", "resistance", "area", "force", "time", "about", "ca", "by",
-           "is", "total", "pair"}
+_FILLER = {"of", "the", "a", "an", "resistance", "area", "force", "time", "by", "is", "total",
+           "pair", "between", "from", "and"}
 _TOPICS = {
     "drag": "drag", "aero": "drag", "aerodynamic": "drag", "cda": "area",
     "crr": "crr", "rolling": "rolling", "tyre": "rolling", "tyres": "rolling",
@@ -67,6 +86,7 @@ class _Parts:
     topic: str
     sign: int
     number: float
+    half_range: float | None
     unit: str
     clock: bool
     distance: float | None
@@ -74,48 +94,79 @@ class _Parts:
     power: float | None
 
 
-def read_figure(text: str, file: str = "", where: str = "", *, unsigned: bool = False) -> Figure:
-    """Read a stated change; `unsigned` takes a bare number as the size of a saving.
+def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = False,
+                grams: str = "") -> Figure:
+    """Read a stated change; where the reading goes beyond the text, `read_as` says how.
 
-    Raises InputError for an unknown unit or word, a percentage without a base, a speed of
-    zero, a missing direction, a sign that contradicts the words, grams of unclear kind.
+    Parameters
+    ----------
+    lenient : take what the trade leaves out: a bare number is the size of a saving (not for a
+        mass), a percentage without a base is of the drag
+    grams : what grams are where nothing else says so: "drag", or "" to refuse them
+
+    Raises InputError for an unknown unit or word, a speed of zero, a missing direction, a sign
+    that contradicts the words, grams of unclear kind, a range that can be read in two ways.
     """
     stated = Stated(text, file, where)
-    plain, uncertainty = _take(_UNCERTAINTY, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", tidy(text)))
-    parts = _take_apart(plain, stated)
+    plain = tidy(text)
+    if _DATE.fullmatch(plain):
+        raise stated.refuse("is a date: a spreadsheet may have made it of a range or a decimal",
+                            "write the figure again, such as 5 to 6 W, in a cell formatted as text")
+    plain, about = _ABOUT.subn(" ", plain)
+    plain, most = _AT_MOST.subn(" ", plain)
+    if _AT_LEAST.search(plain):
+        raise stated.refuse("has no upper end", "state the figure, or a range such as 5 to 8 W")
+    plain, part = _take(_WHERE, plain)
+    plain, uncertainty = _take(_UNCERTAINTY, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", plain))
+    parts = _take_apart(plain, stated, up_to=bool(most))
+    based = not (lenient and parts.unit == "%" and not parts.topic)
+    if not based:
+        parts = replace(parts, topic="drag")
+    if grams == "drag" and parts.unit.lower() in {"g", "gram", "grams"} and not parts.topic:
+        parts, based = replace(parts, topic="drag"), False
     quantity, size = _quantity(parts, stated)
     direction = _direction(parts, quantity, stated)
     _possible(size, quantity, stated)
-    if not direction and size and not unsigned:
+    signed = bool(direction) or not size
+    if not signed and not (lenient and quantity != "mass"):
         raise stated.refuse("a number without a direction",
                             'say "saves" or "costs", or give it a sign: minus is less of it')
     if not direction:
         direction = 1 if quantity == "efficiency" else -1
     _consistent(parts, quantity, stated)
+    at_cranks = bool(part) and part is not None and part["part"].lower().startswith(("c", "p"))
+    if part and quantity != "power":
+        raise stated.refuse("wheel or cranks matter to watts only", "leave it out")
     figure = Figure(quantity, direction * size + 0.0, parts.speed, parts.power, parts.distance,
-                    _CHANNELS.get(parts.topic, "drag_area"), text=tidy(text))
-    if uncertainty is None:
-        return figure
-    sd = read_uncertainty(uncertainty["amount"], figure, file, where)
-    return replace(figure, uncertainty=sd)
+                    _CHANNELS.get(parts.topic, "drag_area"), text=tidy(text),
+                    unit="s" if parts.clock else parts.unit, at_cranks=at_cranks)
+    if parts.half_range is not None:
+        if uncertainty is not None:
+            raise stated.refuse("states a range and an uncertainty", "keep one of them")
+        half = _quantity(replace(parts, number=parts.half_range), stated)[1]
+        figure = replace(figure, uncertainty=half / _NORMAL["90"])
+    elif uncertainty is not None:
+        figure = replace(figure, uncertainty=read_uncertainty(uncertainty["amount"], figure, file,
+                                                              where))
+    if about or parts.half_range is not None or not based or not signed:
+        figure = replace(figure, read_as=say_figure(figure))
+    return figure
 
 
 def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "") -> float:
     """Read a standard deviation in the SI unit of `figure`: "4 g", "± 4 g", "20 %" or "0.0005".
 
     A percentage is of the figure, or in points where the figure itself is in percent.
-    "(95 %)" behind it marks the half width of a 95 % interval, which is divided by 1.96. A
-    number without a unit has the unit of the figure.
+    "(95 %)" or "(90 %)" behind it marks the half width of such an interval. A number without a
+    unit has the unit of the figure.
     """
     stated = Stated(text, file, where)
-    plain = re.sub(r"^(±|\+/-|\+-)\s*", "", tidy(text))
-    plain, interval = _take(re.compile(r"\(\s*95\s*%\s*\)"), plain)
+    plain = re.sub(r"^(±|\+/-|\+-)\s*", "", _ABOUT.sub(" ", tidy(text)).strip())
+    plain, interval = _take(re.compile(_SHARE), plain)
     match = _AMOUNT.fullmatch(plain.strip())
     if not match or match["sign"]:
         raise stated.refuse("not an uncertainty", 'write it like "4 g", "20 %" or "0.0005"')
-    of_figure = _AMOUNT.search(_UNCERTAINTY.sub(" ", tidy(figure.text)))
-    unit = match["unit"] or ("s" if match["clock"] else of_figure["unit"] or "" if of_figure
-                             else "")
+    unit = match["unit"] or ("s" if match["clock"] else figure.unit)
     number = _clock(match["clock"]) if match["clock"] else stated.number(match["number"])
     if unit == "%":
         points = figure.quantity in {"drag_share", "power_share", "efficiency"}
@@ -130,7 +181,50 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
             raise stated.refuse(f'a {dimension} is no uncertainty of "{figure.text}"',
                                 "state it in the unit of the figure or in %")
     _possible(value, figure.quantity, stated)
-    return value / 1.96 if interval else value
+    return value / _NORMAL[re.sub(r"\D", "", interval[0])] if interval else value
+
+
+def say_figure(figure: Figure) -> str:
+    """Write a figure in the one way that can be read in one way only; it reads back as itself."""
+    scale, unit, topic = _SAID[figure.quantity]
+    if figure.quantity == "force" and figure.acts_on != "drag_area":
+        scale, unit = 1.0, "N"
+    if figure.quantity in {"force", "power", "time"}:
+        topic = _TOPIC_OF.get(figure.acts_on, "drag" if unit == "g" else "")
+    better = figure.value >= 0 if figure.quantity == "efficiency" else figure.value <= 0
+    verb = ({True: "gains", False: "loses"} if figure.quantity == "efficiency" else
+            {True: "saves", False: "costs"})[better]
+    words = f"{verb} {_digits(abs(figure.value) / scale)} {unit} {topic}".split()
+    if figure.uncertainty is not None:
+        half = _digits(_NORMAL["90"] * figure.uncertainty / scale)
+        words += ["±", half, *([unit] if unit else []), "(90 %)"]
+    if figure.distance is not None:
+        words += ["/", _digits(figure.distance / 1000), "km"]
+    if figure.at_cranks:
+        words += ["at the cranks"]
+    if figure.speed is not None:
+        words += ["@", _digits(figure.speed * 3.6, 5), "km/h"]
+    if figure.power is not None:
+        words += ["@", _digits(figure.power), "W"]
+    return " ".join(words)
+
+
+# SI value of the unit, the unit, the word that names the quantity.
+_SAID: dict[Quantity, tuple[float, str, str]] = {
+    "power": (1.0, "W", ""), "force": (1e-3 * GRAVITY, "g", "drag"), "time": (1.0, "s", ""),
+    "drag_area": (1.0, "m2", "CdA"), "drag_share": (0.01, "%", "drag"),
+    "power_share": (0.01, "%", "power"), "rolling_resistance": (1.0, "", "Crr"),
+    "efficiency": (0.01, "%", "efficiency"), "mass": (1e-3, "g", "mass")}
+_TOPIC_OF: dict[Channel, str] = {"rolling_resistance": "rolling", "efficiency": "drivetrain",
+                                 "mass": "mass"}
+
+
+def _digits(value: float, count: int = 6) -> str:
+    """Write a number to `count` significant digits, without exponent."""
+    text = f"{value:.{count}g}"
+    if "e" not in text:
+        return text
+    return f"{float(text):.12f}".rstrip("0").rstrip(".")
 
 
 def _possible(size: float, quantity: Quantity, stated: Stated) -> None:
@@ -150,21 +244,30 @@ def _take(pattern: re.Pattern[str], text: str) -> tuple[str, re.Match[str] | Non
     return (f"{text[:match.start()]} {text[match.end():]}" if match else text), match
 
 
-def _take_apart(text: str, stated: Stated) -> _Parts:
+def _take_apart(text: str, stated: Stated, *, up_to: bool) -> _Parts:
     main, *conditions = re.split(r"@|\bat\b", text)
     speed, power = _conditions(conditions, stated)
     main, run = _take(_DISTANCE, main)
     distance = None
     if run:
-        distance, _ = stated.in_si(stated.number(run["number"] or "1"), run["unit"])
+        unit = "km" if run["unit"].lower() in {"k", "km", "kms"} else run["unit"]
+        distance, _ = stated.in_si(stated.number(run["number"] or "1"), unit)
         if distance < 1.0:
             raise stated.refuse("a distance of zero, or nearly", "state the distance of the change")
+    main = re.sub(rf"\bbetween\b(?=.*\d)\s*(.*?)\s*\band\b", r"\1 to", main)
+    ranges = list(_RANGE.finditer(main))
     amounts = list(_AMOUNT.finditer(main))
-    if len(amounts) != 1:
+    if not amounts or len(amounts) > (2 if len(ranges) == 1 else 1):
         problem = "holds no number" if not amounts else "holds more than one number"
         raise stated.refuse(problem, 'state one change, such as "saves 8 W @ 45 km/h" or '
                                      '"-0.004 m2"; uncertainty goes behind ± or to its own column')
-    amount, rest = amounts[0], _take(_AMOUNT, main)[0]
+    pattern = _RANGE if ranges else _AMOUNT
+    amount, rest = (ranges or amounts)[0], _take(pattern, main)[0]
+    sign, value, half = _range(amount, stated) if ranges else _one(amount, stated)
+    if up_to:
+        if half is not None or sign:
+            raise stated.refuse("states an upper end twice, or with a sign", 'write "up to 8 W"')
+        value, half = 0.5 * value, 0.5 * value
     unit = amount["unit"] or ""
     if unit.lower() in _WORDS:  # "-0.0004 Crr"
         unit, rest = "", f"{rest} {unit}"
@@ -173,9 +276,41 @@ def _take_apart(text: str, stated: Stated) -> _Parts:
     unknown = [word for word in words if word not in _WORDS]
     if strange or unknown:
         raise stated.refuse(f'"{(unknown or [strange])[0]}" is not understood', _PATTERN)
+    clock = ":" in (amount["low"] if ranges else amount["clock"] or "")
+    return _Parts(words, _topic(words, stated), sign, value, half, unit, clock, distance, speed,
+                  power)
+
+
+def _one(amount: re.Match[str], stated: Stated) -> tuple[int, float, None]:
+    """Sign and size of a single number."""
     value = _clock(amount["clock"]) if amount["clock"] else stated.number(amount["number"])
-    return _Parts(words, _topic(words, stated), {"-": -1, "+": 1}.get(amount["sign"] or "", 0),
-                  value, unit, bool(amount["clock"]), distance, speed, power)
+    return {"-": -1, "+": 1}.get(amount["sign"] or "", 0), value, None
+
+
+def _range(found: re.Match[str], stated: Stated) -> tuple[int, float, float]:
+    """Sign, size of the mean, and half width of a range; refuse what can be read in two ways."""
+    low, high = (_clock(text) if ":" in text else stated.number(text)
+                 for text in (found["low"], found["high"]))
+    if (":" in found["low"]) != (":" in found["high"]):
+        raise stated.refuse("a range from a time to a number", "write both ends alike")
+    unit = found["low_unit"]
+    if unit and unit != found["unit"]:
+        (one, this), (other, that) = (stated.in_si(1.0, unit),
+                                      stated.in_si(1.0, found["unit"] or unit))
+        if this != that:
+            raise stated.refuse(f"a range from {this} to {that}", "write both ends in one unit")
+        low *= one / other
+    sign, second = found["sign"] or "", found["high_sign"] or ""
+    if (sign == "-" or second) and not (sign and second):
+        raise stated.refuse("is the minus a sign or a dash?",
+                            'give both ends their sign: "-5 to -6 W", or write "saves 5 to 6 W"')
+    if not sign and low > high:
+        raise stated.refuse("names its larger end first",
+                            f'write "{found["high"]} to {found["low"]}", or "±" for an uncertainty')
+    low, high = (-low if sign == "-" else low), (-high if second == "-" else high)
+    mean = 0.5 * (low + high)
+    said = 0 if not sign else -1 if mean < 0 else 1
+    return said, abs(mean), 0.5 * abs(high - low)
 
 
 def _conditions(texts: list[str], stated: Stated) -> tuple[float | None, float | None]:
@@ -191,6 +326,9 @@ def _conditions(texts: list[str], stated: Stated) -> tuple[float | None, float |
             raise stated.refuse(f"a {dimension} of zero or less",
                                 f"state the {dimension} of the test")
         stated.not_tiny(value, dimension)
+        if dimension == "speed" and value > _FASTEST:
+            raise stated.refuse(f"{text.strip()} is faster than any test",
+                                "check the speed and its unit")
         if dimension in found:
             raise stated.refuse(f"names two values of {dimension}", "one row for each")
         found[dimension] = value
@@ -210,7 +348,7 @@ def _topic(words: tuple[str, ...], stated: Stated) -> str:
 
 
 def _quantity(parts: _Parts, stated: Stated) -> tuple[Quantity, float]:
-    """Currency of the number and its size in SI."""
+    """Quantity of the number and its size in SI."""
     if parts.clock:
         return "time", parts.number
     if parts.unit == "%":
@@ -224,6 +362,8 @@ def _quantity(parts: _Parts, stated: Stated) -> tuple[Quantity, float]:
         case "force" | "power" | "time":
             return dimension, size
         case "area":
+            if parts.topic not in {"", "drag", "area"}:
+                raise stated.refuse(f"an area is no {parts.topic}", 'write "-0.004 m2 CdA"')
             return "drag_area", size
     raise stated.refuse(f"a {dimension} does not measure a change of kit",
                         "state drag, watts, seconds, %, CdA, Crr, efficiency or mass")
@@ -285,7 +425,7 @@ def _direction(parts: _Parts, quantity: Quantity, stated: Stated) -> int:
 
 
 def _consistent(parts: _Parts, quantity: Quantity, stated: Stated) -> None:
-    """Refuse conditions that do not belong to the currency."""
+    """Refuse conditions that do not belong to the quantity."""
     if quantity == "time" and parts.distance is None:
         raise stated.refuse("a time without a distance", 'write "saves 12 s / 40 km @ 45 km/h"')
     if quantity != "time" and parts.distance is not None:

@@ -22,9 +22,10 @@ if TYPE_CHECKING:
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
 
-__all__ = ["DISTANCE", "Worth", "changes_of", "rank"]
+__all__ = ["DISTANCE", "Worth", "changes_of", "rank", "surest"]
 
 DISTANCE = 40_000.0  # m, on which the trade compares
+_NORMAL_90 = 1.645  # standard normal: from 5 to 95 %
 
 
 @dataclass(frozen=True)
@@ -62,10 +63,25 @@ class Worth:
 
 def rank(items: Sequence[ItemEvidence], reference: Reference, speeds: Sequence[float],
          priors: Priors | None = None) -> tuple[Worth, ...]:
-    """Worth of each item at `speeds` [m/s], most seconds first; seconds at `reference.speed`."""
+    """Worth of each item at `speeds` [m/s], in the order of `surest`; seconds at the reference."""
     priors = priors or default_priors()
     found = [_worth(item, reference, speeds, priors) for item in items]
-    return tuple(sorted(found, key=lambda worth: -worth.seconds))
+    return tuple(sorted(found, key=lambda worth: surest(worth.seconds, worth.seconds_sd)))
+
+
+def surest(seconds: float, sd: float) -> tuple[int, float]:
+    """Key that sorts gains by what is sure of them, not by what they promise.
+
+    Clear gains come first, by the low end of their 90 % range; then what may be none, by its
+    chance to be one; then what costs time. A figure without a speed or a test behind it has a
+    wide range, and so cannot lead by its size.
+    """
+    low, high = seconds - _NORMAL_90 * sd, seconds + _NORMAL_90 * sd
+    if low > 0.0:
+        return 0, -low
+    if high < 0.0:
+        return 2, -seconds
+    return 1, -seconds / sd if sd else 0.0
 
 
 def changes_of(effect: Effect, priors: Priors | None = None,

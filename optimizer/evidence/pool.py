@@ -146,7 +146,8 @@ def observe(datum: Datum, reference: Reference, priors: Priors | None = None) ->
     except InputError as error:
         raise InputError(datum.place or error.file, "column figure", error.problem,
                          error.remedy) from error
-    _require_possible(datum, change, reference)
+    require_possible(datum.figure.text, change.channel, change.value, reference,
+                     datum.place or "given")
     test, measurer = priors.test[datum.test], priors.measured_by[datum.measured_by]
     factor, factor_sd = 1.0, 0.0
     if change.channel == "drag_area":  # kind of test matters to the flow only
@@ -168,19 +169,23 @@ def observe(datum: Datum, reference: Reference, priors: Priors | None = None) ->
                        factor_sd * abs(change.value), change.assumptions)
 
 
-def _require_possible(datum: Datum, change: Change, reference: Reference) -> None:
-    """Refuse a change of more than half of what there is: a slip in the unit or the sign."""
+def require_possible(text: str, channel: Channel, value: float, reference: Reference,
+                     place: str) -> None:
+    """Refuse a change of more than half of what there is: a slip in the unit or the sign.
+
+    `text` and `place` are for the message; raises InputError.
+    """
     whole, words = {
         "drag_area": (reference.drag_area, "whole drag area"),
         "rolling_resistance": (reference.rolling_resistance, "whole rolling resistance"),
-        "efficiency": (2 * (1 - reference.efficiency) if change.value > 0 else 0.4,
+        "efficiency": (2 * (1 - reference.efficiency) if value > 0 else 0.4,
                        "losses of the drivetrain"),
-        "mass": (reference.mass, "whole mass")}[change.channel]
-    if abs(change.value) > 0.5 * whole:
+        "mass": (reference.mass, "whole mass")}[channel]
+    if abs(value) > 0.5 * whole:
         raise InputError(
-            datum.place or "given", "column figure",
-            f'"{datum.figure.text}": a change of {change.value:+.4g}, more than the {words} '
-            "of this rider allows", "check the number and its unit")
+            place, "column figure" if place != "given" else "",
+            f'"{text}": a change of {value:+.4g}, more than the {words} of this rider allows',
+            "check the number and its unit")
 
 
 def pool_effects(data: Sequence[Datum], reference: Reference,

@@ -74,6 +74,8 @@ class Job:
     named_sets: tuple[tuple[str, tuple[str, ...]], ...] = ()
     assumptions: tuple[str, ...] = ()
     sources: tuple[tuple[str, str], ...] = ()
+    notes: tuple[str, ...] = ()
+    """How the files were read where they leave something open, for whoever runs the job."""
 
 
 @dataclass(frozen=True)

@@ -53,6 +53,7 @@ class Valuation:
     currency: str = ""
     overlaps: tuple[tuple[str, tuple[str, ...], float, float], ...] = ()
     assumptions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def per_second(valuation: Valuation, worth: Worth) -> tuple[str, str]:

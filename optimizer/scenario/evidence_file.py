@@ -4,50 +4,104 @@ from __future__ import annotations
 
 import codecs
 import csv
+import difflib
 import io
 import math
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
-from optimizer.evidence.datum import TESTS, Datum, Measurer, TestKind
+from optimizer.evidence.constant_force import one_figure_each
+from optimizer.evidence.datum import TESTS, Datum, Figure, Measurer, TestKind
 from optimizer.evidence.figures import read_figure, read_uncertainty
 from optimizer.evidence.quantities import tidy
 from optimizer.files import read_input
-from optimizer.scenario.tables import decoded, parse_number, read_rows, table_of
+from optimizer.scenario.spreadsheet_file import is_spreadsheet
+from optimizer.scenario.tables import decoded, each_row, parse_number, read_table, table_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from optimizer.scenario.tables import Row
+    from optimizer.scenario.tables import Row, TextTable
 
 __all__ = ["check_item", "read_evidence", "with_row"]
 
 _REQUIRED = ("item", "figure", "test")
 _OPTIONAL = ("baseline", "yaw_deg", "air_density_kgm3", "measured_by", "runs", "uncertainty",
              "note", "source")
+# What people head such columns with, where the unit is not in question.
+_HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "claim": "figure",
+             "result": "figure", "saving": "figure", "saves": "figure", "gain": "figure",
+             "kind_of_test": "test", "method": "test", "tested": "test", "yaw": "yaw_deg",
+             "against": "baseline", "compared_with": "baseline", "by": "measured_by",
+             "tester": "measured_by", "error": "uncertainty", "±": "uncertainty",
+             "+/_": "uncertainty", "sd": "uncertainty", "notes": "note", "comment": "note",
+             "comments": "note", "remarks": "note", "reference": "source"}
+_SAMPLE = {"item": "Aero helmet", "figure": "saves 37 g @ 50 km/h", "test": "tunnel with rider",
+           "measured_by": "independent", "uncertainty": "4 g", "runs": "4"}
 _MOST = 5000  # rows
 
+# Other words for a kind of test, and who then measured, where the row does not say.
+_TESTS: dict[str, tuple[TestKind, Measurer]] = {
+    "wind tunnel with rider": ("tunnel with rider", ""),
+    "wind tunnel without rider": ("tunnel without rider", ""),
+    "tunnel w/ rider": ("tunnel with rider", ""), "tunnel w/o rider": ("tunnel without rider", ""),
+    "tunnel, rider": ("tunnel with rider", ""), "tunnel, no rider": ("tunnel without rider", ""),
+    "tunnel no rider": ("tunnel without rider", ""), "bike only": ("tunnel without rider", ""),
+    "track": ("velodrome", ""), "indoor track": ("velodrome", ""), "velo": ("velodrome", ""),
+    "field test": ("field", ""), "road": ("field", ""), "road test": ("field", ""),
+    "outdoor": ("field", ""), "outdoors": ("field", ""), "roll down": ("field", ""),
+    "coast down": ("field", ""), "loop": ("field", ""),
+    "my own test": ("field", "independent"), "own test": ("field", "independent"),
+    "my test": ("field", "independent"), "my own": ("field", "independent"),
+    "own": ("field", "independent"), "our own test": ("field", "independent"),
+    "cfd": ("computed", ""), "calculated": ("computed", ""), "simulation": ("computed", ""),
+    "simulated": ("computed", ""), "drum": ("computed", ""),
+    "magazine": ("rule of thumb", "independent"), "magazine test": ("rule of thumb", "independent"),
+    "article": ("rule of thumb", "independent"), "forum": ("rule of thumb", ""),
+    "internet": ("rule of thumb", ""), "friend": ("rule of thumb", ""),
+    "guess": ("rule of thumb", ""), "estimate": ("rule of thumb", ""),
+    "seller": ("rule of thumb", "seller"), "shop": ("rule of thumb", "seller"),
+    "maker": ("rule of thumb", "seller"), "manufacturer": ("rule of thumb", "seller"),
+    "claim": ("rule of thumb", "seller"), "advert": ("rule of thumb", "seller"),
+    "leaflet": ("rule of thumb", "seller"), "website": ("rule of thumb", "seller")}
+_TUNNELS = {"tunnel", "wind tunnel", "windtunnel"}
+_MEASURERS: dict[str, Measurer] = {
+    "independent": "independent", "seller": "seller", "magazine": "independent",
+    "me": "independent", "myself": "independent", "own": "independent", "us": "independent",
+    "my own test": "independent", "club": "independent", "coach": "independent",
+    "university": "independent", "laboratory": "independent", "lab": "independent",
+    "shop": "seller", "maker": "seller", "manufacturer": "seller", "leaflet": "seller",
+    "advert": "seller", "website": "seller", "unknown": "", "?": "", "-": ""}
 
-def read_evidence(path: Path | str) -> list[Datum]:
+
+def read_evidence(path: Path | str, notes: list[str] | None = None) -> list[Datum]:
     """Read and check an evidence table; every row in SI.
 
-    Raises InputError with row and column for a figure that cannot be read in one way only,
+    Figures are read as people write them where that is clear; `notes` takes what was understood
+    beyond the text. Several watts of one source that are one force at every speed count once.
+
+    Raises InputError with row and column for every figure that cannot be read in one way only,
     for a repeated row, and for one item against two baselines.
     """
-    return _checked(read_rows(path, required=_REQUIRED, optional=_OPTIONAL))
+    said = [] if notes is None else notes
+    table = read_table(path, _REQUIRED, _OPTIONAL, said, synonyms=_HEADINGS)
+    data, merged = one_figure_each(_checked(table, said))
+    said += merged
+    return data
 
 
-def _checked(rows: Sequence[Row]) -> list[Datum]:
-    if len(rows) > _MOST:
-        raise rows[_MOST].error("", f"is beyond the {_MOST:,} results that are pooled",
-                                "leave out what is about other items")
+def _checked(table: TextTable, notes: list[str] | None = None) -> list[Datum]:
+    """Read all rows, each checked by itself and against those before it."""
+    if len(table.rows) > _MOST:
+        raise table.rows[_MOST].error("", f"is beyond the {_MOST:,} results that are pooled",
+                                      "leave out what is about other items")
     seen: dict[tuple[str, ...], int] = {}
     names: dict[str, str] = {}
     baselines: dict[str, tuple[str, int]] = {}
-    data = []
-    for row in rows:
+
+    def read(row: Row) -> Datum:
         cells = tuple(row.text(column, "").lower() for column in (*_REQUIRED, *_OPTIONAL))
         if cells in seen:
             raise row.error("", f"repeats row {seen[cells]}",
@@ -56,65 +110,115 @@ def _checked(rows: Sequence[Row]) -> list[Datum]:
         name = row.text("item")
         datum = _datum(row, names.setdefault(" ".join(name.lower().split()), name))
         first, line = baselines.setdefault(datum.item, (datum.baseline, row.line))
-        if first.lower() != datum.baseline.lower():
-            raise row.error("baseline", f'"{datum.baseline}", but row {line} has "{first}" for '
-                            "the same item", "one baseline an item: give the other a name")
-        data.append(datum)
-    return data
+        if name and first.lower() != datum.baseline.lower():
+            row.refuse("baseline", f'"{datum.baseline}", but row {line} has "{first}" for '
+                       "the same item", "one baseline an item: give the other a name")
+        return datum
+
+    return each_row(table, read, _SAMPLE, notes)
 
 
 def _datum(row: Row, item: str) -> Datum:
-    where = f"row {row.line}, column figure"
-    figure = read_figure(row.text("figure"), row.file, where)
+    figure = _figure(row)
     uncertainty = None
-    if row.has("uncertainty"):
+    if row.has("uncertainty") and figure is not None:
         if figure.uncertainty is not None:
-            raise row.error("uncertainty", "is stated twice, here and in the figure", "keep one")
-        uncertainty = read_uncertainty(row.text("uncertainty"), figure, row.file,
-                                       f"row {row.line}, column uncertainty")
-    test = _test(row)
-    if test == "tunnel without rider" and figure.quantity in {"drag_share", "power_share"}:
-        raise row.error("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
-                        "state the change in g, N, W or m2")
+            row.refuse("uncertainty", "is stated twice, here and in the figure", "keep one")
+        try:
+            uncertainty = read_uncertainty(row.text("uncertainty"), figure, row.file,
+                                           f"row {row.line}, column uncertainty")
+        except InputError as error:
+            row.keep(error)
+    measurer = _measured_by(row)
+    test, by = _test(row, figure)
+    if (figure is not None and test == "tunnel without rider"
+            and figure.quantity in {"drag_share", "power_share"}):
+        row.refuse("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
+                   "state the change in g, N, W or m2")
     runs = row.number("runs", None, low=1, high=100_000)
     if runs is not None and runs != int(runs):
-        raise row.error("runs", f"{runs:g} is not a whole number", "count the runs")
+        row.refuse("runs", f"{runs:g} is not a whole number", "count the runs")
     return Datum(
-        item=item, figure=figure, test=test, baseline=row.text("baseline", ""),
-        measured_by=_measured_by(row), yaw=_yaw(row),
+        item=item, figure=figure or Figure("power", 0.0), test=test,
+        baseline=row.text("baseline", ""),
+        measured_by=measurer or by, yaw=_yaw(row),
         air_density=row.number("air_density_kgm3", None, low=0.5, high=1.6),
         runs=None if runs is None else int(runs), uncertainty=uncertainty,
         note=row.text("note", ""), source=row.text("source", ""),
         place=f"{row.file}, row {row.line}")
 
 
-def _test(row: Row) -> TestKind:
-    said = " ".join(row.text("test").lower().replace("_", " ").replace("-", " ").split())
-    if said not in TESTS:
-        raise row.error("test", f'"{said}" is not a kind of test', "one of: " + ", ".join(TESTS))
-    return said
+def _figure(row: Row) -> Figure | None:
+    text = row.text("figure")
+    if not text:
+        return None
+    try:
+        figure = read_figure(text, row.file, f"row {row.line}, column figure", lenient=True)
+    except InputError as error:
+        row.keep(error)
+        return None
+    if figure.read_as:
+        row.note("figure", f'"{text}" read as {figure.read_as}')
+    return figure
+
+
+def _test(row: Row, figure: Figure | None) -> tuple[TestKind, Measurer]:
+    """Kind of test, and who measured if the words for the test say so."""
+    text = row.text("test", "")
+    said = " ".join(text.lower().replace("_", " ").replace("-", " ").strip(" .").split())
+    if said in TESTS:
+        return said, ""
+    kinds = "one of: " + ", ".join(TESTS)
+    if not said:
+        row.refuse("test", "is empty", f'{kinds}; write "rule of thumb" where nobody knows')
+        return "rule of thumb", ""
+    if said in _TUNNELS:
+        share = figure is not None and figure.quantity in {"drag_share", "power_share"}
+        kind: TestKind = "tunnel with rider" if share else "tunnel without rider"
+        row.note("test", f'"{text}" read as {kind}' + (
+            ", as a percentage needs one" if share else
+            ", the more cautious of the two; write tunnel with rider if there was one"))
+        return kind, ""
+    if said not in _TESTS:
+        near = difflib.get_close_matches(said, [*TESTS, *_TESTS], 1, 0.7)
+        row.refuse("test", f'"{text}" is not a kind of test',
+                   (f'did you mean "{near[0]}"? ' if near else "") + kinds)
+        return "rule of thumb", ""
+    kind, by = _TESTS[said]
+    row.note("test", f'"{text}" read as {kind}' + (f", {by}" if by else ""))
+    return kind, by
 
 
 def _measured_by(row: Row) -> Measurer:
-    said = row.text("measured_by", "").lower()
-    if said not in {"", "independent", "seller"}:
-        raise row.error("measured_by", f'"{said}"', "independent, seller, or leave it empty")
-    return cast("Measurer", said)
+    text = row.text("measured_by", "")
+    said = " ".join(text.lower().split())
+    if not said:
+        return ""
+    if said not in _MEASURERS:
+        row.refuse("measured_by", f'"{text}"', "independent, seller, or leave it empty; who it "
+                   "was goes to the column source")
+        return ""
+    if said != _MEASURERS[said]:
+        row.note("measured_by", f'"{text}" read as {_MEASURERS[said] or "not stated"}')
+    return _MEASURERS[said]
 
 
 def _yaw(row: Row) -> tuple[float, float] | None:
-    said = tidy(row.text("yaw_deg", "")).rstrip("°").strip()
+    said = re.sub(r"\s*(?:°|deg(?:rees)?)(?=\s|$|-)", "", tidy(row.text("yaw_deg", "")).lower()
+                  ).strip()
     if not said:
         return None
     parts = re.split(r"\s*(?:-|to|\.\.)\s*", said.removeprefix("-"))
     try:
         angles = [abs(parse_number(part, decimal_comma=row.decimal_comma)) for part in parts]
     except ValueError as error:
-        raise row.error("yaw_deg", f'"{said}" {error}', "write 10 or 0-15") from error
+        row.refuse("yaw_deg", f'"{said}" {error}', "write 10 or 0-15")
+        return None
     low, high = angles[0], angles[-1]
     if len(angles) > 2 or low > high or high > 60:
-        raise row.error("yaw_deg", f'"{said}" is no angle or range',
-                        "write 10 or 0-15, up to 60 degrees")
+        row.refuse("yaw_deg", f'"{said}" is no angle or range',
+                   "write 10 or 0-15, up to 60 degrees")
+        return None
     return math.radians(low), math.radians(high)
 
 
@@ -128,13 +232,14 @@ def check_item(path: Path | str, item: str, baseline: str) -> None:
 
     Raises InputError for a table that cannot be read, or has the item against another baseline.
     """
+    _refuse_sheet(path)
     if not Path(path).exists():
         return
     text = decoded(read_input(path, _LARGEST), path)
     if not text.strip():
         return
-    known = table_of(text, path, _REQUIRED, _OPTIONAL)
-    for datum in _checked(known.rows):
+    known = table_of(text, path, _REQUIRED, _OPTIONAL, synonyms=_HEADINGS)
+    for datum in _checked(known):
         if (_same(datum.item, item) and "baseline" in known.headings
                 and not _same(datum.baseline, baseline)):
             raise InputError(str(path), datum.place.rpartition(", ")[2],
@@ -159,13 +264,14 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
 
     Raises InputError for a table that cannot be read, or that holds the same result already.
     """
+    _refuse_sheet(path)
     old = read_input(path, _LARGEST) if Path(path).exists() else b""
     text = decoded(old, path)
     if not text.strip():
         return _line(list(cells), ",", "\n").encode() + _line(
             list(cells.values()), ",", "\n").encode(), ()
-    table = table_of(text, path, _REQUIRED, _OPTIONAL)
-    earlier = _checked(table.rows)
+    table = table_of(text, path, _REQUIRED, _OPTIONAL, synonyms=_HEADINGS)
+    earlier = _checked(table)
     end = "\r\n" if "\r\n" in text else "\n" if "\n" in text or "\r" not in text else "\r"
     said = dict(cells)
     if "uncertainty" not in table.headings and said.get("uncertainty"):
@@ -176,8 +282,8 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
         said = {name: re.sub(r"(?<=\d)\.(?=\d)", ",", cell) for name, cell in said.items()}
     row = _line([said.get(name, "") for name in table.headings], table.separator, end)
     new = f"{text}{'' if text.endswith(end[-1]) else end}{row}"
-    rows = table_of(new, path, _REQUIRED, _OPTIONAL).rows
-    datum = _datum(rows[-1], rows[-1].text("item"))
+    whole = table_of(new, path, _REQUIRED, _OPTIONAL, synonyms=_HEADINGS)
+    datum = _datum(whole.rows[-1], whole.rows[-1].text("item"))
     for one in earlier:
         if (_same(one.item, datum.item) and _same(one.baseline, datum.baseline)
                 and one.test == datum.test and one.figure.quantity == datum.figure.quantity
@@ -185,9 +291,15 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
                 and one.note == datum.note):
             raise InputError(str(path), one.place.rpartition(", ")[2], "holds this result already",
                              "a result counts once; the table is as it was")
-    _checked(rows)
+    _checked(whole)
     left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)
     return _encoded(new, old), left_out
+
+
+def _refuse_sheet(path: Path | str) -> None:
+    if is_spreadsheet(path):
+        raise InputError(str(path), "", "is a spreadsheet, and rows are added to CSV tables only",
+                         "save the sheet as CSV UTF-8, and name that")
 
 
 def _same(one: str, other: str) -> bool:

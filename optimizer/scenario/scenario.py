@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import math
+from dataclasses import replace
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -30,11 +32,13 @@ from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
 from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
+from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.tables import suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
 from optimizer.scenario.weather import standard_pressure, weather
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from optimizer.conditions import Conditions
@@ -43,7 +47,7 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
     from optimizer.scenario.terrain_file import TerrainModel
 
-__all__ = ["Scenario", "read_scenario"]
+__all__ = ["Scenario", "named_as_listed", "read_scenario"]
 
 Km = Annotated[float, Field(ge=0, le=2000)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -264,7 +268,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
     baseline = _baseline(scenario.bike)
     rider = _rider(rider_file or _beside(file, scenario.rider, "rider"))
     conditions, of_weather = _conditions(file, scenario, course, wind, start_time, forecast_file)
-    catalogue, effects, notes = _kit(file, scenario, course, conditions, rider, baseline)
+    catalogue, effects, notes, readings = _kit(file, scenario, course, conditions, rider, baseline)
     catalogue, rules = _rules(file, scenario, catalogue)
     return Job(
         name=scenario.name, course=course, conditions=conditions, rider=rider, baseline=baseline,
@@ -276,13 +280,14 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
                      *_of_limits(course, conditions, catalogue), *notes),
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
-                         else _listed(scenario.conditions.forecast)))
+                         else _listed(scenario.conditions.forecast)),
+        notes=(*notes, *readings))
 
 
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
     """Path of a file named in this one; InputError that names the key where it is not there."""
     path = file.beside(name)
-    if not is_file(path):
+    if not is_file(without_sheet(path)[0]):
         raise file.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
     return path
 
@@ -451,18 +456,22 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
 
 
 def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditions,
-         rider: Rider, baseline: Setup) -> tuple[Catalogue, tuple[Effect, ...], list[str]]:
-    """Return the catalogue, what its items do, and what a reader has to know about both."""
+         rider: Rider, baseline: Setup,
+         ) -> tuple[Catalogue, tuple[Effect, ...], list[str], list[str]]:
+    """Return the catalogue, what its items do, what a reader has to know, and how cells were read.
+    """
     if scenario.kit is None:
-        return Catalogue(()), (), []
+        return Catalogue(()), (), [], []
     from optimizer.scenario.catalogue_file import read_catalogue
 
-    pairs = scenario.kit.pairs
+    pairs, readings = scenario.kit.pairs, list[str]()
     catalogue = read_catalogue(
         _beside(file, scenario.kit.catalogue, "kit", "catalogue"),
-        _beside(file, pairs, "kit", "pairs") if pairs else None)
+        _beside(file, pairs, "kit", "pairs") if pairs else None, readings,
+        currency=scenario.currency)
+    readings = [f"{scenario.kit.catalogue}, {words}" for words in readings]
     if scenario.kit.evidence is None:
-        return catalogue, (), ["no evidence: items count by their mass alone"]
+        return catalogue, (), ["no evidence: items count by their mass alone"], readings
     from optimizer.scenario.evidence_file import read_evidence
 
     priors = None
@@ -470,15 +479,45 @@ def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditi
         from optimizer.scenario.priors_file import read_priors
 
         priors = read_priors(_beside(file, scenario.kit.priors, "kit", "priors"))
-    data = read_evidence(_beside(file, scenario.kit.evidence, "kit", "evidence"))
+    told: list[str] = []
+    data = read_evidence(_beside(file, scenario.kit.evidence, "kit", "evidence"), told)
+    readings += [f"{scenario.kit.evidence}, {words}" for words in told]
     effects = effects_for(course, conditions, rider, baseline, data, priors)
-    names, known = {item.name for item in catalogue.items}, {effect.item for effect in effects}
-    notes = [f"the evidence for {name} belongs to no item of the catalogue"
-             for name in sorted(known - names)]
-    bare = [item.name for item in catalogue.items if item.name not in known]
+    names = [item.name for item in catalogue.items]
+    effects, notes = named_as_listed(effects, names)
+    known = {effect.item for effect in effects}
+    bare = [name for name in names if name not in known]
     if bare:
         notes.append(f"no evidence for {', '.join(bare)}: counted by mass alone")
-    return catalogue, tuple(effect for effect in effects if effect.item in names), notes
+    return catalogue, tuple(effect for effect in effects if effect.item in names), notes, readings
+
+
+def named_as_listed(effects: Sequence[Effect],
+                    names: Sequence[str]) -> tuple[tuple[Effect, ...], list[str]]:
+    """Give effects the names of the catalogue, where they differ in case and blanks only.
+
+    Returns them with a note on each that belongs to no item, and the nearest name there is.
+    """
+    plain = {_plain_name(name): name for name in names}
+    taken = {effect.item for effect in effects}
+    out, notes = [], []
+    for effect in effects:
+        name = plain.get(_plain_name(effect.item))
+        if effect.item in names:
+            out.append(effect)
+        elif name is not None and name not in taken:
+            notes.append(f'the evidence for "{effect.item}" counts for "{name}"')
+            out.append(replace(effect, item=name))
+        else:
+            near = difflib.get_close_matches(effect.item, names, 1, 0.6)
+            notes.append(f'the evidence for "{effect.item}" belongs to no item of the catalogue'
+                         + (f'; did you mean "{near[0]}"?' if near else ""))
+    return tuple(out), notes
+
+
+def _plain_name(name: str) -> str:
+    """Name without case, blanks and hyphens."""
+    return "".join(c for c in name.casefold() if c.isalnum())
 
 
 def _sets(file: TomlFile, scenario: Scenario,

@@ -1,4 +1,4 @@
-"""Tables from spreadsheets: CSV rows with their place, so that an error can name it."""
+"""Tables as people keep them: rows with their place, so that an error can name it."""
 
 from __future__ import annotations
 
@@ -7,23 +7,33 @@ import difflib
 import io
 import math
 import re
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, overload
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Final, TypeVar, overload
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, InputErrors
 from optimizer.files import read_input
+from optimizer.scenario.spreadsheet_file import is_spreadsheet, read_sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
-__all__ = ["Row", "TextTable", "decoded", "read_rows", "read_table", "read_text", "table_of"]
+__all__ = ["Row", "TextTable", "decoded", "each_row", "read_rows", "read_table", "read_text",
+           "table_of", "together"]
+
+_Value = TypeVar("_Value")
 
 _LARGEST = 20_000_000  # bytes; a table that people edit has thousands of rows, not millions
 _MOST_COLUMNS = 1000
 _SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2007": " ",
                          "\u200b": "", "\ufeff": ""})
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-"})
+_MONEY = re.compile(r"(?P<before>[€£$¥]|[A-Za-z]{2,3}\.?)?\s*(?P<amount>\d[\d.,'’ ]*(?:[.,][-–]+)?)\s*"
+                    r"(?P<behind>[€£$¥]|[A-Za-z]{2,4}\.?)?")
+_CURRENCIES = {"€": "EUR", "eur": "EUR", "euro": "EUR", "£": "GBP", "$": "$", "¥": "¥",
+               "fr.": "CHF", "fr": "CHF", "sfr.": "CHF"}
+_LONGEST_HEADING = 200  # characters
+_NEAR = 0.75  # likeness from which an unknown heading is a slip in a known one
 _YES = {"yes", "y", "true", "x", "1", "ja", "oui"}
 _NO = {"no", "n", "false", "0", "-", "nein", "non"}
 
@@ -37,17 +47,43 @@ _REQUIRED: Final = _Required()
 
 @dataclass(frozen=True)
 class Row:
-    """One row: the file, the row as a spreadsheet counts it (headings are row 1), the cells."""
+    """One row of a table.
+
+    Attributes
+    ----------
+    file, line : where it is, as a spreadsheet counts rows (headings are row 1)
+    cells : by heading
+    decimal_comma : whether numbers of the file have one
+    wrong : takes what is wrong with the row, so that all of it can be told at once; None to
+        raise the first
+    notes : takes how cells were understood where they are not written plainly
+    """
 
     file: str
     line: int
     cells: dict[str, str]
     decimal_comma: bool = False
+    wrong: list[InputError] | None = None
+    notes: list[str] = field(default_factory=list)
 
     def error(self, column: str, problem: str, remedy: str) -> InputError:
         """Return an InputError that names this row and the column, for the caller to raise."""
         where = f"row {self.line}, column {column}" if column else f"row {self.line}"
         return InputError(self.file, where, problem, remedy)
+
+    def refuse(self, column: str, problem: str, remedy: str) -> None:
+        """Raise an error about a cell, or keep it for later and go on."""
+        self.keep(self.error(column, problem, remedy))
+
+    def keep(self, error: InputError) -> None:
+        """Raise an error about this row, or keep it for later and go on."""
+        if self.wrong is None:
+            raise error
+        self.wrong.append(error)
+
+    def note(self, column: str, words: str) -> None:
+        """Say how a cell was understood."""
+        self.notes.append(f"row {self.line}, column {column}: {words}")
 
     def has(self, column: str) -> bool:
         """Tell whether the cell holds anything."""
@@ -62,7 +98,8 @@ class Row:
         if found:
             return found
         if isinstance(default, _Required):
-            raise self.error(column, "is empty", "fill it in")
+            self.refuse(column, "is empty", "fill it in")
+            return ""
         return default
 
     @overload
@@ -81,27 +118,51 @@ class Row:
         found = self.cells.get(column, "")
         if not found:
             if isinstance(default, _Required):
-                raise self.error(column, "is empty", "fill in a number")
+                self.refuse(column, "is empty", "fill in a number")
+                return _stand_in(low)
             return default
         try:
             value = parse_number(found, decimal_comma=self.decimal_comma)
         except ValueError as error:
-            raise self.error(column, f'"{found}" {error}', "write a plain number such as 12.5"
-                             ) from error
+            self.refuse(column, f'"{found}" {error}', "write a plain number such as 12.5")
+            return _stand_in(low)
         if not low <= value <= high:
-            raise self.error(column, f"{found} is out of range", _range(low, high))
+            self.refuse(column, f"{found} is out of range", _range(low, high))
+            return _stand_in(low)
         return value
+
+    def money(self, column: str, *, high: float) -> float:
+        """Cell as an amount of money, at least 0; with a sign or code of the currency or without.
+
+        Three digits behind the last separator are thousands where a sign says that it is money,
+        since no price has tenths of a cent.
+        """
+        found = self.cells.get(column, "")
+        match = _MONEY.fullmatch(found)
+        sign = match and (match["before"] or match["behind"])
+        if not match or not sign:
+            return self.number(column, low=0.0, high=high)
+        digits = re.sub(r"[.,](?=\d{3}$)", "", match["amount"]) if re.fullmatch(
+            r"[1-9]\d{0,2}[.,]\d{3}", match["amount"]) else match["amount"]
+        digits = re.sub(r"[.,][-–]+$", "", digits)
+        value = replace(self, cells={column: digits}).number(column, low=0.0, high=high)
+        self.note(column, f'"{found}" read as {value:,.2f} {sign.strip()}')
+        return value
+
+    def currency(self, column: str) -> str:
+        """Code of the currency that a cell names, or its sign; empty where it names none."""
+        match = _MONEY.fullmatch(self.cells.get(column, ""))
+        sign = ((match["before"] or match["behind"] or "") if match else "").strip()
+        return _CURRENCIES.get(sign.lower(), sign.upper())
 
     def flag(self, column: str, default: bool = False) -> bool:
         """Cell as yes or no; `default` where it is empty."""
         found = self.cells.get(column, "").lower()
         if not found:
             return default
-        if found in _YES:
-            return True
-        if found in _NO:
-            return False
-        raise self.error(column, f'"{found}" is neither yes nor no', "write yes or no")
+        if found not in _YES | _NO:
+            self.refuse(column, f'"{found}" is neither yes nor no', "write yes or no")
+        return found in _YES
 
     def names(self, column: str) -> tuple[str, ...]:
         """Cell as a list of names between semicolons."""
@@ -129,6 +190,11 @@ def _range(low: float, high: float) -> str:
     if low == -math.inf:
         return f"it has to be at most {high:g}"
     return f"it has to be between {low:g} and {high:g}"
+
+
+def _stand_in(low: float) -> float:
+    """A number in place of one that is refused, in a row that is not used."""
+    return low if math.isfinite(low) else 0.0
 
 
 def parse_number(text: str, *, decimal_comma: bool = False) -> float:
@@ -185,47 +251,106 @@ def decoded(data: bytes, path: Path | str) -> str:
     return text
 
 
-def read_rows(path: Path | str, required: Sequence[str],
-              optional: Sequence[str] = ()) -> list[Row]:
-    """Read a CSV table with headings in its first row.
+def read_rows(path: Path | str, required: Sequence[str], optional: Sequence[str] = (),
+              notes: list[str] | None = None, *,
+              synonyms: Mapping[str, str] | None = None) -> list[Row]:
+    """Read a table with headings in its first row: CSV, or a sheet of a spreadsheet (.xlsx, .ods).
 
-    Commas, semicolons or tabs between the cells, decimal points or commas, with or without
-    BOM. Headings in any case and order; blanks in them count as underscores. Empty rows, empty
-    trailing columns and rows that start with # are left out, and so are columns whose heading
-    starts with #. Any other column that is not in `required` or `optional` is refused, so that
-    a slip in a heading does not lose its figures.
+    CSV: commas, semicolons or tabs between the cells, decimal points or commas, with or without
+    BOM. A spreadsheet: "club.xlsx", or "club.xlsx#Kit" for one of several sheets. Headings in
+    any case and order; blanks in them count as underscores, and `synonyms` of them are taken.
+    Empty rows, empty trailing columns and rows that start with # are left out, and so are
+    columns with an unknown heading, which `notes` says; but a heading that is nearly a known
+    one is refused, so that a slip in it does not lose its figures.
     """
-    return read_table(path, required, optional).rows
+    return read_table(path, required, optional, notes, synonyms=synonyms).rows
 
 
-def read_table(path: Path | str, required: Sequence[str],
-               optional: Sequence[str] = ()) -> TextTable:
+def read_table(path: Path | str, required: Sequence[str], optional: Sequence[str] = (),
+               notes: list[str] | None = None, *,
+               synonyms: Mapping[str, str] | None = None) -> TextTable:
     """Read a table as `read_rows` does, with the way in which its file is written."""
-    return table_of(read_text(path), path, required, optional)
+    if is_spreadsheet(path):
+        names = {*required, *(old for old, new in (synonyms or {}).items() if new in required)}
+        file, records = read_sheet(path, lambda heading: _plain(heading) in names, notes)
+        return _table(file, records, ",", required, optional, notes, synonyms)
+    return table_of(read_text(path), path, required, optional, notes, synonyms=synonyms)
 
 
-def table_of(text: str, path: Path | str, required: Sequence[str],
-             optional: Sequence[str] = ()) -> TextTable:
+def table_of(text: str, path: Path | str, required: Sequence[str], optional: Sequence[str] = (),
+             notes: list[str] | None = None, *,
+             synonyms: Mapping[str, str] | None = None) -> TextTable:
     """Take the text of a table apart as `read_table` does; `path` is for messages."""
-    file = str(path)
     separator = _separator(text)
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator,
                                   strict=True))
     except csv.Error as error:
-        raise InputError(file, "", f"is not a table: {error}",
+        raise InputError(str(path), "", f"is not a table: {error}",
                          "check the quotation marks") from error
+    return _table(str(path), records, separator, required, optional, notes, synonyms)
+
+
+def _table(file: str, records: Sequence[Sequence[str]], separator: str, required: Sequence[str],
+           optional: Sequence[str], notes: list[str] | None,
+           synonyms: Mapping[str, str] | None) -> TextTable:
+    said = [] if notes is None else notes
     lines = [(number, [cell.translate(_SPACES).strip() for cell in record])
              for number, record in enumerate(records, 1)]
     lines = [(number, cells) for number, cells in lines
              if any(cells) and not cells[0].startswith("#")]
     if not lines:
         raise InputError(file, "", "is empty", f"its headings are {', '.join(required)}")
-    columns = _columns(file, lines[0], required, optional)
+    columns = _columns(file, lines[0], required, optional, synonyms or {}, said)
     comma = separator != "," and any(re.fullmatch(r"[+-]?\d+,\d+", cell)
                                      for _, cells in lines for cell in cells)
-    rows = [_row(file, number, cells, columns, comma) for number, cells in lines[1:]]
+    rows, wrong = [], list[InputError]()
+    for number, cells in lines[1:]:
+        try:
+            rows.append(_row(file, number, cells, columns, comma))
+        except InputError as error:
+            wrong.append(error)
+    if wrong:
+        raise together(wrong)
     return TextTable(tuple(columns), separator, comma, rows)
+
+
+def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[str, str],
+             notes: list[str] | None = None) -> list[_Value]:
+    """Read every row, and raise all that is wrong with them at once.
+
+    `sample` is a right row by heading, for the message; what `read` notes goes to `notes`.
+    Raises InputError for one mistake, InputErrors for several.
+    """
+    found, wrong = [], list[InputError]()
+    for row in table.rows:
+        kept = replace(row, wrong=[], notes=[] if notes is None else notes)
+        try:
+            value = read(kept)
+        except InputError as error:
+            kept.keep(error)
+        else:
+            found.append(value)
+        wrong += kept.wrong or ()
+    if wrong:
+        cells = {name: sample.get(name, "") for name in table.headings if name in sample}
+        head, line = (table.separator.join(part) for part in (cells, cells.values()))
+        raise together(wrong, f"a right row: {line}\n    under the headings: {head}")
+    return found
+
+
+def together(wrong: Sequence[InputError], sample: str = "") -> InputError:
+    """One error of several, in the order of their rows."""
+    if len(wrong) > 1:
+        return InputErrors(sorted(wrong, key=_row_number), sample)
+    one = wrong[0]
+    return InputError(one.file, one.where, one.problem,
+                      f"{one.remedy}\n  {sample}" if sample else one.remedy)
+
+
+def _row_number(error: InputError) -> int:
+    found = re.match(r"(?:row|line) (\d+)", error.where)
+    return int(found[1]) if found else 0
 
 
 def _separator(text: str) -> str:
@@ -234,25 +359,52 @@ def _separator(text: str) -> str:
     return max(",;\t", key=head.count)
 
 
+def _plain(heading: str) -> str:
+    """Heading as a name; without what stands in brackets, which is a remark."""
+    text = heading.translate(_SPACES).strip().lower()
+    if len(text) <= _LONGEST_HEADING:
+        text = re.sub(r"\s*[(\[][^)\]]*[)\]]$", "", text)
+    return re.sub(r"[\s-]+", "_", text)
+
+
 def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
-             optional: Sequence[str]) -> list[str]:
-    """Name of each column, checked; those to be left out start with #."""
+             optional: Sequence[str], synonyms: Mapping[str, str], notes: list[str]) -> list[str]:
+    """Name of each column, checked; those to be left out are empty or start with #."""
     number, cells = line
     where, known = f"row {number}", [*required, *optional]
     if len(cells) > _MOST_COLUMNS:
         raise InputError(file, where, f"has {len(cells):,} columns", "is it the right file?")
-    names = [re.sub(r"[\s-]+", "_", cell.lower()) for cell in cells]
-    for cell, name in zip(cells, names, strict=True):
-        if name and not name.startswith("#") and name not in known:
-            raise InputError(file, f"{where}, column {cell}", "is not a known heading",
-                             suggest(name, known) + "; a heading that starts with # is left out")
-    doubled = [name for name in names if name in known and names.count(name) > 1]
-    if doubled:
-        raise InputError(file, f"{where}, column {doubled[0]}", "is there twice", "keep one")
-    for name in required:
-        if name not in names:
-            raise InputError(file, where, f'there is no column "{name}"',
-                             f"the columns are {', '.join(known)}")
+    names = [_plain(cell) for cell in cells]
+    for k, (cell, name) in enumerate(zip(cells, names, strict=True)):
+        other = synonyms.get(name, "")
+        if name not in known and other in known and other not in names:
+            notes.append(f'column "{cell}" is read as {other}')
+            names[k] = other
+    wrong = [InputError(file, f"{where}, column {name}", "is there twice", "keep one")
+             for name in dict.fromkeys(names) if name in known and names.count(name) > 1]
+    ignored = []
+    for k, (cell, name) in enumerate(zip(cells, names, strict=True)):
+        if not name or name.startswith("#") or name in known:
+            continue
+        near = [one for one in difflib.get_close_matches(name, known, 3, _NEAR)
+                if one not in names]
+        if near or any(one not in names for one in difflib.get_close_matches(
+                name, required, 1, 0.5)):
+            wrong.append(InputError(
+                file, f"{where}, column {cell}", "is not a known heading",
+                suggest(name, known) + "; a heading that starts with # is left out"))
+        ignored.append(cell)
+        names[k] = f"#{name}"
+    if not wrong:
+        other = f"; not known: {', '.join(ignored[:12])}" if ignored else ""
+        wrong = [InputError(file, where, f'there is no column "{name}"{other}',
+                            f"the columns are {', '.join(known)}")
+                 for name in required if name not in names]
+    if wrong:
+        raise together(wrong)
+    if ignored:
+        notes.append(f"not used: the column{'s' if len(ignored) > 1 else ''} "
+                     f"{', '.join(ignored[:12])}{' ...' if len(ignored) > 12 else ''}")
     return names
 
 

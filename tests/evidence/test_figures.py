@@ -125,9 +125,9 @@ def test_refuses_what_can_be_read_in_two_ways(text, problem):
 
 
 def test_a_bare_number_is_a_saving_where_that_is_allowed():
-    assert read_figure("37 g @ 50 km/h", unsigned=True).value < 0
-    assert read_figure("efficiency 0.8 %", unsigned=True).value > 0
-    assert read_figure("costs 8 W", unsigned=True).value > 0
+    assert read_figure("37 g @ 50 km/h", lenient=True).value < 0
+    assert read_figure("efficiency 0.8 %", lenient=True).value > 0
+    assert read_figure("costs 8 W", lenient=True).value > 0
 
 
 @pytest.mark.parametrize(("figure", "text", "sd"), [
