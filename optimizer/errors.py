@@ -42,7 +42,7 @@ _MOST_TOLD = 20
 _LONGEST_TOLD = 2400  # characters
 
 
-class InputErrors(InputError):
+class InputErrors(InputError):  # noqa: N818 - several of the one above
     """Several mistakes in one file, told at once so that one correction mends them all.
 
     `found` are the single ones in the order of the file; `sample` shows what would be right.

@@ -100,7 +100,7 @@ def _constant_force(stated: Figure, wanted: list[Target], here: Reference) -> li
                 or abs(speed / (stated.speed or speed) - 1.0) < 0.02):
             continue
         out.append(f"A source that keeps grams constant over speed, as some do, would say "
-                   f"{abs(kept):.1f} W at {speed * 3.6:.0f} km/h; ask which of the two yours means.")
+                   f"{abs(kept):.1f} W at {speed * 3.6:.0f} km/h; ask which one yours means.")
     return out
 
 

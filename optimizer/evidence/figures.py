@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from optimizer.evidence.datum import Channel, Quantity, Figure
+from optimizer.evidence.datum import Channel, Figure, Quantity
 from optimizer.evidence.quantities import NUMBER, UNIT, Stated, tidy
 from optimizer.physics import GRAVITY
 
@@ -108,38 +108,26 @@ def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = F
     that contradicts the words, grams of unclear kind, a range that can be read in two ways.
     """
     stated = Stated(text, file, where)
-    plain = tidy(text)
-    if _DATE.fullmatch(plain):
-        raise stated.refuse("is a date: a spreadsheet may have made it of a range or a decimal",
-                            "write the figure again, such as 5 to 6 W, in a cell formatted as text")
-    plain, about = _ABOUT.subn(" ", plain)
-    plain, most = _AT_MOST.subn(" ", plain)
-    if _AT_LEAST.search(plain):
-        raise stated.refuse("has no upper end", "state the figure, or a range such as 5 to 8 W")
+    plain, about, at_most = _plainer(stated)
     plain, part = _take(_WHERE, plain)
     plain, uncertainty = _take(_UNCERTAINTY, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", plain))
-    parts = _take_apart(plain, stated, up_to=bool(most))
-    based = not (lenient and parts.unit == "%" and not parts.topic)
-    if not based:
-        parts = replace(parts, topic="drag")
-    if grams == "drag" and parts.unit.lower() in {"g", "gram", "grams"} and not parts.topic:
-        parts, based = replace(parts, topic="drag"), False
+    parts, completed = _completed(_take_apart(plain, stated, up_to=at_most), lenient, grams)
     quantity, size = _quantity(parts, stated)
     direction = _direction(parts, quantity, stated)
     _possible(size, quantity, stated)
-    signed = bool(direction) or not size
-    if not signed and not (lenient and quantity != "mass"):
-        raise stated.refuse("a number without a direction",
-                            'say "saves" or "costs", or give it a sign: minus is less of it')
-    if not direction:
-        direction = 1 if quantity == "efficiency" else -1
+    if not direction and size:
+        if not lenient or quantity == "mass":
+            raise stated.refuse("a number without a direction",
+                                'say "saves" or "costs", or give it a sign: minus is less of it')
+        completed = True
+    direction = direction or (1 if quantity == "efficiency" else -1)
     _consistent(parts, quantity, stated)
-    at_cranks = bool(part) and part is not None and part["part"].lower().startswith(("c", "p"))
     if part and quantity != "power":
         raise stated.refuse("wheel or cranks matter to watts only", "leave it out")
     figure = Figure(quantity, direction * size + 0.0, parts.speed, parts.power, parts.distance,
                     _CHANNELS.get(parts.topic, "drag_area"), text=tidy(text),
-                    unit="s" if parts.clock else parts.unit, at_cranks=at_cranks)
+                    unit="s" if parts.clock else parts.unit,
+                    at_cranks=part is not None and part["part"][0].lower() in "cp")
     if parts.half_range is not None:
         if uncertainty is not None:
             raise stated.refuse("states a range and an uncertainty", "keep one of them")
@@ -148,9 +136,31 @@ def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = F
     elif uncertainty is not None:
         figure = replace(figure, uncertainty=read_uncertainty(uncertainty["amount"], figure, file,
                                                               where))
-    if about or parts.half_range is not None or not based or not signed:
-        figure = replace(figure, read_as=say_figure(figure))
-    return figure
+    plainly = not (about or completed or parts.half_range is not None)
+    return figure if plainly else replace(figure, read_as=say_figure(figure))
+
+
+def _plainer(stated: Stated) -> tuple[str, bool, bool]:
+    """Text without "about" and "up to", and whether it had them."""
+    plain = tidy(stated.text)
+    if _DATE.fullmatch(plain):
+        raise stated.refuse("is a date: a spreadsheet may have made it of a range or a decimal",
+                            "write the figure again, such as 5 to 6 W, in a cell formatted as text")
+    plain, about = _ABOUT.subn(" ", plain)
+    plain, at_most = _AT_MOST.subn(" ", plain)
+    if _AT_LEAST.search(plain):
+        raise stated.refuse("has no upper end", "state the figure, or a range such as 5 to 8 W")
+    return plain, bool(about), bool(at_most)
+
+
+def _completed(parts: _Parts, lenient: bool, grams: str) -> tuple[_Parts, bool]:
+    """Give a number the quantity that the trade means where nothing is said, if that is allowed."""
+    bare = not parts.topic
+    share = lenient and parts.unit == "%"
+    weight = grams == "drag" and parts.unit.lower() in {"g", "gram", "grams"}
+    if bare and (share or weight):
+        return replace(parts, topic="drag"), share or parts.speed is None
+    return parts, False
 
 
 def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "") -> float:
@@ -254,7 +264,7 @@ def _take_apart(text: str, stated: Stated, *, up_to: bool) -> _Parts:
         distance, _ = stated.in_si(stated.number(run["number"] or "1"), unit)
         if distance < 1.0:
             raise stated.refuse("a distance of zero, or nearly", "state the distance of the change")
-    main = re.sub(rf"\bbetween\b(?=.*\d)\s*(.*?)\s*\band\b", r"\1 to", main)
+    main = re.sub(r"\bbetween\b(?=.*\d)\s*(.*?)\s*\band\b", r"\1 to", main)
     ranges = list(_RANGE.finditer(main))
     amounts = list(_AMOUNT.finditer(main))
     if not amounts or len(amounts) > (2 if len(ranges) == 1 else 1):

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.evidence.convert import Change
     from optimizer.evidence.datum import Datum
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference

@@ -47,7 +47,7 @@ _PLACE_WORDS = {
     "derailleur": ("pulleys", "drivetrain"), "jockey wheels": ("pulleys",),
     "chainring": ("chainrings",), "crank": ("cranks",), "hose": ("cables",), "hoses": ("cables",),
     "wires": ("cables",), "bottle": ("bottles",), "cage": ("bottles",), "drink": ("bottles",),
-    "box": ("storage",), "bag": ("storage",), "bento": ("storage",), "computer": ("computer mount",),
+    "box": ("storage",), "bag": ("storage",), "computer": ("computer mount",),
     "number": ("number plate",), "race number": ("number plate",), "light": ("lights",),
     "seatpost": ("seat post",), "seat": ("saddle", "seat post"), "fit": ("position",),
     "fitting": ("position",), "skin": ("body",), "shaving": ("body",), "bike": ("frame",),

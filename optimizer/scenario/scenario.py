@@ -458,8 +458,7 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
 def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditions,
          rider: Rider, baseline: Setup,
          ) -> tuple[Catalogue, tuple[Effect, ...], list[str], list[str]]:
-    """Return the catalogue, what its items do, what a reader has to know, and how cells were read.
-    """
+    """Return the catalogue, what its items do, what to know of both, and how cells were read."""
     if scenario.kit is None:
         return Catalogue(()), (), [], []
     from optimizer.scenario.catalogue_file import read_catalogue
@@ -509,6 +508,7 @@ def named_as_listed(effects: Sequence[Effect],
             notes.append(f'the evidence for "{effect.item}" counts for "{name}"')
             out.append(replace(effect, item=name))
         else:
+            out.append(effect)
             near = difflib.get_close_matches(effect.item, names, 1, 0.6)
             notes.append(f'the evidence for "{effect.item}" belongs to no item of the catalogue'
                          + (f'; did you mean "{near[0]}"?' if near else ""))

@@ -6,6 +6,7 @@ import datetime as dt
 import io
 import re
 import zipfile
+import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -85,8 +86,8 @@ def _chosen(file: str, wanted: str, sheets: dict[str, list[list[str]]],
     best = max(score.values(), default=0)
     found = [name for name, count in score.items() if count == best > 0]
     if len(found) != 1:
-        raise InputError(file, "", f"has {len(sheets)} sheets, and it is not plain which is meant",
-                         f'name one behind #, such as "{Path(file).name}#{next(iter(sheets), "")}"; '
+        raise InputError(file, "", f"has {len(sheets)} sheets, and which is meant is not plain",
+                         f'name one behind #, such as "{Path(file).name}#{next(iter(sheets))}"; '
                          f"its sheets are {listed}")
     return found[0]
 
@@ -141,14 +142,15 @@ def _check_archive(file: str, data: bytes) -> None:
             for part in parts:
                 if part.filename.lower().endswith((".xml", ".rels", ".bin")):
                     _check_part(file, part.filename, archive)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError,
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError,
             ValueError) as error:
         raise InputError(file, "", "is not a spreadsheet, or is damaged or locked",
                          "open and save it again as .xlsx or .ods without a password") from error
 
 
 _XLSX_CELL = re.compile(rb'<(?:\w+:)?c\s[^>]{0,200}?\br="([A-Za-z]{1,4})(\d{1,9})"')
-_ODS_REPEAT = re.compile(rb"<(/?)table:(table-row|table-cell|covered-table-cell|table)\b([^>]{0,4000}?)(/?)>")
+_ODS_REPEAT = re.compile(rb"<(/?)table:(table-row|table-cell|covered-table-cell|table)\b"
+                         rb"([^>]{0,4000}?)(/?)>")
 _REPEATED = re.compile(rb'number-(?:rows|columns)-repeated="(\d{1,12})"')
 
 

@@ -28,10 +28,13 @@ _MOST_COLUMNS = 1000
 _SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2007": " ",
                          "\u200b": "", "\ufeff": ""})
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-"})
-_MONEY = re.compile(r"(?P<before>[€£$¥]|[A-Za-z]{2,3}\.?)?\s*(?P<amount>\d[\d.,'’ ]*(?:[.,][-–]+)?)\s*"
-                    r"(?P<behind>[€£$¥]|[A-Za-z]{2,4}\.?)?")
-_CURRENCIES = {"€": "EUR", "eur": "EUR", "euro": "EUR", "£": "GBP", "$": "$", "¥": "¥",
-               "fr.": "CHF", "fr": "CHF", "sfr.": "CHF"}
+_SIGN = (r"[€£$¥]|(?!JAN|FEB|MAR|APR|MAY|JUN|JUL|AUG|SEP|OCT|NOV|DEC)[A-Z]{3}|[Ee]uros?|kr"
+         r"|S?Fr\.?")
+_MONEY = re.compile(rf"(?P<before>{_SIGN})?\s*"
+                    r"(?P<amount>\d[\d.,'’ ]*(?:[.,][-–]+)?)\s*"
+                    rf"(?P<behind>{_SIGN})?")
+_CURRENCIES = {"€": "EUR", "eur": "EUR", "euro": "EUR", "euros": "EUR", "£": "GBP",
+               "$": "$", "¥": "¥", "fr.": "CHF", "fr": "CHF", "sfr.": "CHF"}
 _LONGEST_HEADING = 200  # characters
 _NEAR = 0.75  # likeness from which an unknown heading is a slip in a known one
 _YES = {"yes", "y", "true", "x", "1", "ja", "oui"}
@@ -193,7 +196,7 @@ def _range(low: float, high: float) -> str:
 
 
 def _stand_in(low: float) -> float:
-    """A number in place of one that is refused, in a row that is not used."""
+    """Give a number in place of one that is refused, in a row that is not used."""
     return low if math.isfinite(low) else 0.0
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from click.testing import CliRunner
 
@@ -48,7 +50,8 @@ def test_a_cost_is_called_one():
 
 
 @pytest.mark.parametrize("arguments", [
-    ["bananas"], ["2 %"], ["37 g"], ["37 g @ 0 km/h"], ["saves -8 W"], ["12 s"], [""],
+    ["bananas"], ["8+ W"], ["5000 W"], ["400 W"],
+    ["37 g @ 500 km/h"], ["37 g @ 0 km/h"], ["saves -8 W"], ["12 s"], [""],
     ["8 W @ 45 km/h", "--to", "bananas"], ["8 W @ 45 km/h", "--to", ","],
     ["8 W @ 45 km/h", "--speed", "45", "--power", "250 W"], ["8 W @ 45 km/h", "--power", "0 W"],
     ["8 W @ 45 km/h", "--cda-m2", "nan"], ["8 W @ 45 km/h", "--mass-kg", "inf"],
@@ -59,3 +62,36 @@ def test_refuses(arguments):
     result = CliRunner().invoke(group, ["convert", *arguments])
     assert isinstance(result.exception, InputError)
     assert result.exception.exit_code == 2
+
+
+@pytest.mark.parametrize(("figure", "read_as"), [
+    ("~8 watts", "saves 8 W"), ("5-6 W", "saves 5.5 W ± 0.5 W (90 %)"),
+    ("-37 g", "saves 37 g drag"),
+    ("approx. 12 s over 40k", "saves 12 s / 40 km"), ("0,004 m²", "saves 0.004 m2 CdA"),
+    ("2-3 %", "saves 2.5 % drag ± 0.5 % (90 %)"), ("4W @ 30mph", "saves 4 W @ 48.28 km/h")])
+def test_figures_as_written_are_said_back(figure, read_as):
+    assert f"Read as: {read_as}." in run(figure)
+
+
+def test_compared_at_the_speed_of_the_figure():
+    assert "48.3 km/h" in run("4W @ 30mph", "--to", "W")
+    rider = Path(__file__).parents[2] / "courses" / "petrel-flats" / "rider.toml"
+    assert "48.3 km/h" in run("4W @ 30mph", "--to", "W", "--rider", str(rider))
+
+
+def test_grams_that_a_source_kept_constant_are_said():
+    # Force times speed: 4 W at 30 mph are 3.3 W at 40 km/h with the same force, and by the cube
+    # of the speed 2.3 W.
+    said = " ".join(run("4W @ 30mph", "--to", "W", "--speed", "40").split())
+    assert "2.27 W at the wheel" in said
+    assert "would say 3.3 W at 40 km/h" in said
+    assert "would say" not in run("4W @ 30mph", "--to", "W")
+
+
+def test_wheel_or_cranks():
+    wheel, cranks = (run(f"8 W {where}@ 45 km/h", "--to", "W", "--density-kgm3", "1.2",
+                         "--test-density-kgm3", "1.2") for where in ("", "at the cranks "))
+    assert "8.00 W at the wheel, 8.20 at the cranks" in wheel  # 8 / 0.976
+    assert "7.81 W at the wheel, 8.00 at the cranks" in cranks  # 8 * 0.976
+    assert "taken as those at the wheel" in wheel
+    assert "taken as those at the cranks" in cranks

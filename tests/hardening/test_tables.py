@@ -90,7 +90,7 @@ def test_the_ways_of_spreadsheets_give_the_same_catalogue(tmp_path, separator, c
     assert (hat.price, hat.owned) == (99.0, True)
 
 
-@pytest.mark.parametrize("cell", ["1,234", "12.5.2031", "1.2.3", "=1+1", "12 EUR", "--5", "0x10",
+@pytest.mark.parametrize("cell", ["1,234", "12.5.2031", "1.2.3", "=1+1", "12 foo", "--5", "0x10",
                                   "1e", "٣", "½", "1_000", "nan", "inf", "-inf", "1e400", "#REF!"])
 def test_a_price_that_can_be_misread_is_refused_with_its_row(tmp_path, cell):
     (tmp_path / "kit.csv").write_text(f'item,place,price\nA,helmet,1\nB,visor,"{cell}"\n',

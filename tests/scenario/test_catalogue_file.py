@@ -46,7 +46,7 @@ def test_a_spreadsheet_with_decimal_commas_is_read(tmp_path):
 @pytest.mark.parametrize(("old", "new", "where", "what"), [
     ("1 900,50", "-3", "row 2, column price", "out of range"),
     ("1 900,50", "nan", "row 2, column price", "not a number"),
-    (";wheels;", ";wheel;", "row 2, column place", 'did you mean "wheels"'),
+    (";wheels;", ";wheel;", "row 2, column place", 'or "rear wheel" or "wheels"'),
     ("new bar;yes", "new bra;yes", "row 3, column requires", 'did you mean "new bar"'),
     ("old tyres;tyres", "new bar;tyres", "row 5, column item", "twice"),
     ("150;;;-30", ";;;-30", "row 3, column price", "empty"),

@@ -55,11 +55,13 @@ def test_a_coachs_spreadsheet(tmp_path):
 
 @pytest.mark.parametrize(("row", "words"), [
     ("helmet,saves 8 bananas,field,,,,,", ["row 2, column figure", "not a known unit"]),
-    ("helmet,saves 2 %,field,,,,,", ["row 2, column figure", "without a base"]),
+    ("helmet,saves 8 W,,,,,,", ["row 2, column test", "is empty", "rule of thumb"]),
+    ("helmet,05-Jun,field,,,,,", ["row 2, column figure", "is a date"]),
+    ("helmet,120 g mass,field,,,,,", ["row 2, column figure", "direction"]),
+    ("helmet,37 g,field,,,,,", ["row 2, column figure", "drag or of mass"]),
     ("wheel,saves 2 % drag,tunnel without rider,,,,,", ["row 2, column figure", "bike alone"]),
     ("helmet,saves 8 W @ 0 km/h,field,,,,,", ["row 2, column figure", "zero or less"]),
     ("helmet,saves -8 W,field,,,,,", ["row 2, column figure", "contradicts"]),
-    ("helmet,8 W,field,,,,,", ["row 2, column figure", "direction"]),
     (",saves 8 W,field,,,,,", ["row 2, column item", "empty"]),
     ("helmet,,field,,,,,", ["row 2, column figure", "empty"]),
     ("helmet,saves 8 W,pub,,,,,", ["row 2, column test", "tunnel with rider"]),

@@ -1,0 +1,139 @@
+"""All mistakes of a table at once, and what is taken in good part said once."""
+
+from __future__ import annotations
+
+import pickle
+
+import pytest
+
+from optimizer.errors import InputError, InputErrors
+from optimizer.evidence import Effect
+from optimizer.kit.catalogue import PLACES
+from optimizer.scenario.catalogue_file import read_catalogue
+from optimizer.scenario.evidence_file import read_evidence
+from optimizer.scenario.scenario import named_as_listed
+
+
+def table(tmp_path, text):
+    path = tmp_path / "sheet.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_every_mistake_is_told_in_the_order_of_rows(tmp_path):
+    with pytest.raises(InputErrors) as caught:
+        read_evidence(table(tmp_path, "item;figure;test;runs;yaw_deg\n"
+                            "Helmet;saves 8 bananas;pub;none;200\n"
+                            "Socks;saves 1 W;field;;\n"
+                            ";saves 1 W;;;\n"))
+    said = str(caught.value)
+    assert caught.value.exit_code == 2
+    assert "6 mistakes" in said
+    places = ["row 2, column figure", "row 2, column test", "row 2, column yaw_deg",
+              "row 2, column runs", "row 4, column item", "row 4, column test"]
+    assert sorted(places) == sorted(error.where for error in caught.value.found)
+    rows = [error.where.split(",")[0] for error in caught.value.found]
+    assert rows == sorted(rows)
+    assert "Aero helmet;saves 37 g @ 50 km/h;tunnel with rider" in said  # as this file separates
+    assert str(pickle.loads(pickle.dumps(caught.value))) == said  # noqa: S301 - our own
+
+
+def test_at_most_twenty_and_how_many_more(tmp_path):
+    rows = "".join(f"Item {k},helm,\n" for k in range(17))
+    with pytest.raises(InputErrors) as caught:
+        read_catalogue(table(tmp_path, f"item,place,price\n{rows}"))
+    said = str(caught.value)
+    assert len(caught.value.found) == 34
+    assert "34 mistakes" in said
+    assert "and 14 more" in said
+    assert said.count("\n  row ") == 20
+    assert len(said) < 3000
+    assert said.count("For any other place") == 1  # a remedy is told once
+
+
+def test_what_one_mistake_brings_about_is_not_another(tmp_path):
+    with pytest.raises(InputError) as caught:
+        read_catalogue(table(tmp_path, "item,place,price,requires\n"
+                             "Disc,rear wheel,x,\nCover,other: cover,5,Disc\n"))
+    assert not isinstance(caught.value, InputErrors)
+    assert "row 2, column price" in str(caught.value)
+
+
+def test_unknown_columns_are_left_out_with_a_note(tmp_path):
+    notes = []
+    [datum] = read_evidence(table(tmp_path, "item,figure,test,Bought in,colour\n"
+                                  "Helmet,saves 8 W,field,May,red\n"), notes)
+    assert datum.item == "Helmet"
+    assert notes == ["not used: the columns Bought in, colour"]
+
+
+@pytest.mark.parametrize("heading", ["prise", "mass_change_kg", "need_fitter", "hire_prise"])
+def test_a_slip_in_a_heading_does_not_lose_its_figures(tmp_path, heading):
+    with pytest.raises(InputError, match="did you mean"):
+        read_catalogue(table(tmp_path, f"item,place,price,{heading}\nA,helmet,5,1\n".replace(
+            ",price,prise", ",prise").replace("5,1", "5" if heading == "prise" else "5,1")))
+
+
+def test_headings_and_words_of_ones_own_are_echoed(tmp_path):
+    notes = []
+    data = read_evidence(table(
+        tmp_path, "Name;Saving (as stated);Method;±;Notes\n"
+        "Helm;5-6 W;Magazine;;\nCables;~8 watts;my own test;2 W;\nWheel;-37 g @ 50 km/h;Tunnel;;\n"
+        "Suit;2-3 %;tunnel;;\nTyre;-0,0004 Crr;track;;\n"), notes)
+    assert [(d.test, d.measured_by) for d in data] == [
+        ("rule of thumb", "independent"), ("field", "independent"), ("tunnel without rider", ""),
+        ("tunnel with rider", ""), ("velodrome", "")]
+    said = "\n".join(notes)
+    for words in ('"Saving (as stated)" is read as figure',
+                  'row 2, column figure: "5-6 W" read as saves 5.5 W ± 0.5 W (90 %)',
+                  'column test: "Magazine" read as rule of thumb, independent',
+                  "the more cautious of the two", "as a percentage needs one"):
+        assert words in said
+    assert "row 6, column figure" not in said  # plain figures are not echoed
+
+
+@pytest.mark.parametrize(("cell", "price"), [
+    ("€ 240,00", 240.0), ("240 €", 240.0), ("EUR 1.234,50", 1234.5), ("€1,234.50", 1234.5),
+    ("1 234,50 EUR", 1234.5), ("€ 1.234", 1234.0), ("€ 1,234", 1234.0), ("€ 12,-", 12.0),
+    ("240", 240.0), ("240,5", 240.5)])
+def test_prices_as_spreadsheets_show_them(tmp_path, cell, price):
+    notes = []
+    [item] = read_catalogue(table(tmp_path, f"item;place;price\nA;helmet;{cell}\n"), None, notes,
+                            currency="EUR").items
+    assert item.price == price
+    assert bool(notes) == (not cell[0].isdigit() or not cell[-1].isdigit())
+
+
+@pytest.mark.parametrize(("cell", "says"), [
+    ("£ 240", "is in GBP, and the scenario counts in EUR"), ("2.Jan", "not a number"),
+    ("€ 12.5.2031", "not a number"), ("€", "not a number"), ("€ -5", "not a number"),
+    ("2026-05-12", "did a spreadsheet turn it into a date")])
+def test_prices_that_are_none(tmp_path, cell, says):
+    with pytest.raises(InputError, match="row 2, column price") as caught:
+        read_catalogue(table(tmp_path, f"item;place;price\nA;helmet;{cell}\n"), currency="EUR")
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize(("word", "places"), [
+    ("stem", ["cockpit"]), ("Bar", ["cockpit"]), ("feet", ["shoes", "overshoes", "socks"]),
+    ("legs", ["body", "clothing", "socks"]), ("helmit", ["helmet"])])
+def test_a_place_is_hinted_at_and_the_choices_listed(tmp_path, word, places):
+    with pytest.raises(InputError) as caught:
+        read_catalogue(table(tmp_path, f"item,place,price\nA,{word},5\n"))
+    said = str(caught.value)
+    assert f'did you mean "{places[0]}"' in said
+    for place in (*places, *PLACES):
+        assert place in said
+    assert f'"other: {word}"' in said
+
+
+def test_evidence_for_no_item_is_said_with_the_nearest_name():
+    effects, notes = named_as_listed(
+        (Effect("aero-helmet"), Effect("Disk weel"), Effect("Unicorn")),
+        ["Aero helmet", "Disc wheel"])
+    assert [effect.item for effect in effects] == ["Aero helmet", "Disk weel", "Unicorn"]
+    assert notes == [
+        'the evidence for "aero-helmet" counts for "Aero helmet"',
+        ('the evidence for "Disk weel" belongs to no item of the catalogue; did you mean '
+         '"Disc wheel"?'),
+        'the evidence for "Unicorn" belongs to no item of the catalogue']
