@@ -12,9 +12,9 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from optimizer.defaults import GRAVITY
 from optimizer.evidence.datum import Datum, Figure
 from optimizer.evidence.quantities import NUMBER
-from optimizer.physics import GRAVITY
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -14,9 +14,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
+from optimizer.defaults import GRAVITY
 from optimizer.evidence.datum import Channel, Figure, Quantity
 from optimizer.evidence.quantities import NUMBER, UNIT, Stated, tidy
-from optimizer.physics import GRAVITY
 
 __all__ = ["read_figure", "read_uncertainty", "say_figure"]
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
 
+from optimizer.defaults import GRAVITY
 from optimizer.errors import InputError
 
 __all__ = ["NUMBER", "UNIT", "Dimension", "Stated", "read_quantity", "tidy"]
@@ -34,7 +35,7 @@ _SPELLINGS = {
 # The usual ones in SI, since pint takes longer to start than a plan for race morning may last.
 _USUAL: dict[str, tuple[float, Dimension]] = {
     "km/hour": (1 / 3.6, "speed"), "mile/hour": (0.44704, "speed"), "m/s": (1.0, "speed"),
-    "watt": (1.0, "power"), "newton": (1.0, "force"), "gram_force": (9.80665e-3, "force"),
+    "watt": (1.0, "power"), "newton": (1.0, "force"), "gram_force": (1e-3 * GRAVITY, "force"),
     "g": (1e-3, "mass"), "kg": (1.0, "mass"), "second": (1.0, "time"), "minute": (60.0, "time"),
     "m": (1.0, "length"), "km": (1e3, "length"), "cm": (1e-2, "length"), "mm": (1e-3, "length"),
     "m**2": (1.0, "area"), "cm**2": (1e-4, "area"), "degree": (math.pi / 180, "angle"),
