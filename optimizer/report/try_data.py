@@ -31,7 +31,7 @@ __all__ = ["TEMPERATURES", "try_data"]
 TEMPERATURES: Final = range(-5, 43)
 """Degrees Celsius that can be tried."""
 
-_SLOWEST = 2.0  # times the plan's finish, after which the forecast is not followed any more
+_SLOWEST = 4.0  # times the plan's finish, after which the forecast is not followed any more
 _DEGREES = np.radians(np.linspace(0.0, 90.0, YAW_CELLS + 1))
 
 
@@ -144,8 +144,10 @@ def _slice(result: Result, when: float, warmer: NDArray[np.float64]) -> dict[str
     where = np.full(2, 0.5 * float(nodes[-1])), np.full(2, when)
     usual = air_density_along(air, ends, *where)
     warmed = [air_density_along(_warmer(air, by), ends, *where) / usual for by in warmer]
-    return {"time": when, "headwind": road.headwind, "crosswind": road.crosswind,
-            "density": road.air_density, "warmed": warmed}
+    # Hours of a long forecast are most of the page: no more digits than change a time.
+    return {"time": when, "headwind": np.round(road.headwind, 4),
+            "crosswind": np.round(road.crosswind, 4), "density": np.round(road.air_density, 5),
+            "warmed": warmed}
 
 
 def _warmer(air: Conditions, by: float) -> Conditions:

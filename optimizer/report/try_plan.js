@@ -10,7 +10,8 @@
  * @typedef {{watts: number[], clock: number[], finish: number, price: number}} TriedCard
  * @typedef {{time: number[], power: number[], reserve: number[], crosswind: number,
  *   limit: number, exact: boolean, agreed: boolean, rounds: number, iterations: number,
- *   range: number[] | null, difference: number[] | null, card: TriedCard | null}} Answer
+ *   range: number[] | null, difference: number[] | null, card: TriedCard | null,
+ *   beyond: boolean}} Answer
  */
 
 /** @param {Record<string, any>} data */
@@ -268,6 +269,7 @@ const tryPlanner = (data) => {
     for (let k = 0; k < n; k += 1) crosswind = Math.max(crosswind, Math.abs(problem.crosswind[k]));
     return { time: [...plan.time], power: [...plan.power], reserve: [...plan.reserve], crosswind,
       limit: found.crosswindLimit, exact: plan.exact, agreed, rounds, iterations: plan.iterations,
+      beyond: wind.slices.length > 1 && plan.time[n] > wind.slices[wind.slices.length - 1].time,
       ...ranges(tried.rows, plan.time[n]),
       card: data.card && problem.effort ? cardOf(plan, found.at(
         wind.slices.length > 1 ? plan.time : null, problem.effort, null)) : null };
