@@ -73,9 +73,10 @@ def _planned(job: Job) -> tuple[dict[str, object], dict[str, str]]:
 
 
 def _figures(result: Result) -> dict[str, object]:
-    job, plan, best = result.job, result.plan, result.choice.best
-    low, _, high = result.spread
+    from optimizer.report.stated import stated
+
+    job, plan, best, times = result.job, result.plan, result.choice.best, stated(result)
     return {
-        "finish_time": plan.finish_time, "low": low, "high": high, "gap": plan.gap,
+        "finish_time": times.finish, "low": times.low, "high": times.high, "gap": plan.gap,
         "mean_power": plan.mean_power, "spend": best.spend, "currency": job.currency,
         "items": best.items}

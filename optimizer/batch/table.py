@@ -103,7 +103,7 @@ def _chart(ident: str, course: str, planned: Sequence[Outcome]) -> Chart:
               clock(one.high)) for one in planned], f"Times on {course}", left=(0, 1, 2)),
         f"Fastest: {first.rider}, {clock(first.finish_time)}, 90 % range {clock(first.low)} to "
         f"{clock(first.high)}.",
-        note="The mark is the plan, the line its 90 % range. All on one scale of time.")
+        note="The mark is the time by the card, the line its 90 % range. All on one scale of time.")
 
 
 def _weather(one: Outcome) -> str:

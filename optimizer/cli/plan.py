@@ -133,25 +133,26 @@ def _write(result: Result, report: Path, json_file: str | None,
 def _tell(result: Result) -> None:
     """Say the answer in sentences."""
     from optimizer.report.held import fork_sentence, risk_sentence
+    from optimizer.report.stated import beside, stated
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
-    job, plan, choice = result.job, result.plan, result.choice
-    low, _, high = result.spread
-    say(f"{job.name}: {clock(plan.finish_time)}, 90 % range {clock(low)} to "
-        f"{clock(high)}. In this model no plan is faster by more than {at_most(plan.gap)}.")
+    job, plan, choice, times = result.job, result.plan, result.choice, stated(result)
+    say(f"{job.name}: {clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
+        f"{clock(times.high)}; {beside(result)}. In this model no ride beats the ideal one by "
+        f"more than {at_most(plan.gap)}.")
     saved = choice.owned.finish_time - choice.best.finish_time
     if choice.best.spend > 0:
         items = [job.catalogue[name] for name in choice.best.items]
         bought = [f"{item.name} (hired)" if item.hired else item.name for item in items
                   if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
-            f"{listing(bought)}: {seconds(saved)} faster than with what is owned.")
+            f"{listing(bought)}: {seconds(saved)} faster than your current kit.")
     elif choice.planned == 1 and job.catalogue.items:
-        say(f"With the kit of the earlier plan: {listing(choice.best.items) or 'as it stands'}.")
+        say(f"With the kit of the earlier plan: {listing(choice.best.items) or 'your current kit'}.")
     elif job.catalogue.items:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
-    say(f"{watts(plan.mean_power)} on average; {_card_words(result)}, ridden to the letter, takes "
-        f"{seconds(result.rideable.price)} longer.")
+    say(f"{watts(plan.mean_power)} on average; {_card_words(result)}, "
+        f"{seconds(result.rideable.price)} longer than the ideal ride.")
     if words := risk_sentence(result):
         say(words)
     if result.fork is not None:
@@ -166,7 +167,7 @@ def _card_words(result: Result) -> str:
     """Say what the card is."""
     card = result.rideable
     if card.even:
-        return f"one power all the way, {card.blocks[0].power:.0f} W, is as good as any card and"
+        return f"one power all the way, {card.blocks[0].power:.0f} W, is as good as any card"
     lines = len(card.lines)
     laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
     return f"the card of {lines} {'line' if lines == 1 else 'lines'}{laps}"
@@ -175,12 +176,15 @@ def _card_words(result: Result) -> str:
 def _splits(result: Result) -> None:
     """Show the times at the marks."""
     from optimizer.report.result_json import splits
+    from optimizer.report.stated import early_lead
     from optimizer.report.words import clock
 
-    columns = {"Fastest": "elapsed_s", "By the card": "rideable_s"}
+    columns = {"By the card": "rideable_s", "Ideal": "elapsed_s"}
     if result.baseline_plan is not result.plan:
-        columns["As owned"] = "baseline_s"
+        columns["Current kit, ideal"] = "baseline_s"
     table(("Place", "km", *columns),
           [(row["mark"], f"{row['distance_m'] / 1000:.1f}",
             *(clock(row[key]) for key in columns.values())) for row in splits(result)],
           "Splits")
+    if words := early_lead(result):
+        say(words)

@@ -32,9 +32,9 @@ def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, 
     def times(kit: KitSet, plan: Plan) -> NDArray[np.float64]:
         return ride_days(plan, day, draws, job.effects, kit.items).time
 
-    found = [_splits(job, "best set", choice.best, best, drawn)]
+    found = [_splits(job, "best kit", choice.best, best, drawn)]
     if choice.owned.items != choice.best.items:
-        found.append(_splits(job, "as owned", choice.owned, owned, times(choice.owned, owned)))
+        found.append(_splits(job, "current kit", choice.owned, owned, times(choice.owned, owned)))
     for name, items in job.named_sets:
         spend = sum(job.catalogue[item].cost for item in items)
         setup = setup_of(job.baseline, job.catalogue, job.effects, items)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from optimizer.report.stated import stated
 from optimizer.report.words import clock, compass, listing, seconds, watts
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ _SAME_RANGE = 0.05  # relative, less is not worth a sentence
 
 def changes(result: Result, earlier: Earlier) -> str:
     """Say what changed against an earlier plan: time, wind, power, kit."""
-    now, air = result.plan.finish_time, result.job.conditions
+    now, air = stated(result).finish, result.job.conditions
     slower = now - earlier.finish_time
     verdict = ("as fast" if abs(slower) < 0.5 else
                f"{seconds(abs(slower))} {'slower' if slower > 0 else 'faster'}")

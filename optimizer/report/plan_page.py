@@ -16,7 +16,7 @@ from optimizer.report.money import advice, frontier_data, kept_kit, last_money, 
 from optimizer.report.page import Chart, Folded, Section, Table, asset, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.ribbon import range_rule, ribbon
-from optimizer.report.stated import stated
+from optimizer.report.stated import beside, early_lead, stated
 from optimizer.report.strip import readings, strip, value_of_energy, where_won
 from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
@@ -81,8 +81,9 @@ def _opening(result: Result) -> Markup:
     """Show the time with its range, and the ride below it."""
     times = stated(result)
     return Markup(
-        '<div class="answer"><p class="finish">{}</p>{}</div>{}').format(
-            clock(times.finish), range_rule(times.low, times.finish, times.high,
+        '<div class="answer"><p class="finish">{}</p><p class="by">by the card; {}</p>{}</div>{}'
+    ).format(
+            clock(times.finish), beside(result), range_rule(times.low, times.finish, times.high,
                                             "Finish time and its range"), ribbon(result))
 
 
@@ -99,14 +100,15 @@ def _lead(result: Result, change: str) -> list[Markup]:
 
 
 def _fast(result: Result) -> Markup:
-    """Say how sure the time is, and that no plan beats it."""
-    times = stated(result)
+    """Say how sure the time is, and that no ride beats the ideal one."""
+    times, ideal = stated(result), beside(result)
     most = max(result.sensitivities, key=_half_range, default=None)
     moves = "" if most is None or _half_range(most) < 0.5 else (
         f" {most.name} moves it most, ± {seconds(_half_range(most))}.")
-    return Markup("{}; 90 % range {} to {}.{} In this model no plan is faster by more than {}."
-                  ).format(clock(times.finish), clock(times.low), clock(times.high), moves,
-                           at_most(result.plan.gap))
+    return Markup("{} by the card; 90 % range {} to {}.{} {}{}; in this model no ride beats that "
+                  "by more than {}.").format(
+        clock(times.finish), clock(times.low), clock(times.high), moves, ideal[:1].upper(),
+        ideal[1:], at_most(result.plan.gap))
 
 
 def _left_out(result: Result) -> Markup:
@@ -131,8 +133,9 @@ def _manner(result: Result) -> Markup:
     budget_cost = result.effort_budget_cost
     held_back = (f" Sparing the legs for what follows costs {seconds(budget_cost)}."
                  if budget_cost >= 0.05 else "")
-    price = (f" These blocks cost {seconds(cost)} against the ideal ride." if cost >= 0.05 else
-             " They cost no time against the ideal ride.")
+    what = "The card costs" if len(blocks) > 1 else "That costs"
+    price = (f" {what} {seconds(cost)} against the ideal ride." if cost >= 0.05 else
+             f" {what} no time against the ideal ride.")
     if len(blocks) > 1:
         start = Markup("In {} blocks: hardest {} from {}, easiest {} from {}.").format(
             len(blocks), watts(hardest.mean), _from(hardest), watts(easiest.mean), _from(easiest))
@@ -154,16 +157,17 @@ def _from(block: Block) -> str:
 
 
 def _sure(result: Result) -> list[Part]:
-    low, middle, high = result.spread
-    plan = result.plan
+    plan, times = result.plan, stated(result)
+    middle = result.spread[1] + result.rideable.price
     grid = "" if math.isnan(plan.grid_error) else (
         f" The grid on which it was computed adds an error of about {seconds(plan.grid_error)}.")
     words = (
-        f"The band comes from {result.job.options.draws} draws of wind, rider and evidence: half "
-        f"of them finish before {clock(middle)}, one in twenty before {clock(low)}, one in twenty "
-        f"after {clock(high)}. The plan itself is proven: a bound shows that nobody with this "
-        f"power, on this road, in this wind, rides it faster by more than {at_most(plan.gap)}."
-        + grid)
+        f"The range comes from {result.job.options.draws} draws of wind, rider and evidence: half "
+        f"of them finish before {clock(middle)}, one in twenty before {clock(times.low)}, one in "
+        f"twenty after {clock(times.high)}. What the card costs on the expected day is added to "
+        f"each. The ideal ride changes its power all the time; it is proven: a bound shows that "
+        f"nobody with this power, on this road, in this wind, beats its {clock(times.ideal)} by "
+        f"more than {at_most(plan.gap)}." + grid)
     parts: list[Part] = [words]
     if result.sensitivities:
         parts.append(_sensitivities(result))
@@ -200,7 +204,7 @@ def _half_range(row: Sensitivity) -> float:
 
 def _ride(result: Result) -> list[Part]:
     return [strip(result), mapped(result.job.course, steady(result)), *_even(result),
-            *_rules(result), *_positions(result), _blocks(result), _splits(result),
+            *_rules(result), *_positions(result), _blocks(result), *_splits(result),
             card_fragment(result), *held_parts(result)]
 
 
@@ -211,7 +215,7 @@ def _even(result: Result) -> list[Part]:
         return []
     ideal = result.plan.finish_time
     words = (f"One power throughout, {watts(even.power)}, would take {clock(even.power_time)}: "
-             f"{seconds(even.power_time - ideal)} longer than the ideal plan and within the same "
+             f"{seconds(even.power_time - ideal)} longer than the ideal ride and within the same "
              "limits.")
     if not math.isnan(even.speed_time):
         words += (" One speed, wherever course and power limit allow it, would take "
@@ -246,7 +250,7 @@ def _rules(result: Result) -> list[Part]:
                      "save 0.05 % of the time or 2 s each.")
     elif not math.isnan(ridden.even_price):
         words.append(f"One power all the way would cost {seconds(ridden.even_price)} against the "
-                     f"ideal plan, these blocks cost {seconds(max(ridden.price, 0.0))}.")
+                     f"ideal ride, these blocks cost {seconds(max(ridden.price, 0.0))}.")
     if ridden.hills_save > 0:
         words.append(f"Figures of their own for climbs and descents save "
                      f"{seconds(ridden.hills_save)}.")
@@ -278,20 +282,25 @@ def _figures(block: Block) -> str:
     return ", ".join(f"{words} {watts(power)}".strip() for words, power in figures(block))
 
 
-def _splits(result: Result) -> Table | str:
+def _splits(result: Result) -> list[Part]:
     sets = result.splits
     if not sets:
-        return ""
+        return []
     course = result.job.course
     letter_of = dict(zip(course.marks, letters(len(course.marks)), strict=True))
     marks = [f"{letter_of[mark]} {mark.name}, {kilometres(mark.distance)}"
              for mark in course.split_marks]
-    rows = [(_set_name(row, result), money(row.spend), *(
+    at = stated(result).at([*(mark.distance for mark in course.split_marks), course.length])
+    card = (Markup("By the card <small>the best kit</small>"), money(result.choice.best.spend),
+            *(clock(float(time)) for time in at))
+    rows = [card, *((_set_name(row, result), money(row.spend), *(
         Markup("{} <small>({} to {})</small>").format(clock(t), clock(a), clock(b))
-        for t, a, b in zip(row.arrival, row.low, row.high, strict=True))) for row in sets]
-    return Table(("Set", f"Spent, {result.choice.currency}", *marks, "Finish"), rows,
-                 "Elapsed time at the marks by set, each on its own best plan; in brackets nine "
-                 "times in ten", ident="splits", tools=True)
+        for t, a, b in zip(row.arrival, row.low, row.high, strict=True))) for row in sets)]
+    table = Table(("Kit", f"Spent, {result.choice.currency}", *marks, "Finish"), rows,
+                  "Elapsed time at the marks: first by the card, then the ideal ride of each kit "
+                  "with its 90 % range", ident="splits", tools=True)
+    words = early_lead(result)
+    return [table, words] if words else [table]
 
 
 def _set_name(row: SetSplits, result: Result) -> Markup:

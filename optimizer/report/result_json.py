@@ -209,6 +209,8 @@ def _rideable(result: Result) -> dict[str, Any]:
     plan = result.rideable
     return {
         "finish_time_s": plan.finish_time, "price_s": plan.price,
+        "spread_s": {point: value + plan.price
+                     for point, value in zip(("5", "50", "95"), result.spread, strict=True)},
         "blocks": [{
             "line": block.line + 1, "start_m": block.start, "end_m": block.end,
             "power_w": block.power, "climb_w": block.climb, "descent_w": block.descent,

@@ -12,6 +12,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.report.along import legs, mean_over, posts
+from optimizer.report.card import figures
 from optimizer.report.course_map import letters
 from optimizer.report.stated import stated
 from optimizer.report.svg import (
@@ -80,15 +81,17 @@ def _finding(result: Result) -> str:
     blocks, course = result.rideable.blocks, result.job.course
     at = stated(result).at
     hardest = max(blocks, key=lambda block: block.power)
+    powers = [f"{watts(power)} {f'on {where}' if where else 'throughout'}"
+              for where, power in figures(hardest)]
     ground = (f"{kilometres(course.length)} between {course.elevation.min():.0f} and "
               f"{course.elevation.max():.0f} m")
-    ridden = (f"{watts(hardest.power)} throughout" if len(blocks) == 1 else
-              f"{len(blocks)} blocks from {watts(min(b.power for b in blocks))} to "
+    ridden = (f"at {listing(powers)}" if len(blocks) == 1 else
+              f"in {len(blocks)} blocks from {watts(min(b.power for b in blocks))} to "
               f"{watts(hardest.power)}, hardest from {kilometres(hardest.start)} to "
               f"{kilometres(hardest.end)}")
     marks = [f"{mark.name} {clock(float(at(mark.distance)))}" for mark in course.split_marks]
     passed = f" At the marks: {listing(marks)}." if marks else ""
-    return f"{ground}, ridden in {ridden}.{passed} Finish {clock(stated(result).finish)}."
+    return f"{ground}, ridden {ridden}.{passed} Finish {clock(stated(result).finish)}."
 
 
 # --- the range --------------------------------------------------------------------------------
@@ -154,11 +157,12 @@ def _row_title(look: Look, y: float, words: str) -> Markup:
 
 
 def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, float]:
-    """Blocks as bars from zero, with watts; short ones are labelled above, with a pointer."""
-    blocks = result.rideable.blocks
+    """Power of the card from zero, with its figures; short blocks are labelled above."""
+    ridden = result.rideable
+    blocks = ridden.blocks
     cp = float(result.day.expected.critical_power)
-    most = max(*(block.power for block in blocks), cp, 1.0)
-    tall = look.tall * (92.0 if look.small else 118.0)
+    powers = [[power for _, power in figures(block)] for block in blocks]
+    most = max(*(max(each) for each in powers), cp, 1.0)
     size = look.size + (4.0 if look.width > 800.0 else 2.0)
     sizes = [width_of(f"{block.power:.0f}", size, bold=True) + 3.0 for block in blocks]
     lefts, rights = km([b.start for b in blocks]), km([b.end for b in blocks])
@@ -171,25 +175,22 @@ def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
     y += 0.92 * look.size
     parts = [_row_title(look, y, title)]
     y += 0.35 * look.size + count * 1.15 * size + (0.4 * size if count else 0.35 * size)
-    scale = Scale(0.0, most, y + tall, y)
-    edges = np.append(lefts, rights[-1])
-    tops = scale([block.power for block in blocks])
-    bars = Markup("").join(
-        el("rect", x=float(a), y=float(t), width=float(max(b - a, 0.1)),
-           height=float(scale.start - t), cls="bar",
-           data_from_km=f"{block.start / 1000:.4g}", data_to_km=f"{block.end / 1000:.4g}")
-        for block, a, b, t in zip(blocks, lefts, rights, tops, strict=True))
-    hard = Markup("").join(
-        el("rect", x=float(a), y=float(t), width=float(max(b - a, 0.1)),
-           height=float(scale.at(cp) - t), cls="above")
-        for block, a, b, t in zip(blocks, lefts, rights, tops, strict=True) if block.power > cp)
-    parts += [bars, hard, steps(edges, tops, "line plan heavy"),
+    scale = Scale(0.0, most, y + look.tall * _tall(blocks, look), y)
+    x, asked = km(result.plan.distance), scale(ridden.asked)
+    rolls = any(len(each) > 1 for each in powers)
+    parts += [area(np.repeat(x, 2)[1:-1], np.full(2 * len(asked), scale.start),
+                   np.repeat(asked, 2), "bar"),
+              steps(x, asked, f"line plan {'thin' if rolls else 'heavy'}"),
               el("path", d=f"M{km.start:.1f},{scale.at(cp):.1f}H{km.end:.1f}",
                  cls="line dash thin"),
               el("path", d=f"M{km.start:.1f},{scale.start:.1f}H{km.end:.1f}", cls="axis"),
               text(look.left - 6.0, scale.at(cp) + 0.35 * look.size, f"{cp:.0f}", "quiet fine",
                    "end"),
               text(look.left - 6.0, scale.start, "0", "quiet fine", "end")]
+    tops = scale([min(each) for each in powers])  # words stand below the lowest figure
+    if len(blocks) == 1:
+        return group(*parts, *_all_the_way(blocks[0], cp, look, km, float(tops[0]), size),
+                     cls="blocks"), scale.start
     for k, block in enumerate(blocks):
         words, middle = f"{block.power:.0f}", 0.5 * float(lefts[k] + rights[k])
         if inside[k]:
@@ -210,6 +211,30 @@ def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
             parts.append(text(float(centres[n]), float(base), words, "watts halo", "middle",
                               font_size=f"{size:g}"))
     return group(*parts, cls="blocks"), scale.start
+
+
+def _tall(blocks: Sequence[Block], look: Look) -> float:
+    """Height of the row of power [px]: a card of one power all the way needs little."""
+    if len(blocks) > 1:
+        return 92.0 if look.small else 118.0
+    if len(figures(blocks[0])) > 1:
+        return 86.0 if look.small else 104.0
+    return 54.0 if look.small else 62.0
+
+
+def _all_the_way(block: Block, cp: float, look: Look, km: Scale, top: float, size: float,
+                 ) -> list[Markup]:
+    """Write what a card of one line asks for, in words."""
+    found = figures(block)
+    if len(found) == 1:
+        words = f"{watts(block.power)} all the way"
+        below = f"{100 * block.power / cp:.0f} % of CP"
+    else:
+        words = "   ".join(f"{where} {power:.0f}" for where, power in found)
+        below = f"{listing([f'{100 * power / cp:.0f}' for _, power in found])} % of CP"
+    middle, low = 0.5 * (km.start + km.end), top + 1.3 * size
+    return [text(middle, low, words, "watts", "middle", font_size=f"{size:g}"),
+            text(middle, low + look.line, below, "quiet fine", "middle")]
 
 
 def _below(block: Block, cp: float, room: float, look: Look) -> str:

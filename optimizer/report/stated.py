@@ -1,4 +1,8 @@
-"""The times that the page states: one finish time, one range, one time at each place."""
+"""The times that every view states: one finish time, one range, one time at each place.
+
+They are those of the card, ridden to the letter: what a rider who follows it can expect. The
+ideal ride, which changes its power all the time, stands beside them.
+"""
 
 from __future__ import annotations
 
@@ -6,21 +10,29 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from optimizer.report.words import clock
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from optimizer.job import Result
 
-__all__ = ["Stated", "stated"]
+__all__ = ["Stated", "beside", "early_lead", "stated"]
+
+_LEAD = 0.5  # s that the card has to be ahead for a word on it
 
 
 class Stated(NamedTuple):
-    """Elapsed time at the nodes (n + 1,) [s], and the range of the finish, from 5 to 95 %."""
+    """Elapsed time by the card at the nodes (n + 1,) [s], and the 5 and 95 % points of its finish.
+
+    `ideal` is the finish time of the ideal ride [s].
+    """
 
     distance: NDArray[np.float64]
     time: NDArray[np.float64]
     low: float
     high: float
+    ideal: float
 
     @property
     def finish(self) -> float:
@@ -33,6 +45,29 @@ class Stated(NamedTuple):
 
 
 def stated(result: Result) -> Stated:
-    """Give the times of the plan, which every part of the page repeats."""
+    """Give the times that every view repeats.
+
+    The range of the finish is that of the ideal ride over the drawn days, later by what the card
+    costs on the expected day.
+    """
     low, _, high = result.spread
-    return Stated(result.plan.distance, result.plan.time, low, high)
+    price = result.rideable.price
+    return Stated(result.plan.distance, result.rideable.time, low + price, high + price,
+                  result.plan.finish_time)
+
+
+def beside(result: Result) -> str:
+    """Say what the ideal ride takes, beside the time by the card."""
+    times = stated(result)
+    if clock(times.ideal) == clock(times.finish):
+        return "the ideal ride is no faster"
+    return f"the ideal ride takes {clock(times.ideal)}"
+
+
+def early_lead(result: Result) -> str:
+    """Say why the card is ahead of the ideal ride on the way, where it is; else nothing."""
+    lead = result.plan.time - result.rideable.time
+    if float(lead.max(initial=0.0)) < _LEAD:
+        return ""
+    return ("On the way the card is ahead of the ideal ride for a while: it starts harder, and "
+            "loses more than that later.")

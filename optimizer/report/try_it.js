@@ -125,17 +125,23 @@
     const time = answer.time[answer.time.length - 1];
     const more = time - planner.plan[planner.plan.length - 1];
     const first = made("p", "", { className: "said" });
-    first.append(made("strong", clock(time)));
-    if (sameDay(one) && sameKit(one)) first.append(", as in the plan");
-    else first.append(Math.abs(more) < 0.05 ? ", as fast as the plan"
-      : `, ${amount(more)} ${way(more)} than the plan`);
+    const card = answer.card;
+    const unchanged = sameDay(one) && sameKit(one);
+    first.append(made("strong", clock(unchanged ? data.finish : card ? card.finish : time)),
+      unchanged || card ? " by the card; the ideal ride takes " : " for the ideal ride",
+      unchanged || card ? clock(time) : "");
+    if (unchanged) first.append(", as in the plan");
+    else first.append(Math.abs(more) < 0.05 ? ", as fast as the plan's"
+      : `, ${amount(more)} ${way(more)} than the plan's`);
     const [low, high] = answer.difference || [0, 0];
     if (!sameKit(one) && high - low > 0.05) {
       first.append(sameDay(one) ? `; 90 % range ${span([low, high])}. `
         : `. What the kit does to that is uncertain by ± ${amount((high - low) / 2)}. `);
     } else first.append(". ");
     if (answer.range) {
-      first.append(`90 % range of the finish ${clock(answer.range[0])} to ${clock(answer.range[1])}. `);
+      const price = unchanged ? data.finish - time : card ? card.price : 0;
+      const [early, late] = answer.range.map((value) => clock(value + price));
+      first.append(`90 % range of the finish ${early} to ${late}. `);
     }
     const spend = one.rows.reduce((sum, row) => sum + kit.items[row].cost, 0);
     const over = spend - data.budget;

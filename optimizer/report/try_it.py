@@ -10,6 +10,7 @@ from markupsafe import Markup
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.along import kilometre_axis, posts
 from optimizer.report.page import Chart, Table, asset
+from optimizer.report.stated import stated
 from optimizer.report.strip import power_rows
 from optimizer.report.svg import Line, Row, plot
 from optimizer.report.try_data import TEMPERATURES, try_data
@@ -53,7 +54,7 @@ def try_it_data(result: Result) -> dict[str, Any]:
             "budget": result.choice.budget, "owned": list(result.choice.owned.items),
             "best": list(result.choice.best.items),
             "marks": [*marks, ("Finish", job.course.length)],
-            "coldest": TEMPERATURES[0]}
+            "coldest": TEMPERATURES[0], "finish": stated(result).finish}
 
 
 # --- controls ---------------------------------------------------------------------------------

@@ -30,8 +30,9 @@ def read_earlier(path: Path | str) -> Earlier:
     try:
         air = document["conditions"]
         range_of = document["plan"].get("spread_s") or {}
+        card = document.get("rideable") or document["plan"]
         return Earlier(
-            name=Path(path).name, finish_time=_number(document["plan"]["finish_time_s"], 1e7),
+            name=Path(path).name, finish_time=_number(card["finish_time_s"], 1e7),
             wind_east=_number(air["wind_east_mps"][0][0], 100.0),
             wind_north=_number(air["wind_north_mps"][0][0], 100.0),
             mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
