@@ -148,7 +148,8 @@ def _tell(result: Result) -> None:
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {seconds(saved)} faster than your current kit.")
     elif choice.planned == 1 and job.catalogue.items:
-        say(f"With the kit of the earlier plan: {listing(choice.best.items) or 'your current kit'}.")
+        kept = listing(choice.best.items) or "your current kit"
+        say(f"With the kit of the earlier plan: {kept}.")
     elif job.catalogue.items:
         say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
     say(f"{watts(plan.mean_power)} on average; {_card_words(result)}, "

@@ -110,6 +110,11 @@ def clean_points(points: Points, cleaning: Cleaning, log: Log, *,
     return _with_heights(points, cleaning, log, heights)
 
 
+def _long(length: float) -> str:
+    """Say a length [m], from ten kilometres on in kilometres."""
+    return f"{length:.0f} m" if length < 10e3 else f"{length / 1000.0:.0f} km"
+
+
 def _lengths(points: Points) -> NDArray[np.float64]:
     return step_lengths(points.latitude, points.longitude)
 
@@ -164,7 +169,7 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
             f"{chosen + 1} was taken.")
     joined = new & ~apart & (piece[1:] == chosen) & (steps > _SAME_PLACE)
     log.corrected("", "breaks in the track", int(joined.sum()),
-                  f"joined by straight lines, {steps[joined].sum():.0f} m in all")
+                  f"joined by straight lines, {_long(steps[joined].sum())} in all")
     return _take(points, piece == chosen)
 
 
@@ -212,7 +217,7 @@ def _without_stops(points: Points, log: Log) -> Points:
     stops = int(np.sum(np.diff(np.concatenate([[0], covered.astype(int)])) == 1))
     removed = _lengths(points)[covered[1:]].sum()
     log.corrected("stops", "stops", stops,
-                  f"{int(covered.sum())} points merged, {removed:.0f} m of wandering")
+                  f"{int(covered.sum())} points merged, {_long(removed)} of wandering")
     return _merge(points, covered)
 
 

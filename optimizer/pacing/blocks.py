@@ -434,9 +434,11 @@ class _Maker:
             block = Block(
                 0.0, 0.0, main, strip.names[line.begin], comes, climb, descent,
                 float(ride.power @ free / free.sum()) if free.any() else main, line=k)
-            for row in strip.nodes:
+            for lap, row in enumerate(strip.nodes):
                 begin, end = (float(self.plan.distance[row[at]]) for at in (line.begin, line.end))
-                found.append(replace(block, start=begin, end=end))
+                again = lap > 0 and line.begin == 0
+                found.append(replace(block, start=begin, end=end, place=(
+                    f"start of lap {lap + 1}" if again else block.place)))
         return RideablePlan(
             blocks=tuple(sorted(found, key=lambda block: block.start)), speed=ride.speed,
             time=ride.time, power=ride.power, reserve=ride.reserve,

@@ -23,14 +23,17 @@ from optimizer.report.spreadsheet import harmless
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
+    from optimizer.course import Mark
     from optimizer.job import Result
     from optimizer.pacing import Block
 
-__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "card_rules", "card_text",
-           "figures", "start_words", "write_card"]
+__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "card_places", "card_rules",
+           "card_text", "figures", "start_words", "write_card"]
 
 _NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
-_SPELLS = 6  # changes of position that the card itself lists
+_SPELLS = 12  # changes of position that a card can list
+_TO = "\u2060–\u2060"  # without a line end beside it
+_PLACES = 9  # marks on a card of one line
 
 
 def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
@@ -92,7 +95,7 @@ def card_rules(result: Result) -> list[str]:
     ridden = result.rideable
     rules = []
     if ridden.even:
-        rules.append("One power all the way: no other card is faster by what a line has to save.")
+        rules.append("One power all the way: more lines would save next to nothing.")
     if any(block.climb is not None or block.descent is not None for block in ridden.blocks):
         rules.append("Climbs and descents: steeper than 1.5 %.")
     fast = 3.6 * ridden.pedalling_speed
@@ -126,9 +129,13 @@ def _position_rules(result: Result) -> list[str]:
     if not others:
         return [f"{usual.capitalize()} all the way."]
     if len(others) > _SPELLS:
-        return [f"{usual.capitalize()}, with {len(others)} changes: see the list in the report."]
-    where = listing([f"{name} km {a / 1000:.1f} to {b / 1000:.1f}" for a, b, name in others])
-    return [f"{usual.capitalize()}, but {where}."]
+        return [f"{usual.capitalize()}, but {len(others)} times not."]
+    where = []
+    for name in names:
+        at = ", ".join(f"{a / 1000:.1f}{_TO}{b / 1000:.1f}" for a, b, which in others
+                       if which == name)
+        where += [f"{name} km\u00a0{at}"] if at else []
+    return [f"{usual.capitalize()}, but {'; '.join(where)}."]
 
 
 def _slip(result: Result, change: str) -> Markup:
@@ -138,8 +145,19 @@ def _slip(result: Result, change: str) -> Markup:
     lines = [_line(result, block, several) for block in ridden.lines]
     laps = _lap_words(result)
     rules = [*([laps] if laps else []), *card_rules(result)]
+    places = [(mark.distance, mark.name, clock(_clock(result, mark.distance)))
+              for mark in card_places(result)]
     return slips(Slip(course.name, clock(ridden.finish_time), lines, course.distance,
-                      course.elevation, rules, change))
+                      course.elevation, rules, change, places))
+
+
+def card_places(result: Result) -> list[Mark]:
+    """Give the marks that a card of one line shows: all, or some evenly chosen."""
+    marks = result.job.course.split_marks
+    if len(result.rideable.lines) > 1:
+        return []
+    some = np.linspace(0, len(marks) - 1, min(len(marks), _PLACES)).round().astype(int)
+    return [marks[k] for k in some]
 
 
 def _line(result: Result, block: Block, several: bool) -> SlipLine:

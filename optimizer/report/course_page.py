@@ -15,7 +15,7 @@ from optimizer.report.course_map import mapped
 from optimizer.report.heights import height_chart, height_sentences
 from optimizer.report.page import Chart, Points, Section, Table, asset, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Row, clock_ticks, plot
-from optimizer.report.words import clock, kilometres, signed_seconds
+from optimizer.report.words import ascent, clock, kilometres, signed_seconds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,7 +60,7 @@ def sentences(course: Course) -> list[str]:
     """Say in a few sentences what the course is, and how far it can be trusted."""
     low, high = float(course.elevation.min()), float(course.elevation.max())
     top, place = _steepest(course, 500.0)
-    out = [(f"{kilometres(course.length, 2)} with {_ascent(course)} of ascent, between "
+    out = [(f"{kilometres(course.length, 2)} with {ascent(course.ascent)} of ascent, between "
             f"{low:.0f} and {high:.0f} m.")]
     if course.length > 600.0:
         out.append(f"The steepest 500 m climb at {_percent(top)} from {kilometres(place)}.")
@@ -69,9 +69,10 @@ def sentences(course: Course) -> list[str]:
     if course.corners:
         slow = min(course.corners, key=lambda corner: corner.speed)
         turns = f", {_count(dead, 'dead turn')} among them" if dead else ""
-        out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}; "
-                   f"{len(binding)} below 54 km/h, the slowest {3.6 * slow.speed:.0f} km/h at "
-                   f"{kilometres(slow.distance)}.")
+        few = (f"; {len(binding)} of them to less than 54 km/h"
+               if len(binding) < len(course.corners) else "")
+        out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}{few}; the "
+                   f"slowest to {3.6 * slow.speed:.0f} km/h at {kilometres(slow.distance)}.")
     corrected = sum(1 for c in course.corrections)
     out.append(f"{_count(corrected, 'kind')} of error corrected in the data, "
                f"{_count(len(course.warnings), 'warning')} left."
@@ -82,12 +83,6 @@ def sentences(course: Course) -> list[str]:
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def _ascent(course: Course) -> str:
-    """Ascent to the digits that its uncertainty leaves."""
-    rounded = round(course.ascent, -1) if course.ascent > 100.0 else course.ascent
-    return f"{rounded:.0f} m"
 
 
 def _percent(grade: float) -> str:

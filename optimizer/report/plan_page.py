@@ -23,6 +23,7 @@ from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
 from optimizer.report.uncertain import NINE_IN_TEN
 from optimizer.report.weather import steady
 from optimizer.report.words import (
+    ascent,
     at_most,
     clock,
     kilometres,
@@ -62,7 +63,7 @@ def plan_page(result: Result, *, change: str = "") -> str:
     when = job.conditions.start_time
     kicker = ", ".join([f"Plan for {job.rider.name}",
                         *([job.course.name] if job.course.name != job.name else []),
-                        kilometres(job.course.length), f"{job.course.ascent:.0f} m of ascent",
+                        kilometres(job.course.length), f"{ascent(job.course.ascent)} of ascent",
                         *([f"{when.day} {when:%B %Y, %H:%M}"] if when else [])])
     return render(
         job.name, _lead(result, change), sections, kicker=kicker,

@@ -12,7 +12,7 @@ from optimizer import __version__
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
-from optimizer.report.words import at_most, compass, kilometres, money, seconds
+from optimizer.report.words import ascent, at_most, compass, kilometres, money, seconds
 from optimizer.rider.effort import allowance
 from optimizer.rider.recovery import RECOVERY
 
@@ -87,7 +87,7 @@ def _rider(result: Result) -> Table:
 
 def _course(job: Job) -> list[Part]:
     course = job.course
-    rows = [("Length", kilometres(course.length, 2)), ("Ascent", f"{course.ascent:.0f} m"),
+    rows = [("Length", kilometres(course.length, 2)), ("Ascent", ascent(course.ascent)),
             ("Doubt of the smoothed elevation", f"{course.elevation_sd:.1f} m"),
             ("Corners that may limit speed", str(len(course.corners)))]
     parts: list[Part] = [Table(("What", "Value"), rows, course.name)]

@@ -41,7 +41,7 @@ from optimizer.report.svg import (
     width_of,
 )
 from optimizer.report.uncertain import plain
-from optimizer.report.words import clock, kilometres, listing, watts
+from optimizer.report.words import ascent, clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -311,7 +311,7 @@ def _ground(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, fl
     tall = look.tall * (56.0 if look.small else 74.0)
     y += 0.92 * look.size
     words = (f"height, {plain(low, 0)} to {plain(high, 0)} m; "
-             f"{_round_ascent(course.ascent)} of ascent")
+             f"{ascent(course.ascent)} of ascent")
     base = y + 0.5 * look.size + tall
     room = max(high - low, 30.0)
     scale = Scale(low - 0.1 * room, low + room, base, base - tall)
@@ -320,10 +320,6 @@ def _ground(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, fl
                  path(*thinned(x, heights), "line"), _row_title(look, y, words),
                  el("path", d=f"M{km.start:.1f},{base:.1f}H{km.end:.1f}", cls="axis"),
                  cls="height"), base
-
-
-def _round_ascent(ascent: float) -> str:
-    return f"{round(ascent, -1) if ascent > 100.0 else ascent:.0f} m"
 
 
 def _feet(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, float]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["Slip", "SlipLine", "slips"]
 
 _MOST = 8  # lines in large letters; more of them are set smaller
+_FEW = 4  # lines for which there is room to spare
 _LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
 
 
@@ -44,7 +45,8 @@ class Slip:
     """Everything that is written on a card.
 
     `distance` and `height` (n,) [m] are the ground, drawn as a sliver on the edge; `note` says
-    what changed; `rules` hold on every line.
+    what changed; `rules` hold on every line. `places` are marks with the time on the clock there:
+    a card of one line has room for them, and nothing else to say on the way.
     """
 
     title: str
@@ -54,6 +56,7 @@ class Slip:
     height: NDArray[np.float64]
     rules: Sequence[str | Markup] = ()
     note: str = ""
+    places: Sequence[tuple[float, str, str]] = ()
 
 
 def slips(slip: Slip) -> Markup:
@@ -66,34 +69,66 @@ def slips(slip: Slip) -> Markup:
 def _slip(slip: Slip, cls: str, name: str) -> Markup:
     """One size: the same table, set by the style sheet."""
     hilly = any(not isinstance(line.watts, str) for line in slip.lines)
+    if len(slip.lines) == 1:
+        return _framed(slip, cls, name, _one_line(slip), "single hilly" if hilly else "single")
     rows = Markup("").join(
-        Markup('<tr><td class="km">{}{}</td><td class="where">{}{}</td>{}<td class="t">{}</td>'
-               "</tr>").format(f"{line.start / 1000:.1f}", Markup(
+        Markup('<tr class="line"><td class="km">{}{}</td><td class="where">{}{}</td>{}'
+               '<td class="t">{}</td></tr>').format(f"{line.start / 1000:.1f}", Markup(
                    ' <small class="clock">{}</small>').format(line.clock) if hilly else "",
                         line.comes,
                         Markup(" <small>{}</small>").format(line.more) if line.more else "",
                         _watts(line, hilly=hilly), line.clock)
         for line in slip.lines)
-    end = Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>'
-                 '<td class="w"{}>&nbsp;</td><td class="t">{}</td></tr>').format(
-        f"{slip.distance[-1] / 1000:.1f}", Markup(' colspan="2"') if hilly else "", slip.finish)
+    end = _end(slip, Markup('<td class="w"{}>&nbsp;</td>').format(
+        Markup(' colspan="2"') if hilly else ""))
     heads = Markup('<th scope="col" class="w">{}</th>')
     watts = (Markup("").join(map(heads.format, ("climbs", "flat", "descents"))) if hilly
              else heads.format("watts"))
+    count = len(slip.lines)
+    many = ("many" if count > _MOST else "few" if count <= _FEW else "") + (
+        " hilly" if hilly else "")
+    return _framed(slip, cls, name, Markup(
+        '<table><thead><tr><th scope="col">km</th><th scope="col">what comes</th>{}'
+        '<th scope="col" class="t">clock</th></tr></thead><tbody>{}{}</tbody></table>').format(
+            watts, rows, end), many)
+
+
+def _end(slip: Slip, watts: Markup | str) -> Markup:
+    """Write the row of the finish."""
+    return Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>{}'
+                  '<td class="t">{}</td></tr>').format(
+        f"{slip.distance[-1] / 1000:.1f}", watts, slip.finish)
+
+
+def _one_line(slip: Slip) -> Markup:
+    """Set a card of one line: its figures as large as there is room, then the marks."""
+    line = slip.lines[0]
+    watts = ([("watts", line.watts)] if isinstance(line.watts, str) else
+             list(zip(("climbs", "flat", "descents"), line.watts, strict=True)))
+    figures = Markup("").join(Markup('<span><small>{}</small> <b class="w">{}</b></span>').format(
+        *figure) for figure in watts)
+    rows = Markup("").join(
+        Markup('<tr class="place"><td class="km">{}</td><td class="where">{}</td>'
+               '<td class="t">{}</td></tr>').format(f"{at / 1000:.1f}", name, when)
+        for at, name, when in slip.places)
+    return Markup(
+        '<p class="line">{}</p><p class="comes">{}</p><table><thead><tr><th scope="col">km</th>'
+        '<th scope="col">place</th><th scope="col" class="t">clock</th></tr></thead>'
+        "<tbody>{}{}</tbody></table>").format(figures, line.comes, rows, _end(slip, ""))
+
+
+def _framed(slip: Slip, cls: str, name: str, body: Markup, kind: str) -> Markup:
+    """Give a card with its head, its rules and the ground."""
     note = Markup('<p class="note">{}</p>').format(slip.note) if slip.note else ""
     rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
         Markup("<li>{}</li>").format(rule) for rule in slip.rules)) if slip.rules else ""
-    many = (" many" if len(slip.lines) > _MOST else "") + (" hilly" if hilly else "")
     return Markup(
-        '<section class="card {cls}{many}" aria-label="{name}"><p class="who"><span>{title}</span>'
-        ' <b>{finish}</b></p>{note}<table><thead><tr><th scope="col">km</th>'
-        '<th scope="col">what comes</th>{watts}<th scope="col" class="t">clock</th></tr>'
-        "</thead><tbody>{rows}{end}</tbody></table>{rules}{ground}"
+        '<section class="card {cls} {kind}" aria-label="{name}"><p class="who"><span>{title}</span>'
+        ' <b>{finish}</b></p>{note}{body}{rules}{ground}'
         '<p class="law">Ride by what you see: law, marshals and the road come first.</p>'
         "</section>",
-    ).format(cls=cls, many=many, name=name, title=slip.title, finish=slip.finish, note=note,
-             watts=watts, rows=rows, end=end, rules=rules,
-             ground=_ground(slip, upright=cls == "tube"))
+    ).format(cls=cls, kind=kind.strip(), name=name, title=slip.title, finish=slip.finish,
+             note=note, body=body, rules=rules, ground=_ground(slip, upright=cls == "tube"))
 
 
 def _watts(line: SlipLine, *, hilly: bool) -> Markup:

@@ -16,6 +16,7 @@ from optimizer.kit.terms import tabulate
 from optimizer.pacing.settings import solver_settings
 from optimizer.physics import DragArea, lay_road
 from optimizer.physics.road_load import YAW_CELLS
+from optimizer.report.card import card_places
 from optimizer.report.weather import steady
 from optimizer.rider.environment import heat_share
 
@@ -207,5 +208,6 @@ def _card(result: Result) -> dict[str, Any]:
     line = np.array([one.line for one in ridden.blocks])
     return {"line": line[block], "lines": len(ridden.lines), "asked": ridden.asked,
             "starts": np.searchsorted(nodes, [one.start for one in ridden.lines]),
+            "places": np.searchsorted(nodes, [mark.distance for mark in card_places(result)]),
             "rounding": result.job.options.power_rounding or max(
                 round(0.01 * result.job.rider.critical_power), 1)}

@@ -198,12 +198,15 @@
     const copy = /** @type {HTMLElement} */ (original.cloneNode(true));
     copy.querySelectorAll(".card").forEach((slip) => {
       slip.setAttribute("aria-label", `${slip.getAttribute("aria-label")}, for this try`);
-      slip.querySelectorAll("tbody tr:not(.end)").forEach((row, k) => {
+      slip.querySelectorAll(".line").forEach((row, k) => {
         row.querySelectorAll(".w").forEach((cell) => {
           const watts = Number(cell.textContent);
           if (watts > 0) cell.textContent = String(watts + card.watts[k]);
         });
         row.querySelectorAll(".t, .clock").forEach((at) => { at.textContent = clock(card.clock[k]); });
+      });
+      slip.querySelectorAll(".place .t").forEach((at, k) => {
+        at.textContent = clock(card.places[k]);
       });
       slip.querySelectorAll(".end .t, .who b").forEach((end) => {
         end.textContent = clock(card.finish);

@@ -7,7 +7,8 @@
  *   criticalPower: number | null, wPrime: number | null, mass: number | null}} Tried
  *   Rows of the catalogue; wind on top of the forecast, where the air moves to [m/s]; a row of the
  *   table of temperatures; the rider as tested [W, J, kg]. null leaves it as planned.
- * @typedef {{watts: number[], clock: number[], finish: number, price: number}} TriedCard
+ * @typedef {{watts: number[], clock: number[], places: number[], finish: number,
+ *   price: number}} TriedCard
  * @typedef {{time: number[], power: number[], reserve: number[], crosswind: number,
  *   limit: number, exact: boolean, agreed: boolean, rounds: number, iterations: number,
  *   range: number[] | null, difference: number[] | null, card: TriedCard | null,
@@ -230,7 +231,7 @@ const tryPlanner = (data) => {
   /** @param {Plan} plan @param {Problem} free of what keeps a plan from pedalling
    * @returns {TriedCard | null} */
   const cardOf = (plan, free) => {
-    const { line, asked, rounding, lines, starts } = data.card;
+    const { line, asked, rounding, lines, starts, places } = data.card;
     if (!base) return null;
     const first = base.plan;
     /** @param {Plan} from */
@@ -252,7 +253,8 @@ const tryPlanner = (data) => {
       if (ridden.stalled) return null;
       if (solver.spare(free, ridden.power, ridden) >= 0) {
         return { watts: [...change], finish: ridden.time[n], price: ridden.time[n] - plan.time[n],
-          clock: starts.map((/** @type {number} */ node) => ridden.time[node]) };
+          clock: starts.map((/** @type {number} */ node) => ridden.time[node]),
+          places: places.map((/** @type {number} */ node) => ridden.time[node]) };
       }
       for (let j = 0; j < lines; j += 1) change[j] -= rounding;
     }

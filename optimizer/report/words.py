@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
+__all__ = ["ascent", "at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
            "seconds_range", "signed_seconds", "watts"]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -74,6 +74,11 @@ def watts(power: float) -> str:
 def kilometres(distance: float, digits: int = 1) -> str:
     """Metres as kilometres."""
     return f"{distance / 1000.0:.{digits}f} km"
+
+
+def ascent(climbed: float) -> str:
+    """Metres of ascent to the digits that heights allow."""
+    return f"{round(climbed, -1) if climbed > 100.0 else climbed:.0f} m"
 
 
 def compass(east: float, north: float) -> str:

@@ -78,11 +78,13 @@ def test_foreign_scripts_are_blocked(open_page, report):
 
 def test_first_screen_has_the_figures_of_the_json(open_page, report, document):
     with open_page(report) as page:
-        assert page.locator(".finish").inner_text() == clock(document["plan"]["finish_time_s"])
+        by_card, ideal = (clock(document[key]["finish_time_s"]) for key in ("rideable", "plan"))
+        assert page.locator(".finish").inner_text() == by_card
+        assert page.locator(".by").inner_text() == f"by the card; the ideal ride takes {ideal}"
         lead = re.sub(r"\s+", " ", page.locator(".lead").inner_text())
-    plan, kit = document["plan"], document["kit"]
-    assert lead.startswith(f"How fast {clock(plan['finish_time_s'])}; 90 % range "
-                           f"{clock(plan['spread_s']['5'])} to {clock(plan['spread_s']['95'])}.")
+    spread, kit = document["rideable"]["spread_s"], document["kit"]
+    assert lead.startswith(f"How fast {by_card} by the card; 90 % range "
+                           f"{clock(spread['5'])} to {clock(spread['95'])}.")
     assert f"Spend {kit['spent']:.0f} of {kit['budget']:,.0f} {kit['currency']}" in lead
     assert f"{kit['saved_s']:.0f} s faster than your current kit" in lead
     assert f"In {len(document['rideable']['blocks'])} blocks" in lead
@@ -100,7 +102,8 @@ def test_blocks_are_those_of_the_json(open_page, report, document):
 def test_splits_are_those_of_the_json(open_page, report, document):
     with open_page(report) as page:
         rows = cells(page, "splits")
-    for row, entry in zip(rows, document["set_splits"], strict=True):
+    assert rows[0][2:] == [clock(row["rideable_s"]) for row in document["splits"]]
+    for row, entry in zip(rows[1:], document["set_splits"], strict=True):
         assert row[0].startswith(entry["name"])
         assert row[1] == f"{entry['spend']:,.0f}"
         assert row[2:] == [f"{clock(t)} ({clock(a)} to {clock(b)})" for t, a, b in zip(
@@ -129,7 +132,7 @@ def test_one_place_is_marked_in_everything(open_page, report, document):
         said = page.locator("#place-says").inner_text().replace("\N{NO-BREAK SPACE}", " ")
         profile = document["profile"]
         k = int(np.searchsorted(profile["distance_m"], 12500.0, side="right")) - 1
-        elapsed = np.interp(12500.0, profile["distance_m"], profile["time_s"])
+        elapsed = np.interp(12500.0, profile["distance_m"], document["rideable"]["time_s"])
         assert said.startswith(f"{clock(elapsed)} elapsed, 12.5 km: ")
         assert f"ideal {profile['power_w'][k]:.0f} W" in said
         assert f"ride {document['rideable']['power_w'][k]:.0f} W" in said
@@ -229,7 +232,7 @@ def test_tables_sort(open_page, report):
         assert page.locator('#splits th[aria-sort="ascending"]').inner_text().startswith("Finish")
         page.locator("#splits thead button", has_text="Finish").click()
         assert [row[-1] for row in cells(page, "splits")] == up[::-1]
-        page.locator("#splits thead button", has_text="Set").click()
+        page.locator("#splits thead button", has_text="Kit").click()
         names = [row[0] for row in cells(page, "splits")]
         assert names == sorted(names)
 
@@ -241,14 +244,14 @@ def test_tables_can_be_saved_and_copied(open_page, report, document):
             tools.get_by_text("Save as CSV").click()
         assert caught.value.suggested_filename == "splits.csv"
         saved = caught.value.path().read_text(encoding="utf-8-sig").splitlines()
-        assert saved[0].startswith('Set,"Spent, EUR","A Pump house, 3.2 km"')
-        finish = document["set_splits"][0]["elapsed_s"][-1]
+        assert saved[0].startswith('Kit,"Spent, EUR","A Pump house, 3.2 km"')
+        finish = document["rideable"]["finish_time_s"]
         assert clock(finish) in saved[1]
-        assert len(saved) == 1 + len(document["set_splits"])
+        assert len(saved) == 2 + len(document["set_splits"])
         tools.get_by_text("Copy the table").click()
         page.locator("#status", has_text="Copied").wait_for()
         copied = page.evaluate("navigator.clipboard.readText()").splitlines()
-        assert copied[0].split("\t")[0] == "Set"
+        assert copied[0].split("\t")[0] == "Kit"
         assert clock(finish) in copied[1]
 
 
