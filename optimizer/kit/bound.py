@@ -38,7 +38,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.pacing.interior_point import ROWS, gradient, row_values
+from optimizer.pacing.interior_point import ROWS, gradient, linearised
 from optimizer.pacing.problem import FASTEST
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
 
@@ -210,13 +210,15 @@ def _stationary(program: ConvexProgram, solution: Solution,
     """
     p, x = program.problem, solution.point
     y = np.maximum(solution.multipliers, 0.0)
-    correction = gradient(program, x, y, solution.effort_multiplier).work / p.drivetrain_efficiency
+    rows, slopes = linearised(program, x)
+    effort = solution.effort_multiplier
+    correction = gradient(program, slopes, y, effort).work / p.drivetrain_efficiency
     correction = np.maximum(correction, -y[WORK])
     y[WORK] += correction
-    y[POWER] += np.maximum(-gradient(program, x, y, solution.effort_multiplier).work, 0.0)
-    y[PACE] += gradient(program, x, y, solution.effort_multiplier).pace
-    left = gradient(program, x, y, solution.effort_multiplier)
-    value = float(p.step @ x.pace) + float(np.sum(y * row_values(program, x)))
+    y[POWER] += np.maximum(-gradient(program, slopes, y, effort).work, 0.0)
+    y[PACE] += gradient(program, slopes, y, effort).pace
+    left = gradient(program, slopes, y, effort)
+    value = float(p.step @ x.pace) + float(np.sum(y * rows))
     if program.has_effort:
         value += solution.effort_multiplier * program.effort(x.work, x.pace)
     value -= float(np.sum(np.abs(left.reserve))) * (p.w_prime - p.reserve_floor)

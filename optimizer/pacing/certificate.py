@@ -14,17 +14,20 @@ too high.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from optimizer.pacing.convex import ConvexProgram, drag_in_energy
-from optimizer.pacing.interior_point import ROWS, Point, Solution, gradient, row_values
+from optimizer.pacing.interior_point import ROWS, Point, Slopes, Solution, gradient, linearised
 from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.rows import E1, W1, F, Z
-from optimizer.physics.road_load import drag_and_slope
+from optimizer.physics.road_load import ROOM, drag_and_slope
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
 __all__ = ["attainable", "dual_bound", "linear_bound"]
@@ -38,58 +41,71 @@ _Entry = tuple["NDArray[np.int64]", "NDArray[np.float64] | float"]
 
 @dataclass(frozen=True)
 class _Tangents:
-    """Tangent planes of drag and pace at a point, (n,) each, and how far the truth dips below.
-
-    `drag_dip` [N] for drag alone; `joint_dip` [s] for y_work F + y_pace φ.
-    """
+    """Tangent planes of drag [N] and pace [s/m] at a point, (n,) each, by the ends' energies."""
 
     drag: NDArray[np.float64]
     drag_slope: NDArray[np.float64]
     pace: NDArray[np.float64]
     pace0: NDArray[np.float64]
     pace1: NDArray[np.float64]
-    drag_dip: NDArray[np.float64]
-    joint_dip: NDArray[np.float64]
 
 
-def _tangents(program: ConvexProgram, energy: NDArray[np.float64],
-              y: NDArray[np.float64]) -> _Tangents:
+def _tangents(program: ConvexProgram, energy: NDArray[np.float64]) -> _Tangents:
+    v = np.sqrt(2 * energy)
+    v0, v1 = v[:-1], v[1:]
+    total = v0 + v1
+    square = total * total
+    with np.errstate(divide="ignore"):
+        pace0 = np.where(v0 > 0, -2.0 / (square * v0), 0.0)
+    pace0[0] = 0.0  # node 0 is fixed
+    drag, slope, _ = drag_in_energy(program.problem, 0.5 * (energy[:-1] + energy[1:]))
+    return _Tangents(drag, slope, 2.0 / total, pace0, -2.0 / (square * v1))
+
+
+def _dips(program: ConvexProgram, energy: NDArray[np.float64], flat: _Tangents,
+          multipliers: Sequence[NDArray[np.float64]],
+          ) -> tuple[NDArray[np.float64], list[NDArray[np.float64]]]:
+    """How far the truth dips below the planes at `energy`, anywhere between the speed bounds.
+
+    (n,) of drag alone [N], and for each of the `multipliers` (n,) of y_work F + y_pace φ [s].
+    """
     p = program.problem
     e0, e1 = energy[:-1], energy[1:]
     mean, half = 0.5 * (e0 + e1), 0.5 * (e0 - e1)
-    v0, v1 = np.sqrt(2 * e0), np.sqrt(2 * e1)
-    total = v0 + v1
-    with np.errstate(divide="ignore"):
-        pace0 = np.where(v0 > 0, -2.0 / (total**2 * v0), 0.0)
-    pace0[0] = 0.0  # node 0 is fixed
-    pace1 = -2.0 / (total**2 * v1)
-    drag, slope, _ = drag_in_energy(p, mean)
-    dip = np.zeros(p.steps)
-    joint = np.zeros(p.steps)
-    if np.any(p.headwind) or np.any(p.crosswind) or p.bearing[1]:
-        top = np.concatenate([[0.5 * FASTEST**2], program.top])
-        bottom = np.concatenate([[min(program.start_energy, float(program.bottom[0]))],
-                                 program.bottom])
-        low, high = 0.5 * (bottom[:-1] + bottom[1:]), 0.5 * (top[:-1] + top[1:])
-        share = np.linspace(0.0, 1.0, _SAMPLES)[:, None] ** 2
-        at = np.maximum(np.concatenate([low + share * (mean - low),
-                                        mean + share[1:] * (high - mean)]), 1e-3)
-        run = at - mean
-        dips = drag + slope * run - drag_in_energy(p, at)[0]
+    dip, joints = np.zeros(p.steps), [np.zeros(p.steps) for _ in multipliers]
+    if not (np.any(p.headwind) or np.any(p.crosswind) or p.bearing[1]):
+        return dip, joints
+    top = np.concatenate([[0.5 * FASTEST**2], program.top])
+    bottom = np.concatenate([[min(program.start_energy, float(program.bottom[0]))],
+                             program.bottom])
+    low, high = 0.5 * (bottom[:-1] + bottom[1:]), 0.5 * (top[:-1] + top[1:])
+    start, tilt, both = np.sqrt(2 * e0[0]), flat.pace0 - flat.pace1, flat.pace0 + flat.pace1
+    share = np.linspace(0.0, 1.0, _SAMPLES) ** 2
+    room = np.empty((ROOM, p.steps))
+    # One sample of all steps at a time, which stays in the cache of the processor.
+    samples = chain((low + x * (mean - low) for x in share),
+                    (mean + x * (high - mean) for x in share[1:]))
+    for at in (np.maximum(sample, 1e-3) for sample in samples):
+        v, run = np.sqrt(2 * at), at - mean
+        force = drag_and_slope(v, p.headwind, p.crosswind, p.air_density, p.drag, p.position,
+                               room=room)[0] + p.bearing[1] * v
+        dips = flat.drag + flat.drag_slope * run - force
         # With t half the difference of the ends, φ ≥ 1/v + t²/(2 v⁵), v = √(2ē), as all even
         # terms of its series are positive; the least of that over its plane, |t| ≤ ē.
-        tilt = pace0 - pace1
-        v = np.sqrt(2 * at)
-        split = np.clip(tilt * v**5, -at, at)
-        lift = (1.0 / v + 0.5 * split**2 / v**5 - tilt * (split - half) - 2.0 / total
-                - (pace0 + pace1) * run)
-        end = np.maximum(2 * at[:, 0] - e0[0], 0.0)  # the start is fixed: φ depends on one end
-        lift[:, 0] = 2.0 / (v0[0] + np.sqrt(2 * end)) - 2.0 / total[0] - pace1[0] * (end - e1[0])
-        dip = np.maximum(dips.max(axis=0), 0.0)
-        joint = np.maximum((y[WORK] * dips - y[PACE] * np.maximum(lift, 0.0)).max(axis=0), 0.0)
-        dip[dip < 1e-9] = 0.0
+        fifth = 4 * at * at * v
+        split = np.clip(tilt * fifth, -at, at)
+        lift = (1.0 / v + 0.5 * split * split / fifth - tilt * (split - half) - flat.pace
+                - both * run)
+        end = max(2 * at[0] - e0[0], 0.0)  # the start is fixed: φ depends on one end
+        lift[0] = (2.0 / (start + np.sqrt(2 * end)) - flat.pace[0] - flat.pace1[0] * (end - e1[0]))
+        np.maximum(lift, 0.0, out=lift)
+        np.maximum(dip, dips, out=dip)
+        for y, joint in zip(multipliers, joints, strict=True):
+            np.maximum(joint, y[WORK] * dips - y[PACE] * lift, out=joint)
+    dip[dip < 1e-9] = 0.0
+    for joint in joints:
         joint[joint < 1e-13] = 0.0
-    return _Tangents(drag, slope, 2.0 / total, pace0, pace1, dip, joint)
+    return dip, joints
 
 
 def attainable(program: ConvexProgram) -> ConvexProgram:
@@ -154,37 +170,37 @@ def dual_bound(program: ConvexProgram, solution: Solution) -> float:
     The Lagrangian at the solution, less what a step within the bounds of all unknowns could still
     win along its gradient, less the dips. Valid for any multipliers ≥ 0.
     """
+    x = solution.point
     y = np.maximum(solution.multipliers, 0.0)
-    return max(_lagrangian_bound(program, solution, y),
-               _lagrangian_bound(program, solution, _without_slope(program, solution, y)))
+    rows, slopes = linearised(program, x)
+    tries = y, _without_slope(program, slopes, y, solution.effort_multiplier)
+    dips = _dips(program, x.energy, _tangents(program, x.energy), tries)[1]
+    value = float(program.problem.step @ x.pace)
+    if program.has_effort:
+        value += solution.effort_multiplier * program.effort(x.work, x.pace)
+    low, high = _box(program)
+    bounds = []
+    for y, dip in zip(tries, dips, strict=True):
+        slope = gradient(program, slopes, y, solution.effort_multiplier)
+        won = sum(float(np.sum(np.minimum(g * (lo - at), g * (hi - at))))
+                  for g, at, lo, hi in zip(slope, x, low, high, strict=True))
+        bounds.append(value + float(np.sum(y * rows)) + won - float(dip.sum()))
+    return max(bounds)
 
 
-def _without_slope(program: ConvexProgram, solution: Solution,
-                   y: NDArray[np.float64]) -> NDArray[np.float64]:
+def _without_slope(program: ConvexProgram, slopes: Slopes, y: NDArray[np.float64],
+                   effort: float) -> NDArray[np.float64]:
     """Multipliers (rows, n) whose Lagrangian has next to no gradient by work and pace.
 
     Rounding leaves some, and those unknowns have wide bounds. The power row takes what is left
     by work, the pace row what is left by pace; both hand little on to the energies.
     """
     y = np.array(y)
-    slope = gradient(program, solution.point, y, solution.effort_multiplier)
+    slope = gradient(program, slopes, y, effort)
     more = np.maximum(-slope.work, -y[POWER])
     y[POWER] += more
     y[PACE] = np.maximum(y[PACE] + slope.pace - more * program.problem.power_limit, 0.0)
     return y
-
-
-def _lagrangian_bound(program: ConvexProgram, solution: Solution,
-                      y: NDArray[np.float64]) -> float:
-    x = solution.point
-    slope = gradient(program, x, y, solution.effort_multiplier)
-    value = float(program.problem.step @ x.pace) + float(np.sum(y * row_values(program, x)))
-    if program.has_effort:
-        value += solution.effort_multiplier * program.effort(x.work, x.pace)
-    low, high = _box(program)
-    for g, at, lo, hi in zip(slope, x, low, high, strict=True):
-        value += float(np.sum(np.minimum(g * (lo - at), g * (hi - at))))
-    return value - float(_tangents(program, x.energy, y).joint_dip.sum())
 
 
 def linear_bound(program: ConvexProgram, solution: Solution) -> float:
@@ -194,7 +210,8 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
     p = program.problem
     n = p.steps
     x, y = solution.point, np.maximum(solution.multipliers, 0.0)
-    tangents = _tangents(program, x.energy, y)
+    tangents = _tangents(program, x.energy)
+    drag_dip, (joint_dip,) = _dips(program, x.energy, tangents, [y])
     k = np.arange(n)
     e, reserve, drag = np.arange(n + 1), n + 1 + np.arange(n + 1), 4 * n + 2 + k
     at = (2 * n + 2 + k, 3 * n + 2 + k, e[:-1], e[1:], reserve[:-1], reserve[1:])
@@ -220,8 +237,8 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
         parts.append((block([*((at[column], c) for column, c in row.terms), *more]),
                       np.broadcast_to(row.right - zero, (n,))))
     parts.append((block([(e[:-1], half), (e[1:], half), (drag, -1.0)]),
-                  tangents.drag_dip - drag_at))
-    dips = tangents.joint_dip < y[WORK] * tangents.drag_dip * (1 - 1e-9)
+                  drag_dip - drag_at))
+    dips = joint_dip < y[WORK] * drag_dip * (1 - 1e-9)
     if dips.any():
         w, v = y[WORK], y[PACE]
         scale = 1.0 / np.maximum(v, 1e-12)
@@ -229,7 +246,7 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
                        (e[1:], scale * (w * half + v * tangents.pace1)),
                        (drag, -scale * w), (at[Z], -scale * v)])
         parts.append((joint[dips],
-                      (scale * (tangents.joint_dip - w * drag_at - v * pace_at))[dips]))
+                      (scale * (joint_dip - w * drag_at - v * pace_at))[dips]))
     if program.has_effort:
         by_f, by_z, _ = program.effort_slopes(x.work, x.pace)
         effort = np.zeros((1, columns))

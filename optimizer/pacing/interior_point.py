@@ -10,7 +10,7 @@ The effort row couples all steps and enters by a rank-one update with refinement
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["ROWS", "SETTINGS", "Iterate", "Point", "Solution", "gradient", "interior_point",
-           "row_values", "starting_point"]
+__all__ = ["ROWS", "SETTINGS", "Iterate", "Point", "Slopes", "Solution", "gradient",
+           "interior_point", "linearised", "row_values", "starting_point"]
 
 ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "empty", "recovery")
 """Names of `rows.rows_of` in their order; the last one only with partial recovery."""
@@ -76,7 +76,7 @@ class Iterate:
     def moved(self, d: Iterate, primal: float, dual: float) -> Iterate:
         """Step along d."""
         return Iterate(Point(*(u + primal * v for u, v in zip(self.x, d.x, strict=True))),
-                        self.s + primal * d.s, self.y + dual * d.y,
+                       self.s + primal * d.s, self.y + dual * d.y,
                         self.effort_s + primal * d.effort_s, self.effort_y + dual * d.effort_y)
 
 
@@ -103,7 +103,7 @@ class Solution:
 
 
 @dataclass(frozen=True)
-class _Slopes:
+class Slopes:
     """First and second derivatives of the rows at a point, (n,) each."""
 
     rows: tuple[Terms, ...]  # Jacobian: each row's unknowns with their coefficients
@@ -140,8 +140,8 @@ def _unknowns(x: Point) -> tuple[NDArray[np.float64], ...]:
     return x.work, x.pace, x.energy[:-1], x.energy[1:], x.reserve[:-1], x.reserve[1:]
 
 
-def _slopes(program: ConvexProgram, point: Point) -> tuple[NDArray[np.float64], _Slopes]:
-    """Row values and derivatives together."""
+def linearised(program: ConvexProgram, point: Point) -> tuple[NDArray[np.float64], Slopes]:
+    """Give (rows, n) left side minus right side of each row, as `row_values`, and derivatives."""
     p = program.problem
     e, _, f, z = point
     speed = np.sqrt(2 * e)
@@ -155,7 +155,7 @@ def _slopes(program: ConvexProgram, point: Point) -> tuple[NDArray[np.float64], 
                "pace": (-2.0 / (square * v0), -2.0 / (square * v1))}
     zero = np.zeros_like(z)
     effort = program.effort_slopes(f, z) if program.has_effort else (zero, zero, zero)
-    return values, _Slopes(
+    return values, Slopes(
         rows=tuple(row.terms if row.nonlinear is None else _bent(row.terms, *by_ends[row.nonlinear])
                    for row in program.rows),
         drag_curvature=0.25 * drag2,
@@ -171,7 +171,7 @@ def _bent(terms: Terms, by_start: NDArray[np.float64], by_end: NDArray[np.float6
                             E1: linear.get(E1, 0.0) + by_end}).items())
 
 
-def _times(program: ConvexProgram, d: _Slopes, step: Point) -> NDArray[np.float64]:
+def _times(program: ConvexProgram, d: Slopes, step: Point) -> NDArray[np.float64]:
     """(rows, n) Jacobian times a step."""
     unknowns = _unknowns(step)
     out = np.zeros((len(d.rows), program.problem.steps))
@@ -180,7 +180,7 @@ def _times(program: ConvexProgram, d: _Slopes, step: Point) -> NDArray[np.float6
     return out
 
 
-def _transposed(program: ConvexProgram, d: _Slopes, y: NDArray[np.float64]) -> Point:
+def _transposed(program: ConvexProgram, d: Slopes, y: NDArray[np.float64]) -> Point:
     """Transposed Jacobian times row weights."""
     n = program.problem.steps
     out = [np.zeros(n) for _ in range(6)]
@@ -193,14 +193,12 @@ def _transposed(program: ConvexProgram, d: _Slopes, y: NDArray[np.float64]) -> P
     return Point(e, W, out[F], out[Z])
 
 
-def gradient(program: ConvexProgram, point: Point, y: NDArray[np.float64],
+def gradient(program: ConvexProgram, d: Slopes, y: NDArray[np.float64],
              effort: float) -> Point:
-    """Gradient of the Lagrangian at `point`, the entries of the fixed node 0 set to 0."""
-    return _gradient(program, _slopes(program, point)[1], y, effort)
+    """Gradient of the Lagrangian where the slopes `d` were taken; 0 for the fixed node 0.
 
-
-def _gradient(program: ConvexProgram, d: _Slopes, y: NDArray[np.float64],
-              effort: float) -> Point:
+    `y` (rows, n) multipliers, `effort` that of the effort row.
+    """
     e, W, f, z = _transposed(program, d, y)
     e[1:] += program.energy_cost[1:]
     return Point(e, W, f + effort * d.effort_f, z + program.pace_cost + effort * d.effort_z)
@@ -210,7 +208,7 @@ class _Newton:
     """The Newton matrix at a point, factored."""
 
     def __init__(  # noqa: C901, PLR0915 - one matrix, written once
-                 self, program: ConvexProgram, point: Point, d: _Slopes,
+                 self, program: ConvexProgram, point: Point, d: Slopes,
                  y: NDArray[np.float64], weight: NDArray[np.float64], effort: float,
                  effort_weight: float) -> None:
         p = program.problem
@@ -239,6 +237,9 @@ class _Newton:
                 row[W0] = row[W0] + row[F] * tight
                 row[W1] = row[W1] - row[F] * tight
             columns = [k for k in range(6) if row[k] is not zero]
+            if len(columns) == 1 and isinstance(row[columns[0]], float):  # a bound: 1 or -1
+                m[columns[0]][columns[0]] = m[columns[0]][columns[0]] + scale
+                continue
             for i in columns:
                 weighted = scale * row[i]
                 for j in columns:
@@ -392,8 +393,9 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
     while iterations < _MOST_ITERATIONS:
         iterations += 1
         time = float(program.pace_cost @ at.x.pace)
-        slope = _gradient(program, d, at.y, at.effort_y)
-        residual = float(np.max(np.abs(rows + at.s) / sizes))
+        slope = gradient(program, d, at.y, at.effort_y)
+        off = rows + at.s
+        residual = float(np.max(np.abs(off) / sizes))
         if halfway is None and at.gap < _HALFWAY * time and residual < _HALFWAY_ROWS:
             halfway = at
         if at.gap < tolerance * time and residual < _ROW_TOLERANCE:
@@ -410,55 +412,56 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
         except np.linalg.LinAlgError:
             break
         effort = program.effort(at.x.work, at.x.pace) if program.has_effort else 0.0
-        step = _Step(program, newton, d, at, rows, effort, slope)
-        guess = step.towards(at.s * at.y, at.effort_s * at.effort_y)
-        ahead, ahead_dual = min(_longest(at, guess), 1.0), min(_longest_dual(at, guess), 1.0)
-        after = at.moved(guess, ahead, ahead_dual)
-        sigma = min(max((after.gap / at.gap) ** 3, 1e-6), 0.9)
+        step = _Step(program, newton, d, at, off, at.y * off, effort, slope)
+        complementary, gap = at.s * at.y, at.gap
+        guess = step.towards(complementary, at.effort_s * at.effort_y)
+        rates = _rates(at, guess)
+        ahead, ahead_dual = (min(_longest(rate), 1.0) for rate in rates)
+        sigma = min(max((_gap_after(at, guess, ahead, ahead_dual) / gap) ** 3, 1e-6), 0.9)
         # Rows that still err need room: complementarity must not run ahead of them.
-        aim = max(sigma * at.gap, 0.2 * tolerance * time) / count
-        move = step.towards(at.s * at.y + guess.s * guess.y - aim,
+        aim = max(sigma * gap, 0.2 * tolerance * time) / count
+        complementary += guess.s * guess.y
+        complementary -= aim
+        move = step.towards(complementary,
                             at.effort_s * at.effort_y + guess.effort_s * guess.effort_y - aim)
-        move = _weighted(at, guess, move, ahead * ahead_dual)
-        at = at.moved(move, min(_TO_BOUNDARY * _longest(at, move), 1.0),
-                      min(_TO_BOUNDARY * _longest_dual(at, move), 1.0))
-        rows, d = _slopes(program, at.x)
+        move, primal, dual = _weighted(at, guess, rates, move, ahead * ahead_dual)
+        at = at.moved(move, min(_TO_BOUNDARY * primal, 1.0), min(_TO_BOUNDARY * dual, 1.0))
+        rows, d = linearised(program, at.x)
     if best is not None:
         return best[1]
     return Solution(at.x, at.y, at.s, at.effort_y, iterations, False, residual, at.gap, halfway)
 
 
-def _weighted(at: Iterate, guess: Iterate, move: Iterate, least: float) -> Iterate:
+def _weighted(at: Iterate, guess: Iterate, rates: tuple[NDArray[np.float64], ...], move: Iterate,
+              least: float) -> tuple[Iterate, float, float]:
     """Take the corrector with the weight, between `least` and 1, that lets the step go furthest.
 
-    It holds for a whole step and misleads where the guess is cut short (Colombo and Gondzio
-    2008, Comput. Optim. Appl. 41:277).
+    It holds for a whole step and misleads where the guess, of `rates`, is cut short (Colombo and
+    Gondzio 2008, Comput. Optim. Appl. 41:277). Gives the direction and how far it may be gone,
+    primal and dual.
     """
-    best = move
-    primal, dual = _longest(at, move), _longest_dual(at, move)
-    for weight in np.linspace(max(least, 0.01), 0.9, 4) if min(primal, dual) < _SHORT else ():
-        trial = guess.moved(_difference(move, guess), weight, weight)
-        further, further_dual = _longest(at, trial), _longest_dual(at, trial)
-        if further > primal:
-            primal = further
-            best = replace(best, x=trial.x, s=trial.s, effort_s=trial.effort_s)
-        if further_dual > dual:
-            dual = further_dual
-            best = replace(best, y=trial.y, effort_y=trial.effort_y)
-    return best
-
-
-def _difference(one: Iterate, other: Iterate) -> Iterate:
-    return one.moved(other, -1.0, -1.0)
+    whole = _rates(at, move)
+    lengths = [_longest(rate) for rate in whole]
+    chosen = [1.0, 1.0]
+    if min(lengths) < _SHORT:
+        for side, (before, after) in enumerate(zip(rates, whole, strict=True)):
+            further = after - before
+            for weight in np.linspace(max(least, 0.01), 0.9, 4):
+                length = _longest(before + weight * further)
+                if length > lengths[side]:
+                    lengths[side], chosen[side] = length, float(weight)
+    if chosen != [1.0, 1.0]:
+        move = guess.moved(move.moved(guess, -1.0, -1.0), *chosen)
+    return move, lengths[0], lengths[1]
 
 
 def _begin(program: ConvexProgram, start: Point | Iterate | None, sizes: NDArray[np.float64],
-           ) -> tuple[Iterate, NDArray[np.float64], _Slopes]:
+           ) -> tuple[Iterate, NDArray[np.float64], Slopes]:
     """Slacks and multipliers to start with, larger without a neighbour to start from."""
     if isinstance(start, Iterate):
-        return start, *_slopes(program, start.x)
+        return start, *linearised(program, start.x)
     x = starting_point(program) if start is None else start
-    rows, d = _slopes(program, x)
+    rows, d = linearised(program, x)
     room, centre = (0.1, 0.02) if start is None else (1e-3, 1e-4)
     s = np.maximum(-rows, room * sizes)
     target = centre * float(np.mean(program.problem.step))
@@ -484,17 +487,17 @@ class _Step:
 
     program: ConvexProgram
     newton: _Newton
-    d: _Slopes
+    d: Slopes
     at: Iterate
-    rows: NDArray[np.float64]
+    off: NDArray[np.float64]  # rows and their slacks
+    pulled: NDArray[np.float64]  # by the multipliers
     effort: float
     slope: Point
 
     def towards(self, excess: NDArray[np.float64], effort_excess: float) -> Iterate:
         """Direction that takes s y down by `excess` and the rows to their slacks."""
         at, d = self.at, self.d
-        off = self.rows + at.s
-        back = _transposed(self.program, d, (at.y * off - excess) / at.s)
+        back = _transposed(self.program, d, (self.pulled - excess) / at.s)
         effort_off = self.effort + at.effort_s if self.program.has_effort else 0.0
         effort_back = (at.effort_y * effort_off - effort_excess) / at.effort_s
         if not self.program.has_effort:
@@ -503,27 +506,44 @@ class _Step:
             -self.slope.energy - back.energy, -self.slope.reserve - back.reserve,
             -self.slope.work - back.work - effort_back * d.effort_f,
             -self.slope.pace - back.pace - effort_back * d.effort_z))
-        s = -off - _times(self.program, d, x)
+        s = _times(self.program, d, x)
+        s += self.off
+        np.negative(s, out=s)
+        y = at.y * s
+        y += excess
+        y /= at.s
+        np.negative(y, out=y)
         effort_s = effort_y = 0.0
         if self.program.has_effort:
             effort_s = -effort_off - float(d.effort_f @ x.work + d.effort_z @ x.pace)
             effort_y = (-effort_excess - at.effort_y * effort_s) / at.effort_s
-        return Iterate(x, s, (-excess - at.y * s) / at.s, effort_s, effort_y)
+        return Iterate(x, s, y, effort_s, effort_y)
 
 
-def _ratio(value: NDArray[np.float64], change: NDArray[np.float64]) -> float:
-    """Largest step in (0, inf) that keeps value + step * change positive; values are positive."""
-    fastest = float((change / value).min())
+def _rates(at: Iterate, d: Iterate) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Relative change along d of what stays positive, primal and dual.
+
+    Slacks, energies, paces and powers are the primal ones, multipliers the dual ones.
+    """
+    k, n = at.s.size, len(at.x.pace)
+    primal, dual = np.empty(k + 3 * n + 1), np.empty(k + 1)
+    for out, own, change in (
+            (primal[:k], at.s, d.s), (primal[k:k + n], at.x.energy[1:], d.x.energy[1:]),
+            (primal[k + n:k + 2 * n], at.x.pace, d.x.pace),
+            (primal[k + 2 * n:-1], at.x.work, d.x.work), (dual[:-1], at.y, d.y)):
+        np.divide(change.ravel(), own.ravel(), out=out)
+    primal[-1] = d.effort_s / at.effort_s
+    dual[-1] = d.effort_y / at.effort_y if d.effort_y < 0 else 0.0
+    return primal, dual
+
+
+def _longest(rate: NDArray[np.float64]) -> float:
+    """Longest step in (0, inf) that keeps all positive whose relative change is `rate`."""
+    fastest = float(rate.min())
     return -1.0 / fastest if fastest < 0 else np.inf
 
 
-def _longest(at: Iterate, d: Iterate) -> float:
-    """Longest primal step that keeps slacks, energies, paces and powers positive."""
-    least = min(_ratio(at.s, d.s), _ratio(at.x.energy[1:], d.x.energy[1:]),
-                _ratio(at.x.pace, d.x.pace), _ratio(at.x.work, d.x.work))
-    return min(least, -at.effort_s / d.effort_s if d.effort_s < 0 else np.inf)
-
-
-def _longest_dual(at: Iterate, d: Iterate) -> float:
-    """Longest dual step that keeps multipliers positive."""
-    return min(_ratio(at.y, d.y), -at.effort_y / d.effort_y if d.effort_y < 0 else np.inf)
+def _gap_after(at: Iterate, d: Iterate, primal: float, dual: float) -> float:
+    """Complementarity Σ s y after a step along d."""
+    return float(np.sum((at.s + primal * d.s) * (at.y + dual * d.y))) + (
+        at.effort_s + primal * d.effort_s) * (at.effort_y + dual * d.effort_y)

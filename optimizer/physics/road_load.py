@@ -133,18 +133,23 @@ def aerodynamic_force(
     """
     along = speed + headwind
     across = np.abs(crosswind)
-    q2 = along**2 + across**2 + 1e-12  # a still rider in still air has no yaw
+    square = along * along
+    q2 = square + across * across + 1e-12  # a still rider in still air has no yaw
     q = np.sqrt(q2)
-    area, slope, curvature = drag.with_slopes(np.arctan2(across, along), position)
     half = 0.5 * np.asarray(air_density)
+    straight = along * q
+    wind1 = q + square / q  # d(v_a q)/dv
+    wind2 = along / q * (3.0 - square / q2)
+    if len(drag.yaw) == 1:  # one CdA at every yaw
+        area = half * drag.area[position, 0]
+        return area * straight, area * wind1, area * wind2
+    area, slope, curvature = drag.with_slopes(np.arctan2(across, along), position)
     turn = -across / q2  # dβ/dv
-    turn2 = 2 * along * across / q2**2
-    wind1 = q + along**2 / q  # d(v_a q)/dv
-    wind2 = 3 * along / q - along**3 / (q2 * q)
-    force = half * area * along * q
-    first = half * (slope * turn * along * q + area * wind1)
-    second = half * ((curvature * turn**2 + slope * turn2) * along * q + 2 * slope * turn * wind1
-                     + area * wind2)
+    turn2 = -2.0 * along * turn / q2
+    force = half * area * straight
+    first = half * (slope * turn * straight + area * wind1)
+    second = half * ((curvature * turn * turn + slope * turn2) * straight
+                     + 2 * slope * turn * wind1 + area * wind2)
     return force, first, second
 
 
