@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["CAUTION", "START_HEADINGS", "corner_rows", "course_page", "grade_rows",
-           "leg_rows", "sentences", "start_rows", "start_sentence"]
+           "leg_rows", "profile_chart", "sentences", "start_rows", "start_sentence"]
 
 CAUTION = ("Corner and descent speeds are a model's, from a track and an assumed grip. Gravel, "
            "traffic, marshals and the law come first; ride what you see, on brakes that a "
@@ -191,7 +191,7 @@ START_HEADINGS = ("Start", "time", "90 % range", "loss", "best, chance", "head, 
 
 
 def _road(course: Course, conditions: Conditions | None) -> list[Part]:
-    parts: list[Part] = [_profile(course)]
+    parts: list[Part] = [profile_chart(course)]
     beside = height_chart(course)
     if beside:
         parts.append(beside)
@@ -200,7 +200,7 @@ def _road(course: Course, conditions: Conditions | None) -> list[Part]:
     return parts
 
 
-def _profile(course: Course) -> Chart:
+def profile_chart(course: Course) -> Chart:
     """Height and grade, and the speeds that corners and caps allow."""
     km = course.distance / 1000.0
     limit = np.where(np.isfinite(course.speed_limit), 3.6 * course.speed_limit, np.nan)

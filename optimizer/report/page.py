@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "asset", "bare",
-           "render", "script_json"]
+           "fragment", "render", "script_json"]
 
 
 @dataclass(frozen=True)
@@ -131,6 +131,11 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
         policy=_policy(scripts, styles, workers=workers)))
+
+
+def fragment(parts: Sequence[Part]) -> Markup:
+    """Give parts as they stand in a page, for one that is put together elsewhere."""
+    return _trusted(_tidied(Markup("").join(map(_body, parts))))
 
 
 def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from optimizer.rider.fit import Ability
     from optimizer.rider.power_duration import PowerCurve
 
-__all__ = ["duration_words", "fit_rows", "model_rows", "rider_page", "sentences"]
+__all__ = ["curve_parts", "duration_words", "fit_rows", "model_rows", "rider_page", "sentences"]
 
 _TICKS: Final = {60: "1 min", 180: "3 min", 300: "5 min", 600: "10 min", 1200: "20 min",
                  1800: "30 min", 3600: "1 h", 7200: "2 h", 18000: "5 h"}
@@ -40,7 +40,7 @@ def rider_page(rider: Rider | None, ability: Ability | None) -> str:
     """Page of a rider, of the fit behind it, or of both."""
     sections = []
     if ability is not None:
-        sections.append(Section("held", "What can be held, and for how long", _held(ability)))
+        sections.append(Section("held", "What can be held, and for how long", curve_parts(ability)))
         sections.append(Section("fit", "The fit, and how sure it is", _fit(ability)))
     if rider is not None:
         sections.append(Section("hours", "Rides of hours", _hours(rider)))
@@ -173,7 +173,8 @@ def _scatter(curve: PowerCurve) -> str:
 # --- sections -------------------------------------------------------------------------------
 
 
-def _held(ability: Ability) -> list[Part]:
+def curve_parts(ability: Ability) -> list[Part]:
+    """Give the power-duration curve with its efforts, and what makes it doubtful."""
     shortest = min(60.0, float(ability.efforts.duration[0]))
     t = np.geomspace(max(shortest, 5.0), 18_000.0, 120)
     low, high = ability.band(t)

@@ -29,8 +29,8 @@ def read_earlier(path: Path | str) -> Earlier:
                          "name a file that kitpace plan --json wrote")
     try:
         air = document["conditions"]
-        range_of = document["plan"].get("spread_s") or {}
         card = document.get("rideable") or document["plan"]
+        range_of = card.get("spread_s") or document["plan"].get("spread_s") or {}
         return Earlier(
             name=Path(path).name, finish_time=_number(card["finish_time_s"], 1e7),
             wind_east=_number(air["wind_east_mps"][0][0], 100.0),

@@ -28,9 +28,22 @@ def with_values(text: str, changes: Mapping[Key, Any]) -> str:
     Tables that are not there are made. Raises ValueError where the text is no TOML, or a path
     leads through something that is no table.
     """
+    for table, values in _new_within(text, changes).items():
+        text = _with(text, table, values)
     for key, value in changes.items():
         text = _without(text, key) if value is None else _with(text, key, value)
     return text
+
+
+def _new_within(text: str, changes: Mapping[Key, Any]) -> dict[Key, dict[str, Any]]:
+    """Collect the new keys of tables that stand commented out within one line, `# wind = {...}`."""
+    data = tomllib.loads(text)
+    found: dict[Key, dict[str, Any]] = {}
+    for key, value in changes.items():
+        if len(key) > 2 and value is not None and _at(data, key[:-1]) is None and _awakened(
+                text, key[:-1], inline=True):
+            found.setdefault(key[:-1], {})[key[-1]] = value
+    return found
 
 
 def with_list(text: str, name: str, rows: Sequence[Mapping[str, Any]]) -> str:
@@ -92,11 +105,15 @@ def _with(text: str, key: Key, value: Any) -> str:
 
     expected = tomllib.loads(text)
     _put(expected, key, value)
-    for candidate in (text, _awakened(text, key), _awakened(text, key[:-1], inline=True)):
+    for candidate in (text, _awakened(text, key, inline=isinstance(value, dict))):
         document: Any = tomlkit.parse(candidate) if candidate else {}
         place = _at(document, key[:-1])
         if place is not None and key[-1] in place:
-            place[key[-1]] = value
+            if isinstance(value, dict):
+                place[key[-1]].clear()
+                place[key[-1]].update(value)
+            else:
+                place[key[-1]] = value
             found = str(tomlkit.dumps(document))
             if _holds(found, expected):
                 return found

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
     from optimizer.scenario.terrain_file import TerrainModel
 
-__all__ = ["Scenario", "named_as_listed", "read_scenario"]
+__all__ = ["Scenario", "named_as_listed", "read_course_and_weather", "read_scenario"]
 
 Km = Annotated[float, Field(ge=0, le=2000)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -282,6 +282,14 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
                          "" if wind else forecast_file.name if forecast_file
                          else _listed(scenario.conditions.forecast)),
         notes=(*notes, *readings))
+
+
+def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:
+    """Read what a scenario says of course and weather alone. Raises InputError as for a job."""
+    file = read_toml(path)
+    scenario = check(Scenario, file)
+    course = _course(file, scenario)
+    return course, _conditions(file, scenario, course, None, None, None)[0]
 
 
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:

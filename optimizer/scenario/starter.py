@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from importlib import resources
 from pathlib import Path
 
 from optimizer.errors import InputError
 from optimizer.files import is_folder, is_there, write_all
+from optimizer.scenario.edit_toml import with_values
 
-__all__ = ["FILES", "write_starter"]
+__all__ = ["FILES", "bare_rider", "bare_scenario", "write_starter"]
 
 FILES = ("scenario.toml", "rider.toml", "kit.csv", "evidence.csv", "course.gpx")
 
@@ -28,3 +30,33 @@ def write_starter(folder: Path | str) -> Path:
     source = resources.files("optimizer.scenario") / "starter_files"
     write_all([(target / name, (source / name).read_bytes()) for name in FILES])
     return target / FILES[0]
+
+
+def bare_scenario(name: str, gpx: str, rider: str) -> str:
+    """Give the text of a scenario of one's own: every key explained, none of it invented."""
+    return with_values(_bare("scenario.toml", "Text behind # is", (
+        "course", "conditions", "bike", "handling", "options")), {
+            ("name",): name, ("rider",): rider, ("course", "gpx"): gpx})
+
+
+def bare_rider() -> str:
+    """Give the text of a rider's file in which everything is explained and nothing said."""
+    return _bare("rider.toml", "Efforts are all-out", ())
+
+
+def _bare(file: str, begin: str, tables: tuple[str, ...]) -> str:
+    """Turn everything that a starter file says into comments, but the headings of `tables`.
+
+    What stands in front of the line that holds `begin` is about the starter, and left out.
+    """
+    source = resources.files("optimizer.scenario") / "starter_files" / file
+    text = source.read_text(encoding="utf-8")
+    lines = text.splitlines(keepends=True)
+    first = next(k for k, line in enumerate(lines) if begin in line)
+    kept = {f"[{table}]" for table in tables}
+
+    def quiet(line: str) -> str:
+        live = re.match(r"\S", line) and not line.startswith("#")
+        return f"# {line}" if live and line.split(maxsplit=1)[0] not in kept else line
+
+    return "".join(map(quiet, lines[first:]))

@@ -122,6 +122,8 @@ class Folder:
     def race(self, name: str) -> Race:
         """One scenario; raises InputError where the name leads nowhere."""
         path = self.path(name)
+        if not is_file(path):
+            raise InputError(_shown(name), "", "is not there any more", "go to the start page")
         data = _head(*_stamp(path))
         trouble = data.get("", "")
         return Race(name, str(data.get("name") or name)[:120], self.answer(name), str(trouble))

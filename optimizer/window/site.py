@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import asyncio
 import json
+import threading
 from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.responses import RedirectResponse, Response, StreamingResponse
+from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from optimizer.errors import InputError, KitpaceError
-from optimizer.files import read_input
+from optimizer.files import read_input, write_all
 from optimizer.report import marks
 from optimizer.window import tasks
 from optimizer.window.doors import LARGEST_UPLOAD, SEALED
+from optimizer.window.forms import Tried
+from optimizer.window.new_race import new_race
 from optimizer.window.pages import asset, page, style
+from optimizer.window.views import VIEWS, View
 from optimizer.window.work import Work
 
 if TYPE_CHECKING:
@@ -29,6 +33,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Site"]
 
+MOST_FIELDS, LARGEST_FIELD = 40_000, 100_000  # of a form, and bytes of one of them
 _LARGEST_PAGE = 100_000_000  # bytes of a report
 _PAUSE, _FILES_EVERY = 0.25, 6  # s between looks at the work, looks between looks at the files
 
@@ -39,6 +44,7 @@ class Site:
     def __init__(self, folder: Folder, stop: Callable[[], None]) -> None:
         self.folder, self.work = folder, Work()
         self._stop, self._ended = stop, False
+        self._writing = threading.Lock()
 
     def close(self) -> None:
         """End what is under way."""
@@ -50,6 +56,8 @@ class Site:
         return Starlette(routes=[
             Route("/", self._start),
             Route("/race", self._race),
+            Route("/race/{view}", self._sheet, methods=["GET", "POST"]),
+            Route("/new", self._new, methods=["POST"]),
             Route("/work", self._begin, methods=["POST"]),
             Route("/work/stop", self._stop_work, methods=["POST"]),
             Route("/page/{name:path}", self._page),
@@ -73,6 +81,61 @@ class Site:
     def _race(self, request: Request) -> Response:
         race = self.folder.race(_name(request))
         return page("race.html", self, title=race.name, race=race, here="plan")
+
+    async def _new(self, request: Request) -> Response:
+        """Make a race of a track that was dropped."""
+        async with request.form(max_files=1, max_fields=5) as form:
+            track = form.get("gpx")
+            if isinstance(track, str) or track is None or not track.filename:
+                raise InputError("new race", "", "names no track", "choose a GPX file")
+            data, called = await track.read(), track.filename
+            wanted = str(form.get("name", "")).strip()
+        race = await run_in_threadpool(new_race, self.folder, called, data, wanted)
+        return RedirectResponse(f"/race/rider?{_query(race)}", 303)
+
+    async def _sheet(self, request: Request) -> Response:
+        """Show a page with a form; try what was typed; write it where it is right."""
+        kind = VIEWS.get(request.path_params["view"])
+        if kind is None:
+            raise HTTPException(404)
+        view = kind(self.folder, _name(request))
+        if request.method != "POST":
+            return await run_in_threadpool(self._shown, view, {}, Tried(),
+                                           saved="saved" in request.query_params)
+        async with request.form(max_files=0, max_fields=MOST_FIELDS,
+                                max_part_size=LARGEST_FIELD) as form:
+            typed = {key: str(value) for key, value in form.multi_items()}
+        if request.headers.get("accept") == "application/json":
+            return await run_in_threadpool(self._checked, view, typed)
+        return await run_in_threadpool(self._saved, view, typed)
+
+    def _shown(self, view: View, typed: dict[str, str], tried: Tried, *,
+               saved: bool = False) -> Response:
+        race = self.folder.race(view.race)
+        stamps = self.folder.stamps()
+        return page(
+            f"{view.key}.html", self, title=race.name, race=race, here=view.key, tried=tried,
+            c=view.controls(typed, tried), live=view.drawn(tried), caution=view.caution,
+            saved="Saved." if saved else "", status=400 if tried.messages else 200,
+            files={sheet.name: stamps.get(sheet.name) for sheet in view.sheets()},
+            **view.values())
+
+    def _checked(self, view: View, typed: dict[str, str]) -> Response:
+        """Say what is wrong with what was typed so far, and draw what it means."""
+        tried = view.try_out(typed)
+        return JSONResponse({"messages": tried.messages, "notes": tried.notes,
+                             "live": "" if tried.messages else str(view.drawn(tried))})
+
+    def _saved(self, view: View, typed: dict[str, str]) -> Response:
+        """Write what was typed, all of it or nothing."""
+        with self._writing:
+            tried = view.try_out(typed)
+            if tried.messages:
+                return self._shown(view, typed, tried)
+            write_all([(self.folder.path(name), text) for name, text in tried.texts.items()])
+        if typed.get("then") == "plan":
+            return self.begin("plan", view.race)
+        return RedirectResponse(f"/race/{view.key}?{_query(view.race)}&saved", 303)
 
     def _page(self, request: Request) -> Response:
         """Give a page that kitpace wrote, sealed off from this site."""

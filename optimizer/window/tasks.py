@@ -64,7 +64,9 @@ def _earlier(json: Path) -> Earlier | None:
 
 
 def _answer(result: Result) -> str:
+    from optimizer.report.stated import beside, stated
     from optimizer.report.words import clock
 
-    low, _, high = result.spread
-    return (f"{clock(result.plan.finish_time)}; 90 % range {clock(low)} to {clock(high)}.")
+    times = stated(result)
+    return (f"{clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
+            f"{clock(times.high)}; {beside(result)}.")

@@ -38,25 +38,143 @@
   });
 
   function changed(stamps) {
-    for (const place of document.querySelectorAll("[data-file]")) {
-      const now = stamps[place.dataset.file];
-      if (now === place.dataset.stamp || place.querySelector(":scope > .changed")) { continue; }
-      const note = document.createElement("div");
-      note.className = "changed";
-      note.setAttribute("role", "status");
-      const words = document.createElement("p");
-      words.textContent = now === undefined
-        ? `${place.dataset.file} is not there any more. `
-        : `${place.dataset.file} was changed outside of this page. `;
-      const link = document.createElement("a");
-      link.href = location.href.split("#")[0];
-      link.textContent = "Show what it says now";
-      words.append(link);
-      note.append(words);
-      place.prepend(note);
-    }
+    const place = document.querySelector("[data-files]");
+    if (!place || place.querySelector(":scope > .changed")) { return; }
+    const known = JSON.parse(place.dataset.files);
+    const other = Object.keys(known).filter((name) => (stamps[name] || null) !== known[name]);
+    if (other.length === 0) { return; }
+    const note = document.createElement("div");
+    note.className = "changed";
+    note.setAttribute("role", "status");
+    const words = document.createElement("p");
+    words.textContent = `${other.join(", ")} changed outside of this page. What you typed here is ` +
+      "kept, and added to it when you save. ";
+    const link = document.createElement("a");
+    link.href = location.href.split("#")[0].replace("&saved", "");
+    link.textContent = "Show what it says now";
+    words.append(link);
+    note.append(words);
+    place.prepend(note);
   }
 
   addEventListener("pagehide", () => { if (source) { source.close(); source = null; } });
   listen();
+
+  // --- forms: what is wrong, and what it means, while one types ----------------------------
+  const live = document.getElementById("live");
+
+  function shown(form, found) {
+    for (const place of form.querySelectorAll(".message[id$='-m']")) {
+      const name = place.id.slice(0, -2);
+      const words = found.messages[name] || "";
+      place.textContent = words;
+      place.hidden = !words;
+      const input = document.getElementById(name);
+      if (input) {
+        if (words) { input.setAttribute("aria-invalid", "true"); } else { input.removeAttribute("aria-invalid"); }
+        const fold = words && input.closest("details");
+        if (fold) { fold.open = true; }
+      }
+    }
+    const whole = document.getElementById("-m");
+    if (whole) { whole.textContent = found.messages[""] || ""; whole.hidden = !found.messages[""]; }
+    const notes = document.getElementById("notes");
+    if (notes) {
+      notes.replaceChildren(...found.notes.map((words) => {
+        const item = document.createElement("li");
+        item.textContent = words;
+        return item;
+      }));
+      notes.hidden = found.notes.length === 0;
+    }
+    if (live && found.live) {
+      // Drawn by the server of this very page; its policy lets no script in it run.
+      live.innerHTML = found.live;
+    }
+  }
+
+  for (const form of document.querySelectorAll("form[data-check]")) {
+    let waiting = 0, number = 0;
+    const check = async () => {
+      const mine = ++number;
+      const answer = await fetch(form.action, {
+        method: "POST", headers: { accept: "application/json" },
+        body: new URLSearchParams(new FormData(form)),
+      }).catch(() => null);
+      if (mine === number && answer && answer.ok) { shown(form, await answer.json()); }
+    };
+    form.addEventListener("input", () => {
+      form.dataset.touched = "yes";
+      clearTimeout(waiting);
+      waiting = setTimeout(check, 250);
+    });
+    form.addEventListener("submit", () => { delete form.dataset.touched; });
+  }
+
+  addEventListener("beforeunload", (event) => {
+    if (document.querySelector("form[data-touched]")) { event.preventDefault(); }
+  });
+
+  // --- rows: one more, one less ------------------------------------------------------------
+  function renumber(row, number) {
+    for (const part of row.querySelectorAll("[name], [id]")) {
+      for (const key of ["name", "id", "aria-describedby"]) {
+        const text = part.getAttribute(key);
+        if (text) { part.setAttribute(key, text.replace(/\.\d+\./, `.${number}.`)); }
+      }
+      const label = part.getAttribute("aria-label");
+      if (label) { part.setAttribute("aria-label", label.replace(/row \d+$/, `row ${number + 1}`)); }
+    }
+  }
+
+  function emptied(row) {
+    for (const input of row.querySelectorAll("input, select")) {
+      if (input.type === "checkbox") { input.checked = false; } else { input.value = ""; }
+      input.removeAttribute("aria-invalid");
+    }
+    for (const place of row.querySelectorAll(".message")) { place.textContent = ""; place.hidden = true; }
+  }
+
+  function added(list) {
+    const rows = list.querySelectorAll("tbody tr");
+    const row = rows[rows.length - 1].cloneNode(true);
+    emptied(row);
+    renumber(row, rows.length);
+    rows[0].parentNode.append(row);
+    return row;
+  }
+
+  for (const list of document.querySelectorAll(".rows")) {
+    for (const button of list.querySelectorAll("button[hidden]")) { button.hidden = false; }
+    list.addEventListener("click", (event) => {
+      if (event.target.matches(".more")) {
+        added(list).querySelector("input, select").focus();
+      } else if (event.target.matches(".remove")) {
+        const row = event.target.closest("tr");
+        const body = row.parentNode;
+        const next = row.nextElementSibling || row.previousElementSibling;
+        if (body.rows.length > 1) { row.remove(); } else { emptied(row); }
+        [...body.rows].forEach(renumber);
+        list.dispatchEvent(new Event("input", { bubbles: true }));
+        const place = next && next.querySelector(".remove");
+        if (place) { place.focus(); }
+      }
+    });
+  }
+
+  // --- files dropped -----------------------------------------------------------------------
+  for (const form of document.querySelectorAll("form.drop")) {
+    const input = form.querySelector("input[type=file]");
+    const over = (event) => { event.preventDefault(); form.classList.add("over"); };
+    form.addEventListener("dragover", over);
+    form.addEventListener("dragleave", () => form.classList.remove("over"));
+    form.addEventListener("drop", (event) => {
+      event.preventDefault();
+      form.classList.remove("over");
+      if (event.dataTransfer.files.length) {
+        input.files = event.dataTransfer.files;
+        form.requestSubmit();
+      }
+    });
+  }
 })();

@@ -52,6 +52,16 @@ def test_a_commented_table_is_brought_to_life():
             "# or: the run hoped for,", "# of the power that could be held for the whole ride")]
 
 
+def test_a_commented_table_within_a_line_is_brought_to_life():
+    gone = with_values(SCENARIO, {("conditions", "wind"): None})
+    assert "# wind = { speed_kmh = 12" in gone
+    new = with_values(gone, {("conditions", "wind", "speed_kmh"): 25,
+                             ("conditions", "wind", "from_deg"): 225.5})
+    assert tomllib.loads(new)["conditions"]["wind"] == {"speed_kmh": 25, "from_deg": 225.5}
+    added, = changed_lines(SCENARIO, new)[0]
+    assert added.endswith("# at ten metres, as forecasts give it, and where it")
+
+
 def test_a_key_that_is_taken_away_becomes_a_comment_and_comes_back():
     gone = with_values(SCENARIO, {("handling", "descent_cap_kmh"): None})
     assert "descent_cap_kmh" not in tomllib.loads(gone)["handling"]

@@ -46,14 +46,16 @@ def test_a_plan_writes_report_json_and_card_and_is_told(client, folder):
     document = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
     assert document["name"] == "Heron Lane 5"
     shown = client.get("/race", params={"race": "scenario.toml"}).text
-    whole = round(document["plan"]["finish_time_s"])
+    whole = round(document["rideable"]["finish_time_s"])
     clock = f"{whole // 60}:{whole % 60:02d}"
     assert clock in shown
     assert clock in state.words
     assert clock in client.get("/").text
     assert clock in client.get("/page/report.html").text
+    low, high = (round(document["rideable"]["spread_s"][point]) for point in ("5", "95"))
+    assert f"{low // 60}:{low % 60:02d} to {high // 60}:{high % 60:02d}" in client.get("/").text
     assert (folder / "card.html").is_file()
-    assert "File changed" not in shown
+    assert "A file changed" not in shown
     rider = folder / "rider.toml"
     later = time.time() + 10
     os.utime(rider, (later, later))

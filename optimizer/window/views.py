@@ -1,0 +1,240 @@
+"""Pages of a race that change its files: what each shows, reads back and draws as one types."""
+
+from __future__ import annotations
+
+import os
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from markupsafe import Markup
+
+from optimizer.errors import InputError
+from optimizer.files import as_if
+from optimizer.window.forms import Sheet, Tried, control, rows, try_out
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from optimizer.report.page import Part
+    from optimizer.window.folder import Folder
+    from optimizer.window.forms import Control, Rows
+
+__all__ = ["VIEWS", "Rider", "View", "Weather"]
+
+Keys = tuple[tuple[str, ...], ...]
+
+
+class View:
+    """A page over some files of a race.
+
+    `needed` names, for a list of tables, the column without which a row is left out.
+    """
+
+    key: ClassVar[str]
+    needed: ClassVar[Mapping[str, str]] = {}
+    caution: ClassVar[str] = ""
+
+    def __init__(self, folder: Folder, race: str) -> None:
+        self.folder, self.race = folder, race
+
+    @cached_property
+    def scenario(self) -> Sheet:
+        """The scenario itself."""
+        from optimizer.scenario.scenario import Scenario
+
+        return Sheet(self.folder, "s", self.race, Scenario)
+
+    @property
+    def path(self) -> Path:
+        """Path of the scenario."""
+        return self.folder.path(self.race)
+
+    def sheets(self) -> tuple[Sheet, ...]:
+        """Files behind the page."""
+        return (self.scenario,)
+
+    def check(self) -> object:
+        """Read the files as a plan does. Raises InputError."""
+        raise NotImplementedError
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give all that is shown, by the names of the controls."""
+        raise NotImplementedError
+
+    def live(self) -> Markup:
+        """Draw what the files say. Raises InputError where they cannot be read."""
+        return Markup("")
+
+    def values(self) -> dict[str, Any]:
+        """Give whatever else the template shows."""
+        return {}
+
+    # --- the same for all -----------------------------------------------------------------
+
+    def try_out(self, typed: Mapping[str, str]) -> Tried:
+        """Try what was typed, without writing."""
+        return try_out(self.sheets(), typed, self.check, needed=self.needed)
+
+    def drawn(self, tried: Tried) -> Markup:
+        """Draw what the files would say; nothing where that cannot be read."""
+        with as_if({self.folder.path(name): text.encode() for name, text in tried.texts.items()}):
+            try:
+                return self.live()
+            except InputError:
+                return Markup("")
+
+    def beside(self, name: str) -> str:
+        """Name in the folder of a file that the scenario names. Raises InputError for outside."""
+        path = Path(os.path.normpath(self.path.parent / name))
+        if not path.is_relative_to(self.folder.root):
+            raise InputError(self.race, "", f'names "{name}", which lies outside of the opened '
+                             "folder", "open the folder that holds both")
+        return self.folder.name(path)
+
+    def seen_from(self, name: str) -> str:
+        """Name of a file of the folder as the scenario names it."""
+        return os.path.relpath(self.folder.path(name), self.path.parent).replace(os.sep, "/")
+
+    def offered(self, now: str, *suffixes: str, also: Sequence[tuple[str, str]] = (),
+                ) -> tuple[tuple[str, str], ...]:
+        """Files of some kind as choices, the one that is named now among them."""
+        names = [self.seen_from(name) for name in self.folder.files(*suffixes)]
+        known = dict.fromkeys([*([now] if now else []), *names])
+        return (*((name, name) for name in known), *also)
+
+    def _controls(self, sheet: Sheet, data: Mapping[str, Any], keys: Keys,
+                  typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        return {sheet.key(*path): control(sheet, data, path, typed, tried) for path in keys}
+
+
+class Rider(View):
+    """What the rider can do, with the curve drawn as one types."""
+
+    key = "rider"
+    needed: ClassVar[Mapping[str, str]] = {"r:efforts": "power_w"}
+    caution = ("Efforts to exhaustion are for healthy riders; ask a doctor when in doubt, and stop "
+               "when unwell. Figures say what was shown, not what is healthy today.")
+    keys: ClassVar[Keys] = (
+        ("name",), ("mass_kg",), ("height_cm",), ("level",), ("critical_power_w",),
+        ("critical_power_sd_w",), ("w_prime_kj",), ("w_prime_sd_kj",), ("max_power_w",),
+        ("endurance_loss_percent",), ("effort_exponent",), ("pedalling_speed_kmh",),
+        ("recovery",), ("recovery_percent",), ("reserve_floor_kj",),
+        ("long", "share_percent"), ("long", "run_target_min"), ("long", "run_fresh_min"),
+        ("environment", "altitude"), ("environment", "heat"), ("environment", "tested_at_m"),
+        ("environment", "tested_at_c"))
+    of_position: ClassVar[tuple[str, ...]] = ("drag_area_m2", "drag_area_sd_m2", "power_percent",
+                                              "longest_min")
+
+    @cached_property
+    def rider(self) -> Sheet:
+        """The rider's file, which may not be there yet."""
+        from optimizer.scenario.rider_file import RiderTable
+        from optimizer.scenario.starter import bare_rider
+
+        name = self.beside(str(self.scenario.data().get("rider", "rider.toml")))
+        return Sheet(self.folder, "r", name, RiderTable, fresh=bare_rider())
+
+    def sheets(self) -> tuple[Sheet, ...]:
+        """Scenario and rider."""
+        return self.scenario, self.rider
+
+    def check(self) -> object:
+        """Read the rider, fit included."""
+        from optimizer.scenario.rider_file import read_ability
+        from optimizer.scenario.toml_file import read_toml
+
+        try:
+            self.beside(str(read_toml(self.path).data.get("rider", "")))
+        except InputError as error:
+            raise InputError(str(self.path), "rider", error.problem, error.remedy) from error
+        return read_ability(self.folder.path(self.rider.name))
+
+    def positions(self) -> list[str]:
+        """Names of the positions, the one for the flat first."""
+        found = self.rider.data().get("positions")
+        return list(found) if isinstance(found, dict) and found else ["aero", "upright"]
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give figures, efforts and positions, and which file the rider is in."""
+        sheet, data = self.rider, self.rider.data()
+        places = tuple(("positions", name, key) for name in self.positions()
+                       for key in self.of_position)
+        new = self.seen_from(self.folder.free_name("rider", ".toml", beside=self.race))
+        riders = [self.seen_from(name) for name, kind in self.folder.kinds().items()
+                  if kind == "rider"]
+        now = str(self.scenario.data().get("rider", ""))
+        choices = (*((name, name) for name in dict.fromkeys([now, *riders])),
+                   *([(new, f"a new rider ({new})")] if now in riders else []))
+        return {
+            "s:rider": control(self.scenario, self.scenario.data(), ("rider",), typed, tried,
+                               choices),
+            "r:efforts": rows(sheet, data, "efforts", typed, tried, suggested=(
+                {"minutes": "5"}, {"minutes": "60"})),
+            **self._controls(sheet, data, self.keys + places, typed, tried)}
+
+    def values(self) -> dict[str, Any]:
+        """Give names of files and positions."""
+        return {"rider": self.rider.name, "positions": self.positions(),
+                "of_position": self.of_position}
+
+    def live(self) -> Markup:
+        """Draw the curve, and say what it means."""
+        from optimizer.report.page import Points, fragment
+        from optimizer.report.rider_page import curve_parts, sentences
+        from optimizer.scenario.rider_file import read_ability
+
+        rider, ability = read_ability(self.folder.path(self.rider.name))
+        parts: list[Part] = [" ".join(sentences(rider, ability))]
+        if ability is not None:
+            parts += curve_parts(ability)
+        if rider.assumed:
+            parts += ["Assumed, as nothing was said:", Points(rider.assumed)]
+        return fragment(parts)
+
+
+class Weather(View):
+    """Air and wind, with the wind drawn on the course."""
+
+    key = "weather"
+    caution = ("Forecasts change: look again that morning. In gusts, deep wheels and hands on "
+               "extensions are a risk; thunder and heat are reasons not to start.")
+    keys: ClassVar[Keys] = (
+        ("conditions", "wind", "speed_kmh"), ("conditions", "wind", "from_deg"),
+        ("conditions", "temperature_c"), ("conditions", "humidity_percent"),
+        ("conditions", "pressure_hpa"), ("conditions", "wind_doubt_percent"),
+        ("conditions", "wind_doubt_deg"), ("conditions", "wet"), ("conditions", "start_time"))
+
+    def check(self) -> object:
+        """Read course and weather."""
+        from optimizer.scenario.scenario import read_course_and_weather
+
+        return read_course_and_weather(self.path)
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give the conditions, and which forecast holds."""
+        data = self.scenario.data()
+        found = self._controls(self.scenario, data, self.keys, typed, tried)
+        forecast = data.get("conditions", {}).get("forecast")
+        if not isinstance(forecast, list):
+            found["s:conditions.forecast"] = control(
+                self.scenario, data, ("conditions", "forecast"), typed, tried,
+                self.offered(forecast or "", ".csv", ".nc", ".grib2", ".grb2"))
+        return found
+
+    def live(self) -> Markup:
+        """Draw the map with the wind, and say what it does along the course."""
+        from optimizer.report.course_map import mapped
+        from optimizer.report.course_page import leg_rows
+        from optimizer.report.page import Table, fragment
+        from optimizer.scenario.scenario import read_course_and_weather
+
+        course, conditions = read_course_and_weather(self.path)
+        return fragment([mapped(course, conditions), Table(
+            ("Stretch", "km", "ascent, m", "mean grade, %", "head wind, km/h", "cross wind, km/h"),
+            leg_rows(course, conditions), "Wind at the rider on each stretch, at the start; head "
+            "wind is positive")])
+
+
+VIEWS: dict[str, type[View]] = {view.key: view for view in (Rider, Weather)}
+"""Pages with forms, by the last part of their address."""
