@@ -6,9 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+from optimizer.physics import GRAVITY
+from optimizer.physics.road_load import drag_by_yaw
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from optimizer.pacing import Plan
@@ -25,28 +28,28 @@ def marginal_values(plan: Plan, setup: Setup) -> NDArray[np.float64]:
     """
     p = plan.problem
     energy = 0.5 * plan.speed[:, None]**2
-    price = plan.seconds_per_newton[:, None]
     pace = (np.diff(plan.time) / p.step)[:, None]
-    return by_amount(
-        plan, setup, price, 0.5 * (energy[:-1] + energy[1:]),
+    newtons = by_amount(
+        plan, setup, slice(None), 0.5 * (energy[:-1] + energy[1:]),
         np.diff(energy, axis=0) / p.step[:, None], p.headwind[:, None], p.crosswind[:, None],
-        plan.power[:, None] * pace)[:, 0]
+        plan.power[:, None] * pace)
+    return np.stack([plan.seconds_per_newton * each[:, 0] for each in newtons], axis=-1)
 
 
-def by_amount(plan: Plan, setup: Setup, price: NDArray[np.float64], mean: NDArray[np.float64],
+def by_amount(plan: Plan, setup: Setup, steps: slice, mean: NDArray[np.float64],
               rise: NDArray[np.float64], headwind: NDArray[np.float64],
-              crosswind: NDArray[np.float64], work: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, k, m + 4) seconds per newton `price` (n, k) times newtons per unit of each amount.
+              crosswind: NDArray[np.float64],
+              work: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
+    """Newtons per unit of each of the m + 4 amounts in turn, (n, k) on some of the steps.
 
     At mean energies `mean` [J/kg], `rise` of energy and `work` put in per metre, each (n, k).
     """
     p = plan.problem
     speed = np.sqrt(2 * mean)
-    units = DragArea(setup.yaw, np.eye(len(setup.yaw)))
-    weight = (GRAVITY / np.sqrt(1.0 + p.grade**2))[:, None]
-    crr = p.rolling_resistance[:, None]
-    by = [aerodynamic_force(speed, headwind, crosswind, p.air_density[:, None], units,
-                            np.full((p.steps, 1), j))[0] for j in range(len(setup.yaw))]
-    by += [p.mass * weight * crr / setup.rolling_resistance,
-           rise + weight * (p.grade[:, None] + crr), -work, rise]
-    return np.stack([price * each for each in by], axis=-1)
+    weight = (GRAVITY / np.sqrt(1.0 + p.grade[steps]**2))[:, None]
+    crr = p.rolling_resistance[steps, None]
+    yield from drag_by_yaw(speed, headwind, crosswind, p.air_density[steps, None], setup.yaw)
+    yield p.mass * weight * crr / setup.rolling_resistance
+    yield rise + weight * (p.grade[steps, None] + crr)
+    yield -work
+    yield rise

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["Criterion", "Response", "propose", "response", "score"]
 
 _NODES = 2_000  # of the integer program over the draws
+_TOGETHER = 64  # steps that are gone through at once
 
 Criterion = Literal["forecast", "mean", "quantile", "cvar", "target"]
 """Time on the forecast day; over the draws the mean time, a quantile, the mean of the worst draws,
@@ -116,32 +117,37 @@ def _slopes(plan: Plan, ride: SimulatedRide, setup: Setup, headwind: NDArray[np.
 
     By CdA at each yaw angle of the set, Crr, mass, drivetrain efficiency, and effective mass.
     """
-    p = plan.problem
-    energy = 0.5 * ride.speed**2
-    mean = 0.5 * (energy[:-1] + energy[1:])
-    speed = np.sqrt(2 * mean)
-    v0, v1 = ride.speed[:-1], ride.speed[1:]
-    total = v0 + v1
-    density = p.air_density[:, None]
-    inertia = (p.effective_mass / p.step)[:, None]
-    watts = plan.power[:, None] * able
-    slope = aerodynamic_force(speed, headwind, crosswind, density, p.drag,
-                              p.position[:, None])[1] + p.bearing[1]
-    half = 0.5 * slope / speed
-    propulsion = 2 * p.drivetrain_efficiency * watts / total**2
-    start = np.maximum(v0, 1e-9)
-    by_end = inertia + propulsion / v1 + half
-    by_start = -inertia + propulsion / start + half
-    time = -2.0 * p.step[:, None] / total**2
-    held = v1 >= np.minimum(p.speed_limit[1:], 1e3)[:, None] * (1 - 1e-9)
-    price = np.zeros_like(mean)  # seconds per newton of each step
-    after = np.zeros(mean.shape[1])
-    for k in range(p.steps - 1, -1, -1):
-        price[k] = np.where(held[k], 0.0, -(after + time[k] / v1[k]) / by_end[k])
-        after = time[k] / start[k] + price[k] * by_start[k]
-    return np.asarray(by_amount(
-        plan, setup, price, mean, np.diff(energy, axis=0) / p.step[:, None], headwind, crosswind,
-        watts / total * 2).sum(axis=0))
+    p, rides = plan.problem, ride.speed.shape[1]
+    found = np.zeros((len(setup.yaw) + 4, rides))
+    after = np.zeros(rides)
+    highest = np.minimum(p.speed_limit[1:], 1e3) * (1 - 1e-9)
+    # Backwards, some steps at a time: arrays over all steps and rides would fill the memory.
+    for end in range(p.steps, 0, -_TOGETHER):
+        some = slice(max(end - _TOGETHER, 0), end)
+        v0, v1 = ride.speed[some], ride.speed[some.start + 1:end + 1]
+        mean = 0.25 * (v0**2 + v1**2)
+        rise = 0.5 * (v1**2 - v0**2) / p.step[some, None]
+        speed, total = np.sqrt(2 * mean), v0 + v1
+        head, cross = headwind[some], crosswind[some]
+        inertia = (p.effective_mass / p.step[some])[:, None]
+        watts = plan.power[some, None] * able
+        slope = aerodynamic_force(speed, head, cross, p.air_density[some, None], p.drag,
+                                  p.position[some, None])[1] + p.bearing[1]
+        half = 0.5 * slope / speed
+        propulsion = 2 * p.drivetrain_efficiency * watts / total**2
+        start = np.maximum(v0, 1e-9)
+        by_end = inertia + propulsion / v1 + half
+        by_start = -inertia + propulsion / start + half
+        time = -2.0 * p.step[some, None] / total**2
+        held = v1 >= highest[some, None]
+        price = np.zeros_like(mean)  # seconds per newton of each step
+        for k in range(len(mean) - 1, -1, -1):
+            price[k] = np.where(held[k], 0.0, -(after + time[k] / v1[k]) / by_end[k])
+            after = time[k] / start[k] + price[k] * by_start[k]
+        newtons = by_amount(plan, setup, some, mean, rise, head, cross, watts / total * 2)
+        for amount, each in zip(found, newtons, strict=True):
+            amount += np.einsum("nk,nk->k", price, np.broadcast_to(each, price.shape))
+    return found.T
 
 
 def score(times: NDArray[np.float64], by: Criterion, level: float = 0.9,

@@ -248,7 +248,7 @@ class Search:
         self._tighten_front()
         known = self._within_budget(most)
         lower = self.lower(self.rules.flags([k.rows for k in known]))
-        best = np.array([self.value(self.fastest(k.spend)) for k in known])
+        best = self._best_within(np.array([k.spend for k in known]))
         return max(self.along, float(np.max(best - lower))) + gap
 
     def prove_best(self, budget: float) -> float:
@@ -265,17 +265,26 @@ class Search:
         A set has to beat the fastest that its own money buys, or a `budget`.
         """
         sets, gap = self._cells(self.bounds).sets_below(edges, times - tolerance)
+        money = sets @ self.terms.cost if budget is None else np.full(len(sets), budget)
         lower, bounds = np.full(len(sets), -np.inf), 0
         while len(sets):
             if len(self.bounds) > bounds:
                 bounds, lower = len(self.bounds), self.lower(sets)
-                order = np.argsort(-lower, kind="stable")
-                sets, lower = sets[order], lower[order]
-            one, sets = sets[-1], sets[:-1]
-            money = float(one @ self.terms.cost) if budget is None else budget
-            if lower[len(sets)] < self.value(self.fastest(money)) - tolerance:
-                self.tighten(np.flatnonzero(one), tolerance)
+            open_still = np.flatnonzero(lower < self._best_within(money) - tolerance)
+            if not len(open_still):
+                break
+            order = open_still[np.argsort(-lower[open_still], kind="stable")]
+            one, order = sets[order[-1]], order[:-1]
+            sets, money, lower = sets[order], money[order], lower[order]
+            self.tighten(np.flatnonzero(one), tolerance)
         return gap
+
+    def _best_within(self, money: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(s,) least value of the known sets within each of the budgets (s,)."""
+        known = sorted(self.known.values(), key=lambda one: one.spend)
+        best = np.minimum.accumulate([self.value(one) for one in known])
+        at = np.searchsorted([one.spend for one in known], money + 1e-9, side="right") - 1
+        return np.asarray(best[at])
 
     def _left_open(self, budget: float) -> float:
         """By how much known sets may still beat the fastest one [s]."""

@@ -17,10 +17,12 @@ import numpy as np
 from optimizer.defaults import GRAVITY
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
 __all__ = ["GRAVITY", "ROOM", "YAW_CELLS", "DragArea", "aerodynamic_force", "drag_and_slope",
-           "road_load"]
+           "drag_by_yaw", "road_load"]
 
 YAW_CELLS = 90  # of one degree of yaw, 0 to 90
 ROOM = 6  # arrays that `drag_and_slope` works in
@@ -193,6 +195,23 @@ def drag_and_slope(
     slope = np.add(np.divide(square, q, out=r[1]), q, out=r[1])
     slope = np.multiply(area, slope, out=r[5])
     return force, slope if turn is None else np.subtract(slope, turn, out=r[5])
+
+
+def drag_by_yaw(
+    speed: NDArray[np.float64], headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
+    air_density: NDArray[np.float64], yaw: NDArray[np.float64],
+) -> Iterator[NDArray[np.float64]]:
+    """Newtons per m² of CdA at each yaw angle of a table in turn; the arrays broadcast.
+
+    Drag is linear in the table: `aerodynamic_force` is the sum of these times its entries.
+    """
+    along = speed + headwind
+    across = np.abs(crosswind)
+    beta = np.arctan2(across, along)
+    whole = 0.5 * air_density * along * np.sqrt(along**2 + across**2)
+    table = DragArea(yaw, np.eye(len(yaw)))
+    for k in range(len(yaw)):
+        yield whole * table.at(beta, k)
 
 
 def road_load(
