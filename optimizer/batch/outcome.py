@@ -14,7 +14,7 @@ from optimizer import __version__
 from optimizer.course.gpx import LARGEST_FILE
 from optimizer.errors import InputError
 from optimizer.files import read_input, write_atomic
-from optimizer.scenario.batch_file import named_files
+from optimizer.scenario.named_files import named_files
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

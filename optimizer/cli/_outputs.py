@@ -51,7 +51,7 @@ def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,
     read: list[Path] = []
     for path in inputs:
         if path is not None and Path(path).suffix.lower() == ".toml":
-            from optimizer.scenario.batch_file import named_files
+            from optimizer.scenario.named_files import named_files
 
             read += named_files(Path(path))
         elif path is not None:

@@ -11,7 +11,6 @@ from optimizer.course.cleaning import Log
 from optimizer.course.geodesy import east_north, move, step_lengths
 from optimizer.course.heights import road_heights
 from optimizer.course.smoothing import smooth
-from optimizer.course.terrain import ground_along
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -110,6 +109,8 @@ def _on_ground(line: Line, where: NDArray[np.float64], height: NDArray[np.float6
         rough = Log(log.file, log.skip | {"heights"})
         track = np.interp(line.distance, place[0], road_heights(
             where, height, *place, cleaning.penalty, rough).values)
+    from optimizer.course.terrain import ground_along  # filters that take long to import
+
     ground = ground_along(line.distance, line.latitude, line.longitude, track, terrain, log)
     barometer_free = Log(log.file, log.skip | {"drift"})
     heights = road_heights(line.distance, ground.height, *place, cleaning.penalty, barometer_free)

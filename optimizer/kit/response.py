@@ -145,8 +145,8 @@ def _slopes(plan: Plan, ride: SimulatedRide, setup: Setup, headwind: NDArray[np.
             price[k] = np.where(held[k], 0.0, -(after + time[k] / v1[k]) / by_end[k])
             after = time[k] / start[k] + price[k] * by_start[k]
         newtons = by_amount(plan, setup, some, mean, rise, head, cross, watts / total * 2)
-        for amount, each in zip(found, newtons, strict=True):
-            amount += np.einsum("nk,nk->k", price, np.broadcast_to(each, price.shape))
+        for row, each in enumerate(newtons):
+            found[row] += np.einsum("nk,nk->k", price, np.broadcast_to(each, price.shape))
     return found.T
 
 

@@ -20,10 +20,9 @@ from optimizer.scenario.weather import parse_wind
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = ["Batch", "Case", "named_files", "read_batch"]
+__all__ = ["Batch", "Case", "read_batch"]
 
 _MOST_CASES = 10_000
-_DEEPEST = 8  # files that name files
 
 
 @dataclass(frozen=True)
@@ -198,34 +197,3 @@ def _told_apart(cases: tuple[Case, ...]) -> tuple[Case, ...]:
             name = f"{plain} ({number})"
         named[name] = replace(case, name=name)
     return tuple(named.values())
-
-
-def named_files(path: Path) -> tuple[Path, ...]:
-    """Every file that a TOML file leads to: itself, those its texts name, and those they name.
-
-    No list of keys to fall behind: any text that is the name of a file beside it counts.
-    Raises InputError for a TOML file that cannot be read.
-    """
-    found: dict[Path, None] = {}
-    _gather(path, found, _DEEPEST)
-    return tuple(found)
-
-
-def _gather(path: Path, found: dict[Path, None], depth: int) -> None:
-    if path in found or depth == 0:
-        return
-    found[path] = None
-    if path.suffix.lower() != ".toml":
-        return
-    file = read_toml(path)
-    for text in _texts(file.data):
-        other = file.beside(text)
-        if text and is_file(other):
-            _gather(other, found, depth - 1)
-
-
-def _texts(value: Any) -> list[str]:
-    if isinstance(value, str):
-        return [value]
-    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return [text for part in inner for text in _texts(part)]

@@ -141,7 +141,7 @@ class Folder:
                       self.name(card) if is_file(card) else "", self._stale(name, json))
 
     def _stale(self, name: str, json: Path) -> bool:
-        from optimizer.scenario.batch_file import named_files
+        from optimizer.scenario.named_files import named_files
 
         made = _stamp(json)[1]
         try:
@@ -151,7 +151,7 @@ class Folder:
 
     def check_inside(self, name: str) -> None:
         """Refuse a scenario that names files outside of the folder. Raises InputError."""
-        from optimizer.scenario.batch_file import named_files
+        from optimizer.scenario.named_files import named_files
 
         for path in named_files(self.path(name)):
             if not self.holds(path):

@@ -35,7 +35,7 @@ def plan(tell: Callable[[str], None], root: str, scenario: str,
     from optimizer.report.plan_page import plan_page
     from optimizer.report.result_json import json_text
     from optimizer.scenario import read_scenario
-    from optimizer.scenario.batch_file import named_files
+    from optimizer.scenario.named_files import named_files
 
     check_outputs([Output("report", report, marks.PAGE, 100_000),
                    Output("plan", json, marks.JSON, 50_000),

@@ -7,7 +7,8 @@ from datetime import time
 import pytest
 
 from optimizer.errors import InputError
-from optimizer.scenario.batch_file import named_files, read_batch
+from optimizer.scenario.batch_file import read_batch
+from optimizer.scenario.named_files import named_files
 
 
 @pytest.fixture
