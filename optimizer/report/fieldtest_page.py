@@ -90,6 +90,9 @@ def _wind_sentences(test: FieldTest) -> list[str]:
         direction = f" from the {compass(*test.wind)}" if speed > 0.5 else ""
         out.append(f"The wind at the rider was {3.6 * speed:.0f} km/h{direction}, by the rides' "
                    f"own evidence and what was known before.")
+    if test.share_used < 1.0:
+        out.append(f"Of each ride the first {100 * test.share_used:.0f} % were used: laps this "
+                   "short are cut in so many stretches that more would take too long.")
     out.append(f"{100 * test.share_left_out:.0f} % of the time was left out."
                if test.left_out else "Nothing was left out.")
     return out

@@ -22,7 +22,7 @@ from optimizer.ride.comparison import (
     smallest_to_see,
 )
 from optimizer.ride.disturbances import SIZES
-from optimizer.ride.field_test import SEGMENTS, Runs, field_test
+from optimizer.ride.field_test import Runs, field_test, spacing_of, used_share
 from optimizer.ride.ride import Ride
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ _ORDERS = ("AB", "ABBA", "ABBABAAB", "ABBABAABBAAB", "ABBABAABBAABABBA")
 _PAUSE = 300.0  # s between runs, to change the kit
 _LATITUDE = 47.0  # any; a metre is a metre
 _CRR = 0.0045
-_PART = 0.4  # of a lap, the longest stretch that still tells a head wind from a tail wind
+_FEW = "ABBA"  # runs that the model is asked with; more are like these
 
 
 @dataclass(frozen=True)
@@ -113,11 +113,15 @@ def plan_test(intention: Intention) -> TestPlan:
     """Say how many runs it takes to see a change, or that this course cannot show it."""
     options = []
     run_sd = math.nan
-    # A lap has to be seen in parts, since the wind turns once a lap: then two runs do.
-    whole = 4.0 * intention.run_length / SEGMENTS > _PART * intention.leg
-    few, few_hours = _covariance(intention, _ORDERS[0] if whole else _ORDERS[1])
+    told: dict[float, NDArray[np.float64]] = {}
     for order in _ORDERS:
-        covariance, hours = _of_more_runs(few, few_hours, len(order))
+        share = _share(intention, len(order))
+        if share not in told:
+            told[share] = _covariance(replace(intention,
+                                              run_length=share * intention.run_length))
+        covariance = _of_more_runs(told[share], len(order))
+        hours = ((intention.run_length / intention.speed + _PAUSE) / 3600.0
+                 * np.arange(len(order), dtype=np.float64))
         if len(order) == 4:
             run_sd = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1]
                                           - 2 * covariance[0, 1])))
@@ -135,18 +139,23 @@ def plan_test(intention: Intention) -> TestPlan:
                     watts * min(option.smallest for option in options), run_sd)
 
 
-def _of_more_runs(few: NDArray[np.float64], few_hours: NDArray[np.float64], runs: int,
-                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Covariance and hours of any number of runs, from those of a few.
+def _share(intention: Intention, runs: int) -> float:
+    """Part of each run that a field test of so many uses."""
+    length = runs * intention.run_length
+    lap = intention.leg if intention.course == "laps" else 2.0 * intention.leg
+    return used_share(length, spacing_of(length, lap if lap < intention.run_length else None))
+
+
+def _of_more_runs(few: NDArray[np.float64], runs: int) -> NDArray[np.float64]:
+    """Covariance of any number of runs, from that of a few.
 
     All runs are alike: each has the same variance, and two of them share what lies so many runs
-    apart. So the model is asked with few runs, whose laps it still sees in parts, and more runs
-    never tell less.
+    apart.
     """
     n = len(few)
     shared = np.array([np.mean(np.diag(few, lag)) for lag in range(n)])
     lag = np.minimum(np.abs(np.subtract.outer(np.arange(runs), np.arange(runs))), n - 1)
-    return shared[lag], (few_hours[1] - few_hours[0]) * np.arange(runs)
+    return np.asarray(shared[lag])
 
 
 def _design_sd(covariance: NDArray[np.float64], second: NDArray[np.bool_],
@@ -158,13 +167,12 @@ def _design_sd(covariance: NDArray[np.float64], second: NDArray[np.bool_],
     return float(np.sqrt(np.linalg.inv(information)[1, 1]))
 
 
-def _covariance(intention: Intention,
-                order: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Covariance of the runs' CdA and the hours at which they start, from rides made up."""
+def _covariance(intention: Intention) -> NDArray[np.float64]:
+    """Covariance of the CdA of a few runs, from rides made up."""
     duration = intention.run_length / intention.speed
     bike = Setup("bike", intention.mass - 75.0, _CRR)
-    rides = tuple(_made_up(intention, bike) for _ in order)
-    start = np.arange(len(order)) * (duration + _PAUSE)
+    rides = tuple(_made_up(intention, bike) for _ in _FEW)
+    start = np.arange(len(_FEW)) * (duration + _PAUSE)
     sizes = {**SIZES, "gusts, m/s": intention.gust_sd**2,
              "wind over half a minute, m/s": (0.5 * intention.gust_sd)**2,
              "turning wind, m/s": intention.turning_sd**2}
@@ -172,9 +180,9 @@ def _covariance(intention: Intention,
     zero = datetime(2000, 1, 1, tzinfo=UTC)
     rides = tuple(replace(ride, start=zero + timedelta(seconds=float(t)))
                   for ride, t in zip(rides, start, strict=True))
-    test = field_test(Runs(rides, tuple(order), (conditions,) * len(order), bike, 75.0,
+    test = field_test(Runs(rides, tuple(_FEW), (conditions,) * len(_FEW), bike, 75.0,
                            intention.assumptions), each_ride=True, sizes=sizes)
-    return test.covariance[:-1, :-1], np.asarray(start / 3600.0)
+    return test.covariance[:-1, :-1]
 
 
 def _made_up(intention: Intention, bike: Setup) -> Ride:

@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.errors import InputError
 from optimizer.ride.balance import Assumptions, balance_of
-from optimizer.ride.places import nodes_by_place
+from optimizer.ride.places import lap_of, nodes_by_place
 from optimizer.ride.plausible import check_recording, check_result
 from optimizer.ride.posterior import posterior_of
 from optimizer.ride.segments import cut
@@ -34,9 +34,13 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Segments
 
-__all__ = ["LEAST_ROLLING", "MOST_ROLLING", "SEGMENTS", "Answer", "FieldTest", "Runs", "field_test"]
+__all__ = ["LEAST_ROLLING", "MOST_ROLLING", "SEGMENTS", "Answer", "FieldTest", "Runs", "field_test",
+           "spacing_of", "used_share"]
 
 SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
+# A lap is seen in parts, since the wind turns once a lap; where that takes more segments than
+# the most, less of each ride is used.
+_PART_OF_LAP, _MOST_SEGMENTS = 1.0 / 3.0, 660
 _SHORTEST = 50.0  # m
 _LEAST = 20  # segments that say something
 _LEAST_EACH = 3  # of each setup
@@ -109,6 +113,7 @@ class FieldTest:
     laps : how often the median place was passed
     speed, air_density, yaw : mean [m/s, kg/m³], and the yaw that half the time exceeded [rad]
     clock : (rides,) seconds of the middle of each ride, on one clock
+    share_used : part of each ride that was used, its first; less than 1 for many short laps
     """
 
     spec: Runs
@@ -140,6 +145,7 @@ class FieldTest:
     posterior: Posterior
     free: Posterior
     segments: Segments
+    share_used: float = 1.0
 
     @property
     def contradicts(self) -> bool:
@@ -202,8 +208,10 @@ def field_test(spec: Runs, *, each_ride: bool = False,
 def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> FieldTest:
     _check(spec)
     spec = _located(spec)
-    length = sum(ride.length for ride in spec.rides)
-    spacing = max(length / SEGMENTS, _SHORTEST)
+    spacing = spacing_of(sum(ride.length for ride in spec.rides),
+                         spec.lap_length or lap_of(spec.rides[0]))
+    share = used_share(sum(ride.length for ride in spec.rides), spacing)
+    spec = replace(spec, rides=tuple(_first(ride, share) for ride in spec.rides))
     nodes = nodes_by_place(spec.rides, spacing, spec.lap_length)
     segments = cut(spec.rides, spec.conditions, spec.bike, spec.rider_mass, nodes)
     names = (tuple(f"{number} {name}" for number, name in enumerate(spec.setups, 1)) if each_ride
@@ -216,7 +224,7 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
     _check_share(spec, groups, balance)
     if sizes is None:  # the rides of a test that is planned are made up
         check_result(spec.rides[0].name, names, *posterior.moments())
-    return _result(spec, names, balance, posterior, reasons)
+    return replace(_result(spec, names, balance, posterior, reasons), share_used=share)
 
 
 def _check(spec: Runs) -> None:
@@ -251,6 +259,24 @@ def _located(spec: Runs) -> Runs:
     return replace(spec, rides=tuple(ride.between(*ride.fixes) for ride in spec.rides),
                    left_out=tuple((k, low - first[k], high - first[k])
                                   for k, low, high in spec.left_out))
+
+
+def spacing_of(length: float, lap: float | None) -> float:
+    """Metres between nodes for rides of a `length` in all, on laps of `lap` metres if on any."""
+    most = math.inf if lap is None else max(_PART_OF_LAP * lap, _SHORTEST)
+    return min(max(length / SEGMENTS, _SHORTEST), most)
+
+
+def used_share(length: float, spacing: float) -> float:
+    """Part of each ride that is used."""
+    return min(_MOST_SEGMENTS * spacing / length, 1.0)
+
+
+def _first(ride: Ride, share: float) -> Ride:
+    """Give the first part of a ride."""
+    if share == 1.0:
+        return ride
+    return ride.between(0, int(np.searchsorted(ride.distance, share * ride.length)))
 
 
 def _asked(spec: Runs, segments: Segments) -> NDArray[np.bool_]:

@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 
     from optimizer.ride.ride import Ride
 
-__all__ = ["Nodes", "heading_of", "nodes_by_place"]
+__all__ = ["Nodes", "heading_of", "lap_of", "nodes_by_place"]
 
 _NEAR = 18.0  # m, two lanes and the error of two fixes
+_LAP_PLACES = (0.2, 0.35, 0.5, 0.65, 0.8)  # of a ride, places of which returns are looked for
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,23 @@ class _Map:
         at = np.flatnonzero(near & (ahead[:-1] > 0.0) & (ahead[1:] <= 0.0))
         at = at[~np.isin(first + at + 1, self.ends)]
         return np.asarray(first + at + ahead[at] / (ahead[at] - ahead[at + 1]))
+
+
+def lap_of(ride: Ride) -> float | None:
+    """Metres after which a ride mostly returns to the same places in the same direction.
+
+    Positions have to be known throughout; None where it does not return.
+    """
+    if not ride.has_position:
+        return None
+    track, number = _Map((ride,)), np.arange(len(ride.time))
+    found: list[float] = []
+    for part in _LAP_PLACES:
+        sample = int(np.searchsorted(ride.distance, part * ride.length))
+        place = (float(track.x[sample]), float(track.y[sample]))
+        at = np.interp(track.passages(place, 0.0), number, ride.distance)
+        found += np.diff(at).tolist()
+    return float(np.median(found)) if found else None
 
 
 def _by_map(rides: Sequence[Ride], spacing: float) -> Nodes:

@@ -2,8 +2,8 @@
 
 A recorder that pauses leaves a gap. The speeds on its two sides say nothing of what happened
 inside: riders slow down before they stop and the recorder starts again when they already roll.
-The way across the gap does: at the speed of the minutes around it, it takes so long, and the
-rest of the time was stood.
+The way across the gap does: at the speed of the minutes around it, braking to the stop and
+getting going again, it takes so long, and the rest of the time was stood.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ _GAP, _GAP_STEPS = 5.0, 2.5  # s, usual steps between samples; a longer step is 
 _AROUND = 60.0  # s on either side of a gap whose speed is that of the ride inside it
 _RODE = 0.5  # of that speed; a gap crossed faster was ridden throughout
 _USUAL = 5.0  # m/s, where nothing was ridden around a gap
+# m/s², of a rider who stops and sets off without haste; common practice, no source.
+_BRAKES, _SETS_OFF = 1.5, 0.7
 
 
 @dataclass(frozen=True)
@@ -59,11 +61,21 @@ def spans_of(ride: Ride) -> Spans:
     gap = step > longest_step(ride.time)
     riding = np.where(mean >= STANDING, step, 0.0)
     for k in np.flatnonzero(gap):
-        usual = _usual_speed(ride, int(k))
-        riding[k] = step[k] if way[k] >= _RODE * usual * step[k] else min(way[k] / usual, step[k])
+        usual, ends = _usual_speed(ride, int(k)), ride.speed[k:k + 2]
+        rode = ends.min() >= STANDING and way[k] >= _RODE * usual * step[k]
+        riding[k] = step[k] if rode else min(_with_a_stop(way[k], usual, *ends), step[k])
     power = 0.5 * (ride.power[1:] + ride.power[:-1])
     known = np.where(~gap & np.isfinite(power), riding, 0.0)
     return Spans(riding, step - riding, known, np.nan_to_num(power) * known, gap)
+
+
+def _with_a_stop(way: float, usual: float, before: float, after: float) -> float:
+    """Seconds of riding over `way` [m] with a stop on it, at three speeds [m/s]."""
+    time = before / _BRAKES + after / _SETS_OFF
+    needed = 0.5 * (before**2 / _BRAKES + after**2 / _SETS_OFF)
+    if needed >= way:  # harder on the brakes and the pedals: as much shorter as the way is
+        return time * way / max(needed, 1e-9)
+    return time + (way - needed) / usual
 
 
 def _usual_speed(ride: Ride, k: int) -> float:

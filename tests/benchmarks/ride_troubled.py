@@ -4,7 +4,8 @@ python -m tests.benchmarks.ride_troubled [rides] [debriefs]
 
 Prints how often the 95 % interval holds the true CdA, the bias as a part of the interval, how
 well the time stood still is found; then, for plans ridden with trouble, whether the parts of a
-debrief add up and what its stops miss.
+debrief add up and what its stops miss. These rides stop and go on at full speed in an instant,
+which their simulation cannot: what stays unexplained is that.
 """
 
 from __future__ import annotations

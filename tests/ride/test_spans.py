@@ -69,9 +69,22 @@ def test_a_gap_that_begins_and_ends_at_speed_is_still_a_stop():
     way[300:] -= way[300] - way[299] - 9.0  # 9 m from the last sample to the next
     ride = Ride("gap", time, way, speed, np.full(600, 200.0), np.zeros(600), np.full(600, np.nan),
                 np.full(600, np.nan))
-    assert stood(ride) == pytest.approx(300.0, abs=2.0)
+    # From 3 m/s to a stop and back to 3 m/s: 9 m at a mean of 1.5 m/s, six of the 301 s.
+    assert stood(ride) == pytest.approx(295.0, abs=1.0)
     spans = spans_of(ride)
     assert spans.work.sum() == pytest.approx(200.0 * 598.0)
+
+
+def test_a_recorder_that_stops_on_the_way_to_a_stop_counts_the_braking():
+    """From 11 m/s, lost for 200 m, found again at rest: 171 m at 11 m/s in 15.5 s, 30 m of brakes
+    at 2 m/s² in 5.5 s, then 20 s of standing."""
+    time = np.concatenate([np.arange(200.0), 199.0 + 41.0 + np.arange(100.0)])
+    speed = np.concatenate([np.full(200, 11.0), np.minimum(1.0 * np.arange(100.0), 11.0)])
+    way = np.concatenate([11.0 * np.arange(200.0), np.full(100, 199.0 * 11.0 + 201.0)])
+    way[200:] += np.cumsum(speed[200:])
+    ride = Ride("gap", time, way, speed, np.full(300, 200.0), np.zeros(300),
+                np.full(300, np.nan), np.full(300, np.nan))
+    assert stood(ride) == pytest.approx(20.0, abs=2.0)
 
 
 def test_a_gap_that_was_ridden_is_no_stop_and_holds_no_power():

@@ -33,7 +33,7 @@ def test_a_troubled_debrief_adds_up(intended, seed):
 def test_400_troubled_rides(tmp_path):
     """93 to 97 of 100 intervals hold the truth, bias under a tenth of the interval.
 
-    Of the first 160: 95.6 %, bias 3 %; stops within 5 s on all but one (5.1 s).
+    Of the 400: 95.8 %, bias 5.4 % of the interval; stops within 4.8 s.
     """
     found = []
     for seed in range(400):
@@ -42,4 +42,4 @@ def test_400_troubled_rides(tmp_path):
     held, _, share, stood = map(np.array, zip(*found, strict=True))
     assert 0.93 <= np.mean(held) <= 0.97
     assert abs(np.mean(share)) < 0.1
-    assert np.mean(np.abs(stood) < 5.0) > 0.98
+    assert np.abs(stood).max() < 5.0
