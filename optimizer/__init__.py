@@ -14,7 +14,7 @@ __version__ = "0.2.0"
 
 # In the order of the job.
 _HOMES = {
-    "read_course": "optimizer.course",
+    "read_course": "optimizer.scenario.track_file",
     "weather": "optimizer.scenario.weather",
     "read_rider": "optimizer.scenario.rider_file",
     "Setup": "optimizer.physics",

@@ -1,4 +1,3 @@
-from optimizer.course import read_course as read_course
 from optimizer.errors import Infeasible as Infeasible
 from optimizer.errors import InputError as InputError
 from optimizer.job import Options as Options
@@ -14,6 +13,7 @@ from optimizer.scenario.catalogue_file import read_catalogue as read_catalogue
 from optimizer.scenario.evidence_file import read_evidence as read_evidence
 from optimizer.scenario.rider_file import read_rider as read_rider
 from optimizer.scenario.scenario import read_scenario as read_scenario
+from optimizer.scenario.track_file import read_course as read_course
 from optimizer.scenario.weather import weather as weather
 
 __all__ = [

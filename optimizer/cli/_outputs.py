@@ -13,7 +13,7 @@ from optimizer.report import marks
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["check_run", "gpx", "json", "overwrite_option", "page", "row", "table"]
+__all__ = ["check_run", "fit", "gpx", "json", "overwrite_option", "page", "row", "table"]
 
 
 def page(option: str, path: Path | str) -> Output:
@@ -29,6 +29,11 @@ def json(option: str, path: Path | str) -> Output:
 def gpx(option: str, path: Path | str) -> Output:
     """Give a GPX as an output."""
     return Output(option, Path(path), marks.GPX)
+
+
+def fit(option: str, path: Path | str) -> Output:
+    """Give a course for head units as an output."""
+    return Output(option, Path(path), marks.FIT, 20_000)
 
 
 def table(option: str, path: Path | str, kind: str) -> Output:

@@ -14,6 +14,8 @@ from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from optimizer.conditions import Conditions
     from optimizer.course import Course
     from optimizer.job.start_times import StartTime
@@ -66,8 +68,9 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
             gpx_file: str | None, overwrite: bool, **options: Any) -> None:
     """Say what the course in FILE is: ascent, grades, corners, errors in the track, warnings.
 
-    FILE is a GPX file, or several that follow on each other; or one scenario, which also tells
-    its air and wind and, with a forecast by the hour, the finish time for each start.
+    FILE is a track: GPX, FIT (a course or a recorded ride) or a table with latitude and longitude;
+    or several that follow on each other; or one scenario, which also tells its air and wind and,
+    with a forecast by the hour, the finish time for each start.
 
     \b
     Example:
@@ -112,7 +115,7 @@ def _refuse(context: click.Context, files: tuple[str, ...]) -> None:
     """Refuse options beside a scenario, which says itself how its course is taken."""
     if len(files) > 1:
         raise InputError(files[0], "", "is a scenario beside other files",
-                         "name one scenario, or GPX files only")
+                         "name one scenario, or tracks only")
     given = [name for name in _OF_A_SCENARIO
              if context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE]
     if given:
@@ -125,15 +128,16 @@ def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None
           smoothing: float | None, heights: tuple[str, ...], heights_unit: str | None,
           keep: tuple[str, ...], skill_percent: float, wet: bool,
           descent_cap_kmh: float | None) -> Course:
-    from optimizer.course import MENDING, Cleaning, Handling, Shape, read_course
+    from optimizer.course import MENDING, Cleaning, Handling, Shape
     from optimizer.scenario.course_file import read_features
     from optimizer.scenario.tables import suggest
+    from optimizer.scenario.track_file import read_course
 
     for name in keep:
         if name not in MENDING:
             raise InputError("--keep", "", f'"{name}" is no flaw that is mended',
                              suggest(name, MENDING))
-    return read_course(
+    return _at_options(lambda: read_course(
         files,
         shape=Shape(1000 * (from_km or 0.0), None if to_km is None else 1000 * to_km, reverse,
                     laps),
@@ -141,7 +145,18 @@ def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None
         handling=Handling(skill=skill_percent / 100, wet=wet,
                           descent_cap=(descent_cap_kmh or math.inf) / 3.6),
         features=read_features(features) if features else None,
-        terrain=_terrain(heights, heights_unit))
+        terrain=_terrain(heights, heights_unit)))
+
+
+def _at_options(read: Callable[[], Course]) -> Course:
+    """Read a course; what is wrong with how it is cut is said of the option that says so."""
+    try:
+        return read()
+    except InputError as error:
+        if error.where not in _OF_A_SCENARIO:
+            raise
+        raise InputError(error.file, f"--{error.where.replace('_', '-')}", error.problem,
+                         error.remedy) from error
 
 
 def _terrain(names: tuple[str, ...], unit: str | None) -> TerrainModel | None:

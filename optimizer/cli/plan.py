@@ -39,7 +39,8 @@ __all__ = ["command"]
 @click.option("--json", "json_file", metavar="FILE", type=click.Path(),
               help="Write the whole result as JSON as well.")
 @click.option("--card", "cards", metavar="FILE", type=click.Path(), multiple=True,
-              help="Write the card as .html, .gpx or .csv as well; may be given several times.")
+              help="Write the card as .html, .gpx, .fit or .csv as well; may be given several "
+                   "times.")
 @click.option("--against", metavar="FILE", type=click.Path(),
               help="Say what changed against an earlier plan, written with --json.")
 @click.option("--kit-from", metavar="FILE", type=click.Path(),
@@ -107,10 +108,13 @@ def _card(card: str) -> Output:
     ending = Path(card).suffix.lower()
     if ending == ".gpx":
         return _outputs.gpx("--card", card)
+    if ending == ".fit":
+        return _outputs.fit("--card", card)
     if ending == ".csv":
         return _outputs.table("--card", card, "card")
     if ending not in {".html", ".htm"}:
-        raise InputError(card, "--card", "is no kind of card", "end it in .html, .gpx or .csv")
+        raise InputError(card, "--card", "is no kind of card",
+                         "end it in .html, .gpx, .fit or .csv")
     return _outputs.page("--card", card)
 
 
@@ -121,7 +125,7 @@ def _write(result: Result, report: Path, json_file: str | None,
     from optimizer.report.plan_page import plan_page
     from optimizer.report.result_json import json_text
 
-    contents: list[tuple[str, str | Path, str]] = [
+    contents: list[tuple[str, str | Path, str | bytes]] = [
         ("Report", report, plan_page(result, change=changed))]
     if json_file:
         contents.append(("JSON", json_file, json_text(result)))

@@ -159,7 +159,7 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
     inside = np.where(apart, 0.0, steps)
     lengths = np.bincount(piece[1:], inside, piece[-1] + 1)
     if cleaning.piece is not None and not 1 <= cleaning.piece <= len(lengths):
-        raise InputError(log.file, "", f"has {len(lengths)} pieces, not {cleaning.piece}",
+        raise InputError(log.file, "piece", f"has {len(lengths)} pieces, not {cleaning.piece}",
                          "name one of them, from 1")
     chosen = int(np.argmax(lengths)) if cleaning.piece is None else cleaning.piece - 1
     if np.count_nonzero(lengths > 100.0) > 1:
@@ -248,7 +248,7 @@ def _with_heights(points: Points, cleaning: Cleaning, log: Log, needed: bool) ->
         if not needed:
             return replace(points, elevation=np.full(len(points), np.nan))
         if not cleaning.flat:
-            raise InputError(log.file, "", "has no elevation, so its climbs are unknown",
+            raise InputError(log.file, "flat", "has no elevation, so its climbs are unknown",
                              "export it with elevation, or say that the course is flat")
         log.warnings.append("The file has no heights; the course was taken as flat, as told.")
         return replace(points, elevation=np.zeros(len(points)))

@@ -38,12 +38,13 @@ _CHUNK = 2**16
 _POINTS = frozenset(("trkpt", "rtept", "wpt"))
 _PARTS = frozenset(("ele", "time", "name"))
 _NAMED = frozenset(("trk", "rte", "metadata", "gpx"))
+_KINDS = frozenset(("trk", "rte", "metadata"))
 _SEGMENT, _ROUTE = ["gpx", "trk", "trkseg"], ["gpx", "rte"]
 
 
 @dataclass(frozen=True)
 class Points:
-    """What a GPX file says, in its own order.
+    """What the file of a track says, in its own order.
 
     Attributes
     ----------
@@ -53,6 +54,7 @@ class Points:
     time : (p,) seconds since 1970 UTC, nan where missing
     segment : (p,) number of the track segment, from 0
     places : name, latitude and longitude of each waypoint
+    kind : what kind of activity or road the file says it is; empty where it does not
     """
 
     name: str
@@ -62,6 +64,7 @@ class Points:
     time: NDArray[np.float64]
     segment: NDArray[np.int64]
     places: tuple[tuple[str, float, float], ...] = ()
+    kind: str = ""
 
     def __len__(self) -> int:
         return len(self.latitude)
@@ -99,7 +102,7 @@ class _Reader:
         self.depth = self.point_depth = 0
         self.path: list[str] = []  # open elements, those of points and below left out
         self.text: str | None = None
-        self.name = ""
+        self.name = self.kind = ""
         self.segment = {"trkpt": -1, "rtept": -1}
         # Latitude, longitude, height and time as written, segment.
         self.found: dict[str, list[tuple[float, float, str | None, str | None, int]]] = {
@@ -155,7 +158,9 @@ class _Reader:
             raise self._refuse("nests elements too deep", "export the course again")
         if not self.path and tag != "gpx":
             raise self._refuse(f"is not GPX: it begins with <{tag[:40]}>", "name a GPX file")
-        if tag == "name" and not self.name and self.path[-1:] and self.path[-1] in _NAMED:
+        inside = self.path[-1] if self.path else ""
+        if (tag == "name" and not self.name and inside in _NAMED) or (
+                tag == "type" and not self.kind and inside in _KINDS):
             self.text = ""
         self.path.append(tag)
         if self.path in (_SEGMENT, _ROUTE):
@@ -177,8 +182,10 @@ class _Reader:
                 self._keep(self.point)
                 self.point = ""
         else:
-            self.path.pop()
-            if text is not None:
+            tag = self.path.pop()
+            if text is not None and tag == "type":
+                self.kind = text.strip()
+            elif text is not None:
                 self.name = text.strip()
 
     def _place(self, tag: str, attributes: dict[str, str]) -> tuple[float, float]:
@@ -218,7 +225,7 @@ class _Reader:
         latitude, longitude, heights, times, segment = zip(*rows, strict=True)
         return Points(self.name or Path(self.file).stem, np.array(latitude), np.array(longitude),
                       _numbers(heights), _all_seconds(times), np.array(segment, dtype=np.int64),
-                      tuple(self.places))
+                      tuple(self.places), self.kind)
 
 
 def _numbers(texts: Sequence[str | None]) -> NDArray[np.float64]:

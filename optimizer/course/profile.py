@@ -201,7 +201,8 @@ def _cut(line: Line, shape: Shape, file: str) -> Line:
     if end == length and shape.start == 0.0:
         return line
     if not (0.0 <= shape.start < end <= length + 50.0 and end - shape.start >= _SHORTEST):
-        raise InputError(file, "", f"cannot be cut from {shape.start / 1000:.2f} to "
+        key = "from_km" if shape.start >= length or shape.end is None else "to_km"
+        raise InputError(file, key, f"cannot be cut from {shape.start / 1000:.2f} to "
                          f"{end / 1000:.2f} km", f"it is {length / 1000:.2f} km long; name two "
                          "places on it, the nearer one first")
     end = min(end, length)
@@ -217,12 +218,12 @@ def _cut(line: Line, shape: Shape, file: str) -> Line:
 def _repeat(line: Line, laps: int, file: str) -> Line:
     """`laps` times the same closed line; what is missing at its seam is ridden straight."""
     if laps < 1 or laps * line.distance[-1] > _LONGEST:
-        raise InputError(file, "", f"cannot be ridden {laps} times", "give 1 or more laps, "
+        raise InputError(file, "laps", f"cannot be ridden {laps} times", "give 1 or more laps, "
                          f"{_LONGEST / 1000:.0f} km at most")
     ends = [-1, 0]
     seam = float(step_lengths(line.latitude[ends], line.longitude[ends])[0])
     if seam > _CLOSED:
-        raise InputError(file, "", f"is no lap: its finish lies {seam:.0f} m from its start",
+        raise InputError(file, "laps", f"is no lap: its finish lies {seam:.0f} m from its start",
                          "cut it where it comes back to its start")
     # The height at the seam is one: share out what the two ends differ by.
     tilt = (line.elevation[0] - line.elevation[-1]) * line.distance / line.distance[-1]

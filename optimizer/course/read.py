@@ -26,7 +26,7 @@ from optimizer.course.shelter import obstacle_sectors, surface_sectors
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -47,8 +47,9 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
                 cleaning: Cleaning | None = None, handling: Handling | None = None,
                 features: Features | None = None,
                 terrain: HeightModel | None = None,
-                surface: HeightModel | None = None) -> Course:
-    """Read, clean and resample a GPX file, or several that follow on each other.
+                surface: HeightModel | None = None,
+                reader: Callable[[Path | str], Points] = read_gpx) -> Course:
+    """Read, clean and resample a track, or several that follow on each other.
 
     Parameters
     ----------
@@ -58,13 +59,14 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
     features : what no track holds: surfaces, terrain, shelter, limits, marks
     terrain : a terrain model, which gives the heights instead of the file
     surface : a surface model, of what stands on the ground of `terrain` and shelters the road
+    reader : reads the points of a file; GPX by default
 
     Raises InputError where there is no rideable course in the file.
     """
     cleaning, handling = cleaning or Cleaning(), handling or Handling()
     features = features or Features()
     files = [path] if isinstance(path, str | Path) else list(path)
-    points = _joined([(str(file), read_gpx(file)) for file in files])
+    points = _joined([(str(file), reader(file)) for file in files])
     log = Log(str(files[0]), cleaning.skip)
     line = draw_line(clean_points(points, cleaning, log, heights=terrain is None), cleaning, log,
                      terrain)
@@ -79,7 +81,7 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
 
 def _joined(parts: list[tuple[str, Points]]) -> Points:
     if not parts:
-        raise InputError("course", "", "names no file", "name at least one GPX file")
+        raise InputError("course", "", "names no file", "name at least one track")
     whole = parts[0][1]
     for file, part in parts[1:]:
         gap = step_lengths(np.array([whole.latitude[-1], part.latitude[0]]),
@@ -87,13 +89,13 @@ def _joined(parts: list[tuple[str, Points]]) -> Points:
         if gap > _JOINED:
             raise InputError(file, "", f"begins {gap / 1000:.1f} km from where the file before it "
                              "ends", "name the files in the order in which they are ridden")
-        arrays = {name: np.concatenate([getattr(whole, name), getattr(part, name)])
-                  for name in ("latitude", "longitude", "elevation")}
+        latitude, longitude, elevation = (
+            np.concatenate([getattr(whole, name), getattr(part, name)])
+            for name in ("latitude", "longitude", "elevation"))
         # Times of two files need not follow on each other; without them order is the files'.
-        whole = Points(whole.name, time=np.full(len(arrays["latitude"]), np.nan), **arrays,
-                       segment=np.concatenate([whole.segment,
-                                               part.segment + whole.segment[-1] + 1]),
-                       places=whole.places + part.places)
+        whole = Points(whole.name, latitude, longitude, elevation, np.full(len(latitude), np.nan),
+                       np.concatenate([whole.segment, part.segment + whole.segment[-1] + 1]),
+                       whole.places + part.places)
     return whole
 
 

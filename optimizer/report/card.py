@@ -1,4 +1,4 @@
-"""The card: the lines to ride on a slip for pocket or top tube, as HTML, GPX or CSV.
+"""The card: the lines to ride on a slip for pocket or top tube, as HTML, GPX, FIT or CSV.
 
 What it says is enough to ride it literally: figures, rules in few words, positions.
 """
@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
+from optimizer.report.fit_course import course_fit
 from optimizer.report.held import fork_line, fork_rule
 from optimizer.report.page import asset, bare
 from optimizer.report.slip import Slip, SlipLine, slips
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.pacing import Block
 
-__all__ = ["card_csv", "card_fragment", "card_gpx", "card_page", "card_places", "card_rules",
-           "card_text", "figures", "start_words", "write_card"]
+__all__ = ["card_csv", "card_fit", "card_fragment", "card_gpx", "card_page", "card_places",
+           "card_rules", "card_text", "figures", "start_words", "write_card"]
 
 _NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
 _SPELLS = 12  # changes of position that a card can list
@@ -41,25 +42,32 @@ def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
     return write_atomic(path, card_text(result, path, change=change))
 
 
-def card_text(result: Result, path: Path | str, *, change: str = "") -> str:
-    """Give the card; the suffix of `path` says how: .html, .gpx or .csv.
+def card_text(result: Result, path: Path | str, *, change: str = "") -> str | bytes:
+    """Give the card; the suffix of `path` says how: .html, .gpx, .fit or .csv.
 
     `change` is a sentence on what differs from an earlier plan; it stands on the HTML card.
-    Raises InputError for another suffix, or for GPX without coordinates.
+    Raises InputError for another suffix, or for GPX and FIT without coordinates.
     """
     suffix = Path(path).suffix.lower()
     if suffix in {".html", ".htm"}:
         return card_page(result, change=change)
     if suffix == ".csv":
         return "\ufeff" + card_csv(result)
-    if suffix == ".gpx":
+    if suffix in {".gpx", ".fit"}:
         course = result.job.course
         if not (np.ptp(course.latitude) or np.ptp(course.longitude)):
-            raise InputError(str(path), "", "a GPX card needs a course with coordinates",
-                             "write the card as .html or .csv")
-        return card_gpx(result)
+            raise InputError(str(path), "", f"a {suffix[1:].upper()} card needs a course with "
+                             "coordinates", "write the card as .html or .csv")
+        return card_gpx(result) if suffix == ".gpx" else card_fit(result)
     raise InputError(str(path), "", f"no card can be written as '{suffix or 'no suffix'}'",
-                     "end the name in .html, .gpx or .csv")
+                     "end the name in .html, .gpx, .fit or .csv")
+
+
+def card_fit(result: Result) -> bytes:
+    """Give the course for a head unit, with a course point where a line begins."""
+    return course_fit(result, [
+        (block.start, "/".join(f"{power:.0f}" for _, power in figures(block)) + " W")
+        for block in result.rideable.blocks])
 
 
 def card_page(result: Result, *, change: str = "") -> str:

@@ -24,11 +24,11 @@ from optimizer.course import (
     Handling,
     Mark,
     Shape,
-    read_course,
 )
 from optimizer.course.gpx import LARGEST_FILE
 from optimizer.errors import InputError
 from optimizer.files import open_input, read_input, write_atomic
+from optimizer.scenario.track_file import read_course
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -96,6 +96,8 @@ def _reader() -> str:
     for module in sorted(resources.files("optimizer.course").iterdir(), key=lambda m: m.name):
         if module.name.endswith(".py"):
             whole.update(module.read_bytes())
+    for name in ("track_file.py", "fit_file.py", "tables.py", "spreadsheet_file.py"):
+        whole.update(resources.files("optimizer.scenario").joinpath(name).read_bytes())
     return whole.hexdigest()
 
 

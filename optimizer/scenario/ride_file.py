@@ -20,6 +20,7 @@ from optimizer.ride.plausible import dead_power
 from optimizer.ride.spans import longest_step
 from optimizer.scenario.fit_file import read_fit
 from optimizer.scenario.tables import Row, parse_number, read_rows, read_text
+from optimizer.scenario.track_file import kind_of
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -42,7 +43,7 @@ _STILL_TIME, _STILL_WAY = 3.5, 4.0  # s, m
 
 
 def read_ride(path: Path | str) -> Ride:
-    """Read a recorded ride, CSV, GPX or FIT by the ending of its name.
+    """Read a recorded ride, CSV, GPX or FIT by what it begins with.
 
     CSV: one row a sample; `elapsed_s` or `time` (ISO 8601), and `distance_m`, `speed_mps` or
     `speed_kmh`, or `latitude_deg` with `longitude_deg`; `power_w` and `elevation_m` where they
@@ -74,12 +75,12 @@ class Recording:
 
 
 def read_columns(file: Path) -> Recording:
-    """Read a recording, CSV, GPX or FIT by the ending of its name. Raises InputError."""
-    kind = file.suffix.lower()
-    if kind == ".fit":
+    """Read a recording, CSV, GPX or FIT by what it begins with. Raises InputError."""
+    kind = kind_of(file)
+    if kind == "fit":
         columns, start, virtual = read_fit(file)
         return Recording(columns, start, virtual=virtual)
-    return _from_gpx(file) if kind == ".gpx" else _from_csv(file)
+    return _from_gpx(file) if kind == "gpx" else _from_csv(file)
 
 
 def _from_csv(file: Path) -> Recording:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, TypeVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -123,6 +123,12 @@ class _Season(_Table):
 class RiderTable(_Table):
     """The whole file."""
 
+    unknown_keys: ClassVar[dict[str, str]] = {
+        r"(^|_)f?tp|thresh|hour|60.?min|best|effort": (
+            "a power that was held for a time is a best effort, 60 minutes as well: write "
+            "[[efforts]], and below it minutes = 60 and power_w = 280; two or more of "
+            "different length tell critical power and W'")}
+
     name: Annotated[str, Field(min_length=1, max_length=80)] = "rider"
     mass_kg: Annotated[float, _between(30, 160, "the rider with clothes and drink")]
     height_cm: Annotated[float, _between(120, 220, "the rider's height")] | None = None
@@ -170,6 +176,8 @@ def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, A
     content = check(RiderTable, file)
     _check_sense(file, content)
     efforts = _efforts(file, content)
+    if efforts is not None:
+        _check_minutes(file, content, efforts)
     ability = None
     if efforts is not None:
         if model is None and content.power_model != "auto":
@@ -250,6 +258,26 @@ def _efforts(file: TomlFile, content: RiderTable) -> Efforts | None:
     if content.rides:
         return read_rides([file.beside(name) for name in content.rides])
     return None
+
+
+# Power by mass that nobody has held for so long [s, W/kg]; from memory, well above the records
+# of an hour and of races of several hours.
+_HUMAN: Final = ((2400.0, 7.2), (9000.0, 6.3), (18_000.0, 5.7))
+
+
+def _check_minutes(file: TomlFile, content: RiderTable, efforts: Efforts) -> None:
+    """Refuse efforts that only seconds typed as minutes explain."""
+    for span, power in zip(efforts.duration, efforts.power, strict=True):
+        if any(span >= least and power / content.mass_kg > most for least, most in _HUMAN):
+            at: tuple[str | int, ...] = (
+                "efforts", [60.0 * one.minutes for one in content.efforts].index(span),
+                "minutes") if content.efforts else (
+                "efforts_csv" if content.efforts_csv else "rides",)
+            raise file.error(
+                f"{power:.0f} W for {span / 60:g} minutes is {power / content.mass_kg:.1f} W/kg, "
+                "more than anybody has held for so long",
+                f"if it was {span / 60:g} seconds, write minutes = {span / 3600:.3g}; else check "
+                "the power", *at)
 
 
 def _check_sense(file: TomlFile, content: RiderTable) -> None:

@@ -6,7 +6,8 @@ import difflib
 import math
 from dataclasses import replace
 from datetime import datetime, time
-from typing import TYPE_CHECKING, Annotated, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -39,7 +40,6 @@ from optimizer.scenario.weather import standard_pressure, weather
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from optimizer.conditions import Conditions
     from optimizer.course import Course
@@ -66,8 +66,9 @@ def _field(default: object, description: str, **limits: float) -> object:
 class CourseTable(_Table):
     """`[course]`: the track and how it is taken."""
 
-    gpx: str | list[str] = Field(description="the track: a GPX file, relative to this file, or "
-                                 "several that follow on each other in [ ]")
+    gpx: str | Annotated[list[str], Field(min_length=1)] = Field(
+        description="the track: a GPX or FIT file or a table of positions, relative to this file, "
+        "or several that follow on each other in [ ]")
     from_km: Km | None = Field(default=None, description="where the course starts on the track")
     to_km: Km | None = Field(default=None, description="where the course ends on the track")
     reverse: bool = Field(default=False, description="true: ride it the other way round")
@@ -308,8 +309,8 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
         if name not in MENDING:
             raise file.error(f'"{name}" is no flaw that is mended', suggest(name, MENDING),
                              "course", "keep", k)
-    course = cached_course(
-        paths,
+    course = _placed_course(
+        file, paths,
         shape=Shape(start=1000.0 * (table.from_km or 0.0),
                     end=None if table.to_km is None else 1000.0 * table.to_km,
                     reverse=table.reverse, laps=table.laps),
@@ -323,6 +324,17 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
         surface=_terrain(file, scenario, "surface_model"))
     _check_places(file, scenario, course.length / 1000)
     return course
+
+
+def _placed_course(file: TomlFile, paths: list[Path], **how: Any) -> Course:
+    """Read the course; what is wrong with how it is cut is placed at the line that says so."""
+    try:
+        return cached_course(paths, **how)
+    except InputError as error:
+        if error.where not in CourseTable.model_fields:
+            raise
+        raise file.error(f"{Path(error.file).name} {error.problem}", error.remedy, "course",
+                         error.where) from error
 
 
 def _terrain(file: TomlFile, scenario: Scenario,
@@ -441,10 +453,17 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
             raise file.error("names no day for a start by the clock", "give a date with the time",
                              "conditions", "start_time")
         start = datetime.combine(table.start_time.date(), start, table.start_time.tzinfo)
+    height = float(course.elevation[0])
+    if not -450 <= height <= 6000:
+        raise file.error(f"the course starts at {height:.0f} m, and the air is known from -450 to "
+                         "6000 m", "check the heights of the track", "course", "gpx")
+    if start is not None and not 1900 <= start.year <= 2200:
+        raise file.error(f"{start} is out of range", "the year has to be between 1900 and 2200",
+                         "conditions", "start_time")
     conditions = weather(
         wind_kmh=speed, wind_from_deg=angle, temperature_c=table.temperature_c,
         pressure_hpa=table.pressure_hpa, humidity_percent=table.humidity_percent,
-        elevation_m=float(course.elevation[0]), wind_doubt_percent=table.wind_doubt_percent,
+        elevation_m=height, wind_doubt_percent=table.wind_doubt_percent,
         wind_doubt_deg=table.wind_doubt_deg, wet=table.wet, start_time=start)
     if wind is not None or not (forecast or table.forecast):
         return conditions, ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 import tomllib
@@ -10,10 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from optimizer.errors import InputError
-from optimizer.scenario.tables import read_text, suggest
+from optimizer.scenario.tables import read_text, suggest, together
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
@@ -33,6 +34,7 @@ _WORDS = {
     "list_type": "has to be a list in [ ]",
     "tuple_type": "has to be a list in [ ]",
     "model_type": "has to be a table",
+    "too_short": "is empty",
     "dict_type": "has to be a table",
     "datetime_type": "has to be a date and time, without quotation marks",
     "datetime_parsing": "has to be a date and time",
@@ -176,7 +178,11 @@ def _after(line: str, depth: int, closing: str) -> tuple[int, str]:
 
 
 def check(model: type[_Model], file: TomlFile, *key: str | int) -> _Model:
-    """Validate a file, or the table at `key` in it, and return the model; raises InputError."""
+    """Validate a file, or the table at `key` in it, and return the model.
+
+    Raises InputError for what is wrong, InputErrors where that is several things. A model may
+    have `unknown_keys`: patterns of keys that people look for, each with what to write instead.
+    """
     from pydantic import ValidationError
 
     data: Any = file.data
@@ -185,9 +191,8 @@ def check(model: type[_Model], file: TomlFile, *key: str | int) -> _Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        # A slip in a key explains a missing one.
-        first = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
-        raise _explained(model, file, key, first) from error
+        found = _explained(model, file, key, data, error.errors())
+        raise together([one for _, one in found]) from error
 
 
 def findings(model: type[BaseModel], file: TomlFile) -> list[tuple[_Key, InputError]]:
@@ -197,27 +202,55 @@ def findings(model: type[BaseModel], file: TomlFile) -> list[tuple[_Key, InputEr
     try:
         model.model_validate(file.data)
     except ValidationError as error:
-        return [(found["loc"], _explained(model, file, (), found)) for found in error.errors()]
+        return _explained(model, file, (), file.data, error.errors())
     return []
 
 
-def _explained(model: type[BaseModel], file: TomlFile, key: _Key,
-               found: ErrorDetails) -> InputError:
-    """Turn a finding of pydantic into words."""
-    place = found["loc"]
+def _explained(model: type[BaseModel], file: TomlFile, key: _Key, data: Any,
+               errors: Sequence[ErrorDetails]) -> list[tuple[_Key, InputError]]:
+    """Turn the findings of pydantic into words, one a place; a slip explains a missing key."""
+    places: dict[_Key, list[ErrorDetails]] = {}
+    for found in errors:
+        places.setdefault(_place_of(found["loc"], data), []).append(found)
+    slips = {(*place[:-1], _near_key(model, place)) for place, alike in places.items()
+             if alike[0]["type"] == "extra_forbidden"}
+    out = []
+    for place, alike in places.items():
+        if alike[0]["type"] == "missing" and place in slips:
+            continue
+        # Of several kinds that a value may be, the one that it is tells most.
+        telling = [one for one in alike if not one["type"].endswith("_type")] or alike
+        problems = dict.fromkeys(_problem(one) for one in telling)
+        problem = " or ".join(problems).replace(" or has to be ", " or ")
+        out.append((place, InputError(str(file.path), file.where(*key, *place), problem,
+                                      _remedy(model, place, alike[0]["type"]))))
+    return out
+
+
+def _place_of(location: tuple[str | int, ...], data: Any) -> _Key:
+    """Path of keys in the data, without the names of types that may follow it."""
+    place: _Key = ()
+    for part in location:
+        if isinstance(data, dict):
+            data = data.get(part)
+        elif isinstance(data, list) and isinstance(part, int):
+            data = data[part]
+        else:
+            break
+        place = (*place, part)
+    return place
+
+
+def _problem(found: ErrorDetails) -> str:
     kind, context = found["type"], found.get("ctx", {})
-    problem = _WORDS.get(kind, found["msg"][:1].lower() + found["msg"][1:])
-    remedy = _remedy(model, place)
-    if kind == "extra_forbidden":
-        owner = _model_at(model, place[:-1])
-        remedy = suggest(str(place[-1]), owner.model_fields if owner else ())
-    elif kind in _NUMBERS:
-        problem = f"has to be a number, not {_quoted(found['input'])}"
-    elif kind.startswith(("greater_than", "less_than")):
-        problem = f"{_quoted(found['input'])} is out of range: {_bounds(context)}"
-    elif kind == "value_error":
-        problem = str(context.get("error", problem))
-    return InputError(str(file.path), file.where(*key, *place), problem, remedy)
+    if kind in _NUMBERS:
+        return f"has to be a number, not {_quoted(found['input'])}"
+    if kind.startswith(("greater_than", "less_than")):
+        return f"{_quoted(found['input'])} is out of range: {_bounds(context)}"
+    if kind == "value_error":
+        return str(context.get("error", found["msg"]))
+    message = found["msg"]
+    return _WORDS.get(kind, message[:1].lower() + message[1:])
 
 
 def _quoted(value: Any) -> str:
@@ -230,12 +263,23 @@ def _bounds(context: dict[str, Any]) -> str:
         f"{words[name]} {limit:g}" for name, limit in context.items() if name in words)
 
 
-def _remedy(model: type[BaseModel], place: _Key) -> str:
-    """Return what the documentation of the field says."""
+def _near_key(model: type[BaseModel], place: _Key) -> str:
+    """Key that an unknown one may have been meant for, empty where none is near."""
+    owner = _model_at(model, place[:-1])
+    near = difflib.get_close_matches(str(place[-1]), owner.model_fields if owner else (), 1, 0.5)
+    return near[0] if near else ""
+
+
+def _remedy(model: type[BaseModel], place: _Key, kind: str) -> str:
+    """Return what the documentation of the field says, or which key may have been meant."""
     from optimizer.scenario.fields import described
 
-    owner = _model_at(model, place[:-1])
-    key = str(place[-1]) if place else ""
+    owner, key = _model_at(model, place[:-1]), str(place[-1]) if place else ""
+    if kind == "extra_forbidden":
+        for pattern, words in getattr(owner, "unknown_keys", {}).items():
+            if re.search(pattern, key.lower()):
+                return str(words)
+        return suggest(key, owner.model_fields if owner else ())
     return described(owner, key).help if owner and key in owner.model_fields else ""
 
 

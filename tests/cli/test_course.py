@@ -111,7 +111,7 @@ def test_a_scenario_tells_its_air_and_wind(tmp_path):
     (["{quern}/course.gpx", "--out", "{quern}"], "is a folder"),
     (["{quern}/scenario.toml", "--reverse"], "--reverse"),
     (["{quern}/scenario.toml", "{quern}/course.gpx"], "beside other files"),
-    (["{quern}/kit.csv"], "not well-formed")])
+    (["{quern}/kit.csv"], "a course needs positions")])
 def test_slips_are_explained(tmp_path, monkeypatch, args, problem):
     monkeypatch.chdir(tmp_path)
     filled = [arg.format(quern=COURSES / "quern-pass") for arg in args]

@@ -175,7 +175,8 @@ def test_names_are_harmless():
 
 
 @pytest.mark.parametrize(("name", "start"), [
-    ("card.html", b"<!doctype html>"), ("CARD.GPX", b"<?xml"), ("card.csv", b"\xef\xbb\xbfline")])
+    ("card.html", b"<!doctype html>"), ("CARD.GPX", b"<?xml"), ("card.csv", b"\xef\xbb\xbfline"),
+    ("card.fit", b"\x0e\x10")])
 def test_the_suffix_says_which(result, tmp_path, name, start):
     path = write_card(result, tmp_path / name)
     assert path.read_bytes().startswith(start)
@@ -183,7 +184,7 @@ def test_the_suffix_says_which(result, tmp_path, name, start):
 
 @pytest.mark.parametrize("name", ["card", "card.pdf"])
 def test_another_suffix_is_refused(result, tmp_path, name):
-    with pytest.raises(InputError, match=r"\.html, \.gpx or \.csv"):
+    with pytest.raises(InputError, match=r"\.html, \.gpx, \.fit or \.csv"):
         write_card(result, tmp_path / name)
     assert list(tmp_path.iterdir()) == []
 

@@ -144,3 +144,27 @@ def test_a_mistake_is_named_with_its_line(tmp_path, text, where, words):
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         read_rider(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize("key", ["threshold_w", "ftp_w", "ftp", "one_hour_power_w", "best_60min_w"])
+def test_sixty_minute_power_is_a_best_effort(tmp_path, key):
+    path = tmp_path / "rider.toml"
+    path.write_text(f"mass_kg = 70\n{key} = 280\n")
+    with pytest.raises(InputError, match=rf"line 2, {key}: is not a known key") as caught:
+        read_rider(path)
+    assert "minutes = 60 and power_w = 280" in str(caught.value)
+
+
+@pytest.mark.parametrize(("minutes", "power", "refused"), [
+    (60, 520, True), (300, 410, True), (1200, 300, False), (60, 440, False), (5, 520, False)])
+def test_seconds_typed_as_minutes_are_noticed(tmp_path, minutes, power, refused):
+    # 70 kg: 520 W for an hour is 7.4 W/kg; 440 W, 6.3 W/kg, is near the records (from memory).
+    path = tmp_path / "rider.toml"
+    path.write_text(f"mass_kg = 70\n[[efforts]]\nminutes = {minutes}\npower_w = {power}\n"
+                    "[[efforts]]\nminutes = 2\npower_w = 600\n")
+    if not refused:
+        read_rider(path)
+        return
+    with pytest.raises(InputError, match=f"if it was {minutes} seconds") as caught:
+        read_rider(path)
+    assert "line 3, efforts 1, minutes" in str(caught.value)
