@@ -23,6 +23,7 @@ from optimizer.pacing.convex import ConvexProgram, drag_in_energy
 from optimizer.pacing.interior_point import ROWS, Point, Slopes, Solution, gradient, linearised
 from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.rows import E1, W1, F, Z
+from optimizer.pacing.simulate import simulate
 from optimizer.physics.road_load import ROOM, drag_and_slope
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ __all__ = ["attainable", "dual_bound", "linear_bound"]
 _SAMPLES = 25
 _STRONGEST = 1e4  # N, more than any drag
 _STARTS = 8  # speeds at the start of a step that are tried to find its fastest end
+_ROOMY = 1.001  # of an energy that can be reached
+_MORE = 1.01  # of the power limit, for a ride that is faster than any plan
 WORK, PACE, POWER = (ROWS.index(name) for name in ("work", "pace", "power"))
 _Entry = tuple["NDArray[np.int64]", "NDArray[np.float64] | float"]
 
@@ -111,35 +114,56 @@ def _dips(program: ConvexProgram, energy: NDArray[np.float64], flat: _Tangents,
 def attainable(program: ConvexProgram) -> ConvexProgram:
     """Narrow the speed bounds to what a plan can reach, so that the planes dip less below.
 
-    No plan is faster at a node than one that spends the power limit on the step before, from
-    whichever speed within the bounds lets it end fastest; those are sampled.
+    Bounds hold for every plan if no step that starts within them and spends the power limit ends
+    above them: so by induction from the start. A ride with a little more power gives such bounds
+    but where a slow start ends faster, for it takes longer and more work; from there on they are
+    raised step by step until they hold again.
     """
     p = program.problem
-    top = np.empty(p.steps)
-    high = program.start_energy
-    low = np.concatenate([[program.start_energy], program.bottom])
     ceiling = np.minimum(program.top, 0.5 * FASTEST**2)
-    share = np.linspace(0.0, 1.0, _STARTS)
-    drive = 2.0 * p.drivetrain_efficiency * p.power_limit
-    for k in range(p.steps):
-        e0 = low[k] + share**2 * max(high - low[k], 0.0)
-        v0 = np.sqrt(2 * e0)
-        e1 = np.full(_STARTS, max(high, 20.0))
-        for _ in range(30):
-            v1, mean = np.sqrt(2 * e1), np.sqrt(e0 + e1)
-            force, slope = drag_and_slope(mean, p.headwind[k], p.crosswind[k], p.air_density[k],
-                                          p.drag, p.position[k])
-            propulsion = drive[k] / (v0 + v1)
-            change = (program.inertia[k] * (e1 - e0) - propulsion + force + p.bearing[1] * mean
-                      + program.resistance[k]) / (
-                program.inertia[k] + propulsion / ((v0 + v1) * v1)
-                + 0.5 * (slope + p.bearing[1]) / mean)
-            e1 = np.maximum(e1 - change, 0.09 * e1)
-            if np.max(np.abs(change) / e1) < 1e-4:
-                break
-        high = min(max(float(e1.max()) * 1.001, 1.0001 * program.bottom[k]), ceiling[k])
-        top[k] = high
+    low = np.concatenate([[program.start_energy], program.bottom[:-1]])
+    ride = 0.5 * simulate(p, _MORE * p.power_limit).speed[1:] ** 2
+    top = np.minimum(np.maximum(_ROOMY * ride, 1.0001 * program.bottom), ceiling)
+    ends = _fastest_ends(program, slice(None), low, np.append(program.start_energy, top[:-1]), top)
+    k = 0
+    for short in np.flatnonzero((ends > top) & (top < ceiling)):
+        if short < k:
+            continue  # raised already
+        k, end = int(short), ends[short]
+        while k < p.steps and end > top[k] and top[k] < ceiling[k]:
+            top[k] = min(_ROOMY * end, ceiling[k])
+            k += 1
+            one = slice(k, k + 1)
+            if k < p.steps:
+                end = _fastest_ends(program, one, low[one], top[k - 1:k], top[one])[0]
     return replace(program, top=top)
+
+
+def _fastest_ends(program: ConvexProgram, steps: slice, low: NDArray[np.float64],
+                  high: NDArray[np.float64], guess: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(m,) highest energies at the ends of `steps` (m of them), spending the power limit.
+
+    From whichever energy between `low` and `high` (m,) at the start lets the step end fastest;
+    those are sampled. Newton's method from `guess` (m,).
+    """
+    p = program.problem
+    share = np.linspace(0.0, 1.0, _STARTS)[:, None]
+    e0 = low + share**2 * np.maximum(high - low, 0.0)
+    v0 = np.sqrt(2 * e0)
+    e1 = np.broadcast_to(guess, e0.shape)
+    drive = 2.0 * p.drivetrain_efficiency * p.power_limit[steps]
+    inertia, rest = program.inertia[steps], program.resistance[steps]
+    wind, cross, density = p.headwind[steps], p.crosswind[steps], p.air_density[steps]
+    for _ in range(30):
+        v1, mean = np.sqrt(2 * e1), np.sqrt(e0 + e1)
+        force, slope = drag_and_slope(mean, wind, cross, density, p.drag, p.position[steps])
+        propulsion = drive / (v0 + v1)
+        change = (inertia * (e1 - e0) - propulsion + force + p.bearing[1] * mean + rest) / (
+            inertia + propulsion / ((v0 + v1) * v1) + 0.5 * (slope + p.bearing[1]) / mean)
+        e1 = np.maximum(e1 - change, 0.09 * e1)
+        if np.max(np.abs(change) / e1) < 1e-4:
+            break
+    return np.asarray(e1.max(axis=0))
 
 
 def _box(program: ConvexProgram) -> tuple[Point, Point]:

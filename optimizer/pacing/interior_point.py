@@ -38,6 +38,7 @@ _LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to roundin
 _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are tried
 _PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
+_REFINE = (1e4, 1e9)  # times that the effort row outweighs the rest, for one refinement each
 _TOLERANCE = 1e-9  # of the finish time, on Σ s y
 _HALFWAY = 1e-4  # of the finish time, on Σ s y, where a neighbour may start from
 _HALFWAY_ROWS = 1e-2  # of a row's size, violated by it at most there
@@ -292,7 +293,8 @@ class _Newton:
             u = Point(np.zeros(n + 1), np.zeros(n + 1), d.effort_f, d.effort_z)
             base = self._banded(u)
             inner = float(u.work @ base.work + u.pace @ base.pace)
-            self.rank_one = (u, base, effort_weight / (1.0 + effort_weight * inner))
+            self.cancelled = 1.0 + effort_weight * inner
+            self.rank_one = (u, base, effort_weight / self.cancelled)
             self.effort_weight, self.effort_curvature = effort_weight, effort * d.effort_curvature
             self.ratio = f / z
 
@@ -302,7 +304,7 @@ class _Newton:
             return self._banded(right)
         # The update cancels when the effort row is tight; refinement restores the digits.
         step = self._updated(right)
-        for _ in range(2):
+        for _ in range(sum(self.cancelled > most for most in _REFINE)):
             rest = Point(*(r - t for r, t in zip(right, self._times(step), strict=True)))
             step = Point(*(x + c for x, c in zip(step, self._updated(rest), strict=True)))
         return step
