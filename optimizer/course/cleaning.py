@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.course.course import Correction
-from optimizer.course.geodesy import step_lengths
+from optimizer.course.geodesy import east_north, step_lengths
 from optimizer.course.smoothing import running_median
 from optimizer.errors import InputError
 
@@ -25,6 +25,7 @@ MENDING = {
     "order": "points sorted by time",
     "repeats": "points at the same place merged",
     "stops": "points gathered while standing merged",
+    "tangles": "small full circles round the place of a stop cut out",
     "jumps": "points far off the road dropped",
     "positions": "noise taken out of the positions",
     "spikes": "single wrong heights dropped",
@@ -36,6 +37,10 @@ MENDING = {
 
 _SAME_PLACE = 0.01  # m
 _STOP_TIME, _STOP_RADIUS = 15.0, 6.0  # s, m: slower than 0.4 m/s is no riding
+# A full circle so short, that ends so near its begin and on one level: of a radius that nobody
+# rides at racing speed. Where the file has times it has to be as slow as pushing a bike about.
+_CIRCLE_WAY, _CIRCLE_ENDS, _CIRCLE_LEVEL = 80.0, 5.0, 3.0  # m
+_CIRCLE_TURN, _CIRCLE_SPEED = np.radians(300.0), 4.0  # rad, m/s
 _JUMP = 100.0  # m
 _TOO_FAST = 40.0  # m/s
 _JOINED = 200.0  # m; segments that end and begin nearer than this belong together
@@ -101,6 +106,8 @@ def clean_points(points: Points, cleaning: Cleaning, log: Log, *,
         points = _without_jumps(points, log)
     if log.wants("stops"):
         points = _without_stops(points, log)
+    if log.wants("tangles"):
+        points = _without_tangles(points, log)
     # Whatever is switched off, two points at one place have no direction between them.
     points = _merge(points, np.concatenate([[False], _lengths(points) <= 1e-6]))
     if len(points) < 2:
@@ -219,6 +226,39 @@ def _without_stops(points: Points, log: Log) -> Points:
     log.corrected("stops", "stops", stops,
                   f"{int(covered.sum())} points merged, {_long(removed)} of wandering")
     return _merge(points, covered)
+
+
+def _without_tangles(points: Points, log: Log) -> Points:
+    """Cut out full circles of a few metres, which a rider turns, or a receiver, at a stop."""
+    steps = _lengths(points)
+    if not len(steps):
+        return points
+    east, north = east_north(points.latitude, points.longitude)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    change = (np.diff(np.arctan2(east, north)) + np.pi) % (2.0 * np.pi) - np.pi
+    # Direction of the step that leaves each point, wound up; and how much was turned at all.
+    wound = np.concatenate([[0.0], np.cumsum(change)])
+    bent = np.concatenate([[0.0], np.cumsum(np.abs(change))])
+    last = np.searchsorted(along, along[:-1] + _CIRCLE_WAY, side="right") - 1
+    able = np.flatnonzero(bent[np.minimum(last, len(bent)) - 1] - bent >= _CIRCLE_TURN)
+    keep, free, circles = np.ones(len(points), dtype=bool), 0, 0
+    x, y = np.concatenate([[0.0], np.cumsum(east)]), np.concatenate([[0.0], np.cumsum(north)])
+    for i in able:
+        later = np.arange(max(i, free) + 2, last[i] + 1)
+        if i < free or not len(later):
+            continue
+        away = np.hypot(x[later] - x[i], y[later] - y[i])
+        turned = np.abs(wound[later - 1] - wound[i])
+        flat = ~(np.abs(points.elevation[later] - points.elevation[i]) > _CIRCLE_LEVEL)
+        slow = ~((along[later] - along[i]) > _CIRCLE_SPEED * (points.time[later]
+                                                              - points.time[i]))
+        back = np.flatnonzero((away < _CIRCLE_ENDS) & (turned >= _CIRCLE_TURN) & flat & slow)
+        if len(back):
+            end = int(later[back[np.argmin(away[back])]])
+            keep[i + 1:end], free, circles = False, end, circles + 1
+    log.corrected("tangles", "full circles of a few metres", circles,
+                  f"{_long(along[-1] - _lengths(_take(points, keep)).sum())} cut out")
+    return _take(points, keep)
 
 
 def _note_gaps(points: Points, log: Log) -> None:

@@ -79,7 +79,7 @@ def test_a_stop_with_wandering_becomes_one_point():
     assert found(log, "stops") == [1]
     assert length(points) > 1150.0
     assert length(out) == pytest.approx(1000.0, abs=12.0)
-    raw, log = cleaned(points, "stops")
+    raw, log = cleaned(points, "stops", "tangles")
     assert len(raw) == len(points)
     assert not found(log, "stops")
 
