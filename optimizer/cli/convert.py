@@ -41,7 +41,7 @@ class _Signed(click.Command):
               help="Yaw of the test, for a force.")
 def command(figure: str, targets: str, power: str | None, test_density_kgm3: float | None,
             yaw_deg: float, **options: Any) -> None:
-    """Convert FIGURE, such as "37 g @ 50 km/h", to other currencies and back.
+    """Convert FIGURE, such as "30 g @ 45 km/h", to other currencies and back.
 
     A number without "saves" or "costs" counts as the size of a saving, grams without a word as
     drag, watts as those at the wheel unless they say "at the cranks". Compared at --speed or
@@ -49,9 +49,9 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
 
     \b
     Example:
-      kitpace convert "37 g @ 50 km/h" --to W,s/40km,CdA
+      kitpace convert "30 g @ 45 km/h" --to W,s/40km,CdA
       kitpace convert "5-6 W at the cranks @ 30 mph" --rider ann.toml
-      kitpace convert "saves 12 s / 40 km @ 45 km/h" --to "W, CdA" --cda-m2 0.24
+      kitpace convert "saves 15 s / 40 km @ 45 km/h" --to "W, CdA" --cda-m2 0.24
     """  # noqa: D301 - click reads the \b
     from optimizer.evidence.convert import change_of
     from optimizer.evidence.express import express, read_target

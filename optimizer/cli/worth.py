@@ -41,7 +41,7 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
 
     FILE is a table (CSV) with a figure a row: item, figure, test and, where known, baseline,
     yaw_deg, air_density_kgm3, measured_by, runs, uncertainty, note, source. A figure reads like
-    "saves 37 g @ 50 km/h", "saves 8 W", "saves 12 s / 40 km @ 45 km/h", "-0.004 m2", "saves 2 %
+    "saves 30 g @ 45 km/h", "saves 8 W", "saves 15 s / 40 km @ 45 km/h", "-0.004 m2", "saves 2 %
     drag", "Crr -0.0004", "efficiency +0.8 %" or "+120 g mass".
 
     \b

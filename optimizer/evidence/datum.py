@@ -14,11 +14,11 @@ QUANTITIES: tuple[Quantity, ...] = (
     "rolling_resistance", "efficiency", "mass")
 
 TestKind = Literal["tunnel with rider", "tunnel without rider", "field", "velodrome",
-                   "computed", "rule of thumb"]
+                   "bench", "computed", "rule of thumb"]
 TESTS: tuple[TestKind, ...] = ("tunnel with rider", "tunnel without rider", "field",
-                               "velodrome", "computed", "rule of thumb")
+                               "velodrome", "bench", "computed", "rule of thumb")
 
-Measurer = Literal["independent", "seller", ""]
+Measurer = Literal["independent", "seller", "estimate", ""]
 Channel = Literal["drag_area", "rolling_resistance", "efficiency", "mass"]
 
 
@@ -64,7 +64,8 @@ class Datum:
     item, baseline : the change is of `item` against `baseline`
     figure : as stated
     test : how it was found
-    measured_by : who found it; "" where the source does not say
+    measured_by : who found it; "estimate" where nobody measured, "" where the source does not
+        say
     yaw : rad, lowest and highest angle (equal for one angle); None where it is not stated
     air_density : kg/m³, None where it is not stated
     runs : number of runs behind the figure, None where it is not stated

@@ -1,4 +1,4 @@
-"""Stated changes such as "saves 37 g @ 50 km/h", read into SI and said back.
+"""Stated changes such as "saves 30 g @ 45 km/h", read into SI and said back.
 
     figure    = words amount words [± amount] ["/" distance] ["@" condition]...
     amount    = [sign] number unit | [sign] m:ss | amount "-" amount | "up to" amount
@@ -33,7 +33,7 @@ _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s
 _SHARE = r"(?:\(\s*9[05]\s*%\s*\))"
 _UNCERTAINTY = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*{_SHARE}?)")
 _NORMAL = {"90": 1.645, "95": 1.96}  # half width of an interval over the standard deviation
-_PATTERN = 'keep to the pattern "saves 37 g @ 50 km/h"'
+_PATTERN = 'keep to the pattern "saves 30 g @ 45 km/h"'
 # Of a change and of its uncertainty, in SI: each is more than rider and bike have in all.
 _LARGEST: dict[Quantity, float] = {
     "power": 500.0, "force": 60.0, "time": 36_000.0, "drag_area": 0.6,
@@ -437,10 +437,10 @@ def _direction(parts: _Parts, quantity: Quantity, stated: Stated) -> int:
 def _consistent(parts: _Parts, quantity: Quantity, stated: Stated) -> None:
     """Refuse conditions that do not belong to the quantity."""
     if quantity == "time" and parts.distance is None:
-        raise stated.refuse("a time without a distance", 'write "saves 12 s / 40 km @ 45 km/h"')
+        raise stated.refuse("a time without a distance", 'write "saves 15 s / 40 km @ 45 km/h"')
     if quantity != "time" and parts.distance is not None:
         raise stated.refuse("a distance belongs to a time", "drop the distance, or give seconds")
     if quantity == "force" and parts.power is not None and parts.speed is None:
-        raise stated.refuse("a force belongs to an air speed", 'write "37 g @ 50 km/h"')
+        raise stated.refuse("a force belongs to an air speed", 'write "30 g @ 45 km/h"')
     if parts.speed is not None and parts.power is not None:
         raise stated.refuse("names a speed and a power", "one of the two gives the other")

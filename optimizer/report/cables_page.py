@@ -98,7 +98,7 @@ def evidence_row(exposed: Exposed) -> str:
     then brings it near rider and bike.
     """
     drag, note = exposed.drag, "strip theory: " + "; ".join(run.text for run in exposed.runs)
-    return (f'Hidden cables,saves {drag.clean:.5f} m2,computed,independent,'
+    return (f'Hidden cables,saves {drag.clean:.5f} m2,computed,estimate,'
             f'{drag.clean_sd:.5f} m2,"{note.replace(chr(34), "")}"')
 
 

@@ -285,6 +285,7 @@ def _counted(valuation: Valuation) -> list[tuple[str, int]]:
 def _prior_table(valuation: Valuation) -> Table:
     priors = valuation.priors
     names = {"independent": "by somebody independent", "seller": "by a seller",
+             "estimate": "as an estimate",
              "": "by nobody named"}
     rows = [(names.get(name, name), f"{trust.factor:.2f} ± {trust.factor_sd:.2f}",
              f"{trust.sd:.4f} m²" if trust.sd else "–")

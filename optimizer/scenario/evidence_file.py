@@ -38,7 +38,7 @@ _HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "
              "tester": "measured_by", "error": "uncertainty", "±": "uncertainty",
              "+/_": "uncertainty", "sd": "uncertainty", "notes": "note", "comment": "note",
              "comments": "note", "remarks": "note", "reference": "source"}
-_SAMPLE = {"item": "Aero helmet", "figure": "saves 37 g @ 50 km/h", "test": "tunnel with rider",
+_SAMPLE = {"item": "Aero helmet", "figure": "saves 30 g @ 45 km/h", "test": "tunnel with rider",
            "measured_by": "independent", "uncertainty": "4 g", "runs": "4"}
 _MOST = 5000  # rows
 
@@ -57,7 +57,9 @@ _TESTS: dict[str, tuple[TestKind, Measurer]] = {
     "my test": ("field", "independent"), "my own": ("field", "independent"),
     "own": ("field", "independent"), "our own test": ("field", "independent"),
     "cfd": ("computed", ""), "calculated": ("computed", ""), "simulation": ("computed", ""),
-    "simulated": ("computed", ""), "drum": ("computed", ""),
+    "simulated": ("computed", ""), "drum": ("bench", ""), "drum test": ("bench", ""),
+    "roller": ("bench", ""), "rig": ("bench", ""), "rig test": ("bench", ""),
+    "test bench": ("bench", ""), "bench test": ("bench", ""),
     "magazine": ("rule of thumb", "independent"), "magazine test": ("rule of thumb", "independent"),
     "article": ("rule of thumb", "independent"), "forum": ("rule of thumb", ""),
     "internet": ("rule of thumb", ""), "friend": ("rule of thumb", ""),
@@ -68,7 +70,8 @@ _TESTS: dict[str, tuple[TestKind, Measurer]] = {
     "leaflet": ("rule of thumb", "seller"), "website": ("rule of thumb", "seller")}
 _TUNNELS = {"tunnel", "wind tunnel", "windtunnel"}
 _MEASURERS: dict[str, Measurer] = {
-    "independent": "independent", "seller": "seller", "magazine": "independent",
+    "independent": "independent", "seller": "seller", "estimate": "estimate",
+    "estimated": "estimate", "magazine": "independent",
     "me": "independent", "myself": "independent", "own": "independent", "us": "independent",
     "my own test": "independent", "club": "independent", "coach": "independent",
     "university": "independent", "laboratory": "independent", "lab": "independent",
@@ -135,6 +138,10 @@ def _datum(row: Row, item: str) -> Datum:
             and figure.quantity in {"drag_share", "power_share"}):
         row.refuse("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
                    "state the change in g, N, W or m2")
+    if figure is not None and test == "bench" and figure.acts_on == "drag_area":
+        row.refuse("test", f'a bench measures tyres and drivetrains, and "{figure.text}" is read '
+                   "as drag of air", 'write "2 W rolling @ 45 km/h", "2 W drivetrain @ 45 km/h", '
+                   '"Crr -0.0004" or "efficiency +0.5 %"')
     runs = row.number("runs", None, low=1, high=100_000)
     if runs is not None and runs != int(runs):
         row.refuse("runs", f"{runs:g} is not a whole number", "count the runs")
@@ -195,8 +202,8 @@ def _measured_by(row: Row) -> Measurer:
     if not said:
         return ""
     if said not in _MEASURERS:
-        row.refuse("measured_by", f'"{text}"', "independent, seller, or leave it empty; who it "
-                   "was goes to the column source")
+        row.refuse("measured_by", f'"{text}"', "independent, seller, estimate (nobody measured), "
+                   "or leave it empty; the column source says who it was")
         return ""
     if said != _MEASURERS[said]:
         row.note("measured_by", f'"{text}" read as {_MEASURERS[said] or "not stated"}')

@@ -58,7 +58,7 @@ class _Between(_Table):
 
 class _Priors(_Table):
     test: dict[TestKind, _Test] = {}
-    measured_by: dict[Literal["independent", "seller", "unknown"], _Measurer] = {}
+    measured_by: dict[Literal["independent", "seller", "estimate", "unknown"], _Measurer] = {}
     unstated: _Unstated = _Unstated()
     assumed: _Assumed = _Assumed()
     between_sources: _Between = _Between()

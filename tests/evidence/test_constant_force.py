@@ -17,19 +17,19 @@ def data(pairs, **known):
             for k, (watts, kmh) in enumerate(pairs, 2)]
 
 
-def test_three_four_five_watts_are_one_figure_of_grams():
-    # 3 W at 30 km/h is 0.36 N, and so are 4 W at 40 and 5 W at 50: force is power over speed.
-    [one], [note] = one_figure_each(data([(3, 30), (4, 40), (5, 50)]))
+def test_watts_that_grow_with_speed_are_one_figure_of_grams():
+    # 2 W at 30 km/h is 0.24 N, and so are 3 W at 45 and 4 W at 60: force is power over speed.
+    [one], [note] = one_figure_each(data([(2, 30), (3, 45), (4, 60)]))
     assert one.figure.quantity == "force"
-    assert one.figure.value == pytest.approx(-3 / (30 * constants.kmh))
+    assert one.figure.value == pytest.approx(-2 / (30 * constants.kmh))
     assert one.figure.speed is None
     assert "rows 2, 3, 4" in note
-    assert "37 g" in note
+    assert "24 g" in note
     assert "counted once" in note
 
 
 def test_it_counts_once_and_less_surely_than_three_would():
-    three = data([(3, 30), (4, 40), (5, 50)])
+    three = data([(2, 30), (3, 45), (4, 60)])
     [before], [after] = (pool_effects(each, Reference.of())
                          for each in (three, one_figure_each(three)[0]))
     assert after.data == 1

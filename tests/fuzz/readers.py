@@ -77,7 +77,7 @@ SEEDS = {
         b"%d,%d,%d,%d\n" % (4 * k, 200 + k % 9, 40 * k, 50 + k % 7) for k in range(60))],
     "catalogue": [b"item,place,price\nDisc,rear wheel,100\n", b"item;place;price\nA;helmet;1,5\n"],
     "evidence": [b"item,figure,test,measured_by\nDisc,saves 40 g @ 50 km/h,field,seller\n",
-                 b"item,figure\nA,-0.002 m2 CdA\nB,12 s / 40 km @ 45 km/h\nC,2.1 % drag\n"],
+                 b"item,figure\nA,-0.002 m2 CdA\nB,15 s / 40 km @ 45 km/h\nC,2.1 % drag\n"],
     "features": [b"what,from_km,to_km,value\nsurface,0,1,cobbles\n"],
     "forecast": [b"time,wind_kmh,wind_from_deg\n2030-01-01T09:00,10,SW\n"],
     "recording": [b"elapsed_s,power_w,speed_kmh\n" + b"".join(b"%d,200,36\n" % k

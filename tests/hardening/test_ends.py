@@ -57,7 +57,7 @@ def test_a_closed_stream_never_becomes_a_file(scenario):
 
 
 @pytest.mark.parametrize("words", [["--help"], ["plan", "--help"], ["--version"],
-                                   ["convert", "'37 g @ 50 km/h'"]])
+                                   ["convert", "'30 g @ 45 km/h'"]])
 @posix
 def test_a_full_output_is_noticed_by_every_command(words):
     done = shell(f"kitpace {' '.join(words)} >/dev/full")

@@ -26,7 +26,7 @@ NONE = ["nan", "NaN", "-nan", "inf", "-inf", "Infinity", "1e400", "-1e400", "1e3
 # What each command needs beside the option; the files need not be there.
 BESIDE = {"open": ["."],
     "batch": ["b.toml"], "cables": ["4 x 5 mm x 300 mm"], "compare": ["s.toml"],
-    "convert": ["37 g @ 50 km/h"], "course": ["c.gpx"], "debrief": ["s.toml", "r.csv"],
+    "convert": ["30 g @ 45 km/h"], "course": ["c.gpx"], "debrief": ["s.toml", "r.csv"],
     "fieldtest": ["r.csv", "--mass", "80"], "kit": ["s.toml"], "new": ["d"], "plan": ["s.toml"],
     "rider": ["r.toml"], "testplan": ["--change-w", "5", "--speed-kmh", "40"],
     "worth": ["e.csv"]}

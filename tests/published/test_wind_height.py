@@ -42,6 +42,10 @@ def test_among_houses_the_law_ends():
 
 
 def test_power_law():
-    """α of the power law is near 1 / ln(z/z0): 0.172 for z0 = 0.03 m at 10 m (WAsP's FAQ)."""
+    """The power law with the slope of the log law has the exponent α = 1 / ln(z/z0).
+
+    Manwell, McGowan and Rogers, Wind Energy Explained (chapter on wind characteristics), from
+    memory; the slope of the log law gives 1 / ln(10 / 0.03) = 0.172 by hand.
+    """
     ratio = float(height_factor(0.03, 9.0))
     assert np.log(ratio) / np.log(0.9) == pytest.approx(0.172, abs=0.002)

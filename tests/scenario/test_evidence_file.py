@@ -30,9 +30,9 @@ def refused(tmp_path, *rows, head=HEAD):
 
 def test_a_row_in_si(tmp_path):
     [datum] = read_evidence(table(
-        tmp_path, "helmet,saves 37 g @ 50 km/h,Tunnel with rider,0-15,seller,4,4 g,club"))
+        tmp_path, "helmet,saves 30 g @ 45 km/h,Tunnel with rider,0-15,seller,4,4 g,club"))
     assert datum.item == "helmet"
-    assert datum.figure.speed == pytest.approx(50 / 3.6)
+    assert datum.figure.speed == pytest.approx(45 / 3.6)
     assert datum.yaw == pytest.approx((0.0, math.radians(15)))
     assert (datum.test, datum.measured_by, datum.runs) == ("tunnel with rider", "seller", 4)
     assert datum.uncertainty == pytest.approx(0.004 * 9.80665)
@@ -58,7 +58,7 @@ def test_a_coachs_spreadsheet(tmp_path):
     ("helmet,saves 8 W,,,,,,", ["row 2, column test", "is empty", "rule of thumb"]),
     ("helmet,05-Jun,field,,,,,", ["row 2, column figure", "is a date"]),
     ("helmet,120 g mass,field,,,,,", ["row 2, column figure", "direction"]),
-    ("helmet,37 g,field,,,,,", ["row 2, column figure", "drag or of mass"]),
+    ("helmet,30 g,field,,,,,", ["row 2, column figure", "drag or of mass"]),
     ("wheel,saves 2 % drag,tunnel without rider,,,,,", ["row 2, column figure", "bike alone"]),
     ("helmet,saves 8 W @ 0 km/h,field,,,,,", ["row 2, column figure", "zero or less"]),
     ("helmet,saves -8 W,field,,,,,", ["row 2, column figure", "contradicts"]),
@@ -73,6 +73,7 @@ def test_a_coachs_spreadsheet(tmp_path):
     ("helmet,saves 8 W,field,,,0,,", ["row 2, column runs"]),
     ("helmet,saves 8 W,field,,,,4 s,", ["row 2, column uncertainty", "no uncertainty of"]),
     ("helmet,saves 8 W ± 1 W,field,,,,2 W,", ["row 2, column uncertainty", "twice"]),
+    ("tyre,saves 8 W @ 45 km/h,drum,,,,,", ["row 2, column test", "bench", "rolling"]),
 ])
 def test_refuses_with_row_and_column(tmp_path, row, words):
     message = refused(tmp_path, row)
@@ -108,6 +109,7 @@ def test_demo_tables_are_readable_and_pool(path):
     effects = pool_effects(data, Reference.of())
     assert len(effects) == len({datum.item for datum in data})
     assert all(effect.data for effect in effects)
+    assert all(datum.source.startswith("Invented ") for datum in data)
 
 
 def test_own_priors(tmp_path):
@@ -117,6 +119,20 @@ def test_own_priors(tmp_path):
     assert priors.measured_by["seller"].factor == 0.4
     assert priors.measured_by["independent"].factor == 1.0  # the rest stays as it is
     assert priors.test["field"].sd > 0
+
+
+def test_a_bench_and_an_estimate_are_kinds_of_their_own(tmp_path):
+    bench, sums = read_evidence(table(tmp_path, "tyre,Crr -0.0004,drum test,,independent,,,",
+                                      "cover,saves 12 g @ 45 km/h,computed,,estimate,,,"))
+    assert (bench.test, sums.measured_by) == ("bench", "estimate")
+    # Nobody measured: no factor beside that of the kind of test, and no seller's either.
+    assert read_priors(_empty(tmp_path)).measured_by["estimate"].factor == 1.0
+
+
+def _empty(folder):
+    path = folder / "empty.toml"
+    path.write_text("", encoding="utf-8")
+    return path
 
 
 @pytest.mark.parametrize("text", [
