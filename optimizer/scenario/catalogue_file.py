@@ -23,7 +23,7 @@ OPTIONAL = ("owned", "hire_price", "mass_change_g", "wheel_inertia_change_kgm2",
             "crosswind_limit_kmh", "cornering_percent", "note")
 
 # What people head such columns with, where the unit is not in question.
-_HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "where": "place",
+HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "where": "place",
              "cost": "price", "price_eur": "price", "price_gbp": "price", "price_€": "price",
              "price_£": "price", "have_it": "owned", "own": "owned", "hire": "hire_price",
              "rent": "hire_price", "needs": "requires", "not_with": "excludes",
@@ -76,7 +76,7 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None,
     all that is wrong.
     """
     said = [] if notes is None else notes
-    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=_HEADINGS)
+    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)
     if len(table.rows) > MOST_ITEMS:
         raise InputError(str(path), f"row {table.rows[MOST_ITEMS].line}",
                          f"is beyond the {MOST_ITEMS:,} items that can be chosen from",

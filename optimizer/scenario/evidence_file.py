@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 
 __all__ = ["check_item", "read_evidence", "with_row"]
 
-_REQUIRED = ("item", "figure", "test")
-_OPTIONAL = ("baseline", "yaw_deg", "air_density_kgm3", "measured_by", "runs", "uncertainty",
+REQUIRED = ("item", "figure", "test")
+OPTIONAL = ("baseline", "yaw_deg", "air_density_kgm3", "measured_by", "runs", "uncertainty",
              "note", "source")
 # What people head such columns with, where the unit is not in question.
-_HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "claim": "figure",
+HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "claim": "figure",
              "result": "figure", "saving": "figure", "saves": "figure", "gain": "figure",
              "kind_of_test": "test", "method": "test", "tested": "test", "yaw": "yaw_deg",
              "against": "baseline", "compared_with": "baseline", "by": "measured_by",
@@ -89,7 +89,7 @@ def read_evidence(path: Path | str, notes: list[str] | None = None) -> list[Datu
     for a repeated row, and for one item against two baselines.
     """
     said = [] if notes is None else notes
-    table = read_table(path, _REQUIRED, _OPTIONAL, said, synonyms=_HEADINGS)
+    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)
     data, merged = one_figure_each(_checked(table, said))
     said += merged
     return data
@@ -105,7 +105,7 @@ def _checked(table: TextTable, notes: list[str] | None = None) -> list[Datum]:
     baselines: dict[str, tuple[str, int]] = {}
 
     def read(row: Row) -> Datum:
-        cells = tuple(row.text(column, "").lower() for column in (*_REQUIRED, *_OPTIONAL))
+        cells = tuple(row.text(column, "").lower() for column in (*REQUIRED, *OPTIONAL))
         if cells in seen:
             raise row.error("", f"repeats row {seen[cells]}",
                             "delete one; two equal results are told apart by source or note")
@@ -245,7 +245,7 @@ def check_item(path: Path | str, item: str, baseline: str) -> None:
     text = decoded(read_input(path, _LARGEST), path)
     if not text.strip():
         return
-    known = table_of(text, path, _REQUIRED, _OPTIONAL, synonyms=_HEADINGS)
+    known = table_of(text, path, REQUIRED, OPTIONAL, synonyms=HEADINGS)
     for datum in _checked(known):
         if (_same(datum.item, item) and "baseline" in known.headings
                 and not _same(datum.baseline, baseline)):
@@ -277,7 +277,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
     if not text.strip():
         return _line(list(cells), ",", "\n").encode() + _line(
             list(cells.values()), ",", "\n").encode(), ()
-    table = table_of(text, path, _REQUIRED, _OPTIONAL, synonyms=_HEADINGS)
+    table = table_of(text, path, REQUIRED, OPTIONAL, synonyms=HEADINGS)
     earlier = _checked(table)
     end = "\r\n" if "\r\n" in text else "\n" if "\n" in text or "\r" not in text else "\r"
     said = dict(cells)
@@ -289,7 +289,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
         said = {name: re.sub(r"(?<=\d)\.(?=\d)", ",", cell) for name, cell in said.items()}
     row = _line([said.get(name, "") for name in table.headings], table.separator, end)
     new = f"{text}{'' if text.endswith(end[-1]) else end}{row}"
-    whole = table_of(new, path, _REQUIRED, _OPTIONAL, synonyms=_HEADINGS)
+    whole = table_of(new, path, REQUIRED, OPTIONAL, synonyms=HEADINGS)
     datum = _datum(whole.rows[-1], whole.rows[-1].text("item"))
     for one in earlier:
         if (_same(one.item, datum.item) and _same(one.baseline, datum.baseline)

@@ -23,7 +23,7 @@ from optimizer.course import SURFACES, TERRAINS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["Described", "Kind", "described", "fields_of", "table_at"]
+__all__ = ["Described", "Kind", "column_label", "described", "fields_of", "table_at"]
 
 Kind = Literal["number", "whole", "flag", "choice", "moment", "text", "names", "table", "tables"]
 
@@ -31,6 +31,9 @@ _UNITS = {"km": "km", "kmh": "km/h", "percent": "%", "mps2": "m/s²", "deg": "°
           "hpa": "hPa", "kg": "kg", "kgm2": "kg m²", "m": "m", "w": "W", "kj": "kJ", "cm": "cm",
           "m2": "m²", "min": "min"}
 _UNIT = re.compile(rf"_({'|'.join(sorted(_UNITS, key=len, reverse=True))})$")
+_COLUMN_UNITS = {**_UNITS, "g": "g", "kgm3": "kg/m³", "mps": "m/s"}
+_COLUMN_UNIT = re.compile(
+    rf"_({'|'.join(sorted(_COLUMN_UNITS, key=len, reverse=True))})$")
 
 # By table and key, where the key does not say it.
 _LABELS = {
@@ -181,6 +184,14 @@ def described(model: type[BaseModel], key: str) -> Described:
         low=low, high=high, above=any(isinstance(limit, bounds.Gt) for limit in limits),
         default=_default(info) if known is None else known.value, required=info.is_required(),
         choices=choices, source=known.source if known else "")
+
+
+def column_label(name: str) -> str:
+    """Say what a column of a table is, with its unit: "Mass change, g"."""
+    unit = _COLUMN_UNIT.search(name)
+    if unit is None or unit.start() == 0:
+        return _words(name)
+    return f"{_words(name[:unit.start()])}, {_COLUMN_UNITS[unit[1]]}"
 
 
 def table_at(model: type[BaseModel], *path: str | int) -> type[BaseModel]:

@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 __all__ = ["read_forecast", "start_within"]
 
+REQUIRED = ("time", "wind_from_deg")
+OPTIONAL = ("wind_kmh", "wind_mps", "gust_kmh", "temperature_c", "humidity_percent",
+            "pressure_hpa", "sea_level_pressure_hpa", "place_km", "member")
+
 _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW",
             "NW", "NNW")
 _MOST_ROWS = 100_000
@@ -46,9 +50,7 @@ def read_forecast(path: Path | str, start: datetime | None, conditions: Conditio
 
     Raises InputError for what cannot be read, with row and column.
     """
-    rows = read_rows(path, required=["time", "wind_from_deg"], optional=[
-        "member", "place_km", "wind_kmh", "wind_mps", "gust_kmh", "temperature_c",
-        "humidity_percent", "pressure_hpa", "sea_level_pressure_hpa"])
+    rows = read_rows(path, required=REQUIRED, optional=OPTIONAL)
     if not rows or len(rows) > _MOST_ROWS:
         raise InputError(str(path), "", f"has {len(rows)} rows",
                          f"a row for each hour and place, {_MOST_ROWS} at most")

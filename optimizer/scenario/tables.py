@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 __all__ = ["Row", "TextTable", "decoded", "each_row", "read_rows", "read_table", "read_text",
+           "separator_of",
            "table_of", "together"]
 
 _Value = TypeVar("_Value")
@@ -284,7 +285,7 @@ def table_of(text: str, path: Path | str, required: Sequence[str], optional: Seq
              notes: list[str] | None = None, *,
              synonyms: Mapping[str, str] | None = None) -> TextTable:
     """Take the text of a table apart as `read_table` does; `path` is for messages."""
-    separator = _separator(text)
+    separator = separator_of(text)
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator,
                                   strict=True))
@@ -356,7 +357,8 @@ def _row_number(error: InputError) -> int:
     return int(found[1]) if found else 0
 
 
-def _separator(text: str) -> str:
+def separator_of(text: str) -> str:
+    """Tell what stands between the cells of a table: comma, semicolon or tab."""
     head = next((line for line in text.splitlines()
                  if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")), "")
     return max(",;\t", key=head.count)

@@ -19,6 +19,7 @@ from optimizer.report import marks
 from optimizer.window import tasks
 from optimizer.window.doors import LARGEST_UPLOAD, SEALED
 from optimizer.window.forms import Tried
+from optimizer.window.grids import KINDS, shown
 from optimizer.window.new_race import new_race
 from optimizer.window.pages import asset, page, style
 from optimizer.window.views import VIEWS, View
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from optimizer.window.folder import Folder
+    from optimizer.window.grids import Kind, TriedGrid
 
 __all__ = ["Site"]
 
@@ -57,6 +59,7 @@ class Site:
             Route("/", self._start),
             Route("/race", self._race),
             Route("/race/{view}", self._sheet, methods=["GET", "POST"]),
+            Route("/race/{view}/table", self._grid, methods=["POST"]),
             Route("/new", self._new, methods=["POST"]),
             Route("/work", self._begin, methods=["POST"]),
             Route("/work/stop", self._stop_work, methods=["POST"]),
@@ -95,29 +98,57 @@ class Site:
 
     async def _sheet(self, request: Request) -> Response:
         """Show a page with a form; try what was typed; write it where it is right."""
-        kind = VIEWS.get(request.path_params["view"])
-        if kind is None:
-            raise HTTPException(404)
-        view = kind(self.folder, _name(request))
+        view = self._view(request)
         if request.method != "POST":
             return await run_in_threadpool(self._shown, view, {}, Tried(),
                                            saved="saved" in request.query_params)
-        async with request.form(max_files=0, max_fields=MOST_FIELDS,
-                                max_part_size=LARGEST_FIELD) as form:
-            typed = {key: str(value) for key, value in form.multi_items()}
+        typed = await _typed(request)
         if request.headers.get("accept") == "application/json":
             return await run_in_threadpool(self._checked, view, typed)
         return await run_in_threadpool(self._saved, view, typed)
 
-    def _shown(self, view: View, typed: dict[str, str], tried: Tried, *,
-               saved: bool = False) -> Response:
+    async def _grid(self, request: Request) -> Response:
+        """Try what was typed into a table; write it where it is right."""
+        view, typed = self._view(request), await _typed(request)
+        kind = KINDS.get(typed.get("table", ""))
+        if kind is None or kind.key not in view.grids:
+            raise HTTPException(404)
+        if request.headers.get("accept") == "application/json":
+            tried = await run_in_threadpool(view.grid_try, kind, typed)
+            return JSONResponse({"messages": {"": tried.whole, **tried.beside(kind)},
+                                 "notes": tried.notes, "live": ""})
+        return await run_in_threadpool(self._grid_saved, view, kind, typed)
+
+    def _grid_saved(self, view: View, kind: Kind, typed: dict[str, str]) -> Response:
+        with self._writing:
+            tried = view.grid_try(kind, typed)
+            if not tried.right:
+                return self._shown(view, {}, Tried(), of_grid=(kind, typed, tried))
+            write_all(view.grid_contents(kind, tried))
+        return RedirectResponse(f"/race/{view.key}?{_query(view.race)}&saved#{kind.key}", 303)
+
+    def _view(self, request: Request) -> View:
+        kind = VIEWS.get(request.path_params["view"])
+        if kind is None:
+            raise HTTPException(404)
+        return kind(self.folder, _name(request))
+
+    def _shown(self, view: View, typed: dict[str, str], tried: Tried, *, saved: bool = False,
+               of_grid: tuple[Kind, dict[str, str], TriedGrid] | None = None) -> Response:
         race = self.folder.race(view.race)
         stamps = self.folder.stamps()
+        grids = {key: shown(self.folder, KINDS[key], view.grid_file(KINDS[key]), {})
+                 for key in view.grids}
+        if of_grid is not None:
+            kind, cells, of_cells = of_grid
+            grids[kind.key] = shown(self.folder, kind, view.grid_file(kind), cells, of_cells)
         return page(
             f"{view.key}.html", self, title=race.name, race=race, here=view.key, tried=tried,
             c=view.controls(typed, tried), live=view.drawn(tried), caution=view.caution,
-            saved="Saved." if saved else "", status=400 if tried.messages else 200,
-            files={sheet.name: stamps.get(sheet.name) for sheet in view.sheets()},
+            saved="Saved." if saved else "", status=400 if tried.messages or of_grid else 200,
+            files={name: stamps.get(name) for name in (
+                *(sheet.name for sheet in view.sheets()), *(grid.file for grid in grids.values()))},
+            grids=grids,
             **view.values())
 
     def _checked(self, view: View, typed: dict[str, str]) -> Response:
@@ -210,6 +241,13 @@ class Site:
     def _script(self, request: Request) -> Response:
         del request
         return Response(asset("window.js"), media_type="text/javascript")
+
+
+async def _typed(request: Request) -> dict[str, str]:
+    """Fields of a form; of several of one name the last counts."""
+    async with request.form(max_files=0, max_fields=MOST_FIELDS,
+                            max_part_size=LARGEST_FIELD) as form:
+        return {key: str(value) for key, value in form.multi_items()}
 
 
 def _name(request: Request) -> str:

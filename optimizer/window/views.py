@@ -10,17 +10,21 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from markupsafe import Markup
 
 from optimizer.errors import InputError
-from optimizer.files import as_if
+from optimizer.files import as_if, is_file
+from optimizer.scenario.edit_toml import with_values
 from optimizer.window.forms import Sheet, Tried, control, rows, try_out
+from optimizer.window.grids import KINDS, fresh, try_grid
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from optimizer.evidence import Effect
     from optimizer.report.page import Part
     from optimizer.window.folder import Folder
     from optimizer.window.forms import Control, Rows
+    from optimizer.window.grids import Kind, TriedGrid
 
-__all__ = ["VIEWS", "Rider", "View", "Weather"]
+__all__ = ["VIEWS", "Kit", "Rider", "View", "Weather"]
 
 Keys = tuple[tuple[str, ...], ...]
 
@@ -28,11 +32,13 @@ Keys = tuple[tuple[str, ...], ...]
 class View:
     """A page over some files of a race.
 
-    `needed` names, for a list of tables, the column without which a row is left out.
+    `needed` names, for a list of tables, the column without which a row is left out; `grids` are
+    the tables below the form.
     """
 
     key: ClassVar[str]
     needed: ClassVar[Mapping[str, str]] = {}
+    grids: ClassVar[tuple[str, ...]] = ()
     caution: ClassVar[str] = ""
 
     def __init__(self, folder: Folder, race: str) -> None:
@@ -69,6 +75,46 @@ class View:
     def values(self) -> dict[str, Any]:
         """Give whatever else the template shows."""
         return {}
+
+    # --- tables of their own --------------------------------------------------------------
+
+    def grid_file(self, kind: Kind) -> str:
+        """Name of the file of a table; of one to be made where the scenario names none."""
+        named = self.scenario.data()
+        for key in kind.setting:
+            named = named.get(key, {}) if isinstance(named, dict) else {}
+        if isinstance(named, str) and named:
+            return self.beside(named)
+        return self.folder.free_name(kind.usual.removesuffix(".csv"), ".csv", beside=self.race)
+
+    def grid_check(self, kind: Kind) -> object:
+        """Read a table as a plan does. Raises InputError."""
+        raise NotImplementedError
+
+    def grid_try(self, kind: Kind, typed: Mapping[str, str]) -> TriedGrid:
+        """Try what was typed into a table, without writing."""
+        return try_grid(self.folder, kind, self.grid_file(kind), typed,
+                        lambda: self.grid_check(kind))
+
+    def grid_contents(self, kind: Kind, tried: TriedGrid) -> list[tuple[Path, str | bytes]]:
+        """Give the files to write: the table and, where it is new, the scenario that names it."""
+        path = self.folder.path(self.grid_file(kind))
+        contents: list[tuple[Path, str | bytes]] = [(path, tried.data)]
+        if is_file(path):
+            return contents
+        changes: dict[tuple[str, ...], Any] = {kind.setting: self._relative(path)}
+        if kind.setting[0] == "kit":  # a scenario needs a catalogue wherever it names evidence
+            for other in (KINDS["kit"], KINDS["evidence"]):
+                beside = self.folder.path(self.grid_file(other))
+                if other is not kind and not is_file(beside):
+                    contents.append((beside, fresh(other)))
+                    changes[other.setting] = self._relative(beside)
+        else:
+            changes["conditions", "wind"] = None  # one of the two holds
+        return [*contents, (self.path, with_values(self.scenario.text(), changes))]
+
+    def _relative(self, path: Path) -> str:
+        return self.seen_from(self.folder.name(path))
 
     # --- the same for all -----------------------------------------------------------------
 
@@ -197,6 +243,7 @@ class Weather(View):
     """Air and wind, with the wind drawn on the course."""
 
     key = "weather"
+    grids = ("forecast",)
     caution = ("Forecasts change: look again that morning. In gusts, deep wheels and hands on "
                "extensions are a risk; thunder and heat are reasons not to start.")
     keys: ClassVar[Keys] = (
@@ -210,6 +257,14 @@ class Weather(View):
         from optimizer.scenario.scenario import read_course_and_weather
 
         return read_course_and_weather(self.path)
+
+    def grid_check(self, kind: Kind) -> object:
+        """Read the forecast for the scenario's start."""
+        from optimizer.scenario.forecast_file import read_forecast
+        from optimizer.scenario.weather import weather
+
+        start = self.scenario.data().get("conditions", {}).get("start_time")
+        return read_forecast(self.folder.path(self.grid_file(kind)), start, weather())
 
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
         """Give the conditions, and which forecast holds."""
@@ -236,5 +291,74 @@ class Weather(View):
             "wind is positive")])
 
 
-VIEWS: dict[str, type[View]] = {view.key: view for view in (Rider, Weather)}
+class Kit(View):
+    """The bike as it is, the money, what could be bought and what is known of it."""
+
+    key = "kit"
+    grids = ("kit", "evidence")
+    caution = ("Work on brakes, steering and carbon parts is for a qualified mechanic. Check the "
+               "rules of your event before you buy; deep wheels need a practised hand in wind.")
+    keys: ClassVar[Keys] = (
+        ("budget",), ("currency",), ("bike", "mass_kg"), ("bike", "rolling_resistance"),
+        ("bike", "rolling_resistance_sd"), ("bike", "mass_sd_kg"),
+        ("bike", "drivetrain_efficiency"), ("bike", "wheel_inertia_kgm2"),
+        ("bike", "wheel_radius_m"), ("bike", "crosswind_limit_kmh"))
+
+    def check(self) -> object:
+        """Read the whole scenario."""
+        from optimizer.scenario import read_scenario
+
+        return read_scenario(self.path)
+
+    def grid_check(self, kind: Kind) -> object:
+        """Read the catalogue or the evidence."""
+        from optimizer.scenario.catalogue_file import read_catalogue
+        from optimizer.scenario.evidence_file import read_evidence
+
+        path = self.folder.path(self.grid_file(kind))
+        if kind.key == "evidence":
+            return read_evidence(path)
+        pairs = self.scenario.data().get("kit", {}).get("pairs")
+        return read_catalogue(path, self.folder.path(self.beside(pairs)) if pairs else None)
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give money and bike."""
+        return self._controls(self.scenario, self.scenario.data(), self.keys, typed, tried)
+
+    def live(self) -> Markup:
+        """Say what the evidence comes to for this rider, item by item."""
+        from optimizer.report.page import Table, fragment
+        from optimizer.scenario import read_scenario
+
+        job = read_scenario(self.path)
+        if not job.catalogue.items:
+            return fragment([("Nothing could be bought yet: the plan is for the bike as it stands. "
+                             "Fill in the tables below, or paste them from a spreadsheet.")])
+        known = {effect.item: effect for effect in job.effects}
+        rows = []
+        for item in job.catalogue.items:
+            effect = known.get(item.name)
+            rows.append((item.name, item.place, "owned" if item.owned else f"{item.price:,.0f}",
+                         "none" if effect is None else _worth(effect)))
+        return fragment([Table(
+            ("Item", "Place", f"Price, {job.currency}", "Change"), rows,
+            "What the evidence comes to for this rider, at no side wind; ± is the half-width of "
+            "the 90 % range", left=(0, 1, 3)),
+            *job.notes])
+
+
+def _worth(effect: Effect) -> str:
+    """Say what the evidence for an item comes to, with the half-width of its 90 % range."""
+    from optimizer.defaults import NINE_IN_TEN
+    from optimizer.report.uncertain import amount
+
+    parts = [(float(effect.drag_area[0]), effect.drag_area_sd, 1.0, "m² CdA"),
+             (effect.rolling_resistance, effect.rolling_resistance_sd, 1.0, "Crr"),
+             (effect.efficiency, effect.efficiency_sd, 100.0, "% efficiency"),
+             (effect.mass, effect.mass_sd, 1000.0, "g")]
+    return "; ".join(amount(scale * value, NINE_IN_TEN * scale * sd, unit)
+                     for value, sd, scale, unit in parts if value or sd)
+
+
+VIEWS: dict[str, type[View]] = {view.key: view for view in (Rider, Weather, Kit)}
 """Pages with forms, by the last part of their address."""

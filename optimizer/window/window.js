@@ -76,9 +76,9 @@
         if (fold) { fold.open = true; }
       }
     }
-    const whole = document.getElementById("-m");
+    const whole = form.querySelector("[data-whole]") || document.getElementById("-m");
     if (whole) { whole.textContent = found.messages[""] || ""; whole.hidden = !found.messages[""]; }
-    const notes = document.getElementById("notes");
+    const notes = form.querySelector("[data-notes]") || document.getElementById("notes");
     if (notes) {
       notes.replaceChildren(...found.notes.map((words) => {
         const item = document.createElement("li");
@@ -120,7 +120,7 @@
     for (const part of row.querySelectorAll("[name], [id]")) {
       for (const key of ["name", "id", "aria-describedby"]) {
         const text = part.getAttribute(key);
-        if (text) { part.setAttribute(key, text.replace(/\.\d+\./, `.${number}.`)); }
+        if (text) { part.setAttribute(key, text.replace(/\.\d+(?=[.-])/, `.${number}`)); }
       }
       const label = part.getAttribute("aria-label");
       if (label) { part.setAttribute("aria-label", label.replace(/row \d+$/, `row ${number + 1}`)); }
@@ -129,6 +129,7 @@
 
   function emptied(row) {
     for (const input of row.querySelectorAll("input, select")) {
+      if (input.name.endsWith(".record")) { input.value = "0"; continue; }
       if (input.type === "checkbox") { input.checked = false; } else { input.value = ""; }
       input.removeAttribute("aria-invalid");
     }
@@ -139,12 +140,13 @@
     const rows = list.querySelectorAll("tbody tr");
     const row = rows[rows.length - 1].cloneNode(true);
     emptied(row);
-    renumber(row, rows.length);
+    list.dataset.count = Math.max(rows.length, Number(list.dataset.count || 0)) + 1;
+    renumber(row, Number(list.dataset.count) - 1);
     rows[0].parentNode.append(row);
     return row;
   }
 
-  for (const list of document.querySelectorAll(".rows")) {
+  for (const list of document.querySelectorAll(".rows, .grid")) {
     for (const button of list.querySelectorAll("button[hidden]")) { button.hidden = false; }
     list.addEventListener("click", (event) => {
       if (event.target.matches(".more")) {
@@ -154,12 +156,104 @@
         const body = row.parentNode;
         const next = row.nextElementSibling || row.previousElementSibling;
         if (body.rows.length > 1) { row.remove(); } else { emptied(row); }
-        [...body.rows].forEach(renumber);
+        // In a table the numbers stay: messages come back by them.
+        if (!list.dataset.grid) { [...body.rows].forEach(renumber); }
         list.dispatchEvent(new Event("input", { bubbles: true }));
         const place = next && next.querySelector(".remove");
         if (place) { place.focus(); }
       }
     });
+  }
+
+  // --- tables: paste from a spreadsheet, sort, more columns ---------------------------------
+  function cellsOf(text) {
+    // Tabs between cells, ends of lines between rows, quotation marks around cells that hold either.
+    const rows = [[""]];
+    let quoted = false;
+    for (let k = 0; k < text.length; k += 1) {
+      const row = rows[rows.length - 1], last = row.length - 1, char = text[k];
+      if (quoted) {
+        if (char === '"' && text[k + 1] === '"') { row[last] += '"'; k += 1; }
+        else if (char === '"') { quoted = false; }
+        else { row[last] += char; }
+      } else if (char === '"' && row[last] === "") { quoted = true; }
+      else if (char === "\t") { row.push(""); }
+      else if (char === "\n") { rows.push([""]); }
+      else if (char !== "\r") { row[last] += char; }
+    }
+    while (rows.length && rows[rows.length - 1].every((cell) => cell === "")) { rows.pop(); }
+    return rows;
+  }
+
+  const plain = (text) => text.trim().toLowerCase().replace(/[\s,-]+/g, "_");
+
+  function pasted(form, event) {
+    const at = event.target.closest("td");
+    const text = event.clipboardData.getData("text/plain");
+    if (!at || !/[\t\n]/.test(text.trim())) { return; }
+    event.preventDefault();
+    const rows = cellsOf(text);
+    const heads = [...form.querySelectorAll("thead th[data-column]")];
+    const names = heads.map((head) => head.dataset.column);
+    const labels = heads.map((head) => plain(head.textContent));
+    const first = rows[0].map((cell) => {
+      const name = plain(cell);
+      return names.includes(name) ? names.indexOf(name) : labels.indexOf(name);
+    });
+    const titled = first.filter((column) => column >= 0).length >= Math.min(2, rows[0].length);
+    if (titled) { rows.shift(); }
+    let row = at.parentNode;
+    for (const cells of rows) {
+      if (!row) { row = added(form); }
+      cells.forEach((cell, k) => {
+        const column = titled ? first[k] : at.cellIndex + k;
+        const place = column >= 0 && row.cells[column];
+        const input = place && place.querySelector("input[type=text]");
+        if (input) {
+          input.value = cell.replace(/\s+/g, " ").trim();
+          if (place.classList.contains("spare") && input.value) { form.classList.add("all"); }
+        }
+      });
+      row = row.nextElementSibling;
+    }
+    form.dispatchEvent(new Event("input", { bubbles: true }));
+    say(`${rows.length} ${rows.length === 1 ? "row" : "rows"} pasted`);
+  }
+
+  function sorted(form, button) {
+    const head = button.closest("th"), column = head.cellIndex;
+    const down = head.getAttribute("aria-sort") === "ascending";
+    for (const other of form.querySelectorAll("th")) { other.removeAttribute("aria-sort"); }
+    head.setAttribute("aria-sort", down ? "descending" : "ascending");
+    const value = (row) => row.cells[column].querySelector("input[type=text]").value.trim();
+    const body = form.querySelector("tbody");
+    const order = new Intl.Collator(undefined, { numeric: true });
+    [...body.rows].sort((one, other) => {
+      const a = value(one), b = value(other);
+      if (!a || !b) { return (a ? 0 : 1) - (b ? 0 : 1); }
+      return (down ? -1 : 1) * order.compare(a, b);
+    }).forEach((row) => body.append(row));
+  }
+
+  for (const form of document.querySelectorAll(".grid")) {
+    form.addEventListener("paste", (event) => pasted(form, event));
+    form.addEventListener("click", (event) => {
+      if (event.target.matches(".sort")) { sorted(form, event.target); }
+      if (event.target.matches(".columns")) {
+        const all = form.classList.toggle("all");
+        event.target.textContent = all ? "Show fewer columns" : "Show all columns";
+      }
+    });
+    form.addEventListener("keydown", (event) => {
+      const steps = { ArrowUp: -1, ArrowDown: 1 };
+      const cell = event.target.closest("td");
+      if (!cell || !steps[event.key] || event.target.getAttribute("list")) { return; }
+      const row = steps[event.key] > 0 ? cell.parentNode.nextElementSibling
+        : cell.parentNode.previousElementSibling;
+      const next = row && row.cells[cell.cellIndex].querySelector("input[type=text]");
+      if (next) { event.preventDefault(); next.focus(); }
+    });
+    form.classList.add("scripted");
   }
 
   // --- files dropped -----------------------------------------------------------------------

@@ -42,6 +42,19 @@ minutes = 60
 power_w = 260
 """
 
+KIT = """\
+# Invented items.
+item;place;price;owned;mass_change_g;# mine
+Visor;visor;55,50;no;35;a
+# for next season
+Fast tyres;tyres;120;no;-60;
+"""
+EVIDENCE = """\
+item,figure,test,measured_by,source
+Visor,saves 3 s / 40 km @ 45 km/h,field,independent,Invented test
+Fast tyres,Crr -0.0006,computed,independent,Invented drum test
+"""
+
 
 def track(points=60, step=90.0):
     """GPX of an invented road of some kilometres with one rise and one bend."""
@@ -64,6 +77,17 @@ def folder(tmp_path):
     (root / "rider.toml").write_text(RIDER, encoding="utf-8")
     (root / "course.gpx").write_text(track(), encoding="utf-8")
     return root
+
+
+@pytest.fixture
+def with_kit(folder):
+    """The same folder with a catalogue and evidence."""
+    (folder / "kit.csv").write_bytes(KIT.replace("\n", "\r\n").encode())
+    (folder / "evidence.csv").write_text(EVIDENCE, encoding="utf-8")
+    path = folder / "scenario.toml"
+    path.write_text(f'budget = 100\n{SCENARIO}\n[kit]\ncatalogue = "kit.csv"\n'
+                    'evidence = "evidence.csv"\n', encoding="utf-8")
+    return folder
 
 
 @pytest.fixture

@@ -11,9 +11,9 @@ import pytest
 from tests.window.conftest import RIDER, SCENARIO, track
 
 
-def form_of(text):
-    """Fields of the first form with controls, as a browser would send them untouched."""
-    form = re.search(r'<form method="post"[^>]*data-check>(.*?)</form>', text, re.DOTALL)[1]
+def form_of(text, mark="data-check>"):
+    """Fields of the first form with such a mark, as a browser would send them untouched."""
+    form = re.search(rf'<form method="post"[^>]*{mark}(.*?)</form>', text, re.DOTALL)[1]
     found = {}
     for tag, attributes in re.findall(r"<(input|select)\b([^>]*)>", form):
         values = dict(re.findall(r'([a-z-]+)="([^"]*)"', attributes))
@@ -45,7 +45,7 @@ def checked(client, page, fields):
     return answer.json()
 
 
-@pytest.mark.parametrize("page", ["rider", "weather"])
+@pytest.mark.parametrize("page", ["rider", "weather", "kit"])
 def test_saving_what_was_shown_changes_nothing(client, folder, page):
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     answer = client.post(address(page), data=typed(client, page))
