@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from optimizer import defaults
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -122,7 +124,8 @@ class Sensitivity:
 class Earlier:
     """What an earlier plan for the same day said: SI, wind where the air moves to.
 
-    `low`, `high`: 5 and 95 % points of its finish time [s], nan where it tells none.
+    `low`, `high`: 5 and 95 % points of its finish time [s], nan where it tells none; `start`:
+    when it starts, where it says so.
     """
 
     name: str
@@ -133,6 +136,7 @@ class Earlier:
     items: tuple[str, ...]
     low: float = float("nan")
     high: float = float("nan")
+    start: datetime | None = None
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ from optimizer.report.stated import stated
 from optimizer.report.words import clock, compass, listing, seconds, watts
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from optimizer.job import Earlier, Result
 
 __all__ = ["changes"]
@@ -29,6 +31,8 @@ def changes(result: Result, earlier: Earlier) -> str:
     before_range = earlier.high - earlier.low  # nan where the earlier plan tells none
     if before_range > 1.0 and abs((high - low) / before_range - 1.0) >= _SAME_RANGE:
         said.append(_narrowed(high - low, before_range))
+    if (words := _start(air.start_time, earlier.start)):
+        said.append(words)
     wind = (float(air.wind_east[0, 0]), float(air.wind_north[0, 0]))
     before = (earlier.wind_east, earlier.wind_north)
     if math.dist(wind, before) > _NO_WIND:
@@ -43,6 +47,17 @@ def changes(result: Result, earlier: Earlier) -> str:
     if dropped:
         said.append(f"No longer in it: {listing(dropped)}.")
     return " ".join(said)
+
+
+def _start(now: datetime | None, before: datetime | None) -> str:
+    """Say that the start changed, with its day where that is another one."""
+    if now == before:
+        return ""
+    if now is None or before is None:
+        return (f"Start: {now:%H:%M}, which the earlier plan does not name." if now else
+                f"Start: not given any more; it was {before:%H:%M}.")
+    day = "%d %B, %H:%M" if now.date() != before.date() else "%H:%M"
+    return f"Start: {now.strftime(day)} instead of {before.strftime(day)}."
 
 
 def _narrowed(now: float, before: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,7 @@ def read_earlier(path: Path | str) -> Earlier:
             wind_east=_number(air["wind_east_mps"][0][0], 100.0),
             wind_north=_number(air["wind_north_mps"][0][0], 100.0),
             mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
-            items=_names(document["kit"]["chosen"]),
+            items=_names(document["kit"]["chosen"]), start=_moment(air.get("start_time")),
             **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
                if range_of.get(point) is not None})
     except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
@@ -50,6 +51,10 @@ def _number(value: Any, largest: float) -> float:
     if not abs(value) <= largest:
         raise ValueError(f"{str(value)[:40]} is out of range")
     return float(value)
+
+
+def _moment(value: Any) -> datetime | None:
+    return None if value is None else datetime.fromisoformat(str(value)[:40])
 
 
 def _names(value: Any) -> tuple[str, ...]:

@@ -31,10 +31,11 @@ OPTIONAL = ("wind_kmh", "wind_mps", "gust_kmh", "temperature_c", "humidity_perce
 _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW",
             "NW", "NNW")
 _MOST_ROWS = 100_000
-_BEYOND = 3 * 3600.0  # s; a forecast that begins or ends further from the start is another day's
+_ANOTHER_DAY = 12 * 3600.0  # s; a forecast further from the start says nothing about it
 
 
-def read_forecast(path: Path | str, start: datetime | None, conditions: Conditions) -> Conditions:
+def read_forecast(path: Path | str, start: datetime | None, conditions: Conditions,
+                  notes: list[str] | None = None, *, extrapolate: bool = False) -> Conditions:
     """Conditions with wind and air from a table with a row for each hour and place.
 
     Columns: `time` (2030-06-16T09:00, or 09:00 on the day of the start), `wind_kmh` or
@@ -47,16 +48,18 @@ def read_forecast(path: Path | str, start: datetime | None, conditions: Conditio
     ----------
     start : when the ride starts; None takes the first hour of the table
     conditions : what holds where the table says nothing
+    notes : takes what a reader should know of how it was read
+    extrapolate : take the first or last hour for a start outside of the table's hours
 
     Raises InputError for what cannot be read, with row and column.
     """
-    rows = read_rows(path, required=REQUIRED, optional=OPTIONAL)
+    rows = read_rows(path, required=REQUIRED, optional=OPTIONAL, notes=notes)
     if not rows or len(rows) > _MOST_ROWS:
         raise InputError(str(path), "", f"has {len(rows)} rows",
                          f"a row for each hour and place, {_MOST_ROWS} at most")
     hours = [_hour(row, start) for row in rows]
     _check_zones(rows, hours, start)
-    begin = start_within(str(path), min(hours), max(hours), start)
+    begin = start_within(str(path), min(hours), max(hours), start, extrapolate=extrapolate)
     since = np.array([(hour - begin).total_seconds() for hour in hours])
     axes, order = _grid(rows, since)
     shape = tuple(len(axis) for axis in axes)
@@ -113,17 +116,22 @@ def _check_zones(rows: list[Row], hours: list[datetime], start: datetime | None)
                             "write all of them, and the start, with a zone or all without")
 
 
-def start_within(file: str, first: datetime, last: datetime, start: datetime | None) -> datetime:
+def start_within(file: str, first: datetime, last: datetime, start: datetime | None, *,
+                 extrapolate: bool = False) -> datetime:
     """Start of the ride, if a forecast from `first` to `last` covers it; `first` where unknown.
 
-    Raises InputError where the forecast is that of another day.
+    `extrapolate` takes a start outside as well, but for that of another day: its nearest hour
+    then holds. Raises InputError for any other start outside of the forecast.
     """
-    if start is None:
-        return first
-    if (first - start).total_seconds() > _BEYOND or (start - last).total_seconds() > _BEYOND:
+    if start is None or first <= start <= last:
+        return start or first
+    away = max((first - start).total_seconds(), (start - last).total_seconds())
+    if not extrapolate or away > _ANOTHER_DAY:
+        allowed = ("" if away > _ANOTHER_DAY else ", or write extrapolate = true in [conditions] "
+                   "to go on with its nearest hour")
         raise InputError(file, "", f"runs from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}; "
                          f"the start at {start:%Y-%m-%d %H:%M} is not in it",
-                         "fetch the forecast of the day, or change the start")
+                         f"fetch the forecast of the day, or change the start{allowed}")
     return start
 
 

@@ -95,7 +95,8 @@ def _kind(path: Path | str) -> str | None:
 
 
 def read_gridded(paths: Sequence[Path | str], start: datetime | None, conditions: Conditions,
-                 course: Course) -> tuple[Conditions, tuple[str, ...]]:
+                 course: Course, *, extrapolate: bool = False,
+                 ) -> tuple[Conditions, tuple[str, ...]]:
     """Conditions along a course out of NetCDF or GRIB2 files.
 
     Wind towards east and north at ten metres is needed; gusts, temperature, dew point or
@@ -107,6 +108,7 @@ def read_gridded(paths: Sequence[Path | str], start: datetime | None, conditions
     paths : files; each may hold other quantities, or other members of the same ones
     start : with its zone, since these files count in UTC; None takes their first hour
     conditions : what holds where the files say nothing
+    extrapolate : take the first or last hour for a start outside of the files' hours
 
     Returns the conditions, an ensemble where there are members, and in words what was assumed.
     Raises InputError for what cannot be read, and where the course or the start is not inside.
@@ -131,15 +133,15 @@ def read_gridded(paths: Sequence[Path | str], start: datetime | None, conditions
         if what not in joined:
             raise InputError(name, "", f"has no wind {words} at ten metres",
                              "fetch u and v at 10 m, named as the CF conventions or GRIB do")
-    return _conditions(name, joined, at, start, conditions)
+    return _conditions(name, joined, at, start, conditions, extrapolate=extrapolate)
 
 
 def _conditions(name: str, found: dict[str, _Field], at: NDArray[np.float64],
-                start: datetime | None, conditions: Conditions,
+                start: datetime | None, conditions: Conditions, *, extrapolate: bool,
                 ) -> tuple[Conditions, tuple[str, ...]]:
     time = found["east"].time
     first, last = (datetime.fromtimestamp(float(moment), UTC) for moment in time[[0, -1]])
-    begin = start_within(name, first, last, start)
+    begin = start_within(name, first, last, start, extrapolate=extrapolate)
     members = max(len(field.values) for field in found.values())
     notes = []
 

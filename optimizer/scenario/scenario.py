@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 from dataclasses import replace
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -48,6 +48,8 @@ if TYPE_CHECKING:
     from optimizer.scenario.terrain_file import TerrainModel
 
 __all__ = ["Scenario", "named_as_listed", "read_course_and_weather", "read_scenario"]
+
+_SLOW = 30 / 3.6  # m/s, by which a ride may take as long as it takes
 
 Km = Annotated[float, Field(ge=0, le=2000)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -165,6 +167,8 @@ class ConditionsTable(_Table):
     wind_doubt_deg: float = Field(default=defaults.WIND_DIRECTION_SD.value, ge=0, le=90,
                                   description="spread of the forecast direction")
     wet: bool = Field(default=False, description="true: a wet road")
+    extrapolate: bool = Field(default=False, description="true: a start outside of the forecast "
+                              "takes its nearest hour, with a warning")
     start_time: datetime | None = Field(default=None,
                                         description="local start, such as 2030-06-16T09:00:00")
 
@@ -282,7 +286,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
                          else _listed(scenario.conditions.forecast)),
-        notes=(*notes, *readings))
+        notes=(*of_weather, *notes, *readings))
 
 
 def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:
@@ -474,12 +478,32 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
     from optimizer.scenario.gridded_file import is_gridded, read_gridded
 
     if len(paths) > 1 or is_gridded(paths[0]):
-        return read_gridded(paths, start, conditions, course)
+        made, notes = read_gridded(paths, start, conditions, course,
+                                   extrapolate=table.extrapolate)
+        return made, (*notes, *_of_start(made, start, course))
     from optimizer.scenario.forecast_file import read_forecast
 
-    made = read_forecast(paths[0], start, conditions)
-    return made, () if made.members is None else (
-        f"the range of the wind is that of the forecast's {made.members.count} members",)
+    told: list[str] = []
+    made = read_forecast(paths[0], start, conditions, told, extrapolate=table.extrapolate)
+    if made.members is not None:
+        told.append(f"the range of the wind is that of the forecast's {made.members.count} members")
+    return made, (*told, *_of_start(made, start, course))
+
+
+def _of_start(made: Conditions, start: datetime | None, course: Course) -> list[str]:
+    """Say what a forecast by the hour leaves open about the start and the end of the ride."""
+    if len(made.wind_time) < 2 or made.start_time is None:
+        return []
+    first, last = (made.start_time + timedelta(seconds=float(made.wind_time[k])) for k in (0, -1))
+    if start is None:
+        return [f"a start with the forecast, at {first:%H:%M}: no start_time is given"]
+    if not first <= start <= last:
+        return [(f"the start at {start:%H:%M} is outside of the forecast, {first:%H:%M} to "
+                 f"{last:%H:%M}: its nearest hour was taken, and may be wrong")]
+    if (last - start).total_seconds() < course.length / _SLOW:
+        return [(f"the forecast ends at {last:%H:%M}, perhaps before the ride: its last hour "
+                 "then goes on")]
+    return []
 
 
 def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditions,

@@ -264,8 +264,9 @@ def read_rows(path: Path | str, required: Sequence[str], optional: Sequence[str]
     BOM. A spreadsheet: "club.xlsx", or "club.xlsx#Kit" for one of several sheets. Headings in
     any case and order; blanks in them count as underscores, and `synonyms` of them are taken.
     Empty rows, empty trailing columns and rows that start with # are left out, and so are
-    columns with an unknown heading, which `notes` says; but a heading that is nearly a known
-    one is refused, so that a slip in it does not lose its figures.
+    columns with an unknown heading, which `notes` says; without `notes` nobody would hear of
+    them, so that they are refused, and so is a heading that is nearly a known one: a slip does
+    not lose its figures.
     """
     return read_table(path, required, optional, notes, synonyms=synonyms).rows
 
@@ -298,14 +299,13 @@ def table_of(text: str, path: Path | str, required: Sequence[str], optional: Seq
 def _table(file: str, records: Sequence[Sequence[str]], separator: str, required: Sequence[str],
            optional: Sequence[str], notes: list[str] | None,
            synonyms: Mapping[str, str] | None) -> TextTable:
-    said = [] if notes is None else notes
     lines = [(number, [cell.translate(_SPACES).strip() for cell in record])
              for number, record in enumerate(records, 1)]
     lines = [(number, cells) for number, cells in lines
              if any(cells) and not cells[0].startswith("#")]
     if not lines:
         raise InputError(file, "", "is empty", f"its headings are {', '.join(required)}")
-    columns = _columns(file, lines[0], required, optional, synonyms or {}, said)
+    columns = _columns(file, lines[0], required, optional, synonyms or {}, notes)
     comma = separator != "," and any(re.fullmatch(r"[+-]?\d+,\d+", cell)
                                      for _, cells in lines for cell in cells)
     rows, wrong = [], list[InputError]()
@@ -373,44 +373,53 @@ def _plain(heading: str) -> str:
 
 
 def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
-             optional: Sequence[str], synonyms: Mapping[str, str], notes: list[str]) -> list[str]:
+             optional: Sequence[str], synonyms: Mapping[str, str],
+             notes: list[str] | None) -> list[str]:
     """Name of each column, checked; those to be left out are empty or start with #."""
     number, cells = line
     where, known = f"row {number}", [*required, *optional]
     if len(cells) > _MOST_COLUMNS:
         raise InputError(file, where, f"has {len(cells):,} columns", "is it the right file?")
-    names = [_plain(cell) for cell in cells]
-    for k, (cell, name) in enumerate(zip(cells, names, strict=True)):
-        other = synonyms.get(name, "")
-        if name not in known and other in known and other not in names:
-            notes.append(f'column "{cell}" is read as {other}')
-            names[k] = other
+    names = _with_synonyms(cells, known, synonyms, notes)
     wrong = [InputError(file, f"{where}, column {name}", "is there twice", "keep one")
              for name in dict.fromkeys(names) if name in known and names.count(name) > 1]
-    ignored = []
-    for k, (cell, name) in enumerate(zip(cells, names, strict=True)):
-        if not name or name.startswith("#") or name in known:
-            continue
-        near = [one for one in difflib.get_close_matches(name, known, 3, _NEAR)
-                if one not in names]
-        if near or any(one not in names for one in difflib.get_close_matches(
-                name, required, 1, 0.5)):
-            wrong.append(InputError(
-                file, f"{where}, column {cell}", "is not a known heading",
-                suggest(name, known) + "; a heading that starts with # is left out"))
-        ignored.append(cell)
-        names[k] = f"#{name}"
+    unknown = [k for k, name in enumerate(names)
+               if name and not name.startswith("#") and name not in known]
+    wrong += [InputError(file, f"{where}, column {cells[k]}", "is not a known heading",
+                         suggest(names[k], known) + "; a heading that starts with # is left out")
+              for k in unknown if notes is None or _is_slip(names[k], names, required, known)]
+    ignored = ", ".join(cells[k] for k in unknown[:12]) + (" ..." if len(unknown) > 12 else "")
     if not wrong:
-        other = f"; not known: {', '.join(ignored[:12])}" if ignored else ""
+        other = f"; not known: {ignored}" if ignored else ""
         wrong = [InputError(file, where, f'there is no column "{name}"{other}',
                             f"the columns are {', '.join(known)}")
                  for name in required if name not in names]
     if wrong:
         raise together(wrong)
-    if ignored:
-        notes.append(f"not used: the column{'s' if len(ignored) > 1 else ''} "
-                     f"{', '.join(ignored[:12])}{' ...' if len(ignored) > 12 else ''}")
+    if unknown and notes is not None:
+        notes.append(f"not used: the column{'s' if len(unknown) > 1 else ''} {ignored}")
+    return [f"#{name}" if k in unknown else name for k, name in enumerate(names)]
+
+
+def _with_synonyms(cells: Sequence[str], known: Sequence[str], synonyms: Mapping[str, str],
+                   notes: list[str] | None) -> list[str]:
+    """Names of the headings, with the known one for a word that means it."""
+    names = [_plain(cell) for cell in cells]
+    for k, (cell, name) in enumerate(zip(cells, names, strict=True)):
+        other = synonyms.get(name, "")
+        if name not in known and other in known and other not in names:
+            names[k] = other
+            if notes is not None:
+                notes.append(f'column "{cell}" is read as {other}')
     return names
+
+
+def _is_slip(name: str, names: Sequence[str], required: Sequence[str],
+             known: Sequence[str]) -> bool:
+    """Tell whether an unknown heading is nearly one that is not there."""
+    near = [*difflib.get_close_matches(name, known, 3, _NEAR),
+            *difflib.get_close_matches(name, required, 1, 0.5)]
+    return any(one not in names for one in near)
 
 
 def suggest(name: str, known: Iterable[str]) -> str:

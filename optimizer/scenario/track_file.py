@@ -91,7 +91,7 @@ def read_track(path: Path | str) -> Points:
 def _from_table(path: Path | str) -> Points:
     try:
         table = read_table(path, ("latitude_deg", "longitude_deg"), _OPTIONAL,
-                           synonyms=_HEADINGS)
+                           [], synonyms=_HEADINGS)
     except InputError as error:
         if "there is no column" not in error.problem:
             raise

@@ -89,7 +89,8 @@ def test_a_scenario_that_cannot_be_read_fails_by_itself(squad):
     squad.write_text('scenarios = ["race/scenario.toml", "race/other.toml"]\n')
     outcomes = run(squad)
     assert not outcomes[0].failure
-    assert "other.toml, line 1" in outcomes[1].failure
+    assert "other.toml: " in outcomes[1].failure
+    assert "line 1, name" in outcomes[1].failure
     assert outcomes[1].exit_code == 2
 
 

@@ -65,3 +65,24 @@ def test_the_range_of_a_newer_forecast(result, written):
     said = changes(narrower, read_earlier(written))
     assert "wide instead of" in said
     assert "50% narrower" in said
+
+
+@pytest.mark.parametrize(("before", "says"), [
+    ("2031-06-07T08:45:00+00:00", "Start: 09:30 instead of 08:45."),
+    ("2031-06-06T09:30:00+00:00", "Start: 07 June, 09:30 instead of 06 June, 09:30."),
+    (None, "Start: 09:30, which the earlier plan does not name."),
+    ("2031-06-07T09:30:00+00:00", "")])
+def test_a_changed_start_is_named(result, written, before, says):
+    document = json.loads(written.read_text())
+    document["conditions"]["start_time"] = before
+    written.write_text(json.dumps(document))
+    said = changes(result, read_earlier(written))
+    assert (says in said) if says else ("Start:" not in said)
+
+
+def test_a_start_that_is_none_is_refused(written):
+    document = json.loads(written.read_text())
+    document["conditions"]["start_time"] = "noon"
+    written.write_text(json.dumps(document))
+    with pytest.raises(InputError, match="lacks what a plan holds"):
+        read_earlier(written)
