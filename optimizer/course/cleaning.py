@@ -241,9 +241,10 @@ def _without_tangles(points: Points, log: Log) -> Points:
     bent = np.concatenate([[0.0], np.cumsum(np.abs(change))])
     last = np.searchsorted(along, along[:-1] + _CIRCLE_WAY, side="right") - 1
     able = np.flatnonzero(bent[np.minimum(last, len(bent)) - 1] - bent >= _CIRCLE_TURN)
-    keep, free, circles = np.ones(len(points), dtype=bool), 0, 0
+    keep = np.ones(len(points), dtype=bool)
+    free = circles = 0
     x, y = np.concatenate([[0.0], np.cumsum(east)]), np.concatenate([[0.0], np.cumsum(north)])
-    for i in able:
+    for i in able.tolist():
         later = np.arange(max(i, free) + 2, last[i] + 1)
         if i < free or not len(later):
             continue
@@ -254,8 +255,9 @@ def _without_tangles(points: Points, log: Log) -> Points:
                                                               - points.time[i]))
         back = np.flatnonzero((away < _CIRCLE_ENDS) & (turned >= _CIRCLE_TURN) & flat & slow)
         if len(back):
-            end = int(later[back[np.argmin(away[back])]])
-            keep[i + 1:end], free, circles = False, end, circles + 1
+            free = int(later[back[int(np.argmin(away[back]))]])
+            keep[i + 1:free] = False
+            circles += 1
     log.corrected("tangles", "full circles of a few metres", circles,
                   f"{_long(along[-1] - _lengths(_take(points, keep)).sum())} cut out")
     return _take(points, keep)

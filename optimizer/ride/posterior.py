@@ -196,9 +196,12 @@ class Turning:
         found = (turning @ (self.east * weighted), turning @ (self.north * weighted),
                  along @ (self.by_headwind * weighted))
         width = round(_SLOW / _TICK)
-        box = np.ones(width) / width
-        east, north, face = (np.interp(clock, ticks, np.convolve(line, box, mode="same"))
-                             for line in found)
+        box = np.ones(width)
+        # At the ends the mean is over the part of these minutes that was ridden.
+        seen = (ticks >= self.clock[0]) & (ticks <= self.clock[-1])
+        share = np.maximum(np.convolve(seen, box, mode="same"), 1.0)
+        east, north, face = (np.interp(clock, ticks, np.convolve(line * seen, box, mode="same")
+                                       / share) for line in found)
         return east, north, face
 
 

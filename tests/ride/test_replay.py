@@ -56,7 +56,7 @@ def test_a_wind_that_grows_is_found_in_the_ride(intended):
     both = found.parts["wind and air"] + found.parts["drag and tyres"]
     assert found.parts["wind and air"] > 0.25 * cost
     assert both == pytest.approx(cost, abs=6.0)
-    # The first and the last two minutes have half of what a mean over four minutes rests on.
+    # The first and the last two minutes have half of what a mean over four minutes uses.
     assert np.abs(found.splits.error[1:-1]).max() < 0.01
     assert np.abs(found.splits.error).max() < 0.025
     assert np.abs(found.splits.cumulative[1:]).max() < 0.01
@@ -77,19 +77,19 @@ def test_what_was_not_seen_is_followed_less_well(intended):
 def test_tenths_of_the_recorded_ride(recorded):
     """One recorded ride, test data of python-fitparse (MIT), rider and kit invented.
 
-    Aim: tenths within 1.5 %, cumulative within 1 %. Measured here: eight of ten within 1.5 %, the
-    others 1.52 and 1.60 %; cumulative 1.2 % after the first tenth, 0.6 % from there on. Left out
-    in turn, tenths are missed by 2.4 % (rms): air that changes within minutes, by the ride's own
-    balance.
+    Aim: tenths within 1.5 %, cumulative within 1 %. Measured here: nine of ten within 1.5 %, the
+    fourth, with the longest stop in it, 1.58 %; cumulative 1.1 % after the first tenth, with the
+    other stop, 0.55 % from there on. Left out in turn, tenths are missed by 2.4 % (rms): air that
+    changes within minutes, by the ride's own balance.
     """
     ride, intended = recorded
     found = debrief(ride, intended)
     splits = found.splits
     assert np.sum(np.abs(splits.error) < 0.015) >= 8
-    assert np.abs(splits.error).max() < 0.018
-    assert np.abs(splits.cumulative).max() < 0.0135
-    assert np.abs(splits.cumulative[1:]).max() < 0.01
-    assert splits.unseen_rms < 0.03
+    assert np.abs(splits.error).max() < 0.017
+    assert np.abs(splits.cumulative).max() < 0.012
+    assert np.abs(splits.cumulative[1:]).max() < 0.006
+    assert splits.unseen_rms < 0.025
     assert max(splits.limits, key=splits.limits.get).startswith("air")
     said = " ".join(_method(found))
     assert "has not seen is missed by" in said
