@@ -22,7 +22,14 @@ def _short(text: str, most: int) -> str:
 
 
 class InputError(KitpaceError):
-    """Input that cannot be used: which file, where in it, what is wrong, what would be right."""
+    """Input that cannot be used: which file, where in it, what is wrong, what would be right.
+
+    Examples
+    --------
+    >>> print(InputError("kit.csv", "row 3, column price", '"cheap" is no number', "write 120"))
+    kit.csv, row 3, column price: "cheap" is no number
+      write 120
+    """
 
     exit_code = 2
 

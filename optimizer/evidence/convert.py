@@ -56,8 +56,22 @@ def change_of(figure: Figure, reference: Reference, *, air_density: float | None
               yaw: float = 0.0, priors: Priors | None = None) -> Change:
     """Convert a stated figure; what it leaves out is assumed, counted as uncertainty and listed.
 
-    `air_density` [kg/m³] of the test where it is stated, `yaw` [rad] at which it was done.
-    Raises InputError for a figure that no rider could show, such as more time saved than ridden.
+    Parameters
+    ----------
+    figure : as its source states it, in SI
+    reference : rider, bike and air that stand for what is not stated
+    air_density : kg/m³ of the test, where it is stated
+    yaw : rad, at which it was done
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    change of CdA [m²], Crr, efficiency or mass [kg], its standard error, and what was assumed
+
+    Raises
+    ------
+    InputError
+        for a figure that no rider could show, such as more time saved than ridden
     """
     return through(figure, reference, lambda value, _: value, air_density=air_density, yaw=yaw,
                    priors=priors)

@@ -52,9 +52,21 @@ class Target:
 
 
 def read_target(text: str) -> Target:
-    """Read "W", "g", "N", "s/40km", "CdA", "Crr", "%drag", "%power", "efficiency" or "mass".
+    """Read a unit to convert to.
 
-    Each may be followed by "@ 45 km/h" or "@ 250 W". Raises InputError for anything else.
+    Parameters
+    ----------
+    text : "W", "g", "N", "s/40km", "CdA", "Crr", "%drag", "%power", "efficiency" or "mass"; each
+        may be followed by "@ 45 km/h" or "@ 250 W"
+
+    Returns
+    -------
+    the unit with its speed [m/s] or power [W]
+
+    Raises
+    ------
+    InputError
+        for anything else
     """
     stated = Stated(text, "--to")
     what, _, condition = tidy(text).partition("@")
@@ -81,7 +93,18 @@ def express(figure: Figure, target: Target, reference: Reference, *,
             priors: Priors | None = None) -> Change:
     """Convert a figure to `target`, in the target's unit, with the uncertainty of the whole chain.
 
-    Compared at the target's own speed or power, else at `reference.speed`.
+    Parameters
+    ----------
+    figure : as its source states it, in SI
+    target : unit, and the speed or power to compare at, else `reference.speed`
+    reference : rider, bike and air that stand for what is not stated
+    air_density : kg/m³ of the test, where it is stated
+    yaw : rad, at which it was done
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    the change in the target's unit, its standard error, and what was assumed
     """
     channel = figure.acts_on
 

@@ -100,12 +100,21 @@ def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = F
 
     Parameters
     ----------
+    text : such as "saves 8 W @ 45 km/h"
+    file, where : named in a message
     lenient : take what the trade leaves out: a bare number is the size of a saving (not for a
         mass), a percentage without a base is of the drag
     grams : what grams are where nothing else says so: "drag", or "" to refuse them
 
-    Raises InputError for an unknown unit or word, a speed of zero, a missing direction, a sign
-    that contradicts the words, grams of unclear kind, a range that can be read in two ways.
+    Returns
+    -------
+    the change in SI
+
+    Raises
+    ------
+    InputError
+        for an unknown unit or word, a speed of zero, a missing direction, a sign that contradicts
+        the words, grams of unclear kind, a range that can be read in two ways
     """
     stated = Stated(text, file, where)
     plain, about, at_most = _plainer(stated)

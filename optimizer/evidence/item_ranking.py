@@ -63,7 +63,19 @@ class Worth:
 
 def rank(items: Sequence[ItemEvidence], reference: Reference, speeds: Sequence[float],
          priors: Priors | None = None) -> tuple[Worth, ...]:
-    """Worth of each item at `speeds` [m/s], in the order of `surest`; seconds at the reference."""
+    """Rank items by what they are worth to one rider, in the order of `surest`.
+
+    Parameters
+    ----------
+    items : pooled evidence of each
+    reference : rider, bike and air
+    speeds : m/s, at which to give watts
+    priors : with the yaw on the road; those of the package by default
+
+    Returns
+    -------
+    drag [m²], watts at each speed [W] and seconds over 40 km [s] of each, with standard errors
+    """
     priors = priors or default_priors()
     found = [_worth(item, reference, speeds, priors) for item in items]
     return tuple(sorted(found, key=lambda worth: surest(worth.seconds, worth.seconds_sd)))

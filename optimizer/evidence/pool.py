@@ -97,11 +97,23 @@ class ItemEvidence:
 
 def pool(values: NDArray[np.float64], variances: NDArray[np.float64],
          design: NDArray[np.float64] | None = None) -> Pooled:
-    """Inverse-variance pool of `values` (n,) with `variances` (n,) and a between-source term.
+    """Inverse-variance pool with a between-source term.
 
-    DerSimonian and Laird 1986, Control. Clin. Trials 7:177; with a `design` (n, p) the same
-    moment estimator for a regression, Thompson and Sharp 1999, Stat. Med. 18:2693. I² by
-    Higgins and Thompson 2002, Stat. Med. 21:1539.
+    Parameters
+    ----------
+    values : (n,) in any unit
+    variances : (n,) in that unit squared
+    design : (n, p) of a regression; None for one mean
+
+    Returns
+    -------
+    mean, standard error, the variance between sources and I²
+
+    References
+    ----------
+    DerSimonian and Laird 1986, Control. Clin. Trials 7:177; with a `design` the same moment
+    estimator for a regression, Thompson and Sharp 1999, Stat. Med. 18:2693. I² by Higgins and
+    Thompson 2002, Stat. Med. 21:1539.
     """
     X = np.ones((len(values), 1)) if design is None else design
     mean, _, influence = _least_squares(values, variances, X)
@@ -189,13 +201,43 @@ def require_possible(text: str, channel: Channel, value: float, reference: Refer
 
 def pool_effects(data: Sequence[Datum], reference: Reference,
                  priors: Priors | None = None) -> tuple[Effect, ...]:
-    """Pool to one effect per item, in the order in which the items first appear."""
+    """Pool to one effect per item, in the order in which the items first appear.
+
+    Parameters
+    ----------
+    data : rows of the evidence
+    reference : rider, bike and air that stand for what a row does not state
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    change of CdA [m²] against yaw, Crr, efficiency and mass [kg] of each item, with standard errors
+
+    Raises
+    ------
+    InputError
+        for a figure that no rider could show
+    """
     return tuple(item.effect for item in pool_items(data, reference, priors))
 
 
 def pool_items(data: Sequence[Datum], reference: Reference,
                priors: Priors | None = None) -> tuple[ItemEvidence, ...]:
-    """Pool as `pool_effects` does, and keep what each effect rests on."""
+    """Pool as `pool_effects` does, and keep what each effect rests on.
+
+    Parameters
+    ----------
+    data, reference, priors : as `pool_effects` has them
+
+    Returns
+    -------
+    effect and converted rows of each item
+
+    Raises
+    ------
+    InputError
+        for a figure that no rider could show
+    """
     priors = priors or default_priors()
     by_item: dict[str, list[Observation]] = defaultdict(list)
     for datum in data:

@@ -14,10 +14,22 @@ __all__ = ["hat_weights", "road_weights"]
 
 
 def road_weights(nodes: NDArray[np.float64], angle_90: float) -> NDArray[np.float64]:
-    """Weights (m,) of yaw `nodes` (m,) [rad] in the mean over a ride.
+    """Weights of yaw angles in the mean over a ride.
 
-    Yaw falls off exponentially from straight ahead, nine tenths of the time within `angle_90`
-    [rad]: Barry 2018, Proceedings 2:211, quoting Cooper (16 degrees at 30 mph).
+    Yaw falls off exponentially from straight ahead.
+
+    Parameters
+    ----------
+    nodes : (m,) rad, rising from 0
+    angle_90 : rad, within which it is nine tenths of the time
+
+    Returns
+    -------
+    (m,) weights, which sum to 1
+
+    References
+    ----------
+    Barry 2018, Proceedings 2:211, quoting Cooper (16 degrees at 30 mph).
     """
     angles = -angle_90 / math.log(10) * np.log1p(-(np.arange(400) + 0.5) / 400)
     return np.asarray(_hats(nodes, angles).mean(axis=0))

@@ -51,10 +51,22 @@ def splits(result: Result) -> pd.DataFrame:
 def frontier(result: Result) -> pd.DataFrame:
     """Best kit at every price, from what costs nothing up.
 
+    Parameters
+    ----------
+    result : of `run` or `plan`
+
     Returns
     -------
     a row for each set: `spend` in the currency of the job, `finish_s`, `saved_s` against the first
     row, `items` as a tuple of names, `chosen` for the one of the plan
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> result = optimizer.run(optimizer.read_scenario("courses/tarn-loop/scenario.toml"))
+    >>> table = optimizer.frontier(result)
+    >>> bool(table.finish_s.is_monotonic_decreasing), int(table.chosen.sum())
+    (True, 1)
     """
     import pandas as pd
 
@@ -69,11 +81,23 @@ def frontier(result: Result) -> pd.DataFrame:
 def profile(result: Result) -> pd.DataFrame:
     """Road, weather and plan along the course, a row a step of the computation.
 
+    Parameters
+    ----------
+    result : of `run` or `plan`
+
     Returns
     -------
     `km` and `elevation_m` at the start of the step, `length_m`, `grade_percent`, `headwind_kmh`,
     `crosswind_kmh` (at the rider, head wind positive), `speed_kmh` and `power_w` of the plan,
     `card_w` of the card, `time_s` and `reserve_kj` at the start of the step
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> result = optimizer.run(optimizer.read_scenario("courses/tarn-loop/scenario.toml"))
+    >>> table = optimizer.profile(result)
+    >>> bool(abs(table.length_m.sum() - result.job.course.length) < 1e-6)
+    True
     """
     import pandas as pd
 
@@ -90,9 +114,21 @@ def profile(result: Result) -> pd.DataFrame:
 def worth(result: Result) -> pd.DataFrame:
     """Seconds that each item saves on its own on top of the current kit, the most first.
 
+    Parameters
+    ----------
+    result : of `run` or `plan`
+
     Returns
     -------
     a row for each item: `item`, `seconds`, its 90 % range `low_s` to `high_s`, `cost`, `chosen`
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> result = optimizer.run(optimizer.read_scenario("courses/tarn-loop/scenario.toml"))
+    >>> table = optimizer.worth(result)
+    >>> bool((table.low_s <= table.seconds).all())
+    True
     """
     import pandas as pd
 

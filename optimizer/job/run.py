@@ -43,12 +43,37 @@ def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
 
     Parameters
     ----------
+    course : as `read_course` gives it
+    conditions : as `weather` gives them
+    rider : as `read_rider` gives one
     bike : bike and kit as they stand, before any item of the catalogue
     catalogue, evidence : what could be bought, and what tests say of it
-    budget : money, in `currency`
+    budget, currency : money
     rules : rule sets that hold, as the catalogue's `forbidden_by` names them
+    options : card, draws, risk; those of a scenario that says nothing by default
+    name : of the race; by default that of the course
 
-    Raises InputError for a budget that is no amount, Infeasible where no plan meets the limits.
+    Returns
+    -------
+    as `run`
+
+    Raises
+    ------
+    InputError
+        for a budget that is no amount
+    Infeasible
+        where no plan meets the limits
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> result = optimizer.plan(
+    ...     optimizer.read_course("courses/petrel-flats/course.gpx"),
+    ...     optimizer.weather(wind_kmh=12),
+    ...     optimizer.read_rider("courses/petrel-flats/rider.toml"),
+    ...     optimizer.Setup("bike", mass=9.5, rolling_resistance=0.004))
+    >>> 0.0 <= result.plan.gap < 1.0
+    True
     """
     if not 0.0 <= budget < math.inf:
         raise InputError("plan", "budget", f"{budget} is not an amount", "give 0 or more")
@@ -64,7 +89,23 @@ def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
 
 def effects_for(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
                 evidence: Sequence[Datum], priors: Priors | None = None) -> tuple[Effect, ...]:
-    """Pool test results into one effect an item, for this rider in the air of this course."""
+    """Pool test results into one effect an item, for this rider in the air of this course.
+
+    Parameters
+    ----------
+    course, conditions, rider, bike : of the race
+    evidence : rows of the evidence table
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    an effect of each item, in SI
+
+    Raises
+    ------
+    InputError
+        for a figure that no rider could show
+    """
     from optimizer.evidence import Reference, pool_effects
 
     density = air_density_along(conditions, np.array([np.median(course.elevation)]))
@@ -75,8 +116,26 @@ def effects_for(course: Course, conditions: Conditions, rider: Rider, bike: Setu
 def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Result:
     """Choose kit, plan the ride with it, make it rideable, and say how sure it is.
 
-    `progress` is called with words on what is under way. Raises Infeasible, which names the limit,
-    where no plan meets it.
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    progress : called with words on what is under way
+
+    Returns
+    -------
+    choice of kit, plan, card and what moves them
+
+    Raises
+    ------
+    Infeasible
+        where no plan meets the limits; it names the limit that binds
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> result = optimizer.run(optimizer.read_scenario("courses/petrel-flats/scenario.toml"))
+    >>> result.choice.best.spend <= result.job.budget
+    True
     """
     from optimizer.kit import choose_kit
 

@@ -46,6 +46,11 @@ class Options:
     for about 1 % of CP; `empty_risk` the accepted chance to run out before the finish, None for a
     plan for the expected day; `draws` of the
     uncertainty, from `seed`; `least_gain` seconds that a purchase has to save to stay in a kit.
+
+    Examples
+    --------
+    >>> Options(blocks=5, empty_risk=0.1).blocks
+    5
     """
 
     step: float | None = None

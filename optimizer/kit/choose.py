@@ -40,8 +40,16 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
                progress: Callable[[str], None] = lambda _words: None) -> Choice:
     """Choose the set that is fastest with a plan of its own, among all that the budget allows.
 
+    The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
+    leave none within the budget that is faster by more than `Choice.proven_gap`.
+
     Parameters
     ----------
+    day : course, weather and rider
+    baseline : bike as it stands
+    catalogue : items, what they cost and exclude
+    effects : what each item does
+    budget, currency : money
     rules : names of the rule sets in force
     least_gain : s, what a purchase has to save to stay; each counts as that much against a set
     evaluator : of the time of a set; by default the pacing solver
@@ -49,10 +57,14 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         (`Choice.program_gap`); it takes several times as long as the rest
     progress : called with words on what is under way
 
-    The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
-    leave none within the budget that is faster by more than `Choice.proven_gap`.
+    Returns
+    -------
+    the best set, the best at every price, and how far each is proven [s]
 
-    Raises Infeasible where the budget is negative or no plan meets the limits.
+    Raises
+    ------
+    Infeasible
+        where the budget is negative or no plan meets the limits
     """
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)

@@ -82,7 +82,23 @@ def compare_sets(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: S
                  count: int = 400, seed: int = 1) -> Comparison:
     """Compare named sets of items; all others with the first.
 
-    `count` days are drawn from `seed`, the same for all sets.
+    Parameters
+    ----------
+    day : course, weather and rider
+    baseline : bike as it stands
+    catalogue, effects : items, and what each does
+    sets : name and items of each
+    evaluator : of the time of a set
+    count, seed : of the drawn days, the same for all sets
+
+    Returns
+    -------
+    time [s], range and chance of being faster for each set, and what makes the difference
+
+    Raises
+    ------
+    Infeasible
+        where no plan meets the limits
     """
     terms = tabulate(baseline, catalogue, effects)
     draws = draw_days(day, baseline, effects, count, seed)

@@ -195,13 +195,27 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
 
     Parameters
     ----------
+    day : course, weather and rider
+    baseline : bike as it stands
+    catalogue, effects : items, and what each does
+    budget, currency : money
     by, level, target : criterion; `level` of the quantile or of the worst draws, `target` a time
         [s]. "forecast" is what `choose_kit` chooses by, with its proof; by the others the best of
         the sets that were looked at is taken
     count, seed : of the draws
     risk : accepted chance to empty the reserve
     stages : money in all at each stage, rising
+    rules, evaluator, progress : as `choose_kit` has them
     least_gain, twice : as `choose_kit` has them
+
+    Returns
+    -------
+    the choice, its rivals, what to buy in which order, and what to test first
+
+    Raises
+    ------
+    Infeasible
+        where the budget is negative or no plan meets the limits
     """
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)

@@ -114,7 +114,19 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
 
 def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
              items: Iterable[str]) -> Setup:
-    """Baseline with `items` (names) of the catalogue, gains that overlap counted as such."""
+    """Baseline with items of the catalogue, gains that overlap counted as such.
+
+    Parameters
+    ----------
+    baseline : bike as it stands
+    catalogue : items and the factors of pairs
+    effects : what each item does
+    items : names of those in the set
+
+    Returns
+    -------
+    the bike with them: masses [kg], CdA [m²] against yaw, Crr, efficiency
+    """
     terms = tabulate(baseline, catalogue, effects)
     return terms.setup(baseline, terms.rows(items))
 

@@ -57,7 +57,16 @@ _TOGETHER: Final = 150.0  # m into a lap, closer than which places of two laps a
 
 
 def figure_unit(critical_power: float) -> float:
-    """Give the round number of watts [W] that is about 1 % of CP or less: 5, 2 or 1."""
+    """Give the round number of watts that is about 1 % of CP or less.
+
+    Parameters
+    ----------
+    critical_power : W
+
+    Returns
+    -------
+    5, 2 or 1 W
+    """
     return next((unit for unit in _UNITS if unit <= _ROUND * critical_power), _UNITS[-1])
 
 
@@ -70,19 +79,28 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 8, rounding: floa
              *, rolling: bool = True, laps: Laps | None = None) -> RideablePlan:
     """Simplify a plan to a card of at most `blocks` lines.
 
+    A line stays only where it saves 0.05 % of the time or 2 s, whichever is less; so do figures
+    for climbs and descents. One power in whole watts is the card where no card is faster by that.
+    The ride is that of a rider who takes the card literally.
+
     Parameters
     ----------
+    plan : the fastest ride
     places : where a line may begin; a name that is not empty is printed
+    blocks : how many lines there may be
     rounding : of the figures [W], 0 for none; None for `figure_unit`, or less where that costs
         as much as a line has to save
     rolling : whether lines on rolling road may give climbs and descents figures of their own
     laps : which ride the same lines; with more parts than `blocks` they are taken as one road
 
-    A line stays only where it saves 0.05 % of the time or 2 s, whichever is less; so do figures
-    for climbs and descents. One power in whole watts is the card where no card is faster by that.
-    The ride is that of a rider who takes the card literally.
+    Returns
+    -------
+    the lines and the ride by them, with its price against the plan [s]
 
-    Raises Infeasible where no figures keep the limits on lines that begin at these places.
+    Raises
+    ------
+    Infeasible
+        where no figures keep the limits on lines that begin at these places
     """
     maker = _Maker(plan, places, blocks, rolling, laps, spare=_SPARE)
     even = _even(maker, 0.0 if rounding == 0.0 else _WATT)
@@ -101,9 +119,19 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 8, rounding: floa
 def constant_power(plan: Plan, rounding: float = 0.0) -> RideablePlan:
     """Ride at one power all the way, the highest that the limits allow: the usual baseline.
 
-    With `rounding` [W] it is what a card would say.
+    Parameters
+    ----------
+    plan : whose problem is ridden
+    rounding : W, to which the power is rounded down; then it is what a card would say
 
-    Raises Infeasible where no one power keeps the limits.
+    Returns
+    -------
+    a card of one line, and the ride by it
+
+    Raises
+    ------
+    Infeasible
+        where no one power keeps the limits
     """
     spare = _SPARE if rounding > 0 else 0.0
     even = _even(_Maker(plan, (), 1, rolling=False, laps=None, spare=spare), rounding)
@@ -552,10 +580,18 @@ def _explain(plan: Plan, blocks: int) -> NoReturn:
 
 
 def constant_speed(problem: PacingProblem) -> float:
-    """Finish time [s] at the highest speed that can be held wherever course and power limit allow.
+    """Find the time at the highest speed that can be held wherever course and power limit allow.
 
-    Getting up to speed takes the power limit. nan where no speed can be held, such as over a climb
-    that takes more than CP at a crawl.
+    Getting up to speed takes the power limit.
+
+    Parameters
+    ----------
+    problem : with the rider's limits
+
+    Returns
+    -------
+    finish time [s]; nan where no speed can be held, such as over a climb that takes more than CP
+    at a crawl
     """
     slow, fast = problem.lowest_speed, FASTEST
     best = float("nan")

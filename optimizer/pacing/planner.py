@@ -65,12 +65,21 @@ SETTINGS: Final = {"rounds": _ROUNDS, "changes": _CHANGES, "agreed": _AGREED,
 
 def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
          ) -> NDArray[np.float64]:
-    """Nodes of the computation [m from the start], increasing, marks and corners among them.
+    """Lay the nodes of the computation, marks and corners among them.
 
-    `step` [m] is the longest step; None takes what gives about 1200. Steps shrink towards a
-    standing start, towards corners that brake the rider, on steep climbs, at whose foot a rider
-    soon loses the speed of the flat, and where the grade changes fast: the time that a step gets
-    wrong grows with Δs³ h''², so that Δs goes with |h''| to the power -2/3.
+    Steps shrink towards a standing start, towards corners that brake the rider, on steep climbs, at
+    whose foot a rider soon loses the speed of the flat, and where the grade changes fast: the time
+    that a step gets wrong grows with Δs³ h''², so that Δs goes with |h''| to the power -2/3.
+
+    Parameters
+    ----------
+    course : the road
+    step : m, the longest step; None takes what gives about 1200
+    start_speed : m/s; a standing start has the shortest steps
+
+    Returns
+    -------
+    (n + 1,) metres from the start, increasing
     """
     longest = _longest_step(course, step)
     places = {corner.distance for corner in course.corners if corner.speed < 15.0}
@@ -133,10 +142,16 @@ def problem_on(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
 
     Parameters
     ----------
+    day : course, weather and rider
+    setup : bike with the set of kit
     nodes : (n + 1,) of the grid [m]
     arrival : (n + 1,) s, when they are reached, for a wind that changes; None where it does not
     duration : s, at which the effort limit touches what the rider may spend
     pedalling : where the rider rolls too fast to pedal; None for where the day says so
+
+    Returns
+    -------
+    the arrays of the n steps
     """
     return pacing_problem(
         lay_road(day.course, day.conditions, nodes, arrival), day.rider, setup,
@@ -151,12 +166,23 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
 
     Parameters
     ----------
+    day : course, weather and rider
+    setup : bike with the set of kit
     warm : plan of a neighbouring problem (other kit, other wind) on the same course
     measure_grid : plan on shorter steps as well, and give `continuous_time`
     bounded : bound the plan from below; else its `lower_bound` is nan, and it comes sooner
 
-    Raises Infeasible, which names the limit, where there is no plan; StepTooLong where the grid is
-    at fault.
+    Returns
+    -------
+    a plan that agrees with the wind on arrival, the effort that its duration allows, and where the
+    rider coasts
+
+    Raises
+    ------
+    Infeasible
+        where there is no plan; it names the limit that binds
+    StepTooLong
+        where the grid is at fault
     """
     nodes = grid(day.course, day.step, day.start_speed)
     found = consistent_plan(day, setup, nodes, warm)
@@ -248,7 +274,17 @@ def halved(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
 
 
 def bounded_twice(day: RaceDay, plan: Plan) -> Plan:
-    """Bound a plan by HiGHS as well; the better of the two bounds counts."""
+    """Bound a plan by HiGHS as well; the better of the two bounds counts.
+
+    Parameters
+    ----------
+    day : for which it was made
+    plan : with a bound of its own
+
+    Returns
+    -------
+    the plan with `linear_bound` [s], and `lower_bound` [s] no lower than before
+    """
     other = certified(draft(plan.problem, plan), second_bound=True)
     bound = _whatever_duration(day.rider, other)
     return replace(plan, linear_bound=other.linear_bound,

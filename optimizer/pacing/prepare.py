@@ -31,9 +31,21 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
 
     Parameters
     ----------
-    step, start_speed : m, m/s, as `RaceDay` has them
+    course : the road
+    conditions : air and wind over place and time
+    rider : as tested
+    bike : bike and kit that set the positions
+    step : m, longest step of the computation; None takes what suits the course
+    start_speed : m/s
 
-    Raises Infeasible, which names the limit, where no plan meets it.
+    Returns
+    -------
+    the day, which holds all that a plan needs but the kit
+
+    Raises
+    ------
+    Infeasible
+        where no plan meets the limits; it names the limit that binds
     """
     factor = float(np.mean(critical_power_factor(rider, course.elevation,
                                                  conditions.temperature)))
@@ -52,7 +64,19 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
 def with_pedalling(day: RaceDay, bike: Setup) -> RaceDay:
     """Give a day, whose weather or rider may be new, its own pedalling; positions stay.
 
-    Of the rider as expected, whatever margin the day keeps. Raises Infeasible as `race_day` does.
+    Parameters
+    ----------
+    day : whose rider counts as expected, whatever margin the day keeps
+    bike : bike and kit of the plan that says where the rider is too fast to pedal
+
+    Returns
+    -------
+    the day with its stretches of coasting
+
+    Raises
+    ------
+    Infeasible
+        as `race_day`
     """
     plan = plan_ride(replace(day.keeping(1.0), pedalling=None), bike, bounded=False)
     return replace(day, pedalling=pedalling_of(plan, pedalling_of(plan, None)))

@@ -113,9 +113,24 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
                    effort: EffortLimit | None = None) -> PacingProblem:
     """Arrays of the pacing problem for one rider with one set of kit.
 
-    `position` (n,) holds indices into `rider.positions`, the first one everywhere by
-    default; `pedalling` says where the rider rolls too fast to pedal, nowhere by default;
-    `effort` is the limit that the ride's duration sets.
+    Parameters
+    ----------
+    road : n steps
+    rider : CP, W', power limit, positions, recovery
+    setup : masses, Crr and CdA of bike and kit
+    start_speed : m/s
+    position : (n,) indices into `rider.positions`, the first one everywhere by default
+    pedalling : where the rider rolls too fast to pedal, nowhere by default
+    effort : the limit that the ride's duration sets, none by default
+
+    Returns
+    -------
+    the problem, in SI
+
+    Raises
+    ------
+    Infeasible
+        where rider and road leave nothing to plan
     """
     if rider.critical_power >= rider.max_power:
         raise Infeasible(f"the power limit of {rider.max_power:.0f} W is not above the critical "

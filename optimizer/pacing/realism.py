@@ -44,7 +44,17 @@ class Realism:
 
 
 def realism(plan: Plan, rider: Rider) -> Realism:
-    """Compare a plan with what its rider can hold."""
+    """Compare a plan with what its rider can hold.
+
+    Parameters
+    ----------
+    plan : a ride
+    rider : who is to ride it
+
+    Returns
+    -------
+    how even it is, and how near its hardest stretch comes to the rider's best for that long
+    """
     elapsed, power = np.diff(plan.time), plan.power
     T, p = plan.finish_time, rider.effort_exponent
     held = elapsed / T

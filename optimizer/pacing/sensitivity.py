@@ -68,7 +68,18 @@ def critical_joule(plan: Plan) -> NDArray[np.float64]:
 
 
 def sensitivities(plan: Plan) -> Sensitivities:
-    """Differentiate the finish time of a plan by everything it rests on."""
+    """Differentiate the finish time of a plan by everything it rests on.
+
+    Envelope theorem: the multipliers of the plan times the derivatives of its rows, at the plan.
+
+    Parameters
+    ----------
+    plan : with its multipliers
+
+    Returns
+    -------
+    seconds per SI unit of each quantity, by step where it has steps
+    """
     p = plan.problem
     energy = 0.5 * plan.speed**2
     mean = 0.5 * (energy[:-1] + energy[1:])

@@ -96,11 +96,21 @@ def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDAr
 
 def simulate(problem: PacingProblem, power: NDArray[np.float64],
              guess: NDArray[np.float64] | None = None) -> SimulatedRide:
-    """One ride with `power` (n,) [W]; `guess` (n + 1,) energies near the answer make it quick.
+    """One ride with given powers.
 
     All steps are solved together by Newton's method on the bidiagonal system; if that does not
     settle, step by step. Where pushing would take the speed over `pedalling_speed`, a step ends
     at that speed, or where the rider coasts to if that is faster.
+
+    Parameters
+    ----------
+    problem : n steps, rider and kit
+    power : (n,) W at the cranks
+    guess : (n + 1,) kinetic energies per kilogram near the answer [J/kg], which make it quick
+
+    Returns
+    -------
+    speed [m/s], time [s] and reserve [J] at the nodes (n + 1,), and the power that was put in [W]
     """
     p = problem
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
@@ -161,7 +171,15 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
                   variation: Variation) -> SimulatedRide:
     """Many rides side by side; the loop runs over steps, every operation over all scenarios.
 
-    `power` is (n, 1) for the same powers in all scenarios, or (n, b). Results are (n + 1, b).
+    Parameters
+    ----------
+    problem : n steps, rider and kit
+    power : (n, 1) W for the same powers in all scenarios, or (n, b)
+    variation : what differs between the b scenarios
+
+    Returns
+    -------
+    as `simulate`, (n + 1, b) and (n, b)
     """
     p, var = problem, variation
     shapes = [np.shape(power)[1:]] + [

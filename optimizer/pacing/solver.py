@@ -60,8 +60,13 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
 
     Parameters
     ----------
+    problem : n steps, rider and kit
     warm : plan of a neighbouring problem on the same grid, to start from
     second_bound : bound by HiGHS as well; it takes several times as long as the plan
+
+    Returns
+    -------
+    a plan whose powers were ridden and keep all limits, with its multipliers and lower bound [s]
 
     Raises
     ------

@@ -40,11 +40,19 @@ def climbs_and_descents(problem: PacingProblem) -> NDArray[np.int64]:
 
 
 def recognisable_places(course: Course) -> tuple[Mark, ...]:
-    """List places where a block may begin, by distance [m]: marks, turns, changes of grade.
+    """List places where a block may begin: marks, turns, changes of grade.
 
     Where two lie within 150 m the one a rider knows best is kept, in that order. A change of grade
     has no name, nor have the full kilometres on a long stretch without any of these: there the
     bike computer says where it is.
+
+    Parameters
+    ----------
+    course : the road
+
+    Returns
+    -------
+    places by distance [m from the start]
     """
     from optimizer.course import Mark
 

@@ -59,14 +59,20 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
              arrival: NDArray[np.float64] | None = None) -> Road:
     """Sample course and conditions at `nodes`.
 
+    Step properties are means over the course's own steps, so that no short climb or
+    corner falls between two nodes; a speed limit between two nodes counts at the nearer one.
+
     Parameters
     ----------
+    course : the road
+    conditions : air and wind over place and time
     nodes : (n + 1,) metres from the start, increasing, within the course
     arrival : (n + 1,) seconds after the start at each node, for a wind that changes
         with time; None takes the wind of the start everywhere
 
-    Step properties are means over the course's own steps, so that no short climb or
-    corner falls between two nodes; a speed limit between two nodes counts at the nearer one.
+    Returns
+    -------
+    what each of the n steps is like, in SI
     """
     elevation = np.interp(nodes, course.distance, course.elevation)
     step = np.diff(nodes)

@@ -128,10 +128,31 @@ def aerodynamic_force(
     crosswind: NDArray[np.float64] | float, air_density: NDArray[np.float64] | float,
     drag: DragArea, position: NDArray[np.int64] | int = 0,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Drag along the road [N] with first and second derivative by ground speed.
+    """Drag along the road with first and second derivative by ground speed.
 
-    F = ½ ρ CdA(β) v_a q with v_a = v + h, q² = v_a² + c², β = atan2(|c|, v_a).
-    Arrays broadcast; `speed`, `headwind`, `crosswind` in m/s, `air_density` in kg/m³.
+    F = ½ ρ CdA(β) v_a q with v_a = v + h, q² = v_a² + c², β = atan2(|c|, v_a). Arrays broadcast.
+
+    Parameters
+    ----------
+    speed, headwind, crosswind : m/s; a head wind is positive
+    air_density : kg/m³
+    drag : CdA [m²] against yaw
+    position : rows of `drag` in use
+
+    Returns
+    -------
+    force [N], its derivative by speed [N s/m] and by speed twice [N s²/m²], broadcast
+
+    References
+    ----------
+    Martin et al. 1998, J. Appl. Biomech. 14:276, equations 2 to 4; CdA is that along the road.
+
+    Examples
+    --------
+    >>> drag = DragArea.constant(0.25)
+    >>> force, slope, _ = aerodynamic_force(np.array([10.0]), 0.0, 0.0, 1.2, drag)
+    >>> round(float(force[0]), 6), round(float(slope[0]), 6)
+    (15.0, 3.0)
     """
     along = speed + headwind
     across = np.abs(crosswind)
@@ -221,7 +242,34 @@ def road_load(
     rolling_resistance: NDArray[np.float64] | float, bearing: tuple[float, float] = (0.0, 0.0),
     position: NDArray[np.int64] | int = 0, gravity: float = GRAVITY,
 ) -> NDArray[np.float64]:
-    """Whole resisting force along the road at steady speed [N]; arrays broadcast."""
+    """Whole resisting force along the road at steady speed; arrays broadcast.
+
+    Parameters
+    ----------
+    speed, headwind, crosswind : m/s; a head wind is positive
+    grade : rise over run
+    air_density : kg/m³
+    drag, position : CdA [m²] against yaw, and its row in use
+    mass : kg, of rider, bike and kit
+    rolling_resistance : Crr
+    bearing : (a, b) of the friction a + b v of the bearings [N, N s/m]
+    gravity : m/s²
+
+    Returns
+    -------
+    force [N]
+
+    References
+    ----------
+    Martin et al. 1998, J. Appl. Biomech. 14:276, equations 2 to 8 without the kinetic energy.
+
+    Examples
+    --------
+    >>> force = road_load(np.array(10.0), 0.0, 0.0, 0.0, 1.2, drag=DragArea.constant(0.25),
+    ...                   mass=80.0, rolling_resistance=0.004)
+    >>> round(float(force), 2)
+    18.14
+    """
     air = aerodynamic_force(speed, headwind, crosswind, air_density, drag, position)[0]
     return air + road_force(grade, mass, rolling_resistance, gravity) + (
         bearing[0] + bearing[1] * speed)

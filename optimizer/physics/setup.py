@@ -36,6 +36,12 @@ class Setup:
     cornering_factor : factor on corner speeds
     crosswind_limit : m/s, cross wind at the rider above which this set is not to be ridden
     rolling_resistance_sd, mass_sd : standard errors of the bike as it stands; mass with rider
+
+    Examples
+    --------
+    >>> bike = Setup("bike", mass=9.6, rolling_resistance=0.0042)
+    >>> bike.wheel_radius
+    0.334
     """
 
     name: str

@@ -16,9 +16,25 @@ __all__ = ["write_card", "write_report"]
 
 
 def write_report(result: Result, path: Path | str, *, change: str = "") -> Path:
-    """Write the report of a plan as one HTML file that needs no network; gives its path.
+    """Write the report of a plan as one HTML file that needs no network.
 
-    `change` is a sentence on what differs from an earlier plan.
+    Parameters
+    ----------
+    result : of `run` or `plan`
+    path : of the page
+    change : a sentence on what differs from an earlier plan
+
+    Returns
+    -------
+    the path
+
+    Examples
+    --------
+    >>> import optimizer, pathlib, tempfile
+    >>> result = optimizer.run(optimizer.read_scenario("courses/petrel-flats/scenario.toml"))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     optimizer.write_report(result, pathlib.Path(folder, "report.html")).name
+    'report.html'
     """
     from optimizer.report.plan_page import plan_page
 

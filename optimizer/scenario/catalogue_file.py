@@ -72,8 +72,27 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None,
     Columns of the pairs: `first`, `second`, `factor` (share of the smaller gain that is lost);
     a row with the same region in both columns sets the factor of that region.
 
-    `notes` takes what was understood beyond the text. Raises InputError with row and column for
-    all that is wrong.
+    Parameters
+    ----------
+    path, pairs : of the two tables (CSV)
+    notes : takes what was understood beyond the text
+    currency : of the prices, where they bear a sign
+
+    Returns
+    -------
+    the items with what they cost, in SI
+
+    Raises
+    ------
+    InputError
+        with row and column, for all that is wrong
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> kit = optimizer.read_catalogue("courses/petrel-flats/kit.csv")
+    >>> any(item.owned for item in kit.items)
+    True
     """
     said = [] if notes is None else notes
     table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)

@@ -82,11 +82,30 @@ _MEASURERS: dict[str, Measurer] = {
 def read_evidence(path: Path | str, notes: list[str] | None = None) -> list[Datum]:
     """Read and check an evidence table; every row in SI.
 
-    Figures are read as people write them where that is clear; `notes` takes what was understood
-    beyond the text. Several watts of one source that are one force at every speed count once.
+    Figures are read as people write them where that is clear. Several watts of one source that are
+    one force at every speed count once.
 
-    Raises InputError with row and column for every figure that cannot be read in one way only,
-    for a repeated row, and for one item against two baselines.
+    Parameters
+    ----------
+    path : of the table (CSV)
+    notes : takes what was understood beyond the text
+
+    Returns
+    -------
+    its rows
+
+    Raises
+    ------
+    InputError
+        with row and column, for every figure that cannot be read in one way only, for a repeated
+        row, and for one item against two baselines
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> rows = optimizer.read_evidence("courses/petrel-flats/evidence.csv")
+    >>> len({row.item for row in rows}) > 5
+    True
     """
     said = [] if notes is None else notes
     table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)

@@ -165,7 +165,25 @@ class RiderTable(_Table):
 def read_rider(path: Path | str) -> Rider:
     """Read a rider from a TOML file; what it leaves out is assumed and listed in `assumed`.
 
-    Raises InputError with the line for what cannot be a rider.
+    Parameters
+    ----------
+    path : of the file; `kitpace new` writes one with every key
+
+    Returns
+    -------
+    the rider, in SI
+
+    Raises
+    ------
+    InputError
+        with the line, for what cannot be a rider
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> rider = optimizer.read_rider("courses/petrel-flats/rider.toml")
+    >>> 200.0 < rider.critical_power < 400.0
+    True
     """
     return read_ability(path)[0]
 

@@ -263,9 +263,29 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
                   rider_file: Path | None = None, forecast_file: Path | None = None) -> Job:
     """Read a scenario and every file that it names into a job.
 
-    `budget`, `wind` (km/h and the degrees it comes from), `start_time` and the two files stand
-    in for what the scenario says; a wind goes before a forecast. Raises InputError with file,
-    line or row, and what would be right.
+    Parameters
+    ----------
+    path : of the scenario (TOML)
+    budget : money, in place of the scenario's
+    wind : km/h and the degrees it comes from, in place of the scenario's and its forecast's
+    start_time : in place of the scenario's
+    rider_file, forecast_file : in place of those that the scenario names
+
+    Returns
+    -------
+    the job, ready for `run`
+
+    Raises
+    ------
+    InputError
+        with file, line or row, and what would be right
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> job = optimizer.read_scenario("courses/petrel-flats/scenario.toml", budget=300)
+    >>> job.budget, job.currency
+    (300, 'EUR')
     """
     file = read_toml(path)
     scenario = check(Scenario, file)

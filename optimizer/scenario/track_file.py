@@ -42,8 +42,26 @@ _INDOORS: Final = ("virtual", "indoor", "trainer", "treadmill")
 def read_course(path: Path | str | Sequence[Path | str], **how: Any) -> Course:
     """Read, clean and resample a track of any kind, or several that follow on each other.
 
-    GPX, FIT (a course or a recorded ride), or a table with latitude and longitude. The rest is as
-    in `optimizer.course.read_course`. Raises InputError where there is no rideable course.
+    Parameters
+    ----------
+    path : GPX, FIT (a course or a recorded ride), or a table with latitude and longitude
+    how : the rest is as in `optimizer.course.read_course`
+
+    Returns
+    -------
+    the course, in SI, with its corrections and warnings
+
+    Raises
+    ------
+    InputError
+        where there is no rideable course
+
+    Examples
+    --------
+    >>> import optimizer
+    >>> course = optimizer.read_course("courses/petrel-flats/course.gpx")
+    >>> round(course.length / 1000)
+    40
     """
     return _read_course(path, reader=read_track, **how)
 

@@ -32,10 +32,32 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
             start_time: datetime | None = None) -> Conditions:
     """Return conditions with one wind for all day.
 
-    The wind is the one of forecasts, ten metres above ground, and comes from `wind_from_deg`
-    (0 north, 90 east). Temperature and pressure are those at `elevation_m`; without a pressure
-    it is that of the standard atmosphere there. Raises InputError for a value that is not a
-    finite number or out of range.
+    The wind is the one of forecasts, ten metres above ground.
+
+    Parameters
+    ----------
+    wind_kmh, wind_from_deg : wind and where it comes from (0 north, 90 east)
+    temperature_c, pressure_hpa, humidity_percent : at `elevation_m`; without a pressure it is that
+        of the standard atmosphere there
+    elevation_m : m above the sea
+    wind_doubt_percent, wind_doubt_deg : standard deviation of what the wind may be instead
+    wet : whether the road is
+    start_time : of the race
+
+    Returns
+    -------
+    the conditions, in SI
+
+    Raises
+    ------
+    InputError
+        for a value that is not a finite number or out of range
+
+    Examples
+    --------
+    >>> air = weather(wind_kmh=18, wind_from_deg=270)
+    >>> float(air.wind_east[0, 0])
+    5.0
     """
     values = {"wind_kmh": (wind_kmh, 0, 200), "wind_from_deg": (wind_from_deg, 0, 360),
               "temperature_c": (temperature_c, -30, 55), "elevation_m": (elevation_m, -450, 6000),
