@@ -128,13 +128,19 @@ def _chart(exposed: Exposed) -> Chart:
     for name, value, sd in cases:
         low, high = band(value, sd)
         marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks,
-                          said=f"{plain(low * watts, 1)} to {plain(high * watts, 1)} W"))
+                          said=_range_of(low * watts, high * watts)))
     return Chart(
         "watts", f"How many watts at {speed}?", lambda look: forest(
             look, marks, f"W at the wheel at {speed}"),
         Table(("Case", "CdA, m²", f"W at {speed}", f"s over {DISTANCE / 1000:.0f} km"),
               rows(exposed), "Ranges are 90 % ranges", ident="cases"),
         f"Near rider and bike {marks[0].said}.", note="Lines are 90 % ranges.")
+
+
+def _range_of(low: float, high: float) -> str:
+    """Say a range of watts, or one figure where nothing is uncertain."""
+    ends = plain(low, 1), plain(high, 1)
+    return f"{' to '.join(dict.fromkeys(ends))} W"
 
 
 def _picture(exposed: Exposed) -> Markup:

@@ -147,9 +147,14 @@ def leg_rows(course: Course, conditions: Conditions | None) -> list[tuple[str, .
             for row, head, side in zip(rows, along, across, strict=True)]
 
 
+def _comparable(starts: Sequence[StartTime]) -> list[StartTime]:
+    """Give the starts whose whole ride the forecast covers; all, where it covers none."""
+    return [start for start in starts if not start.beyond] or list(starts)
+
+
 def start_sentence(starts: Sequence[StartTime]) -> str:
     """Say which start is fastest of those that the forecast covers, by how much, how surely."""
-    covered = [start for start in starts if not start.beyond] or list(starts)
+    covered = _comparable(starts)
     best, worst = (choose(covered, key=lambda s: s.finish_time) for choose in (min, max))
     said = (f"With the kit of today the fastest start is {best.start:%H:%M} "
             f"({clock(best.finish_time)}), the slowest {worst.start:%H:%M} "
@@ -173,7 +178,7 @@ def _chance(chance: float) -> str:
 
 def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, ...]]:
     """Start, finish time and its range, loss, chance to be best, mean head wind, temperature."""
-    best = min(s.finish_time for s in starts if not s.beyond or all(t.beyond for t in starts))
+    best = min(start.finish_time for start in _comparable(starts))
     rows: list[tuple[str, ...]] = [
         (f"{s.start:%H:%M}", clock(s.finish_time),
          f"{clock(s.low)} to {clock(s.high)}" if np.isfinite(s.low) else "–",
@@ -327,22 +332,27 @@ def _wind(course: Course, conditions: Conditions, road: Road) -> Chart:
 def _starts(starts: Sequence[StartTime]) -> Chart:
     minutes = np.array([(s.start - starts[0].start).total_seconds() / 60.0 for s in starts])
     times = np.array([s.finish_time for s in starts])
-    best = int(np.argmin(times))
+    beyond = np.array([s.beyond for s in starts])
+    first = min(_comparable(starts), key=lambda start: start.finish_time)
+    best = list(starts).index(first)
     ticks = tuple((float(m), f"{s.start:%H:%M}") for m, s in zip(minutes, starts, strict=True))
 
     def draw(look: Look) -> Drawing:
         marks = tuple((t, clock(t)) for t in clock_ticks(times.min(), times.max(), 5))
         return plot(look, Axis(float(minutes[0]), max(float(minutes[-1]), 1.0), "start", ticks), [
             Row("finish time", [Line(minutes, times, "plan"),
-                                Dots(minutes, times, "plan", filled=False),
+                                Dots(minutes[~beyond], times[~beyond], "plan", filled=False),
+                                Dots(minutes[beyond], times[beyond], "faint", size=1.8),
                                 Dots(minutes[[best]], times[[best]], "plan", "diamond", 4.5)],
                 120.0, ticks=marks)])
     table = Table(START_HEADINGS, start_rows(starts), "Each start on its own best plan; ranges and "
                   "chances over the weather alone", left=(0,))
     return Chart("starts", "When is the best time to start?", draw, table,
-                 f"The fastest start is {starts[best].start:%H:%M}, {clock(times[best])}.",
+                 f"The fastest start is {first.start:%H:%M}, {clock(first.finish_time)}.",
                  note="Each start has a plan of its own, with the current kit and the wind that "
-                      "is forecast for when the rider comes by.")
+                      "is forecast for when the rider comes by." + (
+                          " Small circles: the forecast ends before the ride does."
+                          if beyond.any() else ""))
 
 
 def _data(course: Course) -> list[Part]:

@@ -57,6 +57,11 @@ def mind(item: Item) -> str:
     return "; ".join([*words, *([item.caution] if item.caution else [])])
 
 
+def _assumed(assumptions: Sequence[str]) -> list[str]:
+    """Say in one paragraph what was assumed."""
+    return [f"Assumed: {'; '.join(assumptions)}."] if assumptions else []
+
+
 # --- choosing -------------------------------------------------------------------------------
 
 
@@ -67,8 +72,8 @@ def kit_lead(job: Job, decision: KitDecision, risk: float) -> list[str]:
     saved = choice.owned.finish_time - chosen.finish_time
     same = choice.best.items == chosen.items
     out = [
-        (f"{job.name}: {clock(chosen.finish_time)} on the forecast day, 90 % range {clock(low)} to "
-         f"{clock(high)}. Spend {money(chosen.spend)} of "
+        (f"{job.name}: the ideal ride takes {clock(chosen.finish_time)} on the forecast day, 90 % "
+         f"range {clock(low)} to {clock(high)}. Spend {money(chosen.spend)} of "
          f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with your current "
          f"kit. {_criterion(decision)}"),
         (f"Proven over the model: of {choice.sets:,.0f} possible kits, none within the budget is "
@@ -204,7 +209,7 @@ def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
     sections.append(Section("left-out", "What is left out, and why", [
         Table(("Item", "Why"), decision.left_out, left=(0, 1))]))
     return render(f"Kit for {job.name}", kit_lead(job, decision, risk), sections,
-                  kicker="Choice of kit", foot=list(job.assumptions))
+                  kicker="Choice of kit", foot=_assumed(job.assumptions))
 
 
 def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Table:
@@ -341,7 +346,7 @@ def compare_page(job: Job, result: Comparison) -> str:
             ("Set", f"Cost, {job.currency}", "Items"),
             [(run.name, money(run.kit.spend), ", ".join(run.kit.items) or "as it stands")
              for run in result.runs], left=(0, 2)), _CAUTION])],
-        kicker="Comparison", foot=list(job.assumptions), along=_readings(result))
+        kicker="Comparison", foot=_assumed(job.assumptions), along=_readings(result))
 
 
 _STYLES = ("plan", "other dash", "ink dot-line", "ink long")

@@ -221,6 +221,7 @@ def _chart(chart: Chart) -> Markup:
 
 
 _LONG = 40  # characters of a cell that needs room
+_BRIEF = 16  # characters of a cell that stay on one line
 _FEW_COLUMNS = 3  # that a phone holds side by side
 _ROW_HEADING = Markup('<th role="rowheader" scope="row"{}{}>{}</th>')
 _CELL = Markup('<td role="cell"{}{}>{}</td>')
@@ -240,8 +241,11 @@ def _table(table: Table) -> Markup:
     columns = range(len(table.headings))
     right = [k not in table.left and _holds_figures([row[k] for row in table.rows])
              for k in columns]
-    kind = [Markup(' class="n"') if right[k] else Markup(' class="long"')
-            if any(len(_cell(row[k])) > _LONG for row in table.rows) else "" for k in columns]
+    widest = [max((len(_trusted(_cell(row[k])).striptags()) for row in table.rows), default=0)
+              for k in columns]
+    kind = [Markup(' class="n"') if right[k] else Markup(' class="long"') if widest[k] > _LONG
+            else "" for k in columns]
+    cell = [kind[k] or (Markup(' class="brief"') if widest[k] <= _BRIEF else "") for k in columns]
     named = [Markup(' data-h="{}"').format(heading) for heading in table.headings]
     head = Markup("").join(
         Markup('<th role="columnheader" scope="col"{}>{}</th>').format(kind[k], table.headings[k])
@@ -249,7 +253,7 @@ def _table(table: Table) -> Markup:
     rows = Markup("").join(
         Markup('<tr role="row"{}>{}</tr>').format(_stretch(table, number), Markup("").join(
             (_ROW_HEADING if k == 0 else _CELL).format(
-                kind[k], named[k] if k else "",
+                cell[k], named[k] if k else "",
                 row[k] if isinstance(row[k], Markup) else _cell(row[k]))
             for k in columns))
         for number, row in enumerate(table.rows))

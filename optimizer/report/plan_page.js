@@ -24,7 +24,8 @@
     const verdict = kit.best ? " This is the best kit within the budget."
       : kit.told ? "" : " The difference from the best kit is not clear.";
     says.replaceChildren(
-      element("p", `For ${kit.spend}: ${kit.finish}, ${kit.saved} faster.${verdict}`), list);
+      element("p", `For ${kit.spend}: ${kit.saved} faster than your current kit; the `
+        + `ideal ride takes ${kit.finish}.${verdict}`), list);
     pick.setAttribute("aria-valuetext", `${kit.spend}: ${kit.finish}`);
     ring(kit);
   };

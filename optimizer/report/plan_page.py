@@ -236,7 +236,7 @@ def _positions(result: Result) -> list[Part]:
             for a, b in pairwise(edges) if used[a] > 0]
     table = Table(("Position", "from km", "to km", "lasts"), rows,
                   "Where another position is faster or has to be taken", ident="positions")
-    words = (f"Ride in the position {positions[0].name}, but for {len(rows)} "
+    words = (f"Stay {positions[0].name} except on {len(rows)} "
              f"{'stretch' if len(rows) == 1 else 'stretches'}.")
     return [words, Folded("Where to change position", [table])]
 
@@ -284,33 +284,33 @@ def _figures(block: Block) -> str:
 
 
 def _splits(result: Result) -> list[Part]:
-    sets = result.splits
-    if not sets:
+    """Give elapsed times, a row a mark: by the card, then for each kit on its ideal ride."""
+    kits = result.splits
+    if not kits:
         return []
-    course = result.job.course
+    course, currency = result.job.course, result.choice.currency
     letter_of = dict(zip(course.marks, letters(len(course.marks)), strict=True))
-    marks = [f"{letter_of[mark]} {mark.name}, {kilometres(mark.distance)}"
-             for mark in course.split_marks]
-    at = stated(result).at([*(mark.distance for mark in course.split_marks), course.length])
-    card = (Markup("By the card <small>the best kit</small>"), money(result.choice.best.spend),
-            *(clock(float(time)) for time in at))
-    rows = [card, *((_set_name(row, result), money(row.spend), *(
-        Markup("{} <small>({} to {})</small>").format(clock(t), clock(a), clock(b))
-        for t, a, b in zip(row.arrival, row.low, row.high, strict=True))) for row in sets)]
-    table = Table(("Kit", f"Spent, {result.choice.currency}", *marks, "Finish"), rows,
-                  "Elapsed time at the marks: first by the card, then the ideal ride of each kit "
-                  "with its 90 % range", ident="splits", tools=True)
-    words = early_lead(result)
-    return [table, words] if words else [table]
+    places = [*(mark.distance for mark in course.split_marks), course.length]
+    names = [*(f"{letter_of[mark]} {mark.name}" for mark in course.split_marks), "Finish"]
+    rows = [(name, f"{place / 1000:.1f}", clock(float(by_card)), *(
+        Markup("{} <small>({} to {})</small>").format(
+            clock(kit.arrival[k]), clock(kit.low[k]), clock(kit.high[k])) for kit in kits))
+        for k, (name, place, by_card) in enumerate(
+            zip(names, places, stated(result).at(places), strict=True))]
+    table = Table(("Place", "km", "By the card", *(
+        f"{_title(kit)}, {money(kit.spend, currency)}" for kit in kits)), rows,
+        "Elapsed time at the marks: by the card, with the best kit; then the ideal ride of each "
+        "kit with its 90 % range", ident="splits", tools=True,
+        stretches=[(a / 1000.0, b / 1000.0) for a, b in pairwise([0.0, *places])])
+    words = [f"{_title(kit)}: {listing(kit.items)}." for kit in kits
+             if kit.items and kit.items not in {result.choice.best.items,
+                                                result.choice.owned.items}]
+    return [table, *(words for words in (early_lead(result), " ".join(words)) if words)]
 
 
-def _set_name(row: SetSplits, result: Result) -> Markup:
-    items = [name for name in row.items if name not in result.choice.owned.items]
-    title = row.name[:1].upper() + row.name[1:]
-    if not items:
-        return Markup("{}").format(title)
-    what = listing(items) if len(items) < 4 else f"{len(items)} items"
-    return Markup("{} <small>{}</small>").format(title, what)
+def _title(kit: SetSplits) -> str:
+    """Name of a kit at the head of its column."""
+    return kit.name[:1].upper() + kit.name[1:]
 
 
 # --- where time is won ----------------------------------------------------------------------

@@ -65,8 +65,9 @@ def beside(result: Result) -> str:
 
 
 def early_lead(result: Result) -> str:
-    """Say why the card is ahead of the ideal ride on the way, where it is; else nothing."""
-    lead = result.plan.time - result.rideable.time
+    """Say why the card is ahead of the ideal ride at a mark, where it is; else nothing."""
+    marks = [mark.distance for mark in result.job.course.split_marks]
+    lead = np.interp(marks, result.plan.distance, result.plan.time - result.rideable.time)
     if float(lead.max(initial=0.0)) < _LEAD:
         return ""
     return ("On the way the card is ahead of the ideal ride for a while: it starts harder, and "

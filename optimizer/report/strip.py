@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.report.svg import Drawing, Look
 
+_FULL = 0.995  # of the reserve, from where nothing of it is used
+
 __all__ = ["power_rows", "readings", "strip", "value_of_energy", "where_won"]
 
 
@@ -59,8 +61,9 @@ def strip(result: Result) -> Chart:
         "strip", "What is ridden, and what would be ideal?", _along(result.job.course, rows),
         _strip_table(result),
         f"Speed lies between {3.6 * blocks.speed[1:].min():.0f} and "
-        f"{3.6 * blocks.speed.max():.0f} km/h; the reserve is least at "
-        f"{kilometres(plan.distance[low])}, {blocks.reserve[low] / 1000:.1f} kJ.",
+        f"{3.6 * blocks.speed.max():.0f} km/h; the reserve "
+        + ("stays full." if blocks.reserve[low] > _FULL * blocks.reserve[0] else
+           f"is least at {kilometres(plan.distance[low])}, {blocks.reserve[low] / 1000:.1f} kJ."),
         kilometres=result.job.course.length / 1000.0)
 
 

@@ -101,12 +101,12 @@ def test_blocks_are_those_of_the_json(open_page, report, document):
 
 def test_splits_are_those_of_the_json(open_page, report, document):
     with open_page(report) as page:
-        rows = cells(page, "splits")
-    assert rows[0][2:] == [clock(row["rideable_s"]) for row in document["splits"]]
-    for row, entry in zip(rows[1:], document["set_splits"], strict=True):
-        assert row[0].startswith(entry["name"])
-        assert row[1] == f"{entry['spend']:,.0f}"
-        assert row[2:] == [f"{clock(t)} ({clock(a)} to {clock(b)})" for t, a, b in zip(
+        rows, heads = cells(page, "splits"), page.locator("#splits thead").inner_text()
+    columns = list(zip(*rows, strict=True))
+    assert list(columns[2]) == [clock(row["rideable_s"]) for row in document["splits"]]
+    for column, entry in zip(columns[3:], document["set_splits"], strict=True):
+        assert f"{entry['name']}, {entry['spend']:,.0f} EUR" in heads.replace("\u00a0", " ")
+        assert list(column) == [f"{clock(t)} ({clock(a)} to {clock(b)})" for t, a, b in zip(
             entry["elapsed_s"], entry["low_s"], entry["high_s"], strict=True)]
 
 
@@ -226,13 +226,13 @@ def test_money_picks_a_kit_of_the_frontier(open_page, report, document):
 
 def test_tables_sort(open_page, report):
     with open_page(report) as page:
-        page.locator("#splits thead button", has_text="Finish").click()
-        up = [row[-1] for row in cells(page, "splits")]
-        assert up == sorted(up)
-        assert page.locator('#splits th[aria-sort="ascending"]').inner_text().startswith("Finish")
-        page.locator("#splits thead button", has_text="Finish").click()
-        assert [row[-1] for row in cells(page, "splits")] == up[::-1]
-        page.locator("#splits thead button", has_text="Kit").click()
+        page.locator("#splits thead button", has_text="By the card").click()
+        up = [row[0] for row in cells(page, "splits")]
+        assert up[-1] == "Finish"  # the times of the places grow along the road
+        assert page.locator('#splits th[aria-sort="ascending"]').inner_text().startswith("By the")
+        page.locator("#splits thead button", has_text="By the card").click()
+        assert [row[0] for row in cells(page, "splits")] == up[::-1]
+        page.locator("#splits thead button", has_text="Place").click()
         names = [row[0] for row in cells(page, "splits")]
         assert names == sorted(names)
 
@@ -244,15 +244,15 @@ def test_tables_can_be_saved_and_copied(open_page, report, document):
             tools.get_by_text("Save as CSV").click()
         assert caught.value.suggested_filename == "splits.csv"
         saved = caught.value.path().read_text(encoding="utf-8-sig").splitlines()
-        assert saved[0].startswith('Kit,"Spent, EUR","A Pump house, 3.2 km"')
-        finish = document["rideable"]["finish_time_s"]
-        assert clock(finish) in saved[1]
-        assert len(saved) == 2 + len(document["set_splits"])
+        assert saved[0].startswith("Place,km,By the card,")
+        first = document["splits"][0]["rideable_s"]
+        assert saved[1].startswith(f"A Pump house,3.2,{clock(first)},")
+        assert len(saved) == 1 + len(document["splits"])
         tools.get_by_text("Copy the table").click()
         page.locator("#status", has_text="Copied").wait_for()
         copied = page.evaluate("navigator.clipboard.readText()").splitlines()
-        assert copied[0].split("\t")[0] == "Kit"
-        assert clock(finish) in copied[1]
+        assert copied[0].split("\t")[0] == "Place"
+        assert clock(first) in copied[1]
 
 
 def test_the_card_can_be_saved_and_printed(open_page, report, result):
