@@ -196,8 +196,8 @@ def frontier(result: Result) -> Chart:
             for kit, gain, apart, this in zip(sets, y, different, chosen, strict=True)]
     return Chart("frontier", "What does more money buy?", draw,
                  Table((f"Spent, {choice.currency}", "Ideal ride", "Saved",
-                        "Difference from the best", "Kit"), rows, "Best kit at every price", ident="frontier-table",
-                       left=(4,)), _frontier_finding(result, x, y, saved),
+                        "Difference from the best", "Kit"), rows, "Best kit at every price",
+                       ident="frontier-table", left=(4,)), _frontier_finding(result, x, y, saved),
                  note="Each point is a kit that no cheaper one beats. Filled: not clearly slower "
                       "than the best kit within the budget.", half=True)
 
