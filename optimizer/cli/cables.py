@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,27 +12,38 @@ from optimizer.cli._terminal import say, table
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 
+if TYPE_CHECKING:
+    from optimizer.evidence.bluff_body import Run
+
 __all__ = ["command"]
 
 
 @click.command("cables")
 @click.argument("runs", metavar="RUN...", nargs=-1)
+@click.option("--after", "after", metavar="RUN", multiple=True,
+              help='What takes their place: a RUN, or "nothing"; may be given several times. Says '
+                   "what is saved.")
+@click.option("--row", "row_name", metavar="NAME", default="",
+              help="Name of the item in the row for an evidence table; what it is by default.")
 @reference_options
 @click.option("--priors", "priors_file", metavar="PRIORS.toml", type=click.Path(),
               help="Your own factor for the disturbed flow (that of computed figures).")
 @click.option("--out", metavar="FILE.html", type=click.Path(), help="Write a page with a picture.")
 @_outputs.overwrite_option
-def command(runs: tuple[str, ...], priors_file: str | None, out: str | None, overwrite: bool,
-            **options: Any) -> None:
+def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
+            priors_file: str | None, out: str | None, overwrite: bool, **options: Any) -> None:
     """Estimate the drag of exposed cables, hoses, tubes, bottles and number plates.
 
     A RUN is count x diameter x exposed length, the angle between its axis and the wind (90 is
-    across), and how several stand: apart, bundled, or behind each other with their spacing.
+    across), and how several stand: apart, bundled, or behind each other with their spacing. A
+    streamlined section is thickness x chord x length, and is held against a round cable.
 
     \b
     Example:
       kitpace cables "4 x 5 mm x 300 mm @ 60 deg"
       kitpace cables "2 hoses 5.5 mm x 250 mm bundled" "bottle 74 mm x 200 mm"
+      kitpace cables "4 x 5 mm x 300 mm" --after "2 x 5 mm x 120 mm" --row "Cables tidied"
+      kitpace cables "section 20 mm x 60 mm chord x 300 mm"
     """  # noqa: D301 - click reads the \b
     if out:
         _outputs.check_run([_outputs.page("--out", out)], (priors_file, options["rider"]),
@@ -50,12 +61,16 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None, ove
     found = tuple(read_run(text) for text in runs)
     here, name, assumed = reference_of(speed=read_speed(options.pop("speed")), **options)
     priors = read_priors(priors_file) if priors_file else default_priors()
-    drag = bluff_drag(found, here.speed, priors.test["computed"])
+    trust = priors.test["computed"]
+    drag = bluff_drag(found, here.speed, trust)
+    then = _read_after(after)
+    after_drag = None if then is None else bluff_drag(then, here.speed, trust)
     area = max(drag.near, 1e-9)
     power = here.power_at(here.speed)
     without = DISTANCE / float(here.speed_at(power, drag_area_change=-area))
     exposed = Exposed(found, drag, here, name, 0.5 * here.air_density * here.speed**3,
-                      (DISTANCE / here.speed - without) / area)
+                      (DISTANCE / here.speed - without) / area, then, after_drag,
+                      None if after_drag is None else drag.less(after_drag, trust))
     written = write_atomic(out, cables_page(exposed)) if out else None
     say(*lead(exposed))
     table(("", "CdA, m²", f"W at {here.speed * 3.6:.0f} km/h", "s over 40 km"), rows(exposed),
@@ -64,6 +79,16 @@ def command(runs: tuple[str, ...], priors_file: str | None, out: str | None, ove
     if here.assumptions or assumed:
         say("Not given, so assumed: " + "; ".join((*here.assumptions, *assumed)) + ".")
     say("As a row of an evidence table (item, figure, test, measured_by, uncertainty, note):")
-    click.echo(f"  {evidence_row(exposed)}")
+    click.echo(f"  {evidence_row(exposed, row_name)}")
     if written:
         say(f"Page: {written}")
+
+
+def _read_after(after: tuple[str, ...]) -> tuple[Run, ...] | None:
+    """Read what takes the place of the runs; None where nothing is asked."""
+    from optimizer.evidence.runs import read_run
+
+    if not after:
+        return None
+    return tuple(read_run(text) for text in after
+                 if text.strip().lower() not in {"nothing", "none"})

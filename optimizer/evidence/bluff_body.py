@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from optimizer.evidence.priors import Trust
 
 __all__ = ["Arrangement", "BluffDrag", "Run", "bluff_drag", "cylinder_drag_coefficient",
-           "equal_drag_thickness", "inclined_drag_coefficient", "length_factor",
-           "plate_drag_coefficient", "shielding", "strut_drag_coefficient"]
+           "equal_drag_diameter", "equal_drag_thickness", "inclined_drag_coefficient",
+           "length_factor", "plate_drag_coefficient", "shielding", "strut_drag_coefficient"]
 
 AIR_VISCOSITY = 1.5e-5  # m²/s, kinematic, at 20 °C
 PLATE_NORMAL = 1.2  # thin plate across: 1.17 (Hoerner 1965, from memory) to 1.28 (NASA Glenn)
@@ -33,7 +33,7 @@ _PACKING = 0.75  # cross-section of the cables in that of a round bundle
 _FITTINGS = 0.10  # error of the laws for a smooth cylinder across, relative
 _INCLINED = 0.20  # further error at 45 degrees and less
 
-Shape = Literal["round", "bottle", "plate"]
+Shape = Literal["round", "bottle", "plate", "section"]
 Arrangement = Literal["unknown", "apart", "bundled", "behind"]
 
 # Smooth circular cylinder across the flow: log-log reading of the handbook curve
@@ -56,13 +56,15 @@ class Run:
 
     Attributes
     ----------
-    shape : "round" ends on other parts (cable, hose, tube), "bottle" has free ends
-    width : m, diameter, or width of a plate
+    shape : "round" ends on other parts (cable, hose, tube), "bottle" has free ends, "section" is
+        streamlined
+    width : m, diameter, thickness of a section, or width of a plate
     length : m, exposed
     angle : rad between its axis (or plane) and the flow; pi/2 is across
     arrangement : of several: far apart, in a bundle, in line behind each other
     spacing : m from axis to axis, for "behind"
     text : as somebody wrote it
+    chord : m, of a section along the flow
     """
 
     shape: Shape
@@ -73,6 +75,7 @@ class Run:
     arrangement: Arrangement = "unknown"
     spacing: float = 0.0
     text: str = ""
+    chord: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,8 @@ class BluffDrag:
 
     `apart` is what they would have each on its own in clean air, an upper bound. `thickness`
     (low, high) [m]: how thick a streamlined section may be for the drag of one cable of the
-    first round run; nan where there is none.
+    first round run; nan where there is none. `law_sd` is the part of `clean_sd` that comes from
+    the laws, which are wrong by the same share everywhere.
     """
 
     clean: float
@@ -90,6 +94,20 @@ class BluffDrag:
     near_sd: float
     apart: float
     thickness: tuple[float, float]
+    law_sd: float = 0.0
+
+    def less(self, after: BluffDrag, near: Trust) -> BluffDrag:
+        """Drag that goes where these runs become those of `after`.
+
+        Errors of the laws are common to both; how the runs stand is not.
+        """
+        clean, law = self.clean - after.clean, abs(self.law_sd - after.law_sd)
+        stand = math.hypot(*(math.sqrt(max(one.clean_sd**2 - one.law_sd**2, 0.0))
+                             for one in (self, after)))
+        sd = math.hypot(law, stand)
+        return BluffDrag(clean, sd, near.factor * clean,
+                         math.hypot(near.factor * sd, near.factor_sd * clean),
+                         self.apart - after.apart, (math.nan, math.nan), law)
 
 
 def cylinder_drag_coefficient(reynolds: NDArray[np.float64] | float) -> NDArray[np.float64]:
@@ -161,6 +179,28 @@ def equal_drag_thickness(diameter: float, speed: float) -> tuple[float, float]:
     return thickness, per_length / AEROFOIL
 
 
+def equal_drag_diameter(run: Run, speed: float) -> tuple[float, float]:
+    """Diameters [m] of the round cables that have the drag of a streamlined section.
+
+    All across the flow: from the typical aerofoil's drag to that of the cautious law.
+    """
+    found = []
+    for coefficient in _section_coefficients(run, speed):
+        diameter = coefficient * run.width
+        for _ in range(60):  # Cd changes slowly with the diameter
+            diameter = coefficient * run.width / float(
+                cylinder_drag_coefficient(speed * diameter / AIR_VISCOSITY))
+        found.append(diameter)
+    return found[0], found[1]
+
+
+def _section_coefficients(run: Run, speed: float) -> tuple[float, float]:
+    """Least and largest Cd of a section across the flow, by its thickness."""
+    cautious = float(strut_drag_coefficient(speed * run.chord / AIR_VISCOSITY,
+                                            run.chord / run.width))
+    return min(AEROFOIL, cautious), cautious
+
+
 def bluff_drag(runs: tuple[Run, ...], speed: float, near: Trust) -> BluffDrag:
     """Drag area of `runs` at air speed `speed` [m/s].
 
@@ -186,7 +226,8 @@ def bluff_drag(runs: tuple[Run, ...], speed: float, near: Trust) -> BluffDrag:
     thickness = (math.nan, math.nan) if first is None else equal_drag_thickness(
         first.width, speed)
     return BluffDrag(clean, clean_sd, near.factor * clean,
-                     math.hypot(near.factor * clean_sd, near.factor_sd * clean), apart, thickness)
+                     math.hypot(near.factor * clean_sd, near.factor_sd * clean), apart, thickness,
+                     law)
 
 
 def _obliqueness(run: Run) -> float:
@@ -200,6 +241,8 @@ def _range(run: Run, speed: float) -> tuple[float, float, float]:
         one = float(plate_drag_coefficient(run.angle)) * run.width * run.length
         return (one, *2 * (run.count * one,)) if run.arrangement == "unknown" else (
             *3 * (run.count * one,),)
+    if run.shape == "section":
+        return _section_range(run, speed)
     free = float(length_factor(run.length / run.width))
     ends = (free, free) if run.shape == "bottle" else (free, 1.0)
     one = _round(run.width, run, speed)
@@ -216,6 +259,16 @@ def _range(run: Run, speed: float) -> tuple[float, float, float]:
             # From all in one dead wake to all on their own.
             several = (one, run.count * one)
     return ends[0] * several[0], ends[1] * several[1], ends[1] * run.count * one
+
+
+def _section_range(run: Run, speed: float) -> tuple[float, float, float]:
+    """As `_range`, of streamlined sections: each on its own, by aerofoil and by strut."""
+    sine = max(abs(math.sin(run.angle)), 1e-3)
+    area = run.count * run.width * run.length
+    friction = _FRICTION * math.cos(run.angle) ** 2
+    low, high = (area * (coefficient * sine**3 + friction)
+                 for coefficient in _section_coefficients(run, speed * sine))
+    return low, high, high
 
 
 def _round(diameter: float, run: Run, speed: float) -> float:

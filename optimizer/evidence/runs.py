@@ -20,6 +20,13 @@ _RUN = re.compile(
     rf"(?P<length>{NUMBER})\s*(?P<long>{_LENGTHS})"
     rf"(?:\s*(?:@|at)\s*(?P<angle>{NUMBER})\s*(?:deg|degrees|°))?"
     rf"(?:\s*,?\s*(?P<how>apart|bundled|behind)(?:\s+(?P<gap>{NUMBER})\s*(?P<apart>{_LENGTHS}))?)?")
+_SECTION = re.compile(
+    rf"(?:(?P<count>\d+)\s*[x×]?\s+)?(?:streamlined\s+)?(?:section|strut|aerofoil|blade)s?\s+"
+    rf"(?P<width>{NUMBER})\s*(?P<wide>{_LENGTHS})?\s*(?:thick)?\s*[x×]\s*"
+    rf"(?P<chord>{NUMBER})\s*(?P<deep>{_LENGTHS})?\s*(?:chord|deep)?\s*[x×]\s*"
+    rf"(?P<length>{NUMBER})\s*(?P<long>{_LENGTHS})(?:\s*long)?"
+    rf"(?:\s*(?:@|at)\s*(?P<angle>{NUMBER})\s*(?:deg|degrees|°))?")
+_SLIMMEST, _STOUTEST = 0.05, 0.5  # thickness over chord; beyond it is a plate, or a bluff body
 _EXAMPLE = ('write "4 x 5 mm x 300 mm @ 60 deg": count, diameter, exposed length, angle to the '
             'wind; then "apart", "bundled" or "behind 20 mm" if you know')
 
@@ -27,21 +34,22 @@ _EXAMPLE = ('write "4 x 5 mm x 300 mm @ 60 deg": count, diameter, exposed length
 def read_run(text: str) -> Run:
     """Read count, shape, diameter, exposed length, angle to the flow and arrangement.
 
-    The shape is a cable, hose, tube, bottle or plate (width x height); without an angle it
-    stands across the flow. Raises InputError for what cannot be read.
+    The shape is a cable, hose, tube, bottle or plate (width x height), or a streamlined section
+    (thickness x chord x length); without an angle it stands across the flow. Raises InputError
+    for what cannot be read.
     """
     stated = Stated(text)
+    section = _SECTION.fullmatch(tidy(text).lower())
+    if section:
+        return _section(section, stated)
     match = _RUN.fullmatch(tidy(text).lower())
     if not match:
         raise stated.refuse("is not understood", _EXAMPLE)
     shape = match["shape"] or "cable"
     if shape not in _SHAPES:
         raise stated.refuse(f'"{shape}" is not a known shape',
-                            "use cable, hose, tube, bottle or plate")
-    angle = stated.number(match["angle"]) if match["angle"] else 90.0
-    if not 0.1 <= angle <= 90:
-        raise stated.refuse("an angle outside 0.1 to 90 degrees",
-                            "0 is along the wind, 90 across it")
+                            "use cable, hose, tube, bottle, plate or section")
+    angle = _angle(match, stated)
     how = cast("Arrangement", match["how"] or "unknown")
     if (how == "behind") != bool(match["gap"]):
         raise stated.refuse("a spacing goes with behind", 'write "behind 20 mm"')
@@ -52,13 +60,43 @@ def read_run(text: str) -> Run:
             raise stated.refuse("a size of zero", _EXAMPLE)
         return value
 
-    count = int((match["count"] or "1")[:4])
-    if not 1 <= count <= 100:
-        raise stated.refuse(f"{count} of them", "count from 1 to 100")
+    count = _count(match, stated)
     run = Run(_SHAPES[shape], metres(match["width"], match["wide"]),
               metres(match["length"], match["long"]), math.radians(angle), count, how,
               metres(match["gap"], match["apart"]) if match["gap"] else 0.0, tidy(text))
     _check_sizes(run, stated, named_unit=bool(match["wide"]))
+    return run
+
+
+def _angle(match: re.Match[str], stated: Stated) -> float:
+    """Angle to the flow in degrees, from 0 to 90 inclusive."""
+    angle = stated.number(match["angle"]) if match["angle"] else 90.0
+    if not 0.0 <= angle <= 90.0:
+        raise stated.refuse("an angle outside 0 to 90 degrees",
+                            "0 is along the wind, 90 across it")
+    return angle
+
+
+def _count(match: re.Match[str], stated: Stated) -> int:
+    count = int((match["count"] or "1")[:4])
+    if not 1 <= count <= 100:
+        raise stated.refuse(f"{count} of them", "count from 1 to 100")
+    return count
+
+
+def _section(match: re.Match[str], stated: Stated) -> Run:
+    """Read "section 20 mm x 60 mm chord x 300 mm": thickness, chord, length."""
+    width, chord, length = (
+        stated.in_si(stated.number(match[name]), match[unit] or match["long"])[0]
+        for name, unit in (("width", "wide"), ("chord", "deep"), ("length", "long")))
+    ratio = width / chord if chord > 0 else math.inf
+    if not _SLIMMEST <= ratio <= _STOUTEST:
+        raise stated.refuse(
+            f"a section {ratio:.0%} as thick as its chord", "thickness first, then chord; it "
+            f"has to be {_SLIMMEST:.0%} to {_STOUTEST:.0%} as thick as deep to be streamlined")
+    run = Run("section", width, length, math.radians(_angle(match, stated)),
+              _count(match, stated), "apart", text=tidy(stated.text), chord=chord)
+    _check_sizes(run, stated, named_unit=True)
     return run
 
 

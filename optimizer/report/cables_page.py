@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from optimizer.evidence.bluff_body import SLENDERNESS
+from optimizer.evidence.bluff_body import SLENDERNESS, equal_drag_diameter
 from optimizer.evidence.item_ranking import DISTANCE
 from optimizer.report.page import Chart, Section, Table, render
 from optimizer.report.svg import forest
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from optimizer.evidence.reference import Reference
     from optimizer.report.page import Part
 
-__all__ = ["Exposed", "band", "cables_page", "evidence_row", "lead", "rows"]
+__all__ = ["Exposed", "band", "cables_page", "evidence_row", "lead", "named", "rows"]
 
 _STYLE = """
 .section { width: 100%; max-width: 46rem; height: auto; margin: .6rem 0 1.2rem; }
@@ -34,7 +36,11 @@ _STYLE = """
 
 @dataclass(frozen=True)
 class Exposed:
-    """Runs with their drag; `watts` and `seconds` are what a m² of drag area costs the rider."""
+    """Runs with their drag; `watts` and `seconds` are what a m² of drag area costs the rider.
+
+    `after` is what takes their place (nothing where it is empty), with its drag, and `saved`
+    what goes; None where nothing is compared.
+    """
 
     runs: tuple[Run, ...]
     drag: BluffDrag
@@ -42,6 +48,9 @@ class Exposed:
     rider: str
     watts: float
     seconds: float
+    after: tuple[Run, ...] | None = None
+    after_drag: BluffDrag | None = None
+    saved: BluffDrag | None = None
 
 
 def band(value: float, sd: float) -> tuple[float, float]:
@@ -55,51 +64,98 @@ def band(value: float, sd: float) -> tuple[float, float]:
     return (middle * math.exp(-NINE_IN_TEN * spread), middle * math.exp(NINE_IN_TEN * spread))
 
 
-def _text(value: float, sd: float, scale: float, digits: int) -> str:
-    low, high = band(value, sd)
+def _either(value: float, sd: float) -> tuple[float, float]:
+    """90 % range of a difference, which may be of either sign."""
+    return value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd
+
+
+def _text(value: float, sd: float, scale: float, digits: int, *, differs: bool = False) -> str:
+    low, high = _either(value, sd) if differs else band(value, sd)
     return f"{plain(low * scale, digits)} to {plain(high * scale, digits)}"
 
 
 def rows(exposed: Exposed) -> list[tuple[str, str, str, str]]:
     """Rows of what, drag area [m²], watts and seconds, for table and terminal."""
     drag = exposed.drag
-    cases = (("In clean air", drag.clean, drag.clean_sd),
-             ("Near rider and bike", drag.near, drag.near_sd))
-    found = [(name, _text(value, sd, 1.0, 4), _text(value, sd, exposed.watts, 1),
-              _text(value, sd, exposed.seconds, 0)) for name, value, sd in cases]
+    if exposed.saved is not None and exposed.after_drag is not None:
+        return [_row(exposed, "Before, near rider and bike", drag.near, drag.near_sd),
+                _row(exposed, "After", exposed.after_drag.near, exposed.after_drag.near_sd),
+                _row(exposed, "Saved", exposed.saved.near, exposed.saved.near_sd, differs=True)]
     alone = ("Each on its own in clean air, at most", plain(drag.apart, 4),
              plain(drag.apart * exposed.watts, 1), plain(drag.apart * exposed.seconds, 0))
-    return [alone, *found]
+    return [alone, _row(exposed, "In clean air", drag.clean, drag.clean_sd),
+            _row(exposed, "Near rider and bike", drag.near, drag.near_sd)]
+
+
+def _row(exposed: Exposed, name: str, value: float, sd: float, *,
+         differs: bool = False) -> tuple[str, str, str, str]:
+    area, watts, seconds = (
+        _text(value, sd, scale, digits, differs=differs)
+        for scale, digits in ((1.0, 4), (exposed.watts, 1), (exposed.seconds, 0)))
+    return name, area, watts, seconds
 
 
 def lead(exposed: Exposed) -> list[str]:
     """Say the answer in sentences."""
     drag, here = exposed.drag, exposed.reference
     what = listing([run.text for run in exposed.runs])
-    said = [(f"{what}: about {plain(drag.near * exposed.watts, 1)} W at "
+    if exposed.saved is not None and exposed.after is not None:
+        drag = exposed.saved
+        becomes = listing([run.text for run in exposed.after]) or "nothing"
+        what = f"{'Saved' if drag.near >= 0 else 'Lost'} by {becomes} instead of {what}"
+    near, differs = abs(drag.near), exposed.saved is not None
+    said = [(f"{what}: about {plain(near * exposed.watts, 1)} W at "
              f"{here.speed * 3.6:.0f} km/h near rider and bike "
-             f"({_text(drag.near, drag.near_sd, exposed.watts, 1)}), or "
-             f"{_text(drag.near, drag.near_sd, exposed.seconds, 0)} s over 40 km for "
+             f"({_text(near, drag.near_sd, exposed.watts, 1, differs=differs)}), or "
+             f"{_text(near, drag.near_sd, exposed.seconds, 0, differs=differs)} s over 40 km for "
              f"{exposed.rider}.")]
-    if not math.isnan(drag.thickness[0]):
-        low, high = drag.thickness
+    low, high = exposed.drag.thickness
+    if not math.isnan(low):
         first = next(run for run in exposed.runs if run.shape == "round")
         said.append(f"A streamlined section {low * 1e3:.0f} to {high * 1e3:.0f} mm thick has the "
                     f"drag of one cable of {first.width * 1e3:g} mm: {low / first.width:.0f} to "
                     f"{high / first.width:.0f} times as thick.")
+    said += [_section_words(run, here.speed) for run in (*exposed.runs, *(exposed.after or ()))
+             if run.shape == "section"]
     return [*said, ("First principles, not a test: what is saved by hiding them may be less, as "
                     "the air there is slowed and mixed already.")]
 
 
-def evidence_row(exposed: Exposed) -> str:
-    """Row of an evidence table that says what hiding the parts saves, in clean air.
+def _section_words(run: Run, speed: float) -> str:
+    """Say what a streamlined section is, and the round cable with its drag."""
+    low, high = (1e3 * diameter for diameter in equal_drag_diameter(run, speed))
+    same = (f"of {low:.1f} mm" if high - low < 0.1 else f"{low:.1f} to {high:.1f} mm thick")
+    return (f"The section {run.width * 1e3:g} mm thick on a chord of {run.chord * 1e3:g} mm "
+            f"(thickness ratio {run.width / run.chord:.0%}) has the drag of a round cable {same}.")
+
+
+def named(runs: tuple[Run, ...]) -> str:
+    """Say in few words what runs are: 4 cables and 1 bottle."""
+    counts: dict[str, int] = {}
+    for run in runs:
+        word = "cable" if run.shape == "round" else run.shape
+        word = next((name for name in ("hose", "tube", "wire") if name in run.text.lower()), word)
+        counts[word] = counts.get(word, 0) + run.count
+    return listing([f"{count} {word}{'s' if count > 1 else ''}" for word, count in counts.items()])
+
+
+def evidence_row(exposed: Exposed, name: str = "") -> str:
+    """Row of an evidence table that says what hiding or changing the parts saves, in clean air.
 
     Headings: item, figure, test, measured_by, uncertainty, note. The prior for computed figures
-    then brings it near rider and bike.
+    then brings it near rider and bike. The item is `name`, or says what the parts are.
     """
-    drag, note = exposed.drag, "strip theory: " + "; ".join(run.text for run in exposed.runs)
-    return (f'Hidden cables,saves {drag.clean:.5f} m2,computed,estimate,'
-            f'{drag.clean_sd:.5f} m2,"{note.replace(chr(34), "")}"')
+    drag, note = exposed.saved or exposed.drag, "; ".join(run.text for run in exposed.runs)
+    item = f"{named(exposed.runs)} hidden".capitalize()
+    if exposed.after:
+        item = f"{named(exposed.after)} instead of {named(exposed.runs)}"
+        note = f"{note}; after: {'; '.join(run.text for run in exposed.after)}"
+    verb = "saves" if drag.clean >= 0 else "costs"
+    out = io.StringIO()
+    csv.writer(out, lineterminator="").writerow([
+        name or item, f"{verb} {abs(drag.clean):.5f} m2", "computed", "independent",
+        f"{drag.clean_sd:.5f} m2", f"strip theory: {note}"])
+    return out.getvalue()
 
 
 def cables_page(exposed: Exposed) -> str:
@@ -124,9 +180,13 @@ def _chart(exposed: Exposed) -> Chart:
     cases = [("near rider and bike", drag.near, drag.near_sd),
              ("in clean air", drag.clean, drag.clean_sd),
              ("each on its own, at most", drag.apart, 0.0)]
+    if exposed.saved is not None and exposed.after_drag is not None:
+        saved, after = exposed.saved, exposed.after_drag
+        cases = [("saved", saved.near, saved.near_sd), ("before", drag.near, drag.near_sd),
+                 ("after", after.near, after.near_sd)]
     marks: list[Mark] = []
     for name, value, sd in cases:
-        low, high = band(value, sd)
+        low, high = _either(value, sd) if name == "saved" else band(value, sd)
         marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks,
                           said=_range_of(low * watts, high * watts)))
     return Chart(
@@ -134,7 +194,8 @@ def _chart(exposed: Exposed) -> Chart:
             look, marks, f"W at the wheel at {speed}"),
         Table(("Case", "CdA, m²", f"W at {speed}", f"s over {DISTANCE / 1000:.0f} km"),
               rows(exposed), "Ranges are 90 % ranges", ident="cases"),
-        f"Near rider and bike {marks[0].said}.", note="Lines are 90 % ranges.")
+        f"{'Saved' if exposed.saved else 'Near rider and bike'} {marks[0].said}.",
+        note="Lines are 90 % ranges.")
 
 
 def _range_of(low: float, high: float) -> str:
@@ -180,9 +241,11 @@ def _picture(exposed: Exposed) -> Markup:
 def _how(exposed: Exposed) -> list[Part]:
     drag, here = exposed.drag, exposed.reference
     factor = drag.near / drag.clean if drag.clean else 1.0
-    lines = [(run.text, {"round": "round", "bottle": "round, free ends", "plate": "plate"}[
-        run.shape], str(run.count), f"{run.width * 1e3:g}", f"{run.length * 1e3:g}",
-        f"{math.degrees(run.angle):.0f}°", run.arrangement) for run in exposed.runs]
+    lines = [(run.text, {"round": "round", "bottle": "round, free ends", "plate": "plate",
+                        "section": "streamlined"}[run.shape],
+        str(run.count), f"{run.width * 1e3:g}", f"{run.length * 1e3:g}",
+        f"{math.degrees(run.angle):.0f}°", run.arrangement)
+        for run in (*exposed.runs, *(exposed.after or ()))]
     assumed = f" Assumed: {'; '.join(here.assumptions)}." if here.assumptions else ""
     return [
         Table(("As given", "Shape", "Count", "Across, mm", "Length, mm", "To the wind",

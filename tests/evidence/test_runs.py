@@ -48,7 +48,7 @@ def test_reads_a_run(text, run):
 
 @pytest.mark.parametrize("text", [
     "", "5 mm", "cables", "4 x 5 mm", "0 x 5 mm x 300 mm", "4 x 0 mm x 300 mm",
-    "4 x 5 mm x 0 mm", "4 x 5 mm x 300 mm @ 0 deg", "4 x 5 mm x 300 mm @ 120 deg",
+    "4 x 5 mm x 0 mm", "4 x 5 mm x 300 mm @ 90.5 deg", "4 x 5 mm x 300 mm @ 120 deg",
     "4 bananas 5 mm x 300 mm", "300 mm x 5 mm", "4 x 5 mm x 300 mm behind", "-4 x 5 mm x 300 mm",
     "4 x 5 mm x 300 mm behind 2 mm", "1000000 x 5 mm x 300 mm", "4 x 1,500 mm x 3000 mm",
     "4 x nan mm x 300 mm"])

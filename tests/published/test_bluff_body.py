@@ -11,6 +11,7 @@ from optimizer.evidence.bluff_body import (
     Run,
     bluff_drag,
     cylinder_drag_coefficient,
+    equal_drag_diameter,
     equal_drag_thickness,
     inclined_drag_coefficient,
     length_factor,
@@ -100,3 +101,23 @@ def test_exposed_cable(diameter, area):
     """Regression with White's fit: 0.30 m across the flow at 12.5 m/s, alone; within a tenth."""
     run = Run("round", diameter, 0.30, arrangement="apart")
     assert bluff_drag((run,), 12.5, CLEAN).apart == pytest.approx(area, rel=0.10)
+
+
+def test_a_section_and_its_round_cable_have_one_drag():
+    # Strip theory both ways: the drag per length of the cable is that of the section, by its laws.
+    section = Run("section", 0.020, 0.3, chord=0.060)
+    for diameter, coefficient in zip(
+            equal_drag_diameter(section, 12.5),
+            (0.045, float(strut_drag_coefficient(12.5 * 0.060 / 1.5e-5, 3.0))), strict=True):
+        cable = float(cylinder_drag_coefficient(12.5 * diameter / 1.5e-5)) * diameter
+        assert cable == pytest.approx(0.020 * coefficient, rel=1e-6)
+
+
+def test_what_is_saved_is_surer_than_two_figures_apart():
+    before, after = (bluff_drag((Run("round", 0.005, length, count=2, arrangement="apart"),), 12.5,
+                                CLEAN) for length in (0.3, 0.1))
+    saved = before.less(after, CLEAN)
+    assert saved.clean == pytest.approx(before.clean - after.clean)
+    assert saved.clean_sd < math.hypot(before.clean_sd, after.clean_sd)
+    nothing = before.less(before, CLEAN)
+    assert (nothing.clean, nothing.law_sd) == (0.0, 0.0)
