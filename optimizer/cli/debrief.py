@@ -92,30 +92,11 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
 
 def _intended(job: Job, kit_from: str | None, progress: Callable[[str], None]) -> Intended:
     """Plan as `kitpace plan` does, without what only its report needs."""
-    from optimizer.job import day_of
-    from optimizer.job.plans import ride_in_blocks
-    from optimizer.kit import choose_kit
-    from optimizer.pacing import plan_ride
-    from optimizer.ride.debrief import Intended
+    from optimizer.job.intended import intended_ride
+    from optimizer.scenario.earlier_file import read_earlier
 
-    if kit_from is not None:
-        from optimizer.job.replan import replan
-        from optimizer.scenario.earlier_file import read_earlier
-
-        result = replan(job, read_earlier(kit_from).items, progress)
-        day, plan, few = result.day, result.plan, result.rideable
-        setup = result.choice.best.setup
-    else:
-        day = day_of(job)
-        progress("which kit was planned")
-        setup = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget,
-                           job.currency, rules=job.rules, progress=progress,
-                           least_gain=job.options.least_gain).best.setup
-        progress("how it was to be ridden")
-        plan = plan_ride(day, setup)
-        few = ride_in_blocks(day, plan, job.options)
-    return Intended(day.course, day.conditions, day.rider, setup, plan.problem, plan.distance,
-                    few.power, few.time, few.reserve)
+    items = None if kit_from is None else read_earlier(kit_from).items
+    return intended_ride(job, items, progress)
 
 
 def _tell(d: Debrief, after: NextPlan) -> None:

@@ -297,8 +297,10 @@ def _kept_rows(typed: Mapping[str, str], name: str, needed: str) -> list[dict[st
 
 
 def _same(one: Sequence[Mapping[str, str]], other: Sequence[Mapping[str, str]]) -> bool:
-    def plain(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
-        return [{key: text for key, text in row.items() if text} for row in rows]
+    """Tell whether rows say the same; names in a list may stand in any order."""
+    def plain(rows: Sequence[Mapping[str, str]]) -> list[dict[str, list[str]]]:
+        return [{key: sorted(part.strip() for part in text.split(";"))
+                 for key, text in row.items() if text} for row in rows]
 
     return plain(one) == plain(other)
 

@@ -12,8 +12,9 @@ from optimizer.scenario.starter import bare_scenario
 if TYPE_CHECKING:
     from optimizer.window.folder import Folder
 
-__all__ = ["new_race"]
+__all__ = ["keep_ride", "new_race"]
 
+_RIDES = (".csv", ".gpx", ".fit")
 _LONGEST = 120  # characters of a name
 
 
@@ -31,7 +32,7 @@ def new_race(folder: Folder, called: str, data: bytes, wanted: str) -> str:
     """
     from optimizer.course import read_course
 
-    plain = PurePath(called.replace("\\\\", "/")).name
+    plain = _own_name(called)
     if PurePath(plain).suffix.lower() != ".gpx":
         raise InputError(plain[:100] or "the file", "", "is no GPX file",
                          "export the course as GPX")
@@ -49,3 +50,30 @@ def new_race(folder: Folder, called: str, data: bytes, wanted: str) -> str:
     write_all([(folder.path(track), data),
                (folder.path(scenario), bare_scenario(name, track, rider))])
     return scenario
+
+
+def keep_ride(folder: Folder, race: str, called: str, data: bytes) -> str:
+    """Write a recorded ride beside a scenario, under a name that is free; give that name.
+
+    Raises InputError where it is no ride.
+    """
+    from optimizer.scenario.ride_file import read_ride
+
+    plain = _own_name(called)
+    suffix = PurePath(plain).suffix.lower()
+    if suffix not in _RIDES:
+        raise InputError(plain[:100] or "the file", "", "is no recorded ride",
+                         "export it as FIT, GPX or CSV")
+    name = folder.free_name(PurePath(plain).stem, suffix, beside=race)
+    with as_if({folder.path(name): data}):
+        try:
+            read_ride(folder.path(name))
+        except InputError as error:
+            raise InputError(plain, error.where, error.problem, error.remedy) from error
+    write_all([(folder.path(name), data)])
+    return name
+
+
+def _own_name(called: str) -> str:
+    """Last part of what a file was called, by the ways of any system."""
+    return PurePath(called.replace("\\", "/")).name

@@ -20,7 +20,7 @@ from optimizer.window import tasks
 from optimizer.window.doors import LARGEST_UPLOAD, SEALED
 from optimizer.window.forms import Tried
 from optimizer.window.grids import KINDS, shown
-from optimizer.window.new_race import new_race
+from optimizer.window.new_race import keep_ride, new_race
 from optimizer.window.pages import asset, page, style
 from optimizer.window.views import VIEWS, View
 from optimizer.window.work import Work
@@ -62,6 +62,7 @@ class Site:
             Route("/race/{view}/table", self._grid, methods=["POST"]),
             Route("/new", self._new, methods=["POST"]),
             Route("/work", self._begin, methods=["POST"]),
+            Route("/ride", self._ride, methods=["POST"]),
             Route("/work/stop", self._stop_work, methods=["POST"]),
             Route("/page/{name:path}", self._page),
             Route("/events", self._events),
@@ -144,11 +145,11 @@ class Site:
             grids[kind.key] = shown(self.folder, kind, view.grid_file(kind), cells, of_cells)
         return page(
             f"{view.key}.html", self, title=race.name, race=race, here=view.key, tried=tried,
-            c=view.controls(typed, tried), live=view.drawn(tried), caution=view.caution,
+            c=view.controls(typed, tried), live=view.drawn(tried), caution=view.cautions(),
             saved="Saved." if saved else "", status=400 if tried.messages or of_grid else 200,
             files={name: stamps.get(name) for name in (
                 *(sheet.name for sheet in view.sheets()), *(grid.file for grid in grids.values()))},
-            grids=grids,
+            grids=grids, written=view.page(),
             **view.values())
 
     def _checked(self, view: View, typed: dict[str, str]) -> Response:
@@ -192,15 +193,39 @@ class Site:
         root = str(self.folder.root)
         if task == "plan":
             self.work.begin("plan", race, tasks.plan, root, race, keep_kit)
+        elif task in tasks.TASKS:
+            self.work.begin(task, race, tasks.TASKS[task], root, race)
         else:
             raise InputError(task[:40], "", "is no work that is known", "use a button of the page")
-        return RedirectResponse(f"/race?{_query(race)}", 303)
+        return self._back(task, race)
+
+    @staticmethod
+    def _back(task: str, race: str) -> Response:
+        """Show the page that work belongs to."""
+        page_of = "" if task == "plan" else f"/{task}"
+        return RedirectResponse(f"/race{page_of}?{_query(race)}", 303)
+
+    async def _ride(self, request: Request) -> Response:
+        """Keep a ride that was dropped, and hold it against the plan."""
+        async with request.form(max_files=1, max_fields=5) as form:
+            ride, race = form.get("ride"), str(form.get("race", ""))
+            if isinstance(ride, str) or ride is None or not ride.filename:
+                raise InputError("debrief", "", "names no ride", "choose a recorded ride")
+            data, called = await ride.read(), ride.filename
+        return await run_in_threadpool(self._debriefed, race, called, data)
+
+    def _debriefed(self, race: str, called: str, data: bytes) -> Response:
+        self.folder.race(race)
+        self.folder.check_inside(race)
+        name = keep_ride(self.folder, race, called, data)
+        self.work.begin("debrief", race, tasks.debrief, str(self.folder.root), race, name)
+        return self._back("debrief", race)
 
     async def _stop_work(self, request: Request) -> Response:
-        race = self.work.state.race
-        await run_in_threadpool(self.work.stop)
         del request
-        return RedirectResponse(f"/race?{_query(race)}" if race else "/", 303)
+        state = self.work.state
+        await run_in_threadpool(self.work.stop)
+        return self._back(state.task, state.race) if state.race else RedirectResponse("/", 303)
 
     async def _end(self, request: Request) -> Response:
         del request
@@ -244,10 +269,13 @@ class Site:
 
 
 async def _typed(request: Request) -> dict[str, str]:
-    """Fields of a form; of several of one name the last counts."""
+    """Fields of a form; several of one name are a list."""
     async with request.form(max_files=0, max_fields=MOST_FIELDS,
                             max_part_size=LARGEST_FIELD) as form:
-        return {key: str(value) for key, value in form.multi_items()}
+        found: dict[str, str] = {}
+        for key, value in form.multi_items():
+            found[key] = "; ".join(filter(None, (found.get(key, ""), str(value))))
+        return found
 
 
 def _name(request: Request) -> str:

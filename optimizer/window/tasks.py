@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable  # noqa: TC003 - of a constant
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,11 +13,9 @@ from optimizer.report import marks
 from optimizer.window.folder import outputs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from optimizer.job import Earlier, Result
 
-__all__ = ["plan"]
+__all__ = ["TASKS", "compare", "debrief", "kit", "page_for", "plan"]
 
 
 def plan(tell: Callable[[str], None], root: str, scenario: str,
@@ -70,3 +69,96 @@ def _answer(result: Result) -> str:
     times = stated(result)
     return (f"{clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
             f"{clock(times.high)}; {beside(result)}.")
+
+
+def compare(tell: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
+    """Compare the named sets of a scenario; write the page."""
+    path = Path(root, scenario)
+    page = page_for(path, "compare")
+    tell("reading the files")
+    from optimizer.job import day_of
+    from optimizer.kit.compare import compare_sets
+    from optimizer.kit.evaluator import pacing_evaluator
+    from optimizer.report.kit_page import compare_lead, compare_page
+    from optimizer.scenario import read_scenario
+
+    _check_page(page, path)
+    job = read_scenario(path)
+    if len(job.named_sets) < 2:
+        raise InputError(scenario, "", f"names {len(job.named_sets)} set(s); two are needed to "
+                         "compare", "name another set")
+    day = day_of(job)
+    tell("a plan for each set")
+    found = compare_sets(day, job.baseline, job.catalogue, job.effects, job.named_sets,
+                         pacing_evaluator(day, job.baseline), count=job.options.draws,
+                         seed=job.options.seed)
+    write_all([(page, compare_page(job, found))])
+    return " ".join(compare_lead(job, found)), page.relative_to(root).as_posix()
+
+
+def kit(tell: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
+    """Say what to buy, what not, in which order, and what to test first; write the page."""
+    path = Path(root, scenario)
+    page = page_for(path, "kit")
+    tell("reading the files")
+    from optimizer.job import day_of
+    from optimizer.kit.decision import decide_kit
+    from optimizer.report.kit_page import kit_lead, kit_page
+    from optimizer.scenario import read_scenario
+
+    _check_page(page, path)
+    job = read_scenario(path)
+    if not job.catalogue.items:
+        raise InputError(scenario, "", "names no kit to choose from", "fill in the table of kit")
+    risk = job.options.empty_risk or 0.1
+    decision = decide_kit(
+        day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,
+        count=job.options.draws, seed=job.options.seed, risk=risk, rules=job.rules,
+        least_gain=job.options.least_gain, progress=tell)
+    write_all([(page, kit_page(job, decision, risk))])
+    return " ".join(kit_lead(job, decision, risk)), page.relative_to(root).as_posix()
+
+
+def debrief(tell: Callable[[str], None], root: str, scenario: str,
+            ride: str) -> tuple[str, str]:
+    """Hold a recorded ride against the plan with the kit of the last one; write the page."""
+    path = Path(root, scenario)
+    page = page_for(path, "debrief")
+    tell("reading the files")
+    from optimizer.job.intended import intended_ride
+    from optimizer.report.debrief_page import debrief_page, sentences
+    from optimizer.ride.align import align
+    from optimizer.ride.debrief import debrief as compare_with
+    from optimizer.ride.debrief import learned_from, rolling_worth
+    from optimizer.scenario import read_scenario
+    from optimizer.scenario.ride_file import read_ride
+    from optimizer.scenario.updated_file import taught_by
+
+    _check_page(page, path)
+    recorded = read_ride(Path(root, ride))
+    job = read_scenario(path)
+    align(recorded, job.course)  # refuses another course before anything is planned
+    earlier = _earlier(outputs(path)[1])
+    intended = intended_ride(job, earlier.items if earlier else None, tell)
+    tell("comparing")
+    found = compare_with(recorded, intended)
+    taught = taught_by(path, learned_from(found), rolling_worth=rolling_worth(found),
+                       planned_power=found.intended.rider.critical_power)
+    write_all([(page, debrief_page(found, job.name, taught.next_plan))])
+    return " ".join(sentences(found)), page.relative_to(root).as_posix()
+
+
+def page_for(scenario: Path, kind: str) -> Path:
+    """Where the page of some work goes, beside the scenario."""
+    lead = "" if scenario.stem == "scenario" else f"{scenario.stem}-"
+    return scenario.with_name(f"{lead}{kind}.html")
+
+
+def _check_page(page: Path, scenario: Path) -> None:
+    from optimizer.scenario.named_files import named_files
+
+    check_outputs([Output("page", page, marks.PAGE, 50_000)], named_files(scenario))
+
+
+TASKS: dict[str, Callable[..., tuple[str, str]]] = {"compare": compare, "kit": kit}
+"""Work that needs nothing but the scenario, by its name."""

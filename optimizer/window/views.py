@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from optimizer.window.forms import Control, Rows
     from optimizer.window.grids import Kind, TriedGrid
 
-__all__ = ["VIEWS", "Kit", "Rider", "View", "Weather"]
+__all__ = ["VIEWS", "View"]
 
 Keys = tuple[tuple[str, ...], ...]
 
@@ -67,6 +67,17 @@ class View:
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
         """Give all that is shown, by the names of the controls."""
         raise NotImplementedError
+
+    def cautions(self) -> str:
+        """Say what can hurt."""
+        return self.caution
+
+    def page(self) -> str:
+        """Name of the page that the work of this view wrote; empty where there is none."""
+        from optimizer.window.tasks import page_for
+
+        path = page_for(self.path, self.key)
+        return self.folder.name(path) if is_file(path) else ""
 
     def live(self) -> Markup:
         """Draw what the files say. Raises InputError where they cannot be read."""
@@ -291,6 +302,120 @@ class Weather(View):
             "wind is positive")])
 
 
+class Course(View):
+    """The course: how it lies on its track, what was corrected, marks, stretches and corners."""
+
+    key = "course"
+    needed: ClassVar[Mapping[str, str]] = {}
+    keys: ClassVar[Keys] = (
+        ("name",), ("course", "from_km"), ("course", "to_km"), ("course", "reverse"),
+        ("course", "laps"), ("course", "piece"), ("course", "flat"), ("course", "smoothing"),
+        ("handling", "skill_percent"), ("handling", "braking_mps2"),
+        ("handling", "dead_turn_kmh"), ("handling", "descent_cap_kmh"))
+
+    def cautions(self) -> str:
+        """Say what the page of a course says."""
+        from optimizer.report.course_page import CAUTION
+
+        return CAUTION
+
+    def check(self) -> object:
+        """Read course and weather."""
+        from optimizer.scenario.scenario import read_course_and_weather
+
+        return read_course_and_weather(self.path)
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give the track, its part, and the places along it."""
+        data = self.scenario.data()
+        found = self._controls(self.scenario, data, self.keys, typed, tried)
+        table = data.get("course")
+        track = table.get("gpx") if isinstance(table, dict) else None
+        if not isinstance(track, list):
+            found["s:course.gpx"] = control(self.scenario, data, ("course", "gpx"), typed, tried,
+                                            self.offered(str(track or ""), ".gpx"))
+        found["s:course.keep"] = control(self.scenario, data, ("course", "keep"), typed, tried)
+        for name in ("mark", "corner", "stretch"):
+            found[f"s:{name}"] = rows(self.scenario, data, name, typed, tried)
+        return found
+
+    def values(self) -> dict[str, Any]:
+        """Give what was corrected in the track, and what is left as it is."""
+        from optimizer.course import MENDING
+        from optimizer.scenario.scenario import read_course_and_weather
+
+        table = self.scenario.data().get("course")
+        left = table.get("keep", []) if isinstance(table, dict) else []
+        try:
+            course, _ = read_course_and_weather(self.path)
+        except InputError as error:
+            return {"corrections": [], "left": [], "mending": MENDING, "warnings": [],
+                    "unread": str(error).replace(f"{self.folder.root}/", "")}
+        return {"corrections": course.corrections, "left": left, "mending": MENDING, "unread": "",
+                "warnings": course.warnings}
+
+    def live(self) -> Markup:
+        """Draw the road and the map, and say what the course is."""
+        from optimizer.report.course_map import mapped
+        from optimizer.report.course_page import profile_chart, sentences
+        from optimizer.report.page import fragment
+        from optimizer.scenario.scenario import read_course_and_weather
+
+        course, conditions = read_course_and_weather(self.path)
+        return fragment([" ".join(sentences(course)), profile_chart(course),
+                         mapped(course, conditions)])
+
+
+class Compare(View):
+    """Named sets of kit, to be held against each other."""
+
+    key = "compare"
+    needed: ClassVar[Mapping[str, str]] = {"s:set": "name"}
+    caution = ("The times hold for a model. Check the rules of your event, and have fitting done "
+               "by a qualified mechanic.")
+
+    def check(self) -> object:
+        """Read the whole scenario."""
+        from optimizer.scenario import read_scenario
+
+        return read_scenario(self.path)
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give the sets."""
+        return {"s:set": rows(self.scenario, self.scenario.data(), "set", typed, tried, empty=1)}
+
+    def values(self) -> dict[str, Any]:
+        """Give the items to choose from, and the page that was written last."""
+        from optimizer.scenario.catalogue_file import read_catalogue
+
+        kit = self.scenario.data().get("kit")
+        items: list[str] = []
+        if isinstance(kit, dict) and isinstance(kit.get("catalogue"), str):
+            try:
+                catalogue = read_catalogue(self.folder.path(self.beside(kit["catalogue"])))
+                items = [item.name for item in catalogue.items]
+            except InputError:
+                items = []
+        return {"items": items}
+
+
+class Debrief(View):
+    """A recorded ride, held against the plan."""
+
+    key = "debrief"
+    caution = ("What a ride says of rider and bike is an estimate. Pain, dizziness or a bike that "
+               "handles oddly are for a doctor or a mechanic first.")
+
+    def check(self) -> object:
+        """Nothing is typed here."""
+        return None
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give nothing: a ride is dropped."""
+        del typed, tried
+        return {}
+
+
 class Kit(View):
     """The bike as it is, the money, what could be bought and what is known of it."""
 
@@ -360,5 +485,6 @@ def _worth(effect: Effect) -> str:
                      for value, sd, scale, unit in parts if value or sd)
 
 
-VIEWS: dict[str, type[View]] = {view.key: view for view in (Rider, Weather, Kit)}
+VIEWS: dict[str, type[View]] = {view.key: view for view in (
+    Course, Rider, Weather, Kit, Compare, Debrief)}
 """Pages with forms, by the last part of their address."""

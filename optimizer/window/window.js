@@ -165,6 +165,53 @@
     });
   }
 
+  // --- the course: places by pointing at them -----------------------------------------------
+  const tools = document.querySelector(".place-tools");
+  const list = (name) => document.querySelector(`[data-rows="s:${name}"]`);
+  const field = (row, key) => row.querySelector(`[name$=".${key}"]`);
+
+  function freeRow(rows) {
+    const last = rows.querySelector("tbody tr:last-child");
+    const empty = [...last.querySelectorAll("input[type=text]")].every((input) => !input.value);
+    return empty ? last : added(rows);
+  }
+
+  if (tools && live) {
+    let km = 0;
+    live.addEventListener("click", (event) => {
+      const drawn = event.target.closest(".drawn[data-km]");
+      const svg = drawn && [...drawn.querySelectorAll("svg[data-left]")].find(
+        (one) => one.getBoundingClientRect().width > 0);
+      if (!svg) { return; }
+      const box = svg.getBoundingClientRect();
+      const left = Number(svg.dataset.left), right = Number(svg.dataset.right);
+      const x = (event.clientX - box.left) / box.width * svg.viewBox.baseVal.width;
+      const share = Math.min(Math.max((x - left) / (right - left), 0), 1);
+      km = Math.round(share * Number(drawn.dataset.km) * 100) / 100;
+      document.getElementById("place-km").textContent = km.toFixed(2);
+      tools.hidden = false;
+      tools.scrollIntoView({ block: "nearest" });
+    });
+    tools.addEventListener("click", (event) => {
+      const what = event.target.dataset.place;
+      if (!what) { return; }
+      const rows = list(what === "mark" || what === "corner" ? what : "stretch");
+      let row;
+      if (what === "to") {
+        row = [...rows.querySelectorAll("tbody tr")].reverse().find(
+          (one) => field(one, "from_km").value && !field(one, "to_km").value) || freeRow(rows);
+        field(row, "to_km").value = km;
+        field(row, "surface").focus();
+      } else {
+        row = freeRow(rows);
+        field(row, what === "from" ? "from_km" : "km").value = km;
+        if (what === "from") { field(row, "to_km").focus(); }
+        else { field(row, what === "mark" ? "name" : "speed_kmh").focus(); }
+      }
+      rows.dispatchEvent(new Event("input", { bubbles: true }));
+    });
+  }
+
   // --- tables: paste from a spreadsheet, sort, more columns ---------------------------------
   function cellsOf(text) {
     // Tabs between cells, ends of lines between rows, quotation marks around cells that hold either.

@@ -1,0 +1,157 @@
+"""Course, sets and debrief: forms that write, work that writes its page."""
+
+from __future__ import annotations
+
+import html
+import json
+import tomllib
+
+import numpy as np
+import pytest
+
+from optimizer.scenario.scenario import read_course_and_weather
+from tests.window.conftest import SCENARIO, track
+from tests.window.test_forms import address, checked, form_of, typed
+from tests.window.test_site import ended
+
+
+@pytest.mark.parametrize("page", ["course", "compare"])
+@pytest.mark.usefixtures("with_kit")
+def test_saving_what_was_shown_changes_nothing(client, folder, page):
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert client.post(address(page), data=typed(client, page)).status_code == 303
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_marks_stretches_and_corners_are_written(client, folder):
+    fields = typed(client, "course", **{
+        "s:mark.0.name": "Mill", "s:mark.0.km": "2.5", "s:stretch.0.from_km": "1",
+        "s:stretch.0.to_km": "2", "s:stretch.0.surface": "cobbles",
+        "s:corner.0.km": "3", "s:corner.0.speed_kmh": "25", "s:handling.skill_percent": "50",
+        "s:course.to_km": "4,5"})
+    assert client.post(address("course"), data=fields).status_code == 303
+    path = folder / "scenario.toml"
+    said = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert said["mark"] == [{"name": "Mill", "km": 2.5}]
+    assert said["stretch"][0]["surface"] == "cobbles"
+    assert said["handling"] == {"skill_percent": 50}
+    assert said["course"]["to_km"] == 4.5
+    course, _ = read_course_and_weather(path)
+    assert [mark.name for mark in course.split_marks] == ["Mill"]
+    assert course.rolling_factor.max() == 3.5  # of cobbles, the table of course/features.py
+
+
+@pytest.mark.parametrize(("name", "value", "words"), [
+    ("s:mark.0.km", "99", "99 km is beyond the course"),
+    ("s:stretch.0.to_km", "0.5", "is not behind from_km"),
+    ("s:handling.skill_percent", "5", "5 is out of range"),
+    ("s:course.laps", "0", "0 is out of range"),
+    ("s:course.laps", "2", "is no lap"),
+    ("s:course.laps", "1.5", "has to be a number"),
+])
+def test_what_is_wrong_with_a_place_is_said_beside_it(client, folder, name, value, words):
+    fields = typed(client, "course", **{
+        "s:mark.0.name": "Mill", "s:mark.0.km": "2", "s:stretch.0.from_km": "1",
+        "s:stretch.0.to_km": "2", "s:stretch.0.surface": "cobbles", name: value})
+    found = checked(client, "course", fields)["messages"]
+    assert list(found) == [name]
+    assert words in found[name]
+    assert client.post(address("course"), data=fields).status_code == 400
+    assert (folder / "scenario.toml").read_text(encoding="utf-8") == SCENARIO
+
+
+def test_a_correction_is_left_undone_and_taken_up_again(client, folder):
+    rows = track().replace("<ele>25.", "<ele>425.", 1)  # one height that cannot be
+    (folder / "course.gpx").write_text(rows, encoding="utf-8")
+    shown = client.get(address("course")).text
+    assert 'value="spikes"' in shown
+    fields = typed(client, "course")
+    assert client.post(address("course"), data={
+        **fields, "s:course.keep": ["", "spikes"]}).status_code == 303
+    path = folder / "scenario.toml"
+    assert tomllib.loads(path.read_text())["course"]["keep"] == ["spikes"]
+    again = client.get(address("course")).text
+    assert 'value="spikes" checked' in again
+    fields = typed(client, "course", **{"s:course.keep": ""})
+    assert client.post(address("course"), data=fields).status_code == 303
+    assert not tomllib.loads(path.read_text())["course"].get("keep")
+
+
+def test_the_profile_is_drawn_with_its_marks(client):
+    found = checked(client, "course", typed(client, "course", **{
+        "s:mark.0.name": "Old mill", "s:mark.0.km": "2.5"}))
+    assert "data-km" in found["live"]
+    assert "Old mill" in found["live"]
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_sets_are_chosen_from_the_catalogue_and_compared(client, folder):
+    fields = typed(client, "compare", **{"s:set.0.name": "As it stands"})
+    assert client.post(address("compare"), data=fields).status_code == 303
+    fields = typed(client, "compare", **{"s:set.1.name": "All of it"})
+    assert client.post(address("compare"), data={
+        **fields, "s:set.1.items": ["Visor", "Fast tyres"]}).status_code == 303
+    said = tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8"))
+    assert said["set"] == [{"name": "As it stands", "items": []},
+                           {"name": "All of it", "items": ["Visor", "Fast tyres"]}]
+    answer = client.post("/work", data={"task": "compare", "race": "scenario.toml"})
+    assert answer.headers["location"] == "/race/compare?race=scenario.toml"
+    state = ended(client)
+    assert (state.kind, state.page) == ("done", "compare.html"), state.words
+    assert "All of it" in state.words
+    assert 'src="/page/compare.html"' in client.get(address("compare")).text
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_an_item_that_is_not_there_is_said_beside_its_set(client):
+    fields = typed(client, "compare", **{"s:set.0.name": "Mine", "s:set.0.items": "Visir"})
+    found = checked(client, "compare", fields)["messages"]
+    assert 'did you mean "Visor"?' in found["s:set.0.items"]
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_what_to_buy_is_worked_out(client, folder):
+    client.post("/work", data={"task": "kit", "race": "scenario.toml"})
+    state = ended(client)
+    assert (state.kind, state.page) == ("done", "kit.html"), state.words
+    assert "Visor" in (folder / "kit.html").read_text(encoding="utf-8")
+
+
+def recorded(folder):
+    """A ride that follows the plan, as a table."""
+    profile = json.loads((folder / "plan.json").read_text(encoding="utf-8"))["profile"]
+    time = np.arange(0.0, profile["time_s"][-1], 1.0)
+    course, _ = read_course_and_weather(folder / "scenario.toml")
+    distance = np.interp(time, profile["time_s"], profile["distance_m"])
+    power = np.interp(time, profile["time_s"][1:], profile["power_w"])
+    latitude, longitude, elevation = (np.interp(distance, course.distance, values) for values in (
+        course.latitude, course.longitude, course.elevation))
+    speed = np.interp(time, profile["time_s"], profile["speed_mps"])
+    rows = ["elapsed_s,latitude_deg,longitude_deg,elevation_m,speed_mps,power_w"] + [
+        f"{t:.0f},{a:.6f},{b:.6f},{h:.1f},{v:.2f},{p:.0f}" for t, a, b, h, v, p in zip(
+            time, latitude, longitude, elevation, speed, power, strict=True)]
+    return "\n".join(rows) + "\n"
+
+
+def test_a_ride_dropped_on_a_plan_becomes_a_debrief(client, folder):
+    client.post("/work", data={"task": "plan", "race": "scenario.toml"})
+    assert ended(client).kind == "done"
+    answer = client.post("/ride", data={"race": "scenario.toml"},
+                         files={"ride": ("Morning Race.csv", recorded(folder), "")})
+    assert answer.status_code == 303, html.unescape(answer.text)
+    assert answer.headers["location"] == "/race/debrief?race=scenario.toml"
+    state = ended(client)
+    assert (state.kind, state.page) == ("done", "debrief.html"), state.words
+    assert (folder / "morning-race.csv").is_file()
+    assert 'src="/page/debrief.html"' in client.get(address("debrief")).text
+
+
+@pytest.mark.parametrize(("name", "content"), [
+    ("ride.exe", "MZ"), ("ride.csv", "a,b\n1,2\n"), ("ride.gpx", "<gpx>"), ("", "x")])
+def test_what_is_no_ride_is_refused_and_not_kept(client, folder, name, content):
+    before = sorted(path.name for path in folder.iterdir())
+    answer = client.post("/ride", data={"race": "scenario.toml"},
+                         files={"ride": (name, content, "")})
+    assert answer.status_code == 400
+    assert sorted(path.name for path in folder.iterdir()) == before
+    assert form_of(client.get(address("rider")).text)
