@@ -13,7 +13,7 @@ from optimizer.errors import InputError
 if TYPE_CHECKING:
     from optimizer.job import Job
 
-__all__ = ["budget_option", "least_gain_option", "start_option", "wind_option",
+__all__ = ["budget_option", "least_gain_option", "start_option", "timings_option", "wind_option",
            "with_least_gain"]
 
 
@@ -78,3 +78,9 @@ def start_option(command: Any) -> Any:
     """`--start-time`: another start."""
     return click.option("--start-time", metavar="TIME", callback=_start,
                         help="Local start, such as 09:30 or 2031-06-15T09:30.")(command)
+
+
+def timings_option(command: Any) -> Any:
+    """Add `--timings`: how long each stage took, on stderr."""
+    return click.option("--timings", is_flag=True, help="Say on standard error how long each "
+                        "stage took, and how much memory.")(command)

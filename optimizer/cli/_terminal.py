@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["WIDTH", "progress_line", "reading_notes", "say", "table"]
 
 WIDTH = 80
+_BEGUN = time.perf_counter()
 _FIRST_LINE, _NEXT_LINE = 10.0, 30.0  # s of work before it is said what is under way
 
 
@@ -109,11 +110,47 @@ def _widths(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> li
 
 
 @contextlib.contextmanager
-def progress_line(label: str) -> Iterator[Callable[[str], None]]:
+def progress_line(label: str, *, timings: bool = False) -> Iterator[Callable[[str], None]]:
     """Show on stderr what is under way: at once on a terminal, else in a line now and then.
 
-    Yields a function that changes the words behind the label.
+    Yields a function that changes the words behind the label. With `timings` it is said at the end
+    how long each of them stood.
     """
+    stages = [("start", _BEGUN, 0.0)]
+
+    def stage(words: str) -> None:
+        stages.append((words, time.perf_counter(), time.process_time()))
+        change(words)
+
+    with _changing_line(label) as change:
+        yield stage if timings else change
+    if timings:
+        _say_timings(stages)
+
+
+def _say_timings(stages: list[tuple[str, float, float]]) -> None:
+    """Say on stderr how long each stage took; each has words and when it began on both clocks."""
+    ends = [*stages[1:], ("", time.perf_counter(), time.process_time())]
+    total: dict[str, list[float]] = {}
+    for (words, wall, own), (_, wall_end, own_end) in zip(stages, ends, strict=True):
+        sums = total.setdefault(words, [0.0, 0.0])
+        sums[0] += wall_end - wall
+        sums[1] += own_end - own
+    total["in all"] = [sum(column) for column in zip(*total.values(), strict=True)]
+    click.echo("Seconds by stage: passed, and of the processor", err=True)
+    for words, (wall, own) in total.items():
+        click.echo(f"{wall:8.2f} {own:8.2f}  {_safe(words)}", err=True)
+    with contextlib.suppress(ImportError):  # not on every system
+        import resource
+
+        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        mega = most / (2**20 if sys.platform == "darwin" else 2**10)
+        click.echo(f"{mega:8.0f} MB of memory at most", err=True)
+
+
+@contextlib.contextmanager
+def _changing_line(label: str) -> Iterator[Callable[[str], None]]:
+    """Yield a function that changes the words behind a label on stderr."""
     if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         with _lines(label) as change:
             yield change

@@ -15,6 +15,7 @@ from optimizer.cli._options import (
     budget_option,
     least_gain_option,
     start_option,
+    timings_option,
     wind_option,
     with_least_gain,
 )
@@ -93,8 +94,10 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
                    "long.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Write a page with every set of the frontier as well.")
+@timings_option
 @_outputs.overwrite_option
-def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **options: Any) -> None:
+def command(scenarios: tuple[str, ...], out: str | None, timings: bool, overwrite: bool,
+            **options: Any) -> None:
     """Say what to buy for SCENARIO, what not, in which order, and what to test first.
 
     With several scenarios (riders) the budget is shared among them.
@@ -123,7 +126,7 @@ def command(scenarios: tuple[str, ...], out: str | None, overwrite: bool, **opti
                              "say what all of them may spend together, such as --budget 1500")
         _shared(scenarios, options)
         return
-    with progress_line("Weighing kit") as progress:
+    with progress_line("Weighing kit", timings=timings) as progress:
         job, decision = _decide(scenarios[0], options, progress)
         if out:
             from optimizer.files import write_atomic

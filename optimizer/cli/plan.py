@@ -12,6 +12,7 @@ from optimizer.cli._options import (
     budget_option,
     least_gain_option,
     start_option,
+    timings_option,
     wind_option,
     with_least_gain,
 )
@@ -46,12 +47,13 @@ __all__ = ["command"]
 @click.option("--kit-from", metavar="FILE", type=click.Path(),
               help="Keep the kit of an earlier plan, written with --json, and say what changed: "
                    "for race morning, in seconds.")
+@timings_option
 @_outputs.overwrite_option
 def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
             start_time: dt.datetime | dt.time | None, least_gain: float | None,
             out: str | None, json_file: str | None,
             cards: tuple[str, ...], against: str | None, kit_from: str | None,
-            overwrite: bool) -> None:
+            timings: bool, overwrite: bool) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
 
     The times hold for the model and its data; law, marshals and your own eyes come first.
@@ -75,7 +77,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     from optimizer.scenario import read_scenario
     from optimizer.scenario.earlier_file import read_earlier
 
-    with progress_line("Planning") as progress:
+    with progress_line("Planning", timings=timings) as progress:
         progress("reading the files")
         job = with_least_gain(read_scenario(scenario, budget=budget, wind=wind,
                                             start_time=start_time), least_gain)

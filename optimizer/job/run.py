@@ -153,16 +153,19 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
         progress("how sure it is")
         draws = draws_of(job, day)
         drawn = ride_days(best, day, draws, job.effects, choice.best.items).time
+        splits = set_splits(job, day, choice, best, owned, draws, drawn)
+        progress("how often the rider runs out")
+        risk, fork = risk_of(job, day, choice.best.setup, best, few, draws)
+        progress("what moves the time")
         result = Result(
             job=job, day=day, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-            spread=spread(drawn), splits=set_splits(job, day, choice, best, owned, draws, drawn),
-            worth=worth(job, choice.owned, owned),
+            spread=spread(drawn), splits=splits, worth=worth(job, choice.owned, owned),
             sensitivities=sensitivity_table(day, choice.best, best),
             effort_budget_cost=_cost_of_effort_budget(day, best, choice.best.setup),
-            even=ride_evenly(best), realism=realism(best, day.rider),
+            even=ride_evenly(best), realism=realism(best, day.rider), risk=risk, fork=fork,
             bike_run=bike_and_run(day, choice.best.setup, best))
-        risk, fork = risk_of(job, day, choice.best.setup, best, few, draws)
-        return replace(result, plan=twice.result(), risk=risk, fork=fork)
+        progress("the bound by the linear program")
+        return replace(result, plan=twice.result())
 
 
 def _cost_of_effort_budget(day: RaceDay, within_budget: Plan, setup: Setup) -> float:

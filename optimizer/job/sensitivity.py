@@ -54,6 +54,7 @@ def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
 def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensitivity, ...]:
     """Say what one input more or less does to the finish time, each by a plan of its own."""
     found = []
+    day = replace(day, pedalling=plan.pedalling)  # the same stretches, so that they cancel
     for what in (*_of_the_wind(day), *_of_the_rider(day), *_of_the_bike(day, chosen.setup)):
         other = plan_ride(what.day, what.setup or chosen.setup, warm=plan, bounded=False)
         seconds = other.finish_time - plan.finish_time

@@ -82,6 +82,7 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
     most = float(search.terms.cost.sum())
     progress("sets along money and time")
     search.explore(most)
+    progress("proof along the frontier")
     frontier_gap = search.prove_front(most)
     progress("proof for the budget")
     gap = search.prove_best(budget)
@@ -92,7 +93,9 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
     best = search.fastest(budget)
     search.tighten(search.fastest(0.0).rows, TOLERANCE)
     owned = search.fastest(0.0)
+    progress("plans of kits for themselves")
     _plan_own(search, best, owned)
+    progress("each item decided otherwise")
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
     ends = kit_set(search, owned), kit_set(search, best)
     return Choice(

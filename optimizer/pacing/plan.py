@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.course.laps import Laps
+    from optimizer.day import Pedalling
     from optimizer.pacing.interior_point import Iterate
     from optimizer.pacing.problem import PacingProblem
 
@@ -41,6 +42,7 @@ class Plan:
     seconds_per_effort : time won by one more second of the allowed effort
     linear_bound : s, lower bound by the second route, HiGHS; nan where it was not asked for
     notes : what a reader should know about how it was found
+    pedalling : where the rider rolls too fast to pedal on it; None for nowhere, or not looked at
     halfway : where the solver of a neighbouring problem starts well; None without such a place
     """
 
@@ -62,6 +64,7 @@ class Plan:
     continuous_time: float = float("nan")
     grid_error: float = float("nan")
     notes: tuple[str, ...] = ()
+    pedalling: Pedalling | None = None
     halfway: Iterate | None = field(default=None, repr=False, compare=False)
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -61,7 +61,7 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
     low, high = round(_LEAST / _CLOSE) - 1, round(1.0 / _CLOSE)
     at = int(np.clip(np.quantile(able, risk) / _CLOSE, low + 1, high - 1))
     for tried in range(_ROUNDS):
-        trial = day.keeping(at * _CLOSE)
+        trial = replace(day.keeping(at * _CLOSE), pedalling=plan.pedalling)
         plan = plan_ride(trial, setup, warm=plan, bounded=False)
         chance = chance_as_printed(plan, trial, draws)
         if chance <= risk:
