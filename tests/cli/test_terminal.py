@@ -62,3 +62,22 @@ def test_short_work_says_nothing_when_piped(capsys):
         progress("set 1")
     captured = capsys.readouterr()
     assert captured.out + captured.err == ""
+
+
+def test_timings_name_each_stage_once_with_both_clocks(capsys, monkeypatch):
+    seconds = iter([1.0, 3.0, 3.5, 7.5])
+    monkeypatch.setattr(_terminal, "_BEGUN", 0.0)
+    monkeypatch.setattr(_terminal.time, "perf_counter", lambda: next(seconds))
+    monkeypatch.setattr(_terminal.time, "process_time", lambda: 0.25)
+    with _terminal.progress_line("Planning", timings=True) as progress:
+        progress("which kit")
+        progress("how to ride it")
+        progress("which kit")
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    rows = [line.split(maxsplit=2) for line in captured.err.splitlines()[1:]]
+    told = {words: (wall, own) for wall, own, words in rows}
+    assert told["start"] == ("1.00", "0.25")
+    assert told["which kit"] == ("6.00", "0.00")  # 3.0 - 1.0 and 7.5 - 3.5
+    assert told["how to ride it"] == ("0.50", "0.00")
+    assert told["in all"] == ("7.50", "0.25")
