@@ -10,10 +10,12 @@ import pytest
 
 from optimizer.course import Course
 from optimizer.ride.align import pass_nodes
+from optimizer.ride.field_test import Runs, field_test
 from optimizer.ride.ride import Ride
 from optimizer.ride.spans import spans_of
 from optimizer.scenario.ride_file import read_ride
 from tests.ride import recorders, synthetic
+from tests.ride.trials import BIKE, CONDITIONS
 
 START = datetime(2024, 5, 1, 9, 0, tzinfo=UTC)
 EXACT = synthetic.Sensors(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -128,6 +130,23 @@ def test_one_ride_is_the_same_by_every_file(tmp_path, made):
         assert found.time[-1] == pytest.approx(passages[0].time[-1], rel=1e-3)
         assert found.standing.sum() == pytest.approx(STOOD, abs=5.0)
         assert power == pytest.approx(powers[0], rel=1e-3)
+
+
+def test_one_ride_has_one_drag_by_every_file(tmp_path):
+    """FIT and CSV to 0.1 %; a GPX without wheel and speed within its own standard error."""
+    pytest.importorskip("fitdecode", reason="the reader of head units' files is optional")
+    _, ride = ridden(sensors=replace(EXACT, elevation_white=0.3))
+    ride = recorders.pausing(replace(ride, power=np.round(ride.power),  # as a FIT keeps them
+                                     elevation=np.round(5.0 * ride.elevation) / 5.0))
+    fit, table, track = (
+        field_test(Runs((read_ride(file),), ("bike",), (CONDITIONS,), BIKE, 82.0 - BIKE.mass))
+        for file in (recorders.write_fit(tmp_path / "ride.fit", ride),
+                     recorders.write_csv(tmp_path / "ride.csv", ride),
+                     recorders.write_gpx(tmp_path / "ride.gpx", ride)))
+    assert fit.answer.area == pytest.approx(table.answer.area, rel=1e-3)
+    assert fit.answer.rolling == pytest.approx(table.answer.rolling, rel=1e-3)
+    assert abs(track.answer.area - table.answer.area) < 0.7 * table.answer.area_sd
+    assert abs(track.answer.rolling - table.answer.rolling) < 0.7 * table.answer.rolling_sd
 
 
 @pytest.mark.parametrize("wheel", [True, False])
