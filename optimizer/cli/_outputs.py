@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer.errors import InputError
 from optimizer.files import Output, check_outputs
 from optimizer.report import marks
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["check_run", "fit", "gpx", "json", "overwrite_option", "page", "row", "table"]
+__all__ = ["check_run", "fit", "gpx", "json", "overwrite_option", "page", "row", "table",
+           "tables_option", "xlsx"]
 
 
 def page(option: str, path: Path | str) -> Output:
@@ -53,6 +55,8 @@ def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,
     Inputs are what was named to the command and, where that is TOML, all that it names. Raises
     InputError.
     """
+    from optimizer.scenario.spreadsheet_file import without_sheet
+
     read: list[Path] = []
     for path in inputs:
         if path is not None and Path(path).suffix.lower() == ".toml":
@@ -60,8 +64,21 @@ def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,
 
             read += named_files(Path(path))
         elif path is not None:
-            read.append(Path(path))
+            read.append(without_sheet(path)[0])
     check_outputs(list(outputs), read, overwrite=overwrite)
+
+
+def xlsx(option: str, path: Path | str) -> Output:
+    """Give a spreadsheet as an output. Raises InputError for another ending."""
+    if Path(path).suffix.lower() != ".xlsx":
+        raise InputError(str(path), option, "is no name of a spreadsheet", "end it in .xlsx")
+    return Output(option, Path(path), marks.XLSX, 20_000)
+
+
+def tables_option(command: Any) -> Any:
+    """`--tables FILE.xlsx`: the results as a spreadsheet."""
+    return click.option("--tables", metavar="FILE.xlsx", type=click.Path(),
+                        help="Write the results as a spreadsheet as well.")(command)
 
 
 def overwrite_option(command: Any) -> Any:

@@ -42,7 +42,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     Example:
       kitpace cables "4 x 5 mm x 300 mm @ 60 deg"
       kitpace cables "2 hoses 5.5 mm x 250 mm bundled" "bottle 74 mm x 200 mm"
-      kitpace cables "4 x 5 mm x 300 mm" --after "2 x 5 mm x 120 mm" --row "Cables tidied"
+      kitpace cables "4 x 5 mm x 300 mm" --after "2 x 5 mm x 120 mm"
       kitpace cables "section 20 mm x 60 mm chord x 300 mm"
     """  # noqa: D301 - click reads the \b
     if out:

@@ -94,10 +94,11 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
                    "long.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Write a page with every set of the frontier as well.")
+@_outputs.tables_option
 @timings_option
 @_outputs.overwrite_option
-def command(scenarios: tuple[str, ...], out: str | None, timings: bool, overwrite: bool,
-            **options: Any) -> None:
+def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, timings: bool,
+            overwrite: bool, **options: Any) -> None:
     """Say what to buy for SCENARIO, what not, in which order, and what to test first.
 
     With several scenarios (riders) the budget is shared among them.
@@ -115,12 +116,13 @@ def command(scenarios: tuple[str, ...], out: str | None, timings: bool, overwrit
     if (options["by"] == "target") != (options["target"] is not None):
         raise InputError("--target", "", "goes with --by target, and --by target needs it",
                          "write --by target --target 57:30")
-    if out:
-        _outputs.check_run([_outputs.page("--out", out)], scenarios, overwrite=overwrite)
+    _outputs.check_run([*([_outputs.page("--out", out)] if out else []),
+                        *([_outputs.xlsx("--tables", tables)] if tables else [])], scenarios,
+                       overwrite=overwrite)
     if len(scenarios) > 1:
-        if out or options["money"] or options["by"] != "forecast":
+        if out or tables or options["money"] or options["by"] != "forecast":
             raise InputError("kit", "", "a shared budget is split by expected times alone",
-                             "leave out --out, --money and --by, or name one scenario")
+                             "leave out --out, --tables, --money and --by, or name one scenario")
         if options["budget"] is None:
             raise InputError("--budget", "", "is missing: several scenarios share one budget",
                              "say what all of them may spend together, such as --budget 1500")
@@ -133,11 +135,18 @@ def command(scenarios: tuple[str, ...], out: str | None, timings: bool, overwrit
             from optimizer.report.kit_page import kit_page
 
             write_atomic(out, kit_page(job, decision, (job.options.empty_risk or 0.1)))
+        if tables:
+            from optimizer.files import write_atomic
+            from optimizer.report.workbook import frontier_sheet, workbook
+
+            write_atomic(tables, workbook([frontier_sheet(
+                decision.choice.frontier, decision.chosen.items, job.currency)], tables))
     _tell(job, decision, options)
     reading_notes(job.notes)
-    if out:
-        say()
-        say(f"Page: {out}")
+    for what, path in (("Page", out), ("Tables", tables)):
+        if path:
+            say()
+            say(f"{what}: {path}")
 
 
 def _read(scenario: str, options: dict[str, Any], progress: Callable[[str], None]) -> Job:

@@ -47,12 +47,13 @@ __all__ = ["command"]
 @click.option("--kit-from", metavar="FILE", type=click.Path(),
               help="Keep the kit of an earlier plan, written with --json, and say what changed: "
                    "for race morning, in seconds.")
+@_outputs.tables_option
 @timings_option
 @_outputs.overwrite_option
 def command(scenario: str, budget: float | None, wind: tuple[float, float] | None,
             start_time: dt.datetime | dt.time | None, least_gain: float | None,
             out: str | None, json_file: str | None,
-            cards: tuple[str, ...], against: str | None, kit_from: str | None,
+            cards: tuple[str, ...], tables: str | None, against: str | None, kit_from: str | None,
             timings: bool, overwrite: bool) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
 
@@ -71,6 +72,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     report = Path(out) if out else Path(scenario).parent / "report.html"
     _outputs.check_run([_outputs.page("--out", report),
                         *([_outputs.json("--json", json_file)] if json_file else []),
+                        *([_outputs.xlsx("--tables", tables)] if tables else []),
                         *map(_card, cards)], (scenario, against, kit_from), overwrite=overwrite)
     from optimizer.job import run
     from optimizer.report.changes import changes
@@ -86,7 +88,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
         result = run(job, progress) if kit_from is None else _with_kit_of(kit_from, job, progress)
         progress("writing the report")
         changed = changes(result, earlier) if earlier else ""
-        written = _write(result, report, json_file, cards, changed)
+        written = _write(result, report, json_file, tables, cards, changed)
     _tell(result)
     if changed:
         say(changed)
@@ -120,7 +122,7 @@ def _card(card: str) -> Output:
     return _outputs.page("--card", card)
 
 
-def _write(result: Result, report: Path, json_file: str | None,
+def _write(result: Result, report: Path, json_file: str | None, tables: str | None,
            cards: tuple[str, ...], changed: str) -> list[tuple[str, Path]]:
     from optimizer.files import write_all
     from optimizer.report.card import card_text
@@ -131,6 +133,10 @@ def _write(result: Result, report: Path, json_file: str | None,
         ("Report", report, plan_page(result, change=changed))]
     if json_file:
         contents.append(("JSON", json_file, json_text(result)))
+    if tables:
+        from optimizer.report.workbook import plan_sheets, workbook
+
+        contents.append(("Tables", tables, workbook(plan_sheets(result), tables)))
     contents += [("Card", card, card_text(result, card, change=changed)) for card in cards]
     written = write_all([(path, text) for _, path, text in contents])
     return [(what, path) for (what, _, _), path in zip(contents, written, strict=True)]

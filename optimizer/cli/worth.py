@@ -34,13 +34,16 @@ __all__ = ["command"]
 @click.option("--show-priors", is_flag=True, help="Print the built-in judgements to copy and edit.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; FILE-worth.html beside FILE by default.")
+@_outputs.tables_option
 @_outputs.overwrite_option
 def command(file: str | None, scenario_file: str | None, priors_file: str | None,
-            show_priors: bool, out: str | None, overwrite: bool, **options: Any) -> None:
+            show_priors: bool, out: str | None, tables: str | None, overwrite: bool,
+            **options: Any) -> None:
     """Say what each item in FILE is worth, and how sure that is.
 
-    FILE is a table (CSV) with a figure a row: item, figure, test and, where known, baseline,
-    yaw_deg, air_density_kgm3, measured_by, runs, uncertainty, note, source. A figure reads like
+    FILE is a table (CSV, or a sheet as in club.xlsx#Tests) with a figure a row: item, figure, test
+    and, where known, baseline, yaw_deg, air_density_kgm3, measured_by, runs, uncertainty, note,
+    source. Clear gains come first, by what is sure of them. A figure reads like
     "saves 30 g @ 45 km/h", "saves 8 W", "saves 15 s / 40 km @ 45 km/h", "-0.004 m2", "saves 2 %
     drag", "Crr -0.0004", "efficiency +0.8 %" or "+120 g mass".
 
@@ -63,18 +66,25 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
                          "leave one of the two away")
     speed = read_speed(options.pop("speed"))
     page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-worth.html")
-    _outputs.check_run([_outputs.page("--out", page)],
+    _outputs.check_run([_outputs.page("--out", page),
+                        *([_outputs.xlsx("--tables", tables)] if tables else [])],
                        (file, scenario_file, priors_file, options["rider"]), overwrite=overwrite)
-    from optimizer.files import write_atomic
+    from optimizer.files import write_all
     from optimizer.report.worth_page import worth_page
 
     with progress_line("Weighing") as progress:
         valuation = _valuation(file, scenario_file, priors_file, speed, options, progress)
-        written = write_atomic(page, worth_page(valuation))
+        contents: list[tuple[Path | str, str | bytes]] = [(page, worth_page(valuation))]
+        if tables:
+            from optimizer.report.workbook import workbook, worth_sheet
+
+            contents.append((tables, workbook([worth_sheet(valuation)], tables)))
+        written = write_all(contents)
     _tell(valuation)
     reading_notes(valuation.notes)
     say()
-    say(f"Page: {written}")
+    for what, path in zip(("Page", "Tables"), written, strict=False):
+        say(f"{what}: {path}")
 
 
 def _valuation(file: str, scenario_file: str | None, priors_file: str | None,

@@ -133,7 +133,7 @@ def named(runs: tuple[Run, ...]) -> str:
     """Say in few words what runs are: 4 cables and 1 bottle."""
     counts: dict[str, int] = {}
     for run in runs:
-        word = "cable" if run.shape == "round" else run.shape
+        word: str = "cable" if run.shape == "round" else run.shape
         word = next((name for name in ("hose", "tube", "wire") if name in run.text.lower()), word)
         counts[word] = counts.get(word, 0) + run.count
     return listing([f"{count} {word}{'s' if count > 1 else ''}" for word, count in counts.items()])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from optimizer.files import is_file
+from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.toml_file import read_toml
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def _gather(path: Path, found: dict[Path, None], depth: int) -> None:
         return
     file = read_toml(path)
     for text in _texts(file.data):
-        other = file.beside(text)
+        other = without_sheet(file.beside(text))[0]
         if text and is_file(other):
             _gather(other, found, depth - 1)
 

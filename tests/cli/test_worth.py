@@ -164,3 +164,25 @@ def test_one_figure_at_three_speeds_is_said(tmp_path):
     assert "1 item from 1 figure" in output
     assert "rows 2, 3, 4" in output
     assert "24 g at every speed" in output
+
+
+def test_a_sheet_in_and_a_spreadsheet_out(coach, tmp_path):
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    book.active.title = "Notes"
+    sheet = book.create_sheet("Tests")
+    for line in COACH.splitlines():
+        sheet.append(line.split(";")[:8])
+    book.save(tmp_path / "club.xlsx")
+    output = run("worth", f"{tmp_path / 'club.xlsx'}#Tests", "--tables", tmp_path / "out.xlsx")
+    plain = run("worth", coach)
+    assert output.split("Page:")[0] == plain.split("Page:")[0]
+    rows = list(openpyxl.load_workbook(tmp_path / "out.xlsx")["Worth"].values)
+    assert len(rows) == 6
+    assert isinstance(rows[1][1], float)
+    error = run("worth", coach, "--tables", tmp_path / "out.csv", fails=True)
+    assert "end it in .xlsx" in str(error)
+    error = run("worth", f"{tmp_path / 'club.xlsx'}#Tests", "--tables", tmp_path / "club.xlsx",
+                fails=True)
+    assert "which this run reads" in str(error) or "is a file that this run reads" in str(error)
