@@ -63,7 +63,7 @@ def _start(now: datetime | None, before: datetime | None) -> str:
 def _narrowed(now: float, before: float) -> str:
     """Say how the 90 % range of the finish time shrank or grew."""
     return (f"The 90 % range of the time is {seconds(now)} wide instead of {seconds(before)}, "
-            f"{abs(now / before - 1.0):.0%} {'narrower' if now < before else 'wider'}.")
+            f"{100 * abs(now / before - 1.0):.0f} % {'narrower' if now < before else 'wider'}.")
 
 
 def _wind(east: float, north: float) -> str:

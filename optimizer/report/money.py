@@ -39,8 +39,9 @@ def advice(result: Result) -> Markup:
     saved = owned.finish_time - best.finish_time
     new = [name for name in best.items if name not in owned.items]
     if kept_kit(result):
-        return Markup("The kit of the earlier plan: {}.").format(
-            listing(best.items) or "your current kit")
+        return Markup('<a href="#kit">The kit</a> of the earlier plan: {}.').format(
+            "your current kit" if not best.items else
+            listing(best.items) if len(best.items) <= _FEW + 1 else f"{len(best.items)} items")
     if not catalogue.items:
         return Markup("No kit to choose from was named.")
     if not new:

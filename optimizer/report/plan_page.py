@@ -160,8 +160,10 @@ def _from(block: Block) -> str:
 def _sure(result: Result) -> list[Part]:
     plan, times = result.plan, stated(result)
     middle = result.spread[1] + result.rideable.price
+    small = plan.grid_error < 0.005
     grid = "" if math.isnan(plan.grid_error) else (
-        f" The grid on which it was computed adds an error of about {seconds(plan.grid_error)}.")
+        f" The grid on which it was computed adds an error of {'' if small else 'about '}"
+        f"{seconds(plan.grid_error)}.")
     words = (
         f"The range comes from {result.job.options.draws} draws of wind, rider and evidence: half "
         f"of them finish before {clock(middle)}, one in twenty before {clock(times.low)}, one in "

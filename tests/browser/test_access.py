@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from optimizer.batch.outcome import Outcome
 from optimizer.batch.table import table_page
 from optimizer.cli import group
+from optimizer.course import read_course
 from optimizer.report import write_card, write_report
 from tests.fetched import fetched
-from tests.report.made_up import made_up_result
+from tests.report.made_up import made_up_result, one_line
 
 pytestmark = pytest.mark.browser
 DEMO = Path(__file__).parents[2] / "courses" / "petrel-flats"
@@ -34,6 +37,10 @@ def pages(tmp_path_factory):
     result = made_up_result(LONG, LONG)
     write_report(result, folder / "plan.html", change="12 s slower than yesterday.")
     write_card(result, folder / "card.html", change="12 s slower than yesterday.")
+    hilly = one_line(result, climb=270.0, descent=205.0)
+    write_report(hilly, folder / "one-line.html")
+    write_card(hilly, folder / "one-line-card.html")
+    write_card(one_line(result), folder / "one-power-card.html")
     (folder / "batch.html").write_text(squad(), encoding="utf-8")
     for arguments in (["worth", str(DEMO / "evidence.csv"), "--speed", "45"],
                       ["cables", "4 x 5 mm x 300 mm @ 60 deg"],
@@ -46,25 +53,71 @@ def pages(tmp_path_factory):
     return folder
 
 
-@pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)])
-@pytest.mark.parametrize("name", ["plan", "card", "batch", "worth", "cables", "rider", "course",
-                                  "compare"])
-def test_axe_finds_nothing_serious_or_moderate(open_page, pages, name, width, dark):
-    # axe-core 4.14 (Deque), every rule that is on by itself.
+def findings(open_page, page, width, dark):
+    """Everything but the minor that axe-core 4.14 (Deque) finds with all rules that are on."""
     source = fetched("axe-core@4.14.1", "axe.min.js", npm=True).read_text(encoding="utf-8")
-    with open_page(pages / f"{name}.html", width=width, dark=dark) as page:
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-        page.evaluate(source)
-        found = page.evaluate("axe.run(document)")
-    assert [(rule["id"], rule["impact"], rule["nodes"][0]["html"][:120])
-            for rule in found["violations"] if rule["impact"] != "minor"] == []
+    with open_page(page, width=width, dark=dark) as shown:
+        assert shown.evaluate("document.documentElement.scrollWidth") <= width
+        shown.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+        shown.evaluate(source)
+        found = shown.evaluate("axe.run(document)")
+    return [(rule["id"], rule["impact"], rule["nodes"][0]["html"][:120])
+            for rule in found["violations"] if rule["impact"] != "minor"]
+
+
+WAYS = pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)])
+
+
+@WAYS
+@pytest.mark.parametrize("name", ["plan", "card", "batch", "worth", "cables", "rider", "course",
+                                  "compare", "one-line"])
+def test_axe_finds_nothing_serious_or_moderate(open_page, pages, name, width, dark):
+    assert findings(open_page, pages / f"{name}.html", width, dark) == []
+
+
+@pytest.fixture(scope="module")
+def ridden(tmp_path_factory):
+    """Pages of a race that was planned and ridden, and of the kit for it."""
+    folder = tmp_path_factory.mktemp("ridden")
+    race = folder / "race" / "scenario.toml"
+
+    def typed(*words):
+        done = CliRunner().invoke(group, [str(word) for word in words])
+        assert done.exception is None, done.output
+
+    typed("new", race.parent)
+    typed("plan", race, "--budget", 0, "--out", folder / "p.html", "--json", folder / "p.json")
+    profile = json.loads((folder / "p.json").read_text(encoding="utf-8"))["profile"]
+    course = read_course(race.parent / "course.gpx")
+    at = np.arange(0.0, profile["time_s"][-1])
+    place = np.interp(at, profile["time_s"], profile["distance_m"])
+    columns = {
+        "elapsed_s": at, "distance_m": place,
+        "speed_mps": np.interp(place, profile["distance_m"], profile["speed_mps"]),
+        "power_w": np.interp(place, profile["distance_m"][:-1], profile["power_w"]),
+        **{name: np.interp(place, course.distance, values) for name, values in (
+            ("elevation_m", course.elevation), ("latitude_deg", course.latitude),
+            ("longitude_deg", course.longitude))}}
+    np.savetxt(folder / "ride.csv", np.transpose(list(columns.values())), delimiter=",",
+               fmt="%.7f", header=",".join(columns), comments="")
+    typed("debrief", race, folder / "ride.csv", "--budget", 0, "--out", folder / "debrief.html")
+    typed("fieldtest", folder / "ride.csv", "--mass", 84, "--out", folder / "fieldtest.html")
+    typed("kit", race, "--budget", 300, "--draws", 60, "--out", folder / "kit.html")
+    return folder
+
+
+@pytest.mark.long
+@WAYS
+@pytest.mark.parametrize("name", ["debrief", "fieldtest", "kit"])
+def test_axe_finds_nothing_on_pages_of_rides_and_kit(open_page, ridden, name, width, dark):
+    assert findings(open_page, ridden / f"{name}.html", width, dark) == []
 
 
 @pytest.mark.parametrize("family", ["DejaVu Sans", "Liberation Sans", "Liberation Serif"])
-def test_cards_fit_their_paper(open_page, pages, family):
+@pytest.mark.parametrize("name", ["card", "one-line-card", "one-power-card"])
+def test_cards_fit_their_paper(open_page, pages, name, family):
     # A6 is 105 x 148 mm (ISO 216:2007); CSS takes 96 px an inch (W3C, CSS Values 3, 6.2).
-    with open_page(pages / "card.html", bypass_csp=True) as page:
+    with open_page(pages / f"{name}.html", bypass_csp=True) as page:
         page.add_style_tag(content=f".card {{ font-family: '{family}' !important; }}")
         for kind, size in (("pocket", (105, 148)), ("tube", (45, 140))):
             card = page.locator(f".card.{kind}")

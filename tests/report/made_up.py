@@ -164,6 +164,14 @@ def made_up_result(name: str = "Robin Vale", item: str = "Smooth helmet") -> Res
                   sensitivities=sensitivities)
 
 
+def one_line(result: Result, **figures: float) -> Result:
+    """Give a result whose card has one line, of 250 W, with or without figures for hills."""
+    block = replace(result.rideable.blocks[0], start=0.0, end=result.job.course.length,
+                    power=250.0, comes="flat, 20 km",
+                    **{"climb": None, "descent": None, **figures})
+    return replace(result, rideable=replace(result.rideable, blocks=(block,)))
+
+
 def simple_result(job: Job) -> Result:
     """A job planned with the first item of each place, without choosing among sets."""
     first: dict[str, str] = {}

@@ -64,7 +64,7 @@ def test_the_range_of_a_newer_forecast(result, written):
                                        middle + 0.25 * (high - low)))
     said = changes(narrower, read_earlier(written))
     assert "wide instead of" in said
-    assert "50% narrower" in said
+    assert "50 % narrower" in said
 
 
 @pytest.mark.parametrize(("before", "says"), [

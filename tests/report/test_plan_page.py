@@ -17,7 +17,7 @@ from optimizer.report import write_report
 from optimizer.report.money import clearly_different
 from optimizer.report.plan_page import plan_page
 from optimizer.report.words import clock
-from tests.report.made_up import EVIL, made_up_result
+from tests.report.made_up import EVIL, made_up_result, one_line
 from tests.report.test_page import Reader
 
 ROOT = Path(__file__).parents[2]
@@ -128,13 +128,6 @@ def test_the_first_picture_shows_blocks_and_marks(result, text):
                                      result.rideable.time))) in ribbon
         assert mark.name in ribbon
     assert ribbon.count(f">{clock(result.rideable.finish_time)}</text>") == 4
-
-
-def one_line(result, **figures):
-    """A result whose card has one line, of 250 W, with or without figures for hills."""
-    block = replace(result.rideable.blocks[0], start=0.0, end=result.job.course.length,
-                    power=250.0, climb=None, descent=None, comes="flat, 20 km", **figures)
-    return replace(result, rideable=replace(result.rideable, blocks=(block,)))
 
 
 def test_a_card_of_one_line_has_a_picture_and_a_layout_of_its_own(result):
