@@ -19,7 +19,7 @@ NINE_IN_TEN: Final = 1.645
 
 _KMH: Final = 1 / 3.6
 _PRACTICE: Final = "common practice, no source"
-_JUDGEMENT: Final = "a judgement"
+_JUDGEMENT: Final = "a judgement of ours, no source"
 
 
 class Default(NamedTuple):
@@ -37,8 +37,9 @@ class Default(NamedTuple):
 
 
 # The bike.
-BIKE_MASS: Final = Default(9.5, "kg", "invented: bike, clothes, helmet and bottles")
-ROLLING_RESISTANCE: Final = Default(0.0042, "", _PRACTICE)
+BIKE_MASS: Final = Default(9.5, "kg", _PRACTICE + ": bike, clothes, helmet and bottles")
+ROLLING_RESISTANCE: Final = Default(
+    0.0042, "", _PRACTICE + ": a good tyre on smooth asphalt")
 ROLLING_RESISTANCE_SD: Final = Default(0.0004, "", _JUDGEMENT)
 MASS_SD: Final = Default(0.5, "kg", _JUDGEMENT)
 DRIVETRAIN_EFFICIENCY: Final = Default(
@@ -51,20 +52,21 @@ BEARING: Final = (0.091, 0.0087)
 
 # Corners and descents.
 GRIP_USED: Final = Default(60.0, "%", _PRACTICE + ": 40 careful, 60 practised, 75 bold", 0.01)
-BRAKING: Final = Default(3.5, "m/s²", _PRACTICE)
-U_TURN_SPEED: Final = Default(11.0, "km/h", _PRACTICE, _KMH)
+BRAKING: Final = Default(3.5, "m/s²", _PRACTICE + ": firm, far from the limit in the dry")
+U_TURN_SPEED: Final = Default(11.0, "km/h", _PRACTICE + ": round a cone in two lanes", _KMH)
 
 # The weather.
-TEMPERATURE: Final = Default(20.0, "°C", "a mild day")
-HUMIDITY: Final = Default(50.0, "%", "a mild day", 0.01)
-WIND_SPEED_SD: Final = Default(25.0, "%", _JUDGEMENT, 0.01)
-WIND_DIRECTION_SD: Final = Default(20.0, "°", _JUDGEMENT, math.radians(1.0))
+TEMPERATURE: Final = Default(20.0, "°C", _JUDGEMENT + ": a mild day")
+HUMIDITY: Final = Default(50.0, "%", _JUDGEMENT + ": a mild day", 0.01)
+WIND_SPEED_SD: Final = Default(25.0, "%", _PRACTICE + ": a forecast of the day before", 0.01)
+WIND_DIRECTION_SD: Final = Default(
+    20.0, "°", _PRACTICE + ": a forecast of the day before", math.radians(1.0))
 
 # The rider.
 W_PRIME: Final = Default(
     18.72, "kJ", "mean of eight trained cyclists, efforts of 3 and 12 min, 2016 (PubMed 27918663)",
     1e3)
-W_PRIME_SD: Final = Default(6.21, "kJ", "standard deviation of the same eight", 1e3)
+W_PRIME_SD: Final = Default(6.21, "kJ", "standard deviation of the same eight, 2016", 1e3)
 ENDURANCE_LOSS: Final = Default(
     8.0, "% of CP per factor e of time beyond half an hour",
     "order of the endurance index of elite road cyclists, -9.5 % of maximal aerobic power per unit "
@@ -74,7 +76,7 @@ ENDURANCE_LOSS_SD: Final = Default(3.0, ENDURANCE_LOSS.unit, _JUDGEMENT, 0.01)
 EFFORT_EXPONENT: Final = Default(
     4.0, "", _PRACTICE + "; 3 to 6 agree with the ±15 % of power that riders took without more "
     "perceived exertion (Front. Physiol. 2020, 11:1098)")
-EFFORT_EXPONENT_SD: Final = Default(0.75, "", "makes 3 to 5.5 the 90 % range, about")
+EFFORT_EXPONENT_SD: Final = Default(0.75, "", _JUDGEMENT + ": 90 % range about 3 to 5")
 PEDALLING_SPEED: Final = Default(60.0, "km/h", _PRACTICE + ": above it a rider tucks in", _KMH)
 SURGE_CAP: Final = Default(150.0, "% of CP", _PRACTICE, 0.01)
 AERO_POWER_SHARE: Final = Default(97.0, "% of CP", _PRACTICE, 0.01)
@@ -83,9 +85,9 @@ AERO_POWER_SHARE: Final = Default(97.0, "% of CP", _PRACTICE, 0.01)
 LEAST_GAIN: Final = Default(0.5, "s", _JUDGEMENT + ": less is lost in the uncertainty of any test")
 
 # How to compute.
-CARD_LINES: Final = Default(8, "", "what a card shows at a glance")
-DRAWS: Final = Default(400, "", "the ends of a 90 % range to about a tenth of it")
-SEED: Final = Default(1, "", "any number")
+CARD_LINES: Final = Default(8, "", _PRACTICE + ": what a card shows at a glance")
+DRAWS: Final = Default(400, "", _JUDGEMENT + ": the ends of a 90 % range to about a tenth of it")
+SEED: Final = Default(1, "", "any number does")
 
 
 def table() -> dict[str, Default]:

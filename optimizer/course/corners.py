@@ -45,7 +45,8 @@ class Handling:
         the friction (common practice, no source)
     dead_turn_speed : m/s, where the road doubles back on itself
     descent_cap : m/s, the highest speed ever wanted
-    lane : m of width that a line through a corner can use
+    lane : m of width that a line through a corner can use (common practice, no source: one lane
+        of a country road)
     """
 
     skill: float = defaults.GRIP_USED.si

@@ -24,13 +24,14 @@ __all__ = ["Arrangement", "BluffDrag", "Run", "bluff_drag", "cylinder_drag_coeff
            "equal_drag_diameter", "equal_drag_thickness", "inclined_drag_coefficient",
            "length_factor", "plate_drag_coefficient", "shielding", "strut_drag_coefficient"]
 
-AIR_VISCOSITY = 1.5e-5  # m²/s, kinematic, at 20 °C
+AIR_VISCOSITY = 1.5e-5  # m²/s, kinematic, at 20 °C: tables of any textbook, 1.51e-5
 PLATE_NORMAL = 1.2  # thin plate across: 1.17 (Hoerner 1965, from memory) to 1.28 (NASA Glenn)
 AEROFOIL = 0.045  # Cd of a typical aerofoil by its thickness: NASA Glenn
 SLENDERNESS = 180**0.25  # chord over thickness of the strut with least drag, Hoerner 1965
 _FRICTION = 0.02  # along a cable, by its frontal area when across: Hoerner 1965, from memory
-_PACKING = 0.75  # cross-section of the cables in that of a round bundle
-_FITTINGS = 0.10  # error of the laws for a smooth cylinder across, relative
+_PACKING = 0.75  # of a round bundle filled by its cables; 7 equal ones fill 7/9 (plane geometry)
+# Errors of the laws, relative: judgements, no source.
+_FITTINGS = 0.10  # for a smooth cylinder across
 _INCLINED = 0.20  # further error at 45 degrees and less
 
 Shape = Literal["round", "bottle", "plate", "section"]

@@ -127,19 +127,19 @@ def _test_of(figure: Figure, reference: Reference, air_density: float | None,
         there = replace(there, air_density=priors.air_density)
         uncertainties.append(("air_density", priors.air_density_sd))
         words.append(f"air density not stated: {priors.air_density:.2f} ± "
-                     f"{priors.air_density_sd:.2f} kg/m³ assumed")
+                     f"{NINE_IN_TEN * priors.air_density_sd:.2f} kg/m³ assumed")
     if figure.speed is not None:
         there = replace(there, speed=figure.speed)
     elif figure.power is None and moving:
         there = replace(there, speed=priors.speed)
         uncertainties.append(("speed", priors.speed_sd))
         words.append(f"test speed not stated: {priors.speed * 3.6:.0f} ± "
-                     f"{priors.speed_sd * 3.6:.0f} km/h assumed")
+                     f"{NINE_IN_TEN * priors.speed_sd * 3.6:.0f} km/h assumed")
     if relative or (figure.power is not None and moving):
         sd = math.hypot(reference.drag_area_sd, priors.tested_rider_share * reference.drag_area)
         uncertainties.append(("drag_area", sd))
         words.append(f"whole drag of the tested rider not stated: CdA {reference.drag_area:.3f} "
-                     f"± {sd:.3f} m² assumed")
+                     f"± {NINE_IN_TEN * sd:.3f} m² assumed")
     return _Test(there, tuple(uncertainties), tuple(words))
 
 

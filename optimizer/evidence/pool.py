@@ -338,5 +338,8 @@ def _disagreement(found: Sequence[Observation], pooled: Pooled) -> str:
 def _basis(found: Sequence[Observation]) -> str:
     kinds: dict[str, int] = defaultdict(int)
     for o in found:
-        kinds[o.datum.test + (" by a seller" if o.datum.measured_by == "seller" else "")] += 1
+        words = o.datum.test + (" by a seller" if o.datum.measured_by == "seller" else "")
+        if any(said.startswith("test speed not stated") for said in o.assumptions):
+            words += " (speed assumed)"
+        kinds[words] += 1
     return ", ".join(f"{n} x {kind}" if n > 1 else kind for kind, n in kinds.items())

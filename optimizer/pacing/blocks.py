@@ -44,12 +44,14 @@ LINE_SHARE: Final = 5e-4
 LINE_SECONDS: Final = 2.0
 """Of the finish time, or s, whichever is less: what a line of the card has to save."""
 
+# What riders feel, read and hold: common practice, no source.
 _UNITS: Final = (5.0, 2.0, 1.0)  # W, to which people round
 _ROUND: Final = 0.0105  # of CP, the most of a unit
 _WATT: Final = 1.0  # W, of the one figure of an even ride
 _SPARE: Final = 0.03  # of the reserve, kept on a card for what the steps of the grid leave out
 _HELD: Final = 0.995  # of a speed limit, from where a plan is on it
-_BENT: Final = 0.2  # s/s, how the time bends by (dP/P)² where speed goes with P^(1/3) to P
+# s/s, how the time bends by (dP/P)²: 2/9 where v goes with P^(1/3) (algebra of T = d/v).
+_BENT: Final = 0.2
 _ROLLS: Final = 20.0  # s of climbs, and of descents, in a line that rolls
 _UNEQUAL: Final = 4.0  # times more of the one than of the other, with which it still does
 _ROUNDS: Final = 3  # of lines and what climbs add, in turn

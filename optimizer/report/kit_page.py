@@ -86,9 +86,11 @@ def kit_lead(job: Job, decision: KitDecision, risk: float) -> list[str]:
              "" if choice.program_gap == float("inf") else
              " An integer program proves the same on its own."))]
     out += _last_money(decision)
-    safe = (f", within the accepted {100 * risk:.0f}." if decision.safe is decision.plan else
-            f"; one that holds this under {100 * risk:.0f} costs "
-            f"{seconds(decision.safe.finish_time - decision.plan.finish_time)}.")
+    accepted = "the accepted " if job.options.empty_risk is not None else ""
+    safe = ((f", within {accepted}{days(risk)}." if accepted else ".")
+            if decision.safe is decision.plan else
+            f". A plan that empties it on at most {accepted}{days(risk)} takes "
+            f"{seconds(decision.safe.finish_time - decision.plan.finish_time)} longer.")
     out.append(f"Ridden as printed, its plan empties the reserve on {days(decision.emptying)}"
                + safe)
     return out

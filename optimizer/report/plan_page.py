@@ -168,9 +168,9 @@ def _sure(result: Result) -> list[Part]:
         f"The range comes from {result.job.options.draws} draws of wind, rider and evidence: half "
         f"of them finish before {clock(middle)}, one in twenty before {clock(times.low)}, one in "
         f"twenty after {clock(times.high)}. What the card costs on the expected day is added to "
-        f"each. The ideal ride changes its power all the time; it is proven: a bound shows that "
-        f"nobody with this power, on this road, in this wind, beats its {clock(times.ideal)} by "
-        f"more than {at_most(plan.gap)}." + grid)
+        f"each. The ideal ride changes its power all the time. In this model, with this power, "
+        f"road and wind, no ride beats its {clock(times.ideal)} by more than "
+        f"{at_most(plan.gap)}: that is proven." + grid)
     parts: list[Part] = [words]
     if result.sensitivities:
         parts.append(_sensitivities(result))
@@ -322,7 +322,7 @@ def _time(result: Result) -> list[Part]:
     plan = result.plan
     gain = 1000.0 * plan.seconds_per_reserve_joule
     words = [f"One more kJ of W′ would win {seconds(gain)}." if gain > 0.01 else
-             "More W′ would win nothing: the reserve is not what limits this ride."]
+             "A larger W′ would not help on this course."]
     gains = _corner_gains(result)
     if gains:
         words.append(f"Of the corners, {gains[0][0]} holds up most: 1 km/h more there wins "
@@ -335,7 +335,8 @@ def _time(result: Result) -> list[Part]:
         parts.append(Table(("Corner", "km", "limit, km/h", "1 km/h more wins"),
                            [(name, f"{at / 1000:.1f}", f"{3.6 * limit:.0f}", seconds(gain))
                             for name, gain, at, limit in gains],
-                           "What corners cost; the limits come from grip and skill as stated",
+                           "What corners cost. The limits come from the grip of the tyres "
+                           "and the share of it that you use: stated, or assumed as listed below",
                            ident="corners"))
     return parts
 

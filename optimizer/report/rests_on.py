@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer import __version__
-from optimizer.defaults import ZERO_CELSIUS
+from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
 from optimizer.report.words import ascent, at_most, compass, kilometres, money, seconds
@@ -43,9 +43,9 @@ def rests_on(result: Result) -> list[Part]:
     assumed = [*job.rider.assumed, *job.assumptions, *result.day.cautions]
     parts: list[Part] = ["Before you ride:", Points(CAUTIONS)]
     if assumed:
-        parts += ["Assumed, because nobody said otherwise:", Points(assumed)]
+        parts += ["Assumed, because your files do not say:", Points(assumed)]
     if warnings := [*job.course.warnings, *result.plan.notes]:
-        parts += ["Doubts about the data and the computation:", Points(warnings)]
+        parts += ["Warnings about the data and the computation:", Points(warnings)]
     parts += [
         Folded("The rider", [_rider(result)]),
         Folded("Course and corrections", _course(job)),
@@ -57,7 +57,7 @@ def rests_on(result: Result) -> list[Part]:
 
 
 def _pm(value: float, sd: float, digits: int, unit: str) -> str:
-    uncertainty = f" ± {sd:.{digits}f}" if sd > 0 else ""
+    uncertainty = f" ± {NINE_IN_TEN * sd:.{digits}f}" if sd > 0 else ""
     return f"{value:.{digits}f}{uncertainty} {unit}"
 
 
@@ -76,24 +76,25 @@ def _rider(result: Result) -> Table:
               f"{level * ridden.critical_power:.0f} W, with exponent {rider.effort_exponent:g}"),
              ("Pedals up to", f"{3.6 * rider.pedalling_speed:.0f} km/h")]
     if result.day.kept < 1.0:
-        rows.append(("Kept back so that the accepted risk to run out holds",
+        rows.append(("Kept back for the accepted risk to run out",
                      f"{100 * (1 - result.day.kept):.1f} % of CP and W′"))
     rows += [(f"Drag area CdA, {position.name}",
               _pm(position.drag_area, rider.drag_area_sd, 3, "m²")
               + (f"; holds {position.power_share:.0%} of CP" if position.power_share != 1 else ""))
              for position in rider.positions]
-    return Table(("What", "Value"), rows, f"{rider.name}; ± is one standard error")
+    return Table(("What", "Value"), rows, f"{rider.name}; ± is half of the 90 % range")
 
 
 def _course(job: Job) -> list[Part]:
     course = job.course
     rows = [("Length", kilometres(course.length, 2)), ("Ascent", ascent(course.ascent)),
-            ("Doubt of the smoothed elevation", f"{course.elevation_sd:.1f} m"),
+            ("Smoothed elevation is right within", f"± {NINE_IN_TEN * course.elevation_sd:.1f} m"),
             ("Corners that may limit speed", str(len(course.corners)))]
     parts: list[Part] = [Table(("What", "Value"), rows, course.name)]
     if course.corrections:
-        parts.append(Table(("Mended", "How often", "Effect"), [
-            (c.what, c.count, c.effect) for c in course.corrections], "Corrections to the track"))
+        parts.append(Table(("Corrected", "How often", "Effect"), [
+            (c.what, c.count, c.effect) for c in course.corrections],
+            "Errors in the track that were corrected"))
     return parts
 
 
@@ -109,8 +110,9 @@ def _conditions(result: Result) -> Table:
             ("Relative humidity", f"{100 * air.humidity:.0f} %"),
             (f"Wind at {air.wind_height:.0f} m, where and when the plan rides",
              wind if speed.max() > 0.5 else "none"),
-            ("Doubt of the wind, one standard deviation",
-             f"{100 * air.speed_sd:.0f} % of its speed, {math.degrees(air.direction_sd):.0f}°"),
+            ("The wind may differ from that by (90 % range)",
+             (f"± {100 * NINE_IN_TEN * air.speed_sd:.0f} % of its speed, "
+              f"± {math.degrees(NINE_IN_TEN * air.direction_sd):.0f}°")),
             ("Road", "wet" if air.wet else "dry"),
             ("Start", air.start_time.isoformat(sep=" ", timespec="minutes")
              if air.start_time else "not stated")]
@@ -129,7 +131,7 @@ def _kit(result: Result) -> Table:
             ("Wheel inertia, kg m²", f"{owned.wheel_inertia:.3f}", f"{best.wheel_inertia:.3f}"),
             ("Bearing friction", *(f"{s.bearing[0]:.3f} N + {s.bearing[1]:.4f} N s/m"
                                    for s in (owned, best)))]
-    return Table(("What", "Baseline", "Best set"), rows, "As the road feels them")
+    return Table(("What", "Current kit", "Best kit"), rows, "Bike and kit in the computation")
 
 
 def _signed(value: float) -> str:
@@ -139,30 +141,35 @@ def _signed(value: float) -> str:
 def _computation(result: Result) -> Table:
     plan, options, choice = result.plan, result.job.options, result.choice
     step = plan.problem.step
-    grid = ("not measured" if math.isnan(plan.continuous_time) else
-            f"ever shorter ones would make it {seconds(plan.grid_error)} "
+    grid = ("what shorter steps would change was not measured"
+            if math.isnan(plan.continuous_time) else
+            f"with ever shorter steps the ride would be {seconds(plan.grid_error)} "
             f"{'faster' if plan.continuous_time < plan.finish_time else 'slower'}")
-    rows = [("Grid", (f"{plan.problem.steps:,} steps of {step.min():.0f} to {step.max():.0f} m; "
-                     f"{grid}")),
-            ("Certificate of the plan", (f"no plan on this grid is faster by more than "
-                                        f"{at_most(plan.gap)}")),
-            ("The same by a linear program", (
+    rows = [("Steps", (f"{plan.problem.steps:,} of {step.min():.0f} to {step.max():.0f} m; "
+                       f"{grid}")),
+            ("Proof of the ideal ride", ("in this model, on these steps, no ride is faster by more "
+                                        f"than {at_most(plan.gap)}")),
+            ("The same by a second method (a linear program)", (
                 "not computed" if math.isnan(plan.linear_bound) else
                 "by more than " + at_most(plan.finish_time - plan.linear_bound))),
-            ("Convex relaxation", "exact" if plan.lossless else "not exact; polished locally"),
-            ("Certificate of the set", (f"no set within {money(choice.budget, choice.currency)} is "
-                                       f"faster by more than {at_most(choice.proven_gap)}")),
+            ("Is the convex program the problem itself (relaxation)?",
+             "yes, exactly" if plan.lossless else
+             "no: the ride was improved from its solution"),
+            ("Proof of the kit", (
+                f"in this model, no kit within {money(choice.budget, choice.currency)} is faster "
+                f"by more than {at_most(choice.proven_gap)}")),
             ("Start speed", f"{3.6 * options.start_speed:.0f} km/h"),
             ("Lines of the card at most", str(options.blocks)),
             ("Powers rounded to", "about 1 % of critical power" if options.power_rounding is None
              else f"{options.power_rounding:g} W"),
-            ("Accepted chance to run out", "none named: planned for the expected day"
+            ("Accepted chance to run out", "none stated: planned for the expected day"
              if options.empty_risk is None else f"{100 * options.empty_risk:.0f} %"),
             ("Draws, seed", f"{options.draws}, {options.seed}"),
             ("How the drawn days are ridden",
-             ("for ranges by feel, the watts in proportion to what "
-             "the day allows; for the chance to run out with the watts as printed")),
-            ("Rules looked at", "; ".join(result.job.rules) or "none: the event's own rules hold"),
+             ("for the ranges by feel: watts in proportion to what the day allows; for the chance "
+              "to run out: the watts as printed")),
+            ("Rules that were checked",
+             "; ".join(result.job.rules) or "none: check the rules of the event"),
             ("kitpace", __version__),
             *((name, _version(name)) for name in ("numpy", "scipy", "highspy"))]
     return Table(("What", "Value"), rows, "The same input gives the same page")

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CP_BAND", "Ability", "ability_of", "cut_off", "needed_by_effort"]
 
+# Common practice, no source, all of these.
 CP_BAND = 0.05  # relative, of a CP that was stated without an error
 _W_PRIME_BAND = 0.2
 _LEFT = 0.01  # relative, of CP: how well "nothing was left" is known

@@ -48,6 +48,8 @@ class Assumptions:
     drag_area, drag_area_sd : m², CdA before the test: nearly nothing
     """
 
+    # All of them common practice, no source: about what makers of meters state, a scale in a
+    # hallway, a wheel rolled once along a tape.
     power_scale_sd: float = 0.016
     power_noise: float = 0.015
     speed_scale_sd: float = 0.003

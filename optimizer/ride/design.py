@@ -33,13 +33,13 @@ __all__ = ["Intention", "Option", "TestPlan", "plan_test"]
 _ORDERS = ("AB", "ABBA", "ABBABAAB", "ABBABAABBAAB", "ABBABAABBAABABBA")
 _PAUSE = 300.0  # s between runs, to change the kit
 _LATITUDE = 47.0  # any; a metre is a metre
-_CRR = 0.0045
+_CRR = 0.0045  # of an ordinary tyre on asphalt; common practice, no source
 _FEW = "ABBA"  # runs that the model is asked with; more are like these
 
 
 @dataclass(frozen=True)
 class Intention:
-    """What somebody means to test, and where.
+    """What somebody means to test, and where; its defaults are common practice, no source.
 
     Attributes
     ----------

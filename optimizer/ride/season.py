@@ -35,6 +35,7 @@ EXPONENTS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 # What races of one rider differ by: half-normal scales of τ. Common practice, no source.
 _DRAG_APART, _ROLLING_APART, _POWER_APART = 0.006, 0.0004, 0.02  # m², -, of CP
+# Judgements, no source.
 _LAW_SD = 0.03  # relative, of what the effort law makes of a ride
 _LIMIT_SD = 0.01  # relative, how well a rider knows that nothing was left
 _TICKS = 14

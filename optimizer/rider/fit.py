@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
 from optimizer.rider import defaults
 from optimizer.rider.effort import RunTarget, share_for_run
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["Ability", "Known", "KnownPosition", "assess_efforts", "fit_rider"]
 
 _SHORTEST: Final = 120.0  # s; shorter efforts cannot use up W' (common practice)
+# Judgements, no source, these three.
 _DRAG_BAND: Final = 0.04  # relative standard error of a CdA that the rider states without one
 _POWER_BAND: Final = 0.05  # of a stated CP
 _WORK_BAND: Final = 0.20  # of a stated W'
@@ -253,7 +255,7 @@ def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
     share = 0.5 if known.recovery_share is None else known.recovery_share
     exponent, exponent_sd = _exponent(known, assumed)
     if known.pedalling_speed is None:
-        assumed.append(f"nobody pedals above {3.6 * defaults.PEDALLING_SPEED:.0f} km/h "
+        assumed.append(f"you stop pedalling above {3.6 * defaults.PEDALLING_SPEED:.0f} km/h "
                        "(common practice)")
     return Rider(
         name=known.name, mass=known.mass, critical_power=cp, w_prime=w_prime,
@@ -276,7 +278,7 @@ def _exponent(known: Known, assumed: list[str]) -> tuple[float, float]:
     if value is None:
         value = defaults.EFFORT_EXPONENT
         assumed.append(f"strain grows with power to the exponent {value:g} ± "
-                       f"{defaults.EFFORT_EXPONENT_SD:g} (common practice)")
+                       f"{NINE_IN_TEN * defaults.EFFORT_EXPONENT_SD:.1f} (common practice)")
         return value, defaults.EFFORT_EXPONENT_SD
     return value, defaults.EFFORT_EXPONENT_SD if sd is None else sd
 
@@ -294,7 +296,7 @@ def _power(known: Known, ability: Ability | None,
         cp_sd, w_prime, w_sd = defaults.LEVEL_BAND * cp, defaults.W_PRIME, defaults.W_PRIME_SD
         if known.critical_power is None:
             who = known.level or "trained (the level was not stated either)"
-            assumed.append(f"critical power {cp:.0f} ± {cp_sd:.0f} W: "
+            assumed.append(f"critical power {cp:.0f} ± {NINE_IN_TEN * cp_sd:.0f} W: "
                            f"{cp / known.mass:.1f} W/kg for a rider who is {who}; two best "
                            "efforts tell it far better (common practice)")
         if known.w_prime is None:
@@ -302,17 +304,19 @@ def _power(known: Known, ability: Ability | None,
     if known.critical_power is not None:
         cp = known.critical_power
         cp_sd = _band(known.critical_power_sd, _POWER_BAND * cp,
-                      f"error of critical power ± {_POWER_BAND * cp:.0f} W (a judgement)", assumed)
+                      f"critical power is right within ± {NINE_IN_TEN * _POWER_BAND * cp:.0f} W (a "
+                      "judgement)", assumed)
     if known.w_prime is not None:
         w_prime = known.w_prime
         w_sd = _band(known.w_prime_sd, _WORK_BAND * w_prime,
-                     f"error of W' ± {_WORK_BAND * w_prime / 1e3:.1f} kJ (a judgement)", assumed)
+                     f"W' is right within ± {NINE_IN_TEN * _WORK_BAND * w_prime / 1e3:.1f} kJ (a "
+                     "judgement)", assumed)
     return cp, cp_sd, w_prime, w_sd
 
 
 def _said_w_prime() -> str:
-    return (f"W' {defaults.W_PRIME / 1e3:.1f} ± {defaults.W_PRIME_SD / 1e3:.1f} kJ: eight trained "
-            "cyclists of a published group")
+    return (f"W' {defaults.W_PRIME / 1e3:.1f} ± {NINE_IN_TEN * defaults.W_PRIME_SD / 1e3:.1f} kJ: "
+            "eight trained cyclists of a published group")
 
 
 def _band(stated: float | None, default: float, sentence: str, assumed: list[str]) -> float:
@@ -327,10 +331,12 @@ def _loss(known: Known, ability: Ability | None, assumed: list[str]) -> tuple[fl
         return known.endurance_loss, 0.0
     if ability is not None and ability.curve.model in {"long", "omni"}:
         return ability.curve.endurance_loss, float(ability.standard_error[3])
-    assumed.append(f"power that can be held beyond half an hour falls by "
-                   f"{100 * defaults.ENDURANCE_LOSS:.0f} ± {100 * defaults.ENDURANCE_LOSS_SD:.0f} "
-                   "% of critical power each time the duration grows 2.7-fold (the order of "
-                   "Pinot and Grappe 2014); a best effort of two hours or more tells it")
+    per_doubling = 100 * np.log(2.0)
+    assumed.append("beyond half an hour the power that can be held falls by "
+                   f"{per_doubling * defaults.ENDURANCE_LOSS:.1f} ± "
+                   f"{per_doubling * NINE_IN_TEN * defaults.ENDURANCE_LOSS_SD:.1f} % of critical "
+                   "power with each doubling of the time (the order of Pinot and Grappe 2014); a "
+                   "best effort of two hours or more tells it")
     return defaults.ENDURANCE_LOSS, defaults.ENDURANCE_LOSS_SD
 
 
@@ -380,7 +386,8 @@ def _aero_area(known: Known, asked: tuple[KnownPosition, ...],
     stated = next((p for p in asked if p.drag_area is not None), None)
     if stated is not None and stated.drag_area is not None:
         sd = _band(stated.drag_area_sd, _DRAG_BAND * stated.drag_area,
-                   f"error of CdA ± {_DRAG_BAND * stated.drag_area:.3f} m² (a judgement)", assumed)
+                   f"CdA is right within ± {NINE_IN_TEN * _DRAG_BAND * stated.drag_area:.3f} m² (a "
+                   "judgement)", assumed)
         ratio = defaults.POSITION_RATIOS.get(stated.name, 1.0)
         on_first = stated is asked[0]
         return stated.drag_area / ratio, sd if on_first else sd / ratio
@@ -391,8 +398,8 @@ def _aero_area(known: Known, asked: tuple[KnownPosition, ...],
     area, sd = defaults.drag_area_from_body(known.mass, height)
     if known.height is None:
         sd *= 1.15
-    assumed.append(f"CdA {area:.3f} ± {sd:.3f} m² on time-trial bars, from mass and height "
-                   "(frontal area after Bassett et al. 1999); a field test tells it far better")
+    assumed.append(f"CdA {area:.3f} ± {NINE_IN_TEN * sd:.3f} m² on time-trial bars, from mass and "
+                   "height (frontal area after Bassett et al. 1999); a field test tells it far better")
     return area, sd
 
 

@@ -31,6 +31,7 @@ from optimizer.errors import InputError
 from optimizer.files import is_file
 from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
+from optimizer.kit.catalogue import REGION_FACTOR
 from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.spreadsheet_file import without_sheet
@@ -301,7 +302,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         budget=scenario.budget if budget is None else budget, currency=scenario.currency,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
-        assumptions=(*_assumed(scenario, conditions), *_of_heights(course), *of_weather,
+        assumptions=(*_assumed(scenario, conditions, course), *_of_heights(course), *of_weather,
                      *_of_limits(course, conditions, catalogue), *notes),
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
@@ -634,30 +635,75 @@ def _options(file: TomlFile, table: OptionsTable) -> Options:
         draws=table.draws, seed=table.seed, least_gain=table.least_gain_s)
 
 
-def _assumed(scenario: Scenario, conditions: Conditions) -> list[str]:
-    """Defaults that the plan rests on, in words; a forecast may have filled some in."""
+def _assumed(scenario: Scenario, conditions: Conditions, course: Course) -> list[str]:
+    """Every default that acts in the plan, in words; a forecast may have filled some in."""
     found = []
     said = scenario.conditions
-    filled = {
+    steady = conditions.members is not None or not np.any(conditions.wind_speed)
+    turns = any(corner.dead_turn for corner in course.corners)
+    idle = {  # keys whose default does nothing here
         "temperature_c": conditions.temperature != said.temperature_c + defaults.ZERO_CELSIUS,
-        "humidity_percent": conditions.humidity != said.humidity_percent / 100}
+        "humidity_percent": conditions.humidity != said.humidity_percent / 100,
+        "wind_doubt_percent": steady, "wind_doubt_deg": steady, "dead_turn_kmh": not turns,
+        "skill_percent": not course.corners, "braking_mps2": not course.corners,
+        "least_gain_s": scenario.kit is None}
     words = {
         ("conditions", "temperature_c"): "air of {} °C",
         ("conditions", "humidity_percent"): "a relative humidity of {} %",
+        ("conditions", "wind_doubt_percent"): "a wind up to {} % stronger or weaker than forecast "
+                                              "(one standard deviation, common practice)",
+        ("conditions", "wind_doubt_deg"): "a wind direction up to {}° off the forecast (one "
+                                          "standard deviation, common practice)",
+        ("handling", "skill_percent"): "{} % of the tyres' grip used in corners (common practice)",
+        ("handling", "braking_mps2"): "braking at {} m/s² in the dry (common practice)",
+        ("handling", "dead_turn_kmh"): "U-turns at {} km/h (common practice)",
         ("bike", "mass_kg"): "bike and kit of {} kg",
         ("bike", "rolling_resistance"): "tyres with a Crr of {}",
         ("bike", "rolling_resistance_sd"): "an uncertainty of that Crr of {} (a judgement)",
         ("bike", "mass_sd_kg"): "an uncertainty of the mass of {} kg (a judgement)",
         ("bike", "drivetrain_efficiency"): "a drivetrain efficiency of {}",
+        ("bike", "wheel_inertia_kgm2"): "a moment of inertia of {} kg m² for both wheels",
+        ("bike", "wheel_radius_m"): "wheels with a radius of {} m, tyre included",
+        ("options", "least_gain_s"): "a purchase stays in the kit if it saves {} s or more (a "
+                                     "judgement)",
     }
     for (table, key), text in words.items():
         owner = getattr(scenario, table)
-        if key not in owner.model_fields_set and not filled.get(key):
+        if key not in owner.model_fields_set and not idle.get(key):
             found.append(text.format(f"{getattr(owner, key):g}"))
     if conditions.pressure == standard_pressure(conditions.reference_elevation):
         found.append("the pressure of the standard atmosphere")
     if said.wind is None and not np.any(conditions.wind_speed):
         found.append("no wind")
+    return [*found, *_assumed_of_road(scenario, course), *_assumed_of_kit(scenario)]
+
+
+def _assumed_of_road(scenario: Scenario, course: Course) -> list[str]:
+    """Say what the files leave out of the road, and what they cannot state."""
+    found = ["bearing friction as Martin et al. (1998) measured it"]
+    if course.corners:
+        friction = "wet" if scenario.conditions.wet else "dry"
+        value = (Handling().friction_wet if scenario.conditions.wet else Handling().friction_dry)
+        found.append(f"a friction of {value:g} between tyre and {friction} road, and a line "
+                     f"{Handling().lane:g} m wide through corners (common practice)")
+    if np.all(course.rolling_factor == 1.0):
+        found.append("smooth asphalt all the way")
+    if np.all(course.roughness == TERRAINS["open"]) and np.all(course.shelter == 1.0):
+        found.append("open land beside the road, without shelter from the wind")
+    return found
+
+
+def _assumed_of_kit(scenario: Scenario) -> list[str]:
+    """Say what is believed of kit and its tests where the files do not say."""
+    kit = scenario.kit
+    if kit is None:
+        return []
+    found = [f"two gains in one flow region lose {100 * REGION_FACTOR:.0f} % of the smaller one"
+             + (", except in the pairs that you listed" if kit.pairs else "")
+             + " (no source)"]
+    if kit.evidence is not None and kit.priors is None:
+        found.append("how far to believe each kind of test and each seller: judgements of ours, "
+                     "shown by `kitpace worth --show-priors`")
     return found
 
 

@@ -155,8 +155,8 @@ def test_figures_for_hills_are_in_the_first_picture(result):
 
 def test_every_input_is_said(result, text):
     said = words(text)
-    for figure in ("71.0 kg", "262 ± 6 W", "18.5 ± 2.5 kJ", "0.248 ± 0.008 m²", "20.00 km",
-                   "1.4 m", "18 °C", "1009 hPa", "60 %", "18 km/h from south-west", "dry",
+    for figure in ("71.0 kg", "262 ± 10 W", "18.5 ± 4.1 kJ", "0.248 ± 0.013 m²", "20.00 km",
+                   "± 2.3 m", "18 °C", "1009 hPa", "60 %", "18 km/h from south-west", "dry",
                    "2031-06-07 09:30", "0.0046", "400, 1", "course.gpx", "sha256 0123abcd",
                    "points closer than 1 m merged", "Generic time trial rules", "numpy"):
         assert figure in said, figure

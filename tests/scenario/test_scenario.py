@@ -49,6 +49,27 @@ def test_the_starter_is_a_job_in_si(folder):
     assert "a drivetrain efficiency of 0.976" in job.assumptions
 
 
+def test_every_default_that_acts_is_listed(folder):
+    """With nothing stated but course, rider and a wind; the course has corners and no U-turn."""
+    path = folder / "bare.toml"
+    path.write_text('name = "Bare"\nrider = "rider.toml"\n[course]\ngpx = "course.gpx"\n'
+                    '[conditions]\nwind = { speed_kmh = 12, from_deg = 250 }\n'
+                    '[kit]\ncatalogue = "kit.csv"\nevidence = "evidence.csv"\n')
+    said = "\n".join(read_scenario(path).assumptions)
+    for words in ("20 °C", "50 %", "25 % stronger", "20° off", "60 % of the tyres' grip",
+                  "3.5 m/s²", "9.5 kg", "Crr of 0.0042", "0.0004", "of 0.5 kg", "0.976", "0.14",
+                  "0.334 m", "0.5 s or more", "standard atmosphere", "bearing friction",
+                  "friction of 0.8", "3 m wide", "smooth asphalt", "open land", "lose 25 %",
+                  "each kind of test"):
+        assert words in said, words
+    assert "U-turns" not in said
+    path.write_text(path.read_text().replace(
+        "wind = { speed_kmh = 12, from_deg = 250 }", "") + "[handling]\nskill_percent = 50\n")
+    said = "\n".join(read_scenario(path).assumptions)
+    assert "stronger" not in said  # without wind its uncertainty does nothing
+    assert "grip used" not in said  # stated
+
+
 def test_what_the_command_line_says_stands_in_for_the_file(folder):
     job = read_scenario(folder / "scenario.toml", budget=0.0, wind=(36.0, 180.0),
                         start_time=datetime(2031, 6, 15, 10, 0))  # noqa: DTZ001 - local time
