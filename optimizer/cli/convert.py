@@ -84,8 +84,8 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
         say("Not given, so assumed: " + "; ".join((*here.assumptions, *assumed)) + ".")
     at = "cranks" if stated.at_cranks else "wheel"
     taken = f"Your watts were taken as those at the {at}. " if stated.quantity == "power" else ""
-    say(f"{taken}Grams are at the wheel, all on a flat road without wind; ± is one standard "
-        "deviation.")
+    say(f"{taken}Grams are at the wheel, all on a flat road without wind; ± is half of the "
+        "90 % range.")
 
 
 def _constant_force(stated: Figure, wanted: list[Target], here: Reference) -> list[str]:

@@ -234,6 +234,6 @@ def _tell(test: FieldTest, compared: Sequence[Comparison]) -> None:
     for comparison in compared:
         say(*comparison_sentences(comparison))
     say(*sentences(test))
-    table(("", "value", "95 % interval", "W at 40 km/h"), drag_rows(test))
+    table(("", "value", "90 % range", "W at 40 km/h"), drag_rows(test))
     if test.left_out:
         table(("left out of", "km", "for", "why"), left_out_rows(test), left=(0, 3))

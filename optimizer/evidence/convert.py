@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
 from optimizer.evidence.priors import default_priors
 from optimizer.physics import GRAVITY

@@ -86,11 +86,11 @@ def _of_the_wind(day: RaceDay) -> Iterator[_What]:
         yield _What("Wind speed", "1 km/h more",
                     _with_air(day, wind_east=factor * air.wind_east,
                               wind_north=factor * air.wind_north),
-                    f"{100 * air.speed_sd:.0f} % of it", air.speed_sd * wind * 3.6)
+                    f"± {100 * NINE_IN_TEN * air.speed_sd:.0f} % of it", air.speed_sd * wind * 3.6)
         yield _What("Wind direction", "10° clockwise", _with_air(
             day, wind_east=math.cos(turn) * air.wind_east + math.sin(turn) * air.wind_north,
             wind_north=math.cos(turn) * air.wind_north - math.sin(turn) * air.wind_east),
-            f"{math.degrees(air.direction_sd):.0f}°", air.direction_sd / turn)
+            f"± {math.degrees(NINE_IN_TEN * air.direction_sd):.0f}°", air.direction_sd / turn)
     yield _What("Air temperature", "5 °C warmer", _with_air(day, temperature=air.temperature + 5))
     if len(air.wind_time) > 1 and air.start_time is not None:
         later = starting_at(air, air.start_time + timedelta(hours=1))
@@ -105,20 +105,23 @@ def _of_the_rider(day: RaceDay) -> Iterator[_What]:
     rider = day.rider
     positions = tuple(replace(p, drag_area=p.drag_area + 0.005) for p in rider.positions)
     yield _What("Drag area", "0.005 m² more", _with_rider(day, positions=positions),
-                f"{rider.drag_area_sd:.3f} m²" if rider.drag_area_sd else "",
+                f"± {NINE_IN_TEN * rider.drag_area_sd:.3f} m²" if rider.drag_area_sd else "",
                 rider.drag_area_sd / 0.005)
     yield _What("Critical power", "5 W more",
                 _with_rider(day, critical_power=rider.critical_power + 5.0),
-                f"{rider.critical_power_sd:.0f} W" if rider.critical_power_sd else "",
+                f"± {NINE_IN_TEN * rider.critical_power_sd:.0f} W"
+                if rider.critical_power_sd else "",
                 rider.critical_power_sd / 5.0)
     yield _What("Reserve W′", "1 kJ more", _with_rider(day, w_prime=rider.w_prime + 1000.0),
-                f"{rider.w_prime_sd / 1000:.1f} kJ" if rider.w_prime_sd else "",
+                f"± {NINE_IN_TEN * rider.w_prime_sd / 1000:.1f} kJ" if rider.w_prime_sd else "",
                 rider.w_prime_sd / 1000.0)
     yield _What("Mass", "1 kg more", _with_rider(day, mass=rider.mass + 1.0))
     if rider.endurance_loss_sd:
-        yield _What("Endurance", "1 % of CP less per factor e of time",
-                    _with_rider(day, endurance_loss=rider.endurance_loss + 0.01),
-                    f"{100 * rider.endurance_loss_sd:.0f} %", rider.endurance_loss_sd / 0.01)
+        more = 0.01 / math.log(2.0)  # the loss counts by factors e of time
+        yield _What("Endurance", "1 % of CP less for each doubling of the time",
+                    _with_rider(day, endurance_loss=rider.endurance_loss + more),
+                    f"± {NINE_IN_TEN * rider.endurance_loss_sd / more:.1f} %",
+                    rider.endurance_loss_sd / more)
     for exponent in _EXPONENTS:
         if exponent != rider.effort_exponent:
             change = exponent - rider.effort_exponent
@@ -126,7 +129,7 @@ def _of_the_rider(day: RaceDay) -> Iterator[_What]:
             yield _What(
                 f"Effort exponent {exponent:g}", f"instead of {rider.effort_exponent:g}",
                 _with_rider(day, effort_exponent=exponent),
-                f"{rider.effort_exponent_sd:g}" if exponent == least
+                f"± {NINE_IN_TEN * rider.effort_exponent_sd:.1f}" if exponent == least
                 and rider.effort_exponent_sd else "", rider.effort_exponent_sd / change)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
 from optimizer.report.fieldtest_page import impossible_sentences
 from optimizer.report.page import Chart, Points, Section, Table, render
@@ -28,11 +29,11 @@ __all__ = ["advice", "debrief_page", "next_time", "part_rows", "season_sentences
 _CAUTION: Final = (
     "A time is never worth a crash: law, marshals and your own eyes come before any plan, and "
     "corners and brakes are for the road as it is. Ask a doctor before hard efforts if in doubt.")
+_HALF: Final = NINE_IN_TEN  # standard errors in half of a 90 % range
 _WORTH: Final = 1.0  # s that are worth a word
 _MUCH: Final = 10.0  # s of stops and brakes from which on they are worth a sentence
 _OFF_PLAN: Final = 0.03  # of the planned power, on a stretch
 _HILLY, _STRETCH = 0.015, 400.0  # grade, m: what makes a climb
-_SURE: Final = 1.96
 # Told apart by dash as well as by colour.
 _STYLES: Final = {
     "wind and air": "ink dot-line", "power": "plan heavy", "drag and tyres": "other heavy",
@@ -84,22 +85,22 @@ def _drag_sentences(d: Debrief) -> list[str]:
         return [f"The ride cannot tell its CdA; the plan's {d.planned_drag_area:.3f} m² was kept."]
     if d.test.contradicts:
         return [*impossible_sentences(d.test), f"The plan had {d.planned_drag_area:.3f} m²."]
-    rolling = f"{d.rolling_resistance:.4f} ± {_SURE * d.rolling_resistance_sd:.4f}"
+    rolling = f"{d.rolling_resistance:.4f} ± {_HALF * d.rolling_resistance_sd:.4f}"
     said = (f"By this meter and the planned mass CdA was {d.drag_area:.3f} ± "
-            f"{_SURE * d.drag_area_sd:.3f} m² and Crr {rolling}")
+            f"{_HALF * d.drag_area_sd:.3f} m² and Crr {rolling}")
     planned = f"{d.planned_drag_area:.3f} m² and {d.planned_rolling_resistance:.4f}"
     return [f"{said}; planned were {planned}." if _drag_apart(d) or _tyres_apart(d) else
             f"{said}, which can't be told from the planned {planned}."]
 
 
 def _drag_apart(d: Debrief) -> bool:
-    return abs(d.drag_area - d.planned_drag_area) > _SURE * d.drag_area_sd
+    return abs(d.drag_area - d.planned_drag_area) > _HALF * d.drag_area_sd
 
 
 def _tyres_apart(d: Debrief) -> bool:
     return d.test is not None and not d.test.contradicts and (
         abs(d.rolling_resistance - d.planned_rolling_resistance)
-        > _SURE * d.rolling_resistance_sd)
+        > _HALF * d.rolling_resistance_sd)
 
 
 def next_time(d: Debrief) -> list[str]:
@@ -234,7 +235,7 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
     if after.tells_power and abs(after.power - after.power_now) > 0.005 * after.power_now:
         found.append((0.0, _power_to_plan_with(d, after)))
     if ability.contradicts:
-        said = (f"A critical power of {cp:.0f} ± {_SURE * ability.planned_sd:.0f} W cannot be "
+        said = (f"A critical power of {cp:.0f} ± {_HALF * ability.planned_sd:.0f} W cannot be "
                 "right beside this ride: it was known less well than stated, or the two power "
                 "meters differ.")
         found.append((0.0, said))
@@ -266,7 +267,7 @@ def _rides(count: int) -> str:
 def _power_to_plan_with(d: Debrief, after: NextPlan) -> str:
     """Say which CP the next plan takes, and what of this ride speaks for it."""
     said = (f"Plan the next ride with a critical power of {after.power:.0f} ± "
-            f"{_SURE * after.power_sd:.0f} W ({after.power_now:.0f} now), by "
+            f"{_HALF * after.power_sd:.0f} W ({after.power_now:.0f} now), by "
             f"{_rides(after.rides)} and what was known before")
     if d.ability.all_out:
         return f"{said}; you said that nothing was left."
@@ -297,17 +298,17 @@ def season_sentences(pooled: Pooled, before: Before, after: NextPlan) -> list[st
     out = [f"From {rides} of the season, with what was known before the first:"]
     if after.tells_drag:
         sd = float(np.sqrt(pooled.covariance[0, 0]))
-        change = f"{pooled.drag[0]:+.4f} ± {_SURE * sd:.4f} m²".replace("-", "−")
+        change = f"{pooled.drag[0]:+.4f} ± {_HALF * sd:.4f} m²".replace("-", "−")
         rolling = f"{pooled.drag[1]:+.5f}".replace("-", "−")
         out.append(
             f"CdA {change} and Crr {rolling} against the first plan; races differ by about "
             f"{pooled.drag_apart:.4f} m². The next one's drag, tyres included, is known within "
-            f"± {_SURE * after.drag_area_sd:.4f} m².")
-    out.append(f"Critical power {pooled.power:.0f} ± {_SURE * pooled.power_sd:.0f} W, on the next "
-               f"day ± {_SURE * pooled.next_power_sd:.0f} W; before the first ride "
-               f"{before.power:.0f} ± {_SURE * before.power_sd:.0f} W.")
+            f"± {_HALF * after.drag_area_sd:.4f} m².")
+    out.append(f"Critical power {pooled.power:.0f} ± {_HALF * pooled.power_sd:.0f} W, on the next "
+               f"day ± {_HALF * pooled.next_power_sd:.0f} W; before the first ride "
+               f"{before.power:.0f} ± {_HALF * before.power_sd:.0f} W.")
     out.append(f"Strain grows with power to the exponent {pooled.exponent:.1f} ± "
-               f"{_SURE * pooled.exponent_sd:.1f}.")
+               f"{_HALF * pooled.exponent_sd:.1f}.")
     return out
 
 
@@ -350,11 +351,11 @@ def _drag_words(d: Debrief) -> str:
     if d.test is None:
         return "cannot be told from this ride; taken as planned"
     if d.test.contradicts:
-        return (f"no tyre fits; CdA {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f}, planned "
+        return (f"no tyre fits; CdA {d.drag_area:.3f} ± {_HALF * d.drag_area_sd:.3f}, planned "
                 f"{d.planned_drag_area:.3f} m², if Crr was {d.rolling_resistance:.4f} as planned")
-    return (f"CdA {d.drag_area:.3f} ± {_SURE * d.drag_area_sd:.3f}, planned "
+    return (f"CdA {d.drag_area:.3f} ± {_HALF * d.drag_area_sd:.3f}, planned "
             f"{d.planned_drag_area:.3f} m²; Crr {d.rolling_resistance:.4f} ± "
-            f"{_SURE * d.rolling_resistance_sd:.4f}, planned {d.planned_rolling_resistance:.4f}")
+            f"{_HALF * d.rolling_resistance_sd:.4f}, planned {d.planned_rolling_resistance:.4f}")
 
 
 def split_rows(d: Debrief) -> list[tuple[str, ...]]:
@@ -465,7 +466,7 @@ def _model(d: Debrief, after: NextPlan) -> list[Part]:
             f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
             f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. By "
             f"{_rides(after.rides)} and what was known before: {after.power:.0f} ± "
-            f"{_SURE * after.power_sd:.0f} W on the next day. A ride that was not to the limit "
+            f"{_HALF * after.power_sd:.0f} W on the next day. A ride that was not to the limit "
             "says little more than this.")
     else:
         parts.append("The ride was too easy to say anything of critical power.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from optimizer.defaults import GRAVITY
+from optimizer.defaults import GRAVITY, NINE_IN_TEN
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
@@ -30,7 +30,8 @@ _CAUTION: Final = (
     "fitted as their maker says, or by a qualified mechanic.")
 _WATTS_AT: Final = 40.0  # km/h
 _TIED: Final = -0.7  # correlation of CdA and Crr beyond which they cannot be told apart well
-_ELLIPSE: Final = 2.448  # standard deviations that hold 95 % in two dimensions
+_HALF: Final = NINE_IN_TEN  # standard errors in half of a 90 % range
+_ELLIPSE: Final = 2.146  # standard deviations that hold 90 % in two dimensions
 
 
 def fieldtest_page(test: FieldTest, comparisons: Sequence[Comparison] = ()) -> str:
@@ -70,15 +71,15 @@ def sentences(test: FieldTest) -> list[str]:
     for name, mean, low, high in zip(test.names, test.drag_area, test.drag_area_low,
                                      test.drag_area_high, strict=True):
         who = "" if len(test.names) == 1 else f"{name}: "
-        out.append(f"{who}CdA {_area(mean, high - low)} m², 19 times in 20 between "
-                   f"{_area(low, high - low)} and {_area(high, high - low)}.")
-    out.append(f"Crr {test.rolling_resistance:.4f}, between {test.rolling_resistance_low:.4f} and "
-               f"{test.rolling_resistance_high:.4f}.")
+        out.append(f"{who}CdA {_area(mean, high - low)} m², 90 % range {_area(low, high - low)} to "
+                   f"{_area(high, high - low)}.")
+    out.append(f"Crr {test.rolling_resistance:.4f}, 90 % range {test.rolling_resistance_low:.4f} "
+               f"to {test.rolling_resistance_high:.4f}.")
     if test.correlation < _TIED:
         given = [(crr, *test.drag_area_given(crr)) for crr in (0.004, 0.006)]
-        said = " and ".join(f"{mean:.3f} ± {1.96 * sd:.3f} m² at Crr {crr:.3f}"
+        said = " and ".join(f"{mean:.3f} ± {_HALF * sd:.3f} m² at Crr {crr:.3f}"
                             for crr, mean, sd in given)
-        out.append(f"These rides cannot tell CdA and Crr apart well: it would be {said}.")
+        out.append(f"These rides do not separate CdA from Crr well: CdA would be {said}.")
     return [*out, *_wind_sentences(test)]
 
 
@@ -101,7 +102,7 @@ def _wind_sentences(test: FieldTest) -> list[str]:
 def impossible_sentences(test: FieldTest) -> list[str]:
     """Say that no tyre fits the balance, what else may be wrong, and CdA at the stated Crr."""
     stated = test.spec.bike.rolling_resistance
-    free = (f"{test.free_rolling_resistance:.4f} ± {1.96 * test.free_rolling_resistance_sd:.4f}"
+    free = (f"{test.free_rolling_resistance:.4f} ± {_HALF * test.free_rolling_resistance_sd:.4f}"
             .replace("-", "−"))
     mass, meter = _would_explain(test)
     if test.free_rolling_resistance < LEAST_ROLLING:
@@ -117,7 +118,7 @@ def impossible_sentences(test: FieldTest) -> list[str]:
             (f"{mass:.0f} kg more of rider and bike, or a meter that reads {meter:.0f} % too "
              "much, would look like this.")]
     areas = [(*test.free.area_given(stated, k), name) for k, name in enumerate(test.names)]
-    each = ", ".join(f"{_area(area, 4 * sd)} ± {1.96 * sd:.3f} m²"
+    each = ", ".join(f"{_area(area, 4 * sd)} ± {_HALF * sd:.3f} m²"
                      + (f" with {name}" if len(areas) > 1 else "") for area, sd, name in areas)
     return [*said, f"If Crr was {stated:.4f}, as stated, CdA was {each} by this meter and mass."]
 
@@ -177,18 +178,19 @@ def assumed(test: FieldTest) -> list[str]:
     a, spec = test.spec.assumptions, test.spec
     bike = spec.bike
     out = [
-        f"rider and bike {spec.rider_mass + bike.mass:.1f} kg ± {100 * a.mass_sd:.1f} %",
-        (f"the power meter's scale is right within ± {100 * a.power_scale_sd:.1f} % (one standard "
-         "deviation, drivetrain included): a meter that reads too much makes CdA too large, and "
+        (f"rider and bike {spec.rider_mass + bike.mass:.1f} kg ± {100 * _HALF * a.mass_sd:.1f} % "
+         "(± is half of a 90 % range)"),
+        (f"the power meter's scale is right within ± {100 * _HALF * a.power_scale_sd:.1f} % "
+         "(drivetrain included): a meter that reads too much makes CdA too large, and "
          "no ride can show it"),
-        f"the wheel's circumference within ± {100 * a.speed_scale_sd:.1f} %",
+        f"the wheel's circumference within ± {100 * _HALF * a.speed_scale_sd:.1f} %",
         f"drivetrain efficiency {100 * bike.drivetrain_efficiency:.1f} %",
-        (f"air of {test.air_density:.3f} kg/m³ ± {100 * a.density_sd:.1f} %"),
-        (f"Crr {bike.rolling_resistance:.4f} ± {a.rolling_resistance_sd:.4f} before the rides, "
-         f"between {LEAST_ROLLING:.4f} and {test.most_rolling:.4f} (smooth asphalt has 0.003 to "
-         "0.005, rough asphalt up to 0.010: literature, from memory), the same throughout"),
-        (f"the steady wind within ± {3.6 * a.wind_sd:.0f} km/h of what was stated before the rides "
-         "(calm if nothing was), in each direction"),
+        (f"air of {test.air_density:.3f} kg/m³ ± {100 * _HALF * a.density_sd:.1f} %"),
+        (f"Crr {bike.rolling_resistance:.4f} ± {_HALF * a.rolling_resistance_sd:.4f} before the "
+         f"rides, between {LEAST_ROLLING:.4f} and {test.most_rolling:.4f} (smooth asphalt "
+         "has 0.003 to 0.005, rough asphalt up to 0.010: literature, from memory), the same throughout"),
+        (f"the steady wind within ± {3.6 * _HALF * a.wind_sd:.0f} km/h of what was stated before "
+         "the rides (calm if nothing was), in each direction"),
         (f"CdA does not change with yaw; half of the time it was under "
          f"{math.degrees(test.yaw):.0f}°")]
     if not spec.rides[0].has_position:
@@ -200,19 +202,19 @@ def assumed(test: FieldTest) -> list[str]:
 
 
 def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
-    """Quantity, value, 95 % interval, watts at 40 km/h."""
+    """Quantity, value, 90 % range, watts at 40 km/h."""
     per_area = 0.5 * test.air_density * (_WATTS_AT / 3.6)**3
     heads = [f"CdA, {name}" if len(test.names) > 1 else "CdA, m²" for name in test.names]
     if test.contradicts:
         stated = test.spec.bike.rolling_resistance
         given = [test.free.area_given(stated, k) for k in range(len(heads))]
-        return [*((head, f"{mean:.3f}", f"{mean - 1.96 * sd:.3f} to {mean + 1.96 * sd:.3f}",
-                   f"{per_area * mean:.0f} ± {per_area * 1.96 * sd:.0f}")
+        return [*((head, f"{mean:.3f}", f"{mean - _HALF * sd:.3f} to {mean + _HALF * sd:.3f}",
+                   f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")
                   for head, (mean, sd) in zip(heads, given, strict=True)),
                 ("Crr", f"{stated:.4f}", "as stated", "")]
     rows: list[tuple[str, ...]] = [
         (head, f"{mean:.3f}", f"{low:.3f} to {high:.3f}",
-         f"{per_area * mean:.0f} ± {per_area * 1.96 * sd:.0f}")
+         f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")
         for head, mean, low, high, sd in zip(
             heads, test.drag_area, test.drag_area_low, test.drag_area_high,
             test.drag_area_sd, strict=True)]
@@ -220,14 +222,14 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
     rows.append(("Crr", f"{test.rolling_resistance:.4f}",
                  f"{test.rolling_resistance_low:.4f} to {test.rolling_resistance_high:.4f}",
                  (f"{weight * test.rolling_resistance:.0f} ± "
-                  f"{weight * 1.96 * test.rolling_resistance_sd:.0f}")))
+                  f"{weight * _HALF * test.rolling_resistance_sd:.0f}")))
     return rows
 
 
 def uncertainty_rows(test: FieldTest) -> list[tuple[str, str]]:
-    """Say what the 95 % half width of the first CdA would be if a thing were known exactly."""
-    return [("as it is", f"± {1.96 * test.drag_area_sd[0]:.4f}"),
-            *((f"{name} known", f"± {1.96 * sd:.4f}") for name, sd in test.shrinks.items())]
+    """Say what half of the 90 % range of the first CdA would be if a thing were known exactly."""
+    return [("as it is", f"± {_HALF * test.drag_area_sd[0]:.4f}"),
+            *((f"{name} known", f"± {_HALF * sd:.4f}") for name, sd in test.shrinks.items())]
 
 
 def left_out_rows(test: FieldTest) -> list[tuple[str, str, str, str]]:
@@ -260,31 +262,32 @@ def _compared(comparisons: Sequence[Comparison]) -> list[Part]:
              f"{_signed(c.low)} to {_signed(c.high)}",
              f"{c.percent_low:+.1f} to {c.percent_high:+.1f} %".replace("-", "−"),
              _chance(c.chance_less), f"{c.smallest:.4f}") for c in comparisons]
-    table = Table(("Setups", "change of CdA, m²", "95 % interval", "of CdA", "chance of less drag",
+    table = Table(("Setups", "change of CdA, m²", "90 % range", "of CdA", "chance of less drag",
                    "shown four times in five, m²"), rows, "Changes between setups")
     marks = [Mark(f"{c.second} against {c.first}", c.change, c.low, c.high, leads=True,
                   said=_signed(c.change)) for c in comparisons]
-    real = [c for c in comparisons if c.low > 0.0 or c.high < 0.0]
-    finding = (f"{len(real)} of {len(comparisons)} changes can be told from none."
+    clear = [c for c in comparisons if c.more_runs == 0]
+    finding = (f"{len(clear)} of {len(comparisons)} changes are clear."
                if len(comparisons) > 1 else
-               "The change can be told from none." if real else
-               "The change cannot be told from none.")
-    drift = Points([f"drift {_signed(c.drift)} ± {1.96 * c.drift_sd:.4f} m² an hour; what the "
+               "The change is clear." if clear else
+               "The change is not clear: it may be none.")
+    drift = Points([f"drift {_signed(c.drift)} ± {_HALF * c.drift_sd:.4f} m² an hour; what the "
                     f"rider did not repeat from run to run: about {c.repeat:.4f} m²"
                     for c in comparisons])
     return [Chart("change", "Is the change real?", lambda look: forest(
         look, marks, "change of CdA, m²; less drag to the left"), table, finding,
-        note="Lines are 95 % ranges; one that crosses zero tells nothing apart."), drift]
+        note="Lines are 90 % ranges. A change is clear if its sign is right with a chance of "
+             "97.5 % or more."), drift]
 
 
 def _drag(test: FieldTest) -> list[Part]:
-    table = Table(("Quantity", "value", "95 % interval", f"W at {_WATTS_AT:.0f} km/h"),
+    table = Table(("Quantity", "value", "90 % range", f"W at {_WATTS_AT:.0f} km/h"),
                   drag_rows(test), f"Steady riding in still air of {test.air_density:.3f} kg/m³")
     return [table, _trade_off(test)]
 
 
 def _trade_off(test: FieldTest) -> Chart:
-    """CdA that goes with each Crr, with the region that holds both 19 times in 20."""
+    """CdA that goes with each Crr, with the region of both at 90 %."""
     mean = np.array([test.drag_area[0], test.rolling_resistance])
     covariance = test.covariance[np.ix_([0, -1], [0, -1])]
     values, vectors = np.linalg.eigh(covariance)
@@ -299,19 +302,19 @@ def _trade_off(test: FieldTest) -> Chart:
             Row("CdA, m²", [
                 Outline(ring[1], ring[0], "plan"), Dots(mean[[1]], mean[[0]], "plan", "diamond")],
                 190.0)])
-    table = Table(("Crr", "CdA, m²"), [(f"{c:.3f}", f"{m:.3f} ± {1.96 * s:.3f}")
+    table = Table(("Crr", "CdA, m²"), [(f"{c:.3f}", f"{m:.3f} ± {_HALF * s:.3f}")
                                        for c, (m, s) in zip(crr, given, strict=True)],
                   "CdA if Crr were known")
     tied = test.correlation < _TIED
     return Chart("trade-off", "Which CdA goes with which Crr?", draw, table,
-                 "The rides cannot tell the two apart well." if tied else
-                 "The rides tell the two apart.",
-                 note="The region holds both 19 times in 20. A long thin one means that the rides "
-                      "cannot tell them apart; slow and fast laps would.")
+                 "The rides do not separate the two well." if tied else
+                 "The rides separate the two.",
+                 note="The true pair lies in the region with a chance of 90 %. A long thin region "
+                      "means that the rides do not separate the two; slow and fast laps would.")
 
 
 def _uncertainty(test: FieldTest) -> list[Part]:
-    known = Table(("if this were none", "95 % half width of CdA, m²"), uncertainty_rows(test),
+    known = Table(("if this were none", "± of CdA, m²"), uncertainty_rows(test),
                   "What would make the answer surer")
     sizes = Table(("disturbance", "standard deviation"),
                   [(name, f"{size:.2f}") for name, size in test.pattern.items()],

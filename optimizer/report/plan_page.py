@@ -187,9 +187,8 @@ def _sensitivities(result: Result) -> Chart:
         ("Input", "Change", "Adds", "Uncertainty of the input", "90 % range of the time"),
         [(row.name, row.change, signed_seconds(row.seconds), row.uncertainty or "not stated",
           f"± {seconds(_half_range(row))}" if math.isfinite(row.uncertainty_seconds) else "–")
-         for row in rows], "Each from a plan of its own; the uncertainty of an input is one "
-        "standard error, what it does to the time a 90 % range", ident="sensitivity-table",
-        left=(0, 1, 3))
+         for row in rows], "Each from a plan of its own; ± is half of a 90 % range",
+        ident="sensitivity-table", left=(0, 1, 3))
     finding = (f"{known[0].name} moves the time most, ± {seconds(_half_range(known[0]))}."
                if known else "No input with a stated uncertainty moves the time.")
     return Chart("sensitivity", "What moves the time most?",

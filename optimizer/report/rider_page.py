@@ -67,15 +67,16 @@ def sentences(rider: Rider | None, ability: Ability | None) -> list[str]:
         held = [f"{float(ability.curve.power(t)):.0f} W for {duration_words(t)}"
                 for t in (300.0, 1200.0, 3600.0)]
         span = ability.efforts.duration
-        out.append(f"The curve says {listing(held)}; it rests on {_count(len(span))} from "
+        out.append(f"The curve says {listing(held)}; it is fitted to {_count(len(span))} from "
                    f"{duration_words(span[0])} to {duration_words(span[-1])}.")
     if rider is not None and _spares(rider):
         left = ("leaves the run its share of the endurance" if rider.time_share < 1.0
                 else f"spends {100 * rider.effort_share:.0f} % of what could be held")
         out.append(f"The plan {left}.")
     if rider is not None and rider.assumed:
-        out.append(f"{len(rider.assumed)} figures are assumed; they are listed "
-                   "with what each rests on.")
+        count = len(rider.assumed)
+        out.append("One figure is assumed; it is listed with its source." if count == 1 else
+                   f"{count} figures are assumed; they are listed with their sources.")
     return out
 
 
@@ -92,12 +93,12 @@ def _capital(words: str, first: bool) -> str:
 
 
 def _range(value: float, sd: float, unit: str) -> str:
-    """Give a value with where it lies nine times in ten, to digits that mean something."""
+    """Give a value with its 90 % range, to digits that mean something."""
     digits = 0 if unit == "W" or sd > 1.0 else 1
     if sd <= 0.0:
         return f"{value:.{digits}f} {unit}"
     low, high = max(value - NINE_IN_TEN * sd, 0.0), value + NINE_IN_TEN * sd
-    return (f"{value:.{digits}f} {unit} (nine times in ten {low:.{digits}f} to "
+    return (f"{value:.{digits}f} {unit} (90 % range {low:.{digits}f} to "
             f"{high:.{digits}f} {unit})")
 
 
@@ -120,18 +121,18 @@ def duration_words(duration: float) -> str:
 
 
 def fit_rows(ability: Ability) -> list[tuple[str, str, str, str, str]]:
-    """Quantity, value, error, 95 % limits by the fit and by the bootstrap."""
+    """Quantity, value, half of its 90 % range, that range by the fit and by the bootstrap."""
     curve = ability.curve
-    by_fit = curve.interval()
+    by_fit = curve.interval(0.9)
     shown = [(0, "Critical power, W", 1.0, 0), (1, "W', kJ", 1e-3, 1)]
     if math.isfinite(curve.max_power):
         shown.append((2, "Maximal power, W", 1.0, 0))
     if curve.endurance_loss > 0.0:
-        shown.append((3, "Loss per 2.7-fold duration, %", 100.0, 1))
+        shown.append((3, "Loss per doubling of time, % of CP", 100.0 * math.log(2.0), 1))
     rows = []
     for k, name, scale, digits in shown:
-        low, high = np.percentile(ability.draws[:, k], [2.5, 97.5])
-        error = scale * ability.standard_error[k]
+        low, high = np.percentile(ability.draws[:, k], [5.0, 95.0])
+        error = NINE_IN_TEN * scale * ability.standard_error[k]
         rows.append((name, _figure(scale * curve.parameters[k], digits),
                      _figure(error, digits), _limits(scale * by_fit[k], digits),
                      _limits(scale * np.array([low, high]), digits)))
@@ -217,12 +218,12 @@ def _fit(ability: Ability) -> list[Part]:
     source = efforts.source or ("",) * len(efforts)
     single = len(efforts) == 1
     parts: list[Part] = [
-        Table(("Quantity", "Value", "Standard error", "95 %, by the fit", "95 %, by bootstrap"),
+        Table(("Quantity", "Value", "±", "90 % range, by the fit", "90 % range, by bootstrap"),
               fit_rows(ability),
               f'Model "{curve.model}": {MODELS[curve.model]}', left=(0,)),
-        ("The standard error is the larger of the fit's own and of what an error of 3 % in each "
-        "effort, as efforts vary from day to day, makes of it; an assumed loss over hours adds its "
-        "own doubt."),
+        ("± is half of the 90 % range: from the fit itself, or from an error of 3 % in each "
+         "effort, as efforts vary from day to day, whichever is larger. An assumed loss over "
+         "hours adds its own uncertainty."),
         Table(("Duration", "Effort, W", "Fit, W", "Difference, W", "From"),
               [(duration_words(t), f"{p:.0f}", f"{f:.0f}", f"{p - f:+.1f}".replace("-", "−"), s)
                for t, p, f, s in zip(efforts.duration, efforts.power, fitted, source,
@@ -250,11 +251,12 @@ def _hours(rider: Rider) -> list[Part]:
     rows = [(f"{h:g} h", f"{p * rider.critical_power:.0f}", f"{100 * p:.0f} %",
              f"{q * rider.critical_power:.0f}", f"{100 * q:.0f} %")
             for h, p, q in zip(_HOURS, whole, limit, strict=True)]
-    loss = (f"Beyond half an hour the power that can be held falls by "
-            f"{100 * rider.endurance_loss:.0f} % of critical power each time the duration grows "
-            f"2.7-fold (standard error {100 * rider.endurance_loss_sd:.0f} %). The plan holds the "
-            f"mean of its power, taken with the exponent {rider.effort_exponent:g}, under the "
-            "limit, and asks for at most "
+    per_doubling = 100.0 * math.log(2.0)
+    lost = per_doubling * rider.endurance_loss
+    loss = (f"Beyond half an hour the power that you can hold falls by {lost:.1f} ± "
+            f"{per_doubling * NINE_IN_TEN * rider.endurance_loss_sd:.1f} % of critical power with "
+            "each doubling of the time. The plan keeps the mean of its power, taken with the "
+            f"exponent {rider.effort_exponent:g}, under the limit, and asks for at most "
             f"{rider.max_power:.0f} W at any time.")
     parts: list[Part] = [
         loss, Table(("Ride", "Could hold, W", "of CP", "Plan's limit, W", "of CP"), rows,

@@ -21,14 +21,15 @@ def normal_mark(label: str, value: float, sd: float, *, leads: bool = False,
 
 
 def amount(value: float, sd: float, unit: str = "") -> str:
-    """Write a value with its standard deviation, both to the digits that the uncertainty allows."""
+    """Write a value ± half of its 90 % range, to the digits that the uncertainty allows."""
     if sd <= 0 or not math.isfinite(sd):
         digits = max(0, 2 - math.floor(math.log10(abs(value)))) if value else 0
         text = f"{value:.{digits}f}"
     else:
-        exponent = math.floor(math.log10(sd))
-        digits = max(0, (1 if sd < 1.95 * 10.0**exponent else 0) - exponent)
-        text = f"{value:.{digits}f} ± {sd:.{digits}f}"
+        half = NINE_IN_TEN * sd
+        exponent = math.floor(math.log10(half))
+        digits = max(0, (1 if half < 1.95 * 10.0**exponent else 0) - exponent)
+        text = f"{value:.{digits}f} ± {half:.{digits}f}"
     return f"{text} {unit}".strip().replace("-", "−")
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from markupsafe import Markup
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence.convert import force_of
 from optimizer.evidence.datum import Channel
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
@@ -287,8 +288,8 @@ def _prior_table(valuation: Valuation) -> Table:
     names = {"independent": "by somebody independent", "seller": "by a seller",
              "estimate": "as an estimate",
              "": "by nobody named"}
-    rows = [(names.get(name, name), f"{trust.factor:.2f} ± {trust.factor_sd:.2f}",
-             f"{trust.sd:.4f} m²" if trust.sd else "–")
+    rows = [(names.get(name, name), f"{trust.factor:.2f} ± {NINE_IN_TEN * trust.factor_sd:.2f}",
+             f"± {NINE_IN_TEN * trust.sd:.4f} m²" if trust.sd else "–")
             for name, trust in (*priors.test.items(), *priors.measured_by.items())]
-    return Table(("Kind", "Factor on the figure", "Doubt of one run"), rows,
+    return Table(("Kind", "Factor on the figure", "Uncertainty of one run"), rows,
                  "Judgements, not measurements; a file of your own replaces them (--priors)")

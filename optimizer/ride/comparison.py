@@ -31,6 +31,7 @@ REPEAT_SD = 0.0025  # m²
 REPEAT_RUNS = 6.0  # how many runs that knowledge is worth
 DRIFT_SD = 0.004  # m² an hour
 _MOST_RUNS, _SEEN = 32, 0.8
+_CLEAR = 0.975  # chance from which a change counts as clear: the usual level, 5 % on two sides
 _SIZES = np.geomspace(1e-5, 0.05, 120)  # of τ, m²
 
 
@@ -41,7 +42,7 @@ class Comparison:
     Attributes
     ----------
     first, second : names
-    change : of CdA [m²], negative where the second has less drag; `sd`, `low`, `high` (95 %)
+    change : of CdA [m²], negative where the second has less drag; `sd`, `low`, `high` (90 %)
     chance_less : that the second has less drag
     smallest : change that such a test shows four times in five
     drift, drift_sd : m² an hour
@@ -167,16 +168,18 @@ def compare(test: FieldTest, first: str, second: str) -> Comparison:
     d = difference(runs, covariance, is_second, hours)
     change = float(d.weight @ d.mean)
     sd = float(np.sqrt(d.weight @ (d.sd**2 + (d.mean - change)**2)))
-    low, high = d.quantile(0.025), d.quantile(0.975)
+    low, high = d.quantile(0.05), d.quantile(0.95)
+    less = d.below(0.0)
     base = float(np.mean(runs[~is_second]))
     freedom = freedom_of(sd, float(d.sd[0]), d.freedom)
     return Comparison(
         first=first, second=second, change=change, sd=sd, low=low, high=high,
-        chance_less=d.below(0.0), smallest=smallest_to_see(sd, freedom), drift=d.drift,
+        chance_less=less, smallest=smallest_to_see(sd, freedom), drift=d.drift,
         drift_sd=d.drift_sd, repeat=float(np.exp(d.weight @ np.log(d.size))),
         mixed_with_order=_correlation(is_second.astype(float), hours), percent=100 * change / base,
         percent_low=100 * low / base, percent_high=100 * high / base,
-        more_runs=0 if low > 0.0 or high < 0.0 else _more_runs(change, sd, len(chosen), freedom))
+        more_runs=(0 if max(less, 1.0 - less) >= _CLEAR else
+                   _more_runs(change, sd, len(chosen), freedom)))
 
 
 def _more_runs(change: float, sd: float, runs: int, freedom: float) -> int | None:

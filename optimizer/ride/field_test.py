@@ -99,7 +99,7 @@ class FieldTest:
     Attributes
     ----------
     names : the setups, or the rides where each is on its own
-    drag_area, drag_area_sd : (g,) m²; `drag_area_low`, `drag_area_high` the 95 % interval
+    drag_area, drag_area_sd : (g,) m²; `drag_area_low`, `drag_area_high` the 90 % range
     rolling_resistance : Crr with `rolling_resistance_sd`, `rolling_resistance_low`, `_high`
     covariance : (g + 1, g + 1) of CdA and Crr
     wind, wind_sd : east and north at the rider, mean over the test [m/s]
@@ -333,7 +333,7 @@ def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Pos
         posterior = posterior.with_most_rolling(most)
     mean, covariance = posterior.moments()
     unit = np.eye(len(mean))
-    limits = np.array([posterior.quantiles(direction, (0.025, 0.975)) for direction in unit])
+    limits = np.array([posterior.quantiles(direction, (0.05, 0.95)) for direction in unit])
     wind = posterior.weight @ posterior.wind
     apart = posterior.wind - wind
     samples = segments.samples

@@ -399,7 +399,7 @@ def _aero_area(known: Known, asked: tuple[KnownPosition, ...],
     if known.height is None:
         sd *= 1.15
     assumed.append(f"CdA {area:.3f} ± {NINE_IN_TEN * sd:.3f} m² on time-trial bars, from mass and "
-                   "height (frontal area after Bassett et al. 1999); a field test tells it far better")
+                   "height (frontal area after Bassett et al. 1999); a field test tells more")
     return area, sd
 
 

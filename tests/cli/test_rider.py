@@ -23,7 +23,7 @@ def test_the_demo_riders(tmp_path, name):
     result = _run(COURSES / name / "rider.toml", "--out", page)
     assert result.exit_code == 0
     assert "critical power" in result.output
-    assert "nine times in ten" in result.output
+    assert "90 % range" in result.output
     assert max(map(len, result.output.splitlines())) <= 80 or len(str(page)) > 70
     html = page.read_text(encoding="utf-8")
     for heading in ("Rides of hours", "Positions", "How the reserve refills", "What is assumed"):

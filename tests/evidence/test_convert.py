@@ -160,7 +160,7 @@ def test_what_a_figure_does_not_state_is_listed_once_and_counted(text, says, cou
 def test_the_assumed_speed_is_said_in_km_per_hour():
     priors = default_priors()
     said = " ".join(change_of(read_figure("saves 30 g drag"), RIDER).assumptions)
-    assert f"{3.6 * priors.speed:.0f} ± {3.6 * priors.speed_sd:.0f} km/h" in said
+    assert f"{3.6 * priors.speed:.0f} ± {3.6 * 1.645 * priors.speed_sd:.0f} km/h" in said
 
 
 def test_priors_of_ones_own_are_used():

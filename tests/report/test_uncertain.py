@@ -1,4 +1,4 @@
-"""Figures that carry a uncertainty."""
+"""Figures that carry an uncertainty."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from optimizer.report.uncertain import amount, between, normal_mark, number_rang
 
 
 @pytest.mark.parametrize(("value", "sd", "text"), [
-    (5.039, 0.4, "5.0 ± 0.4"), (5.039, 0.16, "5.04 ± 0.16"),
-    (-0.00315, 0.00046, "−0.0032 ± 0.0005"),
-    (37.2, 12.0, "37 ± 12"), (37.2, 40.0, "37 ± 40"), (1234.5, 100.0, "1234 ± 100"),
-    (5.039, 0.0, "5.04"), (0.003135, 0.0, "0.00314"), (0.0, 0.0, "0"), (0.0, 0.1, "0.00 ± 0.10")])
+    (5.039, 0.4, "5.0 ± 0.7"), (5.039, 0.1, "5.04 ± 0.16"),
+    (-0.00315, 0.00046, "−0.0032 ± 0.0008"),
+    (37.2, 12.0, "37 ± 20"), (37.2, 40.0, "37 ± 66"), (1234.5, 100.0, "1234 ± 164"),
+    (5.039, 0.0, "5.04"), (0.003135, 0.0, "0.00314"), (0.0, 0.0, "0"), (0.0, 0.1, "0.00 ± 0.16")])
 def test_digits_follow_the_doubt(value, sd, text):
     assert amount(value, sd) == text
 

@@ -45,7 +45,7 @@ def test_it_says_what_cannot_be_right_and_cda_at_the_assumed_crr(starved):
     assert "power meter" in said
     area, sd = test.drag_area_given(BIKE.rolling_resistance)
     assert f"If Crr was {BIKE.rolling_resistance:.4f}" in said
-    assert f"{area:.3f} ± {1.96 * sd:.3f}" in said
+    assert f"{area:.3f} ± {1.645 * sd:.3f}" in said
     assert "−" not in drag_rows(test)[-1][2]
     # The truth is a meter that reads 25 % too little.
     share = float(said.split("meter that reads ")[1].split(" %")[0])

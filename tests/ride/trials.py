@@ -38,7 +38,8 @@ def trial(seed, course=None):
 def covered(so, test):
     """Whether the 95 % interval holds the true CdA, and by how many deviations it is missed."""
     miss = (so.cda - test.drag_area[0]) / test.drag_area_sd[0]
-    return bool(test.drag_area_low[0] <= so.cda <= test.drag_area_high[0]), float(miss)
+    low, high = test.posterior.quantiles(np.eye(len(test.posterior.mean[0]))[0], (0.025, 0.975))
+    return bool(low <= so.cda <= high), float(miss)
 
 
 def compared(seed, gain, order="ABBA", *, calm=True, repeat_sd=0.0025):

@@ -62,7 +62,9 @@ def judged(trouble, read):
     test = field_test(Runs((read,), ("bike",), (CONDITIONS,), BIKE, 82.0 - BIKE.mass,
                            Assumptions()))
     so = trouble.truth
-    held = test.drag_area_low[0] <= so.cda <= test.drag_area_high[0]
+    first = np.eye(len(test.posterior.mean[0]))[0]
+    low, high = test.posterior.quantiles(first, (0.025, 0.975))
+    held = low <= so.cda <= high
     width = test.drag_area_high[0] - test.drag_area_low[0]
     return (bool(held), float((test.drag_area[0] - so.cda) / test.drag_area_sd[0]),
             float((test.drag_area[0] - so.cda) / width),
