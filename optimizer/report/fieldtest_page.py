@@ -188,7 +188,8 @@ def assumed(test: FieldTest) -> list[str]:
         (f"air of {test.air_density:.3f} kg/m³ ± {100 * _HALF * a.density_sd:.1f} %"),
         (f"Crr {bike.rolling_resistance:.4f} ± {_HALF * a.rolling_resistance_sd:.4f} before the "
          f"rides, between {LEAST_ROLLING:.4f} and {test.most_rolling:.4f} (smooth asphalt "
-         "has 0.003 to 0.005, rough asphalt up to 0.010: literature, from memory), the same throughout"),
+         "has 0.003 to 0.005, rough asphalt up to 0.010: literature, from memory), the same "
+         "throughout"),
         (f"the steady wind within ± {3.6 * _HALF * a.wind_sd:.0f} km/h of what was stated before "
          "the rides (calm if nothing was), in each direction"),
         (f"CdA does not change with yaw; half of the time it was under "
