@@ -50,28 +50,43 @@ _LONGEST_TOLD = 2400  # characters
 
 
 class InputErrors(InputError):  # noqa: N818 - several of the one above
-    """Several mistakes in one file, told at once so that one correction mends them all.
+    """Several mistakes, told at once so that one correction mends them all.
 
-    `found` are the single ones in the order of the file; `sample` shows what would be right.
+    `found` are the single ones, file by file in the order of the rows; `sample` shows what would be
+    right.
     """
 
     def __init__(self, found: Sequence[InputError], sample: str = "") -> None:
         self.found, self.sample = tuple(found), sample
         first = self.found[0]
         super().__init__(first.file, first.where, first.problem, first.remedy)
-        lines, told = [f"{first.file}: {len(self.found)} mistakes"], set[str]()
+        lines, told, file = list[str](), set[str](), ""
         for k, one in enumerate(self.found):
-            said = [f"  {one.where}: {_short(one.problem, 120)}"]
-            if one.remedy and one.remedy not in told:
-                said.append(f"    {_short(one.remedy, 240)}")
+            said = [f"  {one.where or 'file'}: {_short(one.problem, 120)}"]
+            if one.file != file:
+                file = one.file
+                count = sum(other.file == file for other in self.found)
+                said.insert(0, f"{file}: {count} mistake{'s' if count > 1 else ''}")
+            remedies = [line.strip() for line in one.remedy.split("\n")]
+            said += [f"    {_short(line, 480)}" for line in remedies if line and line not in told]
             if k >= _MOST_TOLD or sum(map(len, [*lines, *said])) > _LONGEST_TOLD:
                 lines.append(f"  and {len(self.found) - k} more")
                 break
             lines += said
-            told.add(one.remedy)
+            told.update(remedies)
         if sample:
-            lines.append(f"  {_short(sample, 400)}")
+            lines.append(f"  {_short(sample, 500)}")
         self.args = ("\n".join(lines),)
+
+    @classmethod
+    def joined(cls, errors: Sequence[InputError]) -> InputError:
+        """One error of those of several files, each of which may be several."""
+        if len(errors) == 1:
+            return errors[0]
+        found = [one for error in errors
+                 for one in (error.found if isinstance(error, InputErrors) else (error,))]
+        samples = [error.sample for error in errors if isinstance(error, InputErrors)]
+        return cls(found, "\n  ".join(sample for sample in samples if sample))
 
     def __reduce__(self) -> tuple[type[InputErrors], tuple[tuple[InputError, ...], str]]:  # type: ignore[override]
         """Pickle by its parts, as InputError does."""

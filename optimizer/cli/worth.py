@@ -105,14 +105,14 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
     job = _job(scenario_file)
     reference, name, assumed = _reference(job, speed, options)
     items = pool_items(data, reference, priors)
-    speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
-    worths = rank(items, reference, speeds, priors)
     if job is not None and job.catalogue.items:
         effects, said = named_as_listed([item.effect for item in items],
                                         [item.name for item in job.catalogue.items])
         items = tuple(replace(item, effect=effect)
                       for item, effect in zip(items, effects, strict=True))
-        notes += said
+        notes = [*said, *notes]
+    speeds = tuple(reference.speed + step / 3.6 for step in (-5, 0, 5))
+    worths = rank(items, reference, speeds, priors)
     course = {} if job is None else _on_course(job, items, progress)
     if course:
         here = {row.item: surest(row.seconds, (row.high - row.low) / 3.29)

@@ -153,7 +153,9 @@ def _plainer(stated: Stated) -> tuple[str, bool, bool]:
     """Text without "about" and "up to", and whether it had them."""
     plain = tidy(stated.text)
     if _DATE.fullmatch(plain):
-        raise stated.refuse("is a date: a spreadsheet may have made it of a range or a decimal",
+        day = re.match(r"\d{4}-(\d\d)-(\d\d)", plain)
+        made = f" such as {int(day[2])}-{int(day[1])}" if day else ""
+        raise stated.refuse(f"is a date: a spreadsheet may have made it of a range{made}",
                             "write the figure again, such as 5 to 6 W, in a cell formatted as text")
     plain, about = _ABOUT.subn(" ", plain)
     plain, at_most = _AT_MOST.subn(" ", plain)

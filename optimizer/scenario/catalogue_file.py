@@ -181,7 +181,7 @@ def _place(row: Row, place: str) -> str:
     listed = '" or "'.join(meant)
     hint = f'did you mean "{listed}"? ' if meant else ""
     row.refuse("place", f'"{place}" is not a known place',
-               f'{hint}For any other place write "other: {place}"; known are '
+               f'{hint}For any other place write "other: {place}"\n  known places are '
                + ", ".join(PLACES))
     return place
 

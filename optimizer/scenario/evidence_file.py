@@ -18,7 +18,14 @@ from optimizer.evidence.figures import read_figure, read_uncertainty
 from optimizer.evidence.quantities import tidy
 from optimizer.files import read_input
 from optimizer.scenario.spreadsheet_file import is_spreadsheet
-from optimizer.scenario.tables import decoded, each_row, parse_number, read_table, table_of
+from optimizer.scenario.tables import (
+    decoded,
+    each_row,
+    parse_number,
+    plain_name,
+    read_table,
+    table_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -130,7 +137,10 @@ def _checked(table: TextTable, notes: list[str] | None = None) -> list[Datum]:
                             "delete one; two equal results are told apart by source or note")
         seen[cells] = row.line
         name = row.text("item")
-        datum = _datum(row, names.setdefault(" ".join(name.lower().split()), name))
+        known = names.setdefault(plain_name(name), name)
+        if known.casefold() != name.casefold():
+            row.note_once(f'"{name}" and "{known}" are taken as one item')
+        datum = _datum(row, known)
         first, line = baselines.setdefault(datum.item, (datum.baseline, row.line))
         if name and first.lower() != datum.baseline.lower():
             row.refuse("baseline", f'"{datum.baseline}", but row {line} has "{first}" for '
@@ -183,7 +193,12 @@ def _figure(row: Row) -> Figure | None:
     except InputError as error:
         row.keep(error)
         return None
-    if figure.read_as:
+    bare = "".join(text.split()).replace(",", ".").lower()
+    if figure.read_as in {"", text}:
+        return figure
+    if bare == "".join(figure.read_as.removeprefix("saves ").split()).lower():
+        row.note_once('figures without "saves" or "costs" are read as savings')
+    else:
         row.note("figure", f'"{text}" read as {figure.read_as}')
     return figure
 
@@ -201,8 +216,8 @@ def _test(row: Row, figure: Figure | None) -> tuple[TestKind, Measurer]:
     if said in _TUNNELS:
         share = figure is not None and figure.quantity in {"drag_share", "power_share"}
         kind: TestKind = "tunnel with rider" if share else "tunnel without rider"
-        row.note("test", f'"{text}" read as {kind}' + (
-            ", as a percentage needs one" if share else
+        row.note_once(f'"{text}" read as {kind}' + (
+            ", for a percentage, which needs one" if share else
             ", the more cautious of the two; write tunnel with rider if there was one"))
         return kind, ""
     if said not in _TESTS:
@@ -211,7 +226,7 @@ def _test(row: Row, figure: Figure | None) -> tuple[TestKind, Measurer]:
                    (f'did you mean "{near[0]}"? ' if near else "") + kinds)
         return "rule of thumb", ""
     kind, by = _TESTS[said]
-    row.note("test", f'"{text}" read as {kind}' + (f", {by}" if by else ""))
+    row.note_once(f'test "{text}" read as {kind}' + (f", {by}" if by else ""))
     return kind, by
 
 
@@ -225,7 +240,7 @@ def _measured_by(row: Row) -> Measurer:
                    "or leave it empty; the column source says who it was")
         return ""
     if said != _MEASURERS[said]:
-        row.note("measured_by", f'"{text}" read as {_MEASURERS[said] or "not stated"}')
+        row.note_once(f'measured by "{text}" read as {_MEASURERS[said] or "not stated"}')
     return _MEASURERS[said]
 
 
@@ -264,7 +279,7 @@ def check_item(path: Path | str, item: str, baseline: str) -> None:
     text = decoded(read_input(path, _LARGEST), path)
     if not text.strip():
         return
-    known = table_of(text, path, REQUIRED, OPTIONAL, synonyms=HEADINGS)
+    known = table_of(text, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     for datum in _checked(known):
         if (_same(datum.item, item) and "baseline" in known.headings
                 and not _same(datum.baseline, baseline)):
@@ -296,7 +311,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
     if not text.strip():
         return _line(list(cells), ",", "\n").encode() + _line(
             list(cells.values()), ",", "\n").encode(), ()
-    table = table_of(text, path, REQUIRED, OPTIONAL, synonyms=HEADINGS)
+    table = table_of(text, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     earlier = _checked(table)
     end = "\r\n" if "\r\n" in text else "\n" if "\n" in text or "\r" not in text else "\r"
     said = dict(cells)
@@ -308,7 +323,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
         said = {name: re.sub(r"(?<=\d)\.(?=\d)", ",", cell) for name, cell in said.items()}
     row = _line([said.get(name, "") for name in table.headings], table.separator, end)
     new = f"{text}{'' if text.endswith(end[-1]) else end}{row}"
-    whole = table_of(new, path, REQUIRED, OPTIONAL, synonyms=HEADINGS)
+    whole = table_of(new, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     datum = _datum(whole.rows[-1], whole.rows[-1].text("item"))
     for one in earlier:
         if (_same(one.item, datum.item) and _same(one.baseline, datum.baseline)

@@ -27,7 +27,8 @@ from optimizer.course import (
     Stretch,
 )
 from optimizer.course.shelter import KINDS
-from optimizer.errors import InputError
+from optimizer.errors import InputError, InputErrors
+from optimizer.evidence import Datum
 from optimizer.files import is_file
 from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
@@ -35,7 +36,7 @@ from optimizer.kit.catalogue import REGION_FACTOR
 from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.spreadsheet_file import without_sheet
-from optimizer.scenario.tables import suggest
+from optimizer.scenario.tables import plain_name, suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
 from optimizer.scenario.weather import standard_pressure, weather
 
@@ -533,26 +534,14 @@ def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditi
     """Return the catalogue, what its items do, what to know of both, and how cells were read."""
     if scenario.kit is None:
         return Catalogue(()), (), [], []
-    from optimizer.scenario.catalogue_file import read_catalogue
-
-    pairs, readings = scenario.kit.pairs, list[str]()
-    catalogue = read_catalogue(
-        _beside(file, scenario.kit.catalogue, "kit", "catalogue"),
-        _beside(file, pairs, "kit", "pairs") if pairs else None, readings,
-        currency=scenario.currency)
-    readings = [f"{scenario.kit.catalogue}, {words}" for words in readings]
+    catalogue, data, readings = _kit_tables(file, scenario.kit, scenario.currency)
     if scenario.kit.evidence is None:
         return catalogue, (), ["no evidence: items count by their mass alone"], readings
-    from optimizer.scenario.evidence_file import read_evidence
-
     priors = None
     if scenario.kit.priors:
         from optimizer.scenario.priors_file import read_priors
 
         priors = read_priors(_beside(file, scenario.kit.priors, "kit", "priors"))
-    told: list[str] = []
-    data = read_evidence(_beside(file, scenario.kit.evidence, "kit", "evidence"), told)
-    readings += [f"{scenario.kit.evidence}, {words}" for words in told]
     effects = effects_for(course, conditions, rider, baseline, data, priors)
     names = [item.name for item in catalogue.items]
     effects, notes = named_as_listed(effects, names)
@@ -563,17 +552,45 @@ def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditi
     return catalogue, tuple(effect for effect in effects if effect.item in names), notes, readings
 
 
+def _kit_tables(file: TomlFile, kit: KitTable,
+                currency: str) -> tuple[Catalogue, list[Datum], list[str]]:
+    """Read catalogue and evidence, and say what is wrong with either at once."""
+    from optimizer.scenario.catalogue_file import read_catalogue
+    from optimizer.scenario.evidence_file import read_evidence
+
+    wrong, readings = list[InputError](), list[str]()
+    catalogue, data, told = Catalogue(()), list[Datum](), list[str]()
+    try:
+        catalogue = read_catalogue(
+            _beside(file, kit.catalogue, "kit", "catalogue"),
+            _beside(file, kit.pairs, "kit", "pairs") if kit.pairs else None, told,
+            currency=currency)
+    except InputError as error:
+        wrong.append(error)
+    readings += [f"{kit.catalogue}, {words}" for words in told]
+    told = []
+    try:
+        if kit.evidence is not None:
+            data = read_evidence(_beside(file, kit.evidence, "kit", "evidence"), told)
+    except InputError as error:
+        wrong.append(error)
+    readings += [f"{kit.evidence}, {words}" for words in told]
+    if wrong:
+        raise InputErrors.joined(wrong)
+    return catalogue, data, readings
+
+
 def named_as_listed(effects: Sequence[Effect],
                     names: Sequence[str]) -> tuple[tuple[Effect, ...], list[str]]:
     """Give effects the names of the catalogue, where they differ in case and blanks only.
 
     Returns them with a note on each that belongs to no item, and the nearest name there is.
     """
-    plain = {_plain_name(name): name for name in names}
+    plain = {plain_name(name): name for name in names}
     taken = {effect.item for effect in effects}
     out, notes = [], []
     for effect in effects:
-        name = plain.get(_plain_name(effect.item))
+        name = plain.get(plain_name(effect.item))
         if effect.item in names:
             out.append(effect)
         elif name is not None and name not in taken:
@@ -585,11 +602,6 @@ def named_as_listed(effects: Sequence[Effect],
             notes.append(f'the evidence for "{effect.item}" belongs to no item of the catalogue'
                          + (f'; did you mean "{near[0]}"?' if near else ""))
     return tuple(out), notes
-
-
-def _plain_name(name: str) -> str:
-    """Name without case, blanks and hyphens."""
-    return "".join(c for c in name.casefold() if c.isalnum())
 
 
 def _sets(file: TomlFile, scenario: Scenario,

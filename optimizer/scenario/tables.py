@@ -18,9 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
-__all__ = ["Row", "TextTable", "decoded", "each_row", "read_rows", "read_table", "read_text",
-           "separator_of",
-           "table_of", "together"]
+__all__ = ["Row", "TextTable", "decoded", "each_row", "plain_name", "read_rows", "read_table",
+           "read_text", "separator_of", "table_of", "together"]
 
 _Value = TypeVar("_Value")
 
@@ -37,6 +36,7 @@ _MONEY = re.compile(rf"(?P<before>{_SIGN})?\s*"
 _CURRENCIES = {"€": "EUR", "eur": "EUR", "euro": "EUR", "euros": "EUR", "£": "GBP",
                "$": "$", "¥": "¥", "fr.": "CHF", "fr": "CHF", "sfr.": "CHF"}
 _LONGEST_HEADING = 200  # characters
+_LONGEST_TITLE = 10  # rows
 _NEAR = 0.75  # likeness from which an unknown heading is a slip in a known one
 _YES = {"yes", "y", "true", "x", "1", "ja", "oui"}
 _NO = {"no", "n", "false", "0", "-", "nein", "non"}
@@ -88,6 +88,11 @@ class Row:
     def note(self, column: str, words: str) -> None:
         """Say how a cell was understood."""
         self.notes.append(f"row {self.line}, column {column}: {words}")
+
+    def note_once(self, words: str, key: str = "") -> None:
+        """Say how cells of a kind were understood; once for all that begin with `key`."""
+        if not any(said.startswith(key or words) for said in self.notes):
+            self.notes.append(words)
 
     def has(self, column: str) -> bool:
         """Tell whether the cell holds anything."""
@@ -150,7 +155,11 @@ class Row:
             r"[1-9]\d{0,2}[.,]\d{3}", match["amount"]) else match["amount"]
         digits = re.sub(r"[.,][-–]+$", "", digits)
         value = replace(self, cells={column: digits}).number(column, low=0.0, high=high)
-        self.note(column, f'"{found}" read as {value:,.2f} {sign.strip()}')
+        said = f"read as {value:,.2f} {sign.strip()}"
+        if digits == match["amount"]:
+            self.note_once(f'prices such as "{found}" are {said}', "prices such as")
+        else:
+            self.note(column, f'"{found}" {said}')
         return value
 
     def currency(self, column: str) -> str:
@@ -225,13 +234,22 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
     else:
         plain = plain.replace(",", ".")
     if not re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain, re.ASCII):
-        hint = " (did a spreadsheet turn it into a date?)" if re.search(
-            r"\d[-./]\d|[A-Za-z]{3}-?\d|\d-?[A-Za-z]{3}", plain) else ""
-        raise ValueError(f"is not a number{hint}")
+        raise ValueError(f"is not a number{_of_a_date(plain)}")
     value = float(plain)
     if not math.isfinite(value):
         raise ValueError("is not a finite number")
     return value
+
+
+def _of_a_date(text: str) -> str:
+    """Say what a date may have been before a spreadsheet made it one; empty for no date."""
+    if day := re.fullmatch(r"\d{4}-(\d\d)-(\d\d)", text):
+        month, number = int(day[1]), int(day[2])
+        return (f" (did a spreadsheet turn {number}.{month} or {number}-{month} into a date? "
+                "format the cell as text)")
+    if re.search(r"\d[-./]\d|[A-Za-z]{3}-?\d|\d-?[A-Za-z]{3}", text):
+        return " (did a spreadsheet turn it into a date?)"
+    return ""
 
 
 def read_text(path: Path | str, largest: int = _LARGEST) -> str:
@@ -305,6 +323,7 @@ def _table(file: str, records: Sequence[Sequence[str]], separator: str, required
              if any(cells) and not cells[0].startswith("#")]
     if not lines:
         raise InputError(file, "", "is empty", f"its headings are {', '.join(required)}")
+    lines = lines[_headings_at(lines, required, synonyms or {}, notes):]
     columns = _columns(file, lines[0], required, optional, synonyms or {}, notes)
     comma = separator != "," and any(re.fullmatch(r"[+-]?\d+,\d+", cell)
                                      for _, cells in lines for cell in cells)
@@ -366,7 +385,7 @@ def separator_of(text: str) -> str:
 
 def _plain(heading: str) -> str:
     """Heading as a name; without what stands in brackets, which is a remark."""
-    text = heading.translate(_SPACES).strip().lower()
+    text = heading.translate(_SPACES).strip(" ?!:.").lower()
     if len(text) <= _LONGEST_HEADING:
         text = re.sub(r"\s*[(\[][^)\]]*[)\]]$", "", text)
     return re.sub(r"[\s-]+", "_", text)
@@ -401,16 +420,30 @@ def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
     return [f"#{name}" if k in unknown else name for k, name in enumerate(names)]
 
 
+def _headings_at(lines: Sequence[tuple[int, list[str]]], required: Sequence[str],
+                 synonyms: Mapping[str, str], notes: list[str] | None) -> int:
+    """Find the row of headings below a title; the first row where none has all that are needed."""
+    if notes is None or not required:
+        return 0
+    for k, (number, cells) in enumerate(lines[:_LONGEST_TITLE]):
+        if set(required) <= set(_with_synonyms(cells, required, synonyms, None)):
+            if k:
+                notes.append(f"the headings are those of row {number}")
+            return k
+    return 0
+
+
 def _with_synonyms(cells: Sequence[str], known: Sequence[str], synonyms: Mapping[str, str],
                    notes: list[str] | None) -> list[str]:
     """Names of the headings, with the known one for a word that means it."""
-    names = [_plain(cell) for cell in cells]
+    names, read = [_plain(cell) for cell in cells], []
     for k, (cell, name) in enumerate(zip(cells, names, strict=True)):
         other = synonyms.get(name, "")
         if name not in known and other in known and other not in names:
             names[k] = other
-            if notes is not None:
-                notes.append(f'column "{cell}" is read as {other}')
+            read.append(f'"{cell}" as {other}')
+    if read and notes is not None:
+        notes.append(f"columns read: {', '.join(read)}")
     return names
 
 
@@ -420,6 +453,11 @@ def _is_slip(name: str, names: Sequence[str], required: Sequence[str],
     near = [*difflib.get_close_matches(name, known, 3, _NEAR),
             *difflib.get_close_matches(name, required, 1, 0.5)]
     return any(one not in names for one in near)
+
+
+def plain_name(name: str) -> str:
+    """Name of an item without case, blanks and hyphens, by which people mean the same."""
+    return "".join(c for c in name.casefold() if c.isalnum()) or name
 
 
 def suggest(name: str, known: Iterable[str]) -> str:

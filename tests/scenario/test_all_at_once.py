@@ -5,13 +5,16 @@ from __future__ import annotations
 import pickle
 
 import pytest
+from click.testing import CliRunner
 
+from optimizer.cli import group
 from optimizer.errors import InputError, InputErrors
 from optimizer.evidence import Effect
 from optimizer.kit.catalogue import PLACES
 from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.evidence_file import read_evidence
-from optimizer.scenario.scenario import named_as_listed
+from optimizer.scenario.scenario import named_as_listed, read_scenario
+from optimizer.scenario.starter import write_starter
 
 
 def table(tmp_path, text):
@@ -84,10 +87,10 @@ def test_headings_and_words_of_ones_own_are_echoed(tmp_path):
         ("rule of thumb", "independent"), ("field", "independent"), ("tunnel without rider", ""),
         ("tunnel with rider", ""), ("velodrome", "")]
     said = "\n".join(notes)
-    for words in ('"Saving (as stated)" is read as figure',
+    for words in ('columns read: "Name" as item, "Saving (as stated)" as figure, "Method" as test',
                   'row 2, column figure: "5-6 W" read as saves 5.5 W ± 0.5 W (90 %)',
-                  'column test: "Magazine" read as rule of thumb, independent',
-                  "the more cautious of the two", "as a percentage needs one"):
+                  'test "Magazine" read as rule of thumb, independent',
+                  "the more cautious of the two", "for a percentage, which needs one"):
         assert words in said
     assert "row 6, column figure" not in said  # plain figures are not echoed
 
@@ -107,7 +110,7 @@ def test_prices_as_spreadsheets_show_them(tmp_path, cell, price):
 @pytest.mark.parametrize(("cell", "says"), [
     ("£ 240", "is in GBP, and the scenario counts in EUR"), ("2.Jan", "not a number"),
     ("€ 12.5.2031", "not a number"), ("€", "not a number"), ("€ -5", "not a number"),
-    ("2026-05-12", "did a spreadsheet turn it into a date")])
+    ("2026-05-12", "did a spreadsheet turn 12.5 or 12-5 into a date")])
 def test_prices_that_are_none(tmp_path, cell, says):
     with pytest.raises(InputError, match="row 2, column price") as caught:
         read_catalogue(table(tmp_path, f"item;place;price\nA;helmet;{cell}\n"), currency="EUR")
@@ -137,3 +140,58 @@ def test_evidence_for_no_item_is_said_with_the_nearest_name():
         ('the evidence for "Disk weel" belongs to no item of the catalogue; did you mean '
          '"Disc wheel"?'),
         'the evidence for "Unicorn" belongs to no item of the catalogue']
+
+
+def test_a_hyphen_or_a_capital_makes_no_other_item(tmp_path):
+    notes = []
+    data = read_evidence(table(tmp_path, "item,figure,test,source\naero-helmet,saves 8 W,field,a\n"
+                               "Aero helmet,saves 9 W,field,b\nAERO HELMET,saves 7 W,field,c\n"),
+                         notes)
+    assert {datum.item for datum in data} == {"aero-helmet"}
+    assert notes == ['"Aero helmet" and "aero-helmet" are taken as one item',
+                     '"AERO HELMET" and "aero-helmet" are taken as one item']
+
+
+def test_headings_below_a_title_are_found(tmp_path):
+    notes = []
+    items = read_catalogue(table(tmp_path, "Club kit;;;\n;;;\nPart;Where;Price (EUR);Have it?\n"
+                                 "Hat;helmet;5;yes\n"), None, notes).items
+    assert (items[0].name, items[0].owned) == ("Hat", True)
+    assert notes[0] == "the headings are those of row 3"
+    with pytest.raises(InputError, match="row 4, column place"):
+        read_catalogue(table(tmp_path, "Club kit\n\nPart,Where,Price\nHat,hat,5\n"))
+
+
+def test_what_is_alike_is_echoed_once(tmp_path):
+    notes = []
+    read_evidence(table(tmp_path, "item,figure,test\n" + "".join(
+        f"Item {k},{k + 1} W @ 45 km/h,magazine\n" for k in range(9))), notes)
+    assert notes == ['figures without "saves" or "costs" are read as savings',
+                     'test "magazine" read as rule of thumb, independent']
+
+
+def test_both_tables_of_a_scenario_are_told_at_once(tmp_path):
+    path = write_starter(tmp_path / "race")
+    path.with_name("kit.csv").write_text("item,place,price\nHat,hat,5\nCap,cap,x\n")
+    path.with_name("evidence.csv").write_text("item,figure,test\nHat,8 bananas,pub\n")
+    with pytest.raises(InputErrors) as caught:
+        read_scenario(path)
+    said = str(caught.value)
+    assert "kit.csv: 3 mistakes" in said
+    assert "evidence.csv: 2 mistakes" in said
+    assert said.index("kit.csv") < said.index("evidence.csv")
+    assert said.count("known places are") == 1
+    assert said.count("a right row") == 2
+    assert len(said) < 3000
+
+
+def test_worth_reads_a_name_that_differs_by_a_hyphen(tmp_path):
+    path = write_starter(tmp_path / "race")
+    name = read_catalogue(path.with_name("kit.csv")).items[0].name
+    other = name.upper().replace(" ", "-")
+    path.with_name("evidence.csv").write_text(
+        f"item,figure,test\n{other},saves 5 W @ 45 km/h,field\n")
+    result = CliRunner().invoke(group, ["worth", str(path.with_name("evidence.csv")),
+                                        "--scenario", str(path)])
+    assert result.exception is None, result.output
+    assert f'the evidence for "{other}" counts for "{name}"' in " ".join(result.output.split())

@@ -97,7 +97,7 @@ def test_mistakes_name_the_row_of_the_spreadsheet(tmp_path):
     path = xlsx(tmp_path / "kit.xlsx", {"Kit": [
         (), HEAD, (), ("Disc", "rear wheel", dt.date(2026, 5, 12), False, 0.0),
         ("Hat", "helmet", 12.125, False, 0.0)]})
-    with pytest.raises(InputError, match=r"row 4, column price.*turn it into a date"):
+    with pytest.raises(InputError, match=r"row 4, column price.*turn 12.5 or 12-5 into a date"):
         read_catalogue(path)
 
 
