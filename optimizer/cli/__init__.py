@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",
     "batch": "Plan many riders, courses and forecasts in one go.",
     "kit": "Say what to buy, what not, in which order, and what to test first.",
+    "season": "Say who buys what and when, and who rides what where, over many races.",
     "compare": "Compare named sets of kit: splits, where seconds are won, and why.",
     "worth": "Rank the items of an evidence table: what each is worth, and how sure.",
     "convert": "Convert a figure of aero testing to other currencies.",

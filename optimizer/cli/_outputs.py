@@ -14,8 +14,8 @@ from optimizer.report import marks
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["check_run", "fit", "gpx", "json", "overwrite_option", "page", "row", "table",
-           "tables_option", "xlsx"]
+__all__ = ["check_run", "fit", "gpx", "json", "overwrite_option", "page", "row", "season_json",
+           "table", "tables_option", "xlsx"]
 
 
 def page(option: str, path: Path | str) -> Output:
@@ -26,6 +26,11 @@ def page(option: str, path: Path | str) -> Output:
 def json(option: str, path: Path | str) -> Output:
     """Give the JSON of a plan as an output."""
     return Output(option, Path(path), marks.JSON, 50_000)
+
+
+def season_json(option: str, path: Path | str) -> Output:
+    """Give the JSON of a season as an output."""
+    return Output(option, Path(path), marks.SEASON_JSON, 50_000)
 
 
 def gpx(option: str, path: Path | str) -> Output:
@@ -39,7 +44,7 @@ def fit(option: str, path: Path | str) -> Output:
 
 
 def table(option: str, path: Path | str, kind: str) -> Output:
-    """Give a CSV as an output: of a "card" or a "batch"."""
+    """Give a CSV as an output: of a "card", a "batch" or a "season"."""
     return Output(option, Path(path), marks.TABLES[kind])
 
 

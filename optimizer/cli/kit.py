@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -101,7 +102,8 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
             overwrite: bool, **options: Any) -> None:
     """Say what to buy for SCENARIO, what not, in which order, and what to test first.
 
-    With several scenarios (riders) the budget is shared among them.
+    With several scenarios the budget is shared among them: a season in which each is a race of
+    its own, and what a rider buys serves in all of that rider's races.
 
     Prices and effects are those of the catalogue and the evidence. Brakes, steering and wheels
     are for a qualified mechanic; the rules of the event decide what is allowed.
@@ -120,13 +122,13 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
                         *([_outputs.xlsx("--tables", tables)] if tables else [])], scenarios,
                        overwrite=overwrite)
     if len(scenarios) > 1:
-        if out or tables or options["money"] or options["by"] != "forecast":
-            raise InputError("kit", "", "a shared budget is split by expected times alone",
-                             "leave out --out, --tables, --money and --by, or name one scenario")
+        if options["by"] == "target" or options["second_proof"] or tables:
+            raise InputError("kit", "", "targets, tables and a second proof are for one scenario",
+                             "name one, or write a file for kitpace season, with targets and --csv")
         if options["budget"] is None:
             raise InputError("--budget", "", "is missing: several scenarios share one budget",
                              "say what all of them may spend together, such as --budget 1500")
-        _shared(scenarios, options)
+        _shared(scenarios, out, options, timings=timings)
         return
     with progress_line("Weighing kit", timings=timings) as progress:
         job, decision = _decide(scenarios[0], options, progress)
@@ -198,39 +200,35 @@ def _show(shown: Table) -> None:
     table(shown.headings, shown.rows, shown.caption, shown.left)
 
 
-def _shared(scenarios: tuple[str, ...], options: dict[str, Any]) -> None:
-    """Share one budget among several riders."""
-    from optimizer.job import day_of
-    from optimizer.kit import choose_kit
-    from optimizer.kit.decision import share_budget
-    from optimizer.report.words import clock, listing, money, seconds
+def _shared(scenarios: tuple[str, ...], out: str | None, options: dict[str, Any], *,
+            timings: bool) -> None:
+    """Share one budget among several rides: a season of these files, in which nothing is lent."""
+    from optimizer.cli.season import tell
+    from optimizer.files import write_atomic
+    from optimizer.report.season_page import season_page
+    from optimizer.report.words import listing
+    from optimizer.seasons import run_season
+    from optimizer.seasons.build import season_of_scenarios
 
-    jobs, choices = [], []
-    with progress_line("Weighing kit") as progress:
+    with progress_line("Weighing kit", timings=timings) as progress:
+        jobs = []
         for scenario in scenarios:
             job = _read(scenario, options, progress)
-            progress(job.name)
+            if options["draws"]:
+                job = replace(job, options=replace(job.options, draws=options["draws"]))
             jobs.append(job)
-            choices.append(choose_kit(
-                day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-                rules=job.rules, least_gain=job.options.least_gain))
-    currencies = {job.currency for job in jobs}
-    if len(currencies) > 1:
-        raise InputError("kit", "", f"the scenarios are in {listing(sorted(currencies))}",
-                         "give all prices in one currency")
-    budget = options["budget"]
-    sets = share_budget([choice.frontier for choice in choices], budget)
-    spent = sum(kit.spend for kit in sets)
-    saved = sum(choice.owned.finish_time - kit.finish_time
-                for choice, kit in zip(choices, sets, strict=True))
-    say(f"Spend {money(spent)} of {money(budget, jobs[0].currency)} for {len(jobs)} riders: "
-        f"{seconds(saved)} faster in all. Every rider has kit of their own; nothing is passed on "
-        "between starts.")
-    table(("Scenario", "Spend", "Saves", "Time", "Buy"),
-          [(job.name, money(kit.spend), seconds(choice.owned.finish_time - kit.finish_time),
-            clock(kit.finish_time),
-            ", ".join(name for name in kit.items if not job.catalogue[name].owned
-                      and job.catalogue[name].cost > 0) or "nothing")
-           for job, choice, kit in zip(jobs, choices, sets, strict=True)],
-          "Shares of the budget", left=(0, 4))
-    reading_notes(tuple(f"{job.name}: {note}" for job in jobs for note in job.notes))
+        currencies = sorted({job.currency for job in jobs})
+        if len(currencies) > 1:
+            raise InputError("kit", "", f"the scenarios are in {listing(currencies)}",
+                             "give all prices in one currency")
+        least = max(job.options.least_gain for job in jobs)
+        season = season_of_scenarios("Shared budget", [(job.rider.name, job) for job in jobs],
+                                     options["budget"], least)
+        found = run_season(season, by=options["by"], level=options["level"],
+                           stages=options["money"], progress=progress)
+        if out:
+            write_atomic(out, season_page(found))
+    tell(found)
+    if out:
+        say()
+        say(f"Page: {out}")

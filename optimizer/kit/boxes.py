@@ -8,13 +8,15 @@ budgets, then the box itself, in which the minorant then is closer.
 
 from __future__ import annotations
 
+import heapq
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.kit.labels import best_by_cost, relax, sets_below
-from optimizer.kit.minorant import Minorant, curvatures, minorant
+from optimizer.kit.minorant import Minorant, curvatures, minorant, minorant_near
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -29,6 +31,7 @@ __all__ = ["Boxes"]
 
 _GROWTH = 3.0  # of boxes beyond the last origin
 _HALVINGS = 6  # of a box, its halves and so on
+_FEW_LABELS = 4_000  # the same, where a piece is soon halved
 _MOST_LABELS = 20_000  # partial sets at a time that are gone through without halving
 
 
@@ -62,6 +65,62 @@ class Boxes:
                 found.extend(sets)
                 gap = max(gap, left)
         return np.unique(np.concatenate(found), axis=0), gap
+
+    def floor(self, rows: tuple[int, ...], target: float,
+              most: int) -> tuple[float, NDArray[np.bool_]]:
+        """Lower bound [s] on time and hurdles of all sets, whatever they cost, but for some (s, n).
+
+        Up to `target`, and good near the set of `rows`. The piece along the first direction that
+        is lowest is halved, up to `most` times.
+        """
+        free = replace(self.offer, cost=np.zeros(self.offer.combinations.count))
+        at = {origin: float(self.basis[0] @ bound.point) for origin, bound in self.bounds.items()}
+        found = [np.zeros((0, len(self.offer.cost)), dtype=bool)]
+        queue: list[tuple[float, float, float]] = []
+
+        def look(low: float, high: float) -> None:
+            origin, box = self._nearest_origin(at, low, high)
+            affine = minorant_near(self.bounds[origin], self.model, self.basis, box, rows, target)
+            relaxed = relax(affine, free, 1.0)
+            value = affine.value + float(best_by_cost(relaxed, free, 1.0)[2][-1])
+            if value < target:
+                sets, _ = sets_below(relaxed, free, np.array([0.0, 1.0]),
+                                     np.array([target - affine.value]), _FEW_LABELS)
+                if sets is not None:
+                    found.append(sets)
+                    return
+                heapq.heappush(queue, (value, low, high))
+
+        low, high = at[()] + self._ends(())[0]
+        # Nothing is lost at a set that is on the edge of a piece.
+        place = float(self.basis[0] @ self.model.coordinates(
+            self.offer.combinations.flags([rows]))[0])
+        for pair in itertools.pairwise(sorted({low, high, min(max(place, low), high)})):
+            look(*pair)
+        for _ in range(most):
+            if not queue:
+                break
+            _, low, high = heapq.heappop(queue)
+            look(low, 0.5 * (low + high))
+            look(0.5 * (low + high), high)
+        return min([target, *(value for value, *_ in queue[:1])]), np.unique(
+            np.concatenate(found), axis=0)
+
+    def chord(self, rows: tuple[int, ...], slowest: float) -> Minorant:
+        """Minorant of all sets that take `slowest` [s] at most, good near the set of `rows`."""
+        at = {origin: float(self.basis[0] @ bound.point) for origin, bound in self.bounds.items()}
+        low, high = at[()] + self._ends(())[0]
+        origin, box = self._nearest_origin(at, float(low), float(high))
+        return minorant_near(self.bounds[origin], self.model, self.basis, box, rows, slowest)
+
+    def _nearest_origin(self, at: Mapping[tuple[int, ...], float], low: float, high: float,
+                        ) -> tuple[tuple[int, ...], NDArray[np.float64]]:
+        """Nearest origin whose bound is good for a piece, with the piece as a box about it."""
+        for origin in sorted(at, key=lambda key: (abs(0.5 * (low + high) - at[key]), key)):
+            box = np.vstack([[[low - at[origin], high - at[origin]]], self._ends(origin)[1:]])
+            if origin == () or self._covers(origin, box):
+                break
+        return origin, box
 
     def __iter__(self) -> Iterator[tuple[tuple[int, ...], NDArray[np.float64]]]:
         """Origins and boxes (k, 2), coordinates from the origin, that together contain all sets."""

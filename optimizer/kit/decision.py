@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
 
 __all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit",
-           "share_budget", "unit_loss"]
+           "unit_loss"]
 
 _SURE = 0.9  # chance from which one set counts as clearly faster than another
 _EVEN = 0.6  # chance below which it may as well be the other way round
@@ -469,21 +469,3 @@ def _price_of_a_second(choice: Choice) -> float:
     first = next((kit for kit in reversed(sets) if kit.spend <= last.spend * 2 / 3), last)
     saved = first.finish_time - last.finish_time
     return (last.spend - first.spend) / saved if saved > 0 else 0.0
-
-
-def share_budget(frontiers: Sequence[Sequence[KitSet]], budget: float) -> list[KitSet]:
-    """Share one budget among riders: a set of each frontier, with the least sum of times.
-
-    Exact: the best sums of the first riders at every spend, rider by rider.
-    """
-    sums: list[tuple[float, float, tuple[KitSet, ...]]] = [(0.0, 0.0, ())]
-    for frontier in frontiers:
-        longer = sorted(((spend + kit.spend, time + kit.finish_time, (*sets, kit))
-                         for spend, time, sets in sums for kit in frontier
-                         if spend + kit.spend <= budget + 1e-9), key=lambda row: row[:2])
-        sums, best = [], math.inf
-        for row in longer:
-            if row[1] < best - 1e-9:
-                best = row[1]
-                sums.append(row)
-    return list(sums[-1][2])

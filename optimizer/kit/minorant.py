@@ -12,12 +12,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.kit.bound import Bound
     from optimizer.kit.set_model import SetModel
 
-__all__ = ["Minorant", "curvatures", "directions", "minorant", "tangent"]
+__all__ = ["Minorant", "curvatures", "directions", "minorant", "minorant_near",
+           "tangent"]
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,8 @@ class Minorant:
 def tangent(bound: Bound, model: SetModel) -> Minorant:
     """Return the bound without its curvature: no bound any more, but close to the time."""
     affine = _affine(bound, model, bound.slope, bound.value)
-    return replace(affine, item=affine.item + model.hurdle)
+    return replace(affine, item=affine.item + model.hurdle,
+                   overlap=affine.overlap + model.overlap_hurdle)
 
 
 def minorant(bound: Bound, model: SetModel, basis: NDArray[np.float64],
@@ -64,48 +68,97 @@ def minorant(bound: Bound, model: SetModel, basis: NDArray[np.float64],
     kappa = curvatures(bound, basis, np.abs(box).max(axis=1))
     slope = bound.slope - 0.5 * (kappa * box.sum(axis=1)) @ basis
     affine = _affine(bound, model, slope, bound.value + 0.5 * float(kappa @ box.prod(axis=1)))
-    if not model.hurdle.any():
-        return affine
     # A set takes time T and has hurdles H; T + H <= t is (T - value) m <= (t - value - H) m with
-    # m = M over the usual M. Of two ways to be rid of m, the one that loses less.
-    spread = affine.spread
-    whole = sum(float(np.abs(model.hurdle[rows]).max(initial=0.0))
-                for rows in model.terms.combinations.places)
-    ahead = -min(_least(affine, bound, model, basis, float(box[0, 0])), 0.0)
-    if whole <= 2.0 * ahead:
-        return replace(affine, item=affine.item + model.hurdle
-                       - spread * np.abs(model.hurdle))
-    # q = t - value - H >= T - value: where it is positive q m <= q (1 + spread), elsewhere
-    # q m <= q (1 - spread), which is less than that by 2 spread |q|, and |q| <= `ahead`.
-    share = 1.0 / (1.0 + spread)
-    return Minorant(share * affine.constant, share * affine.item + model.hurdle,
-                    share * affine.overlap, share * (affine.slack + 2.0 * spread * ahead),
-                    affine.value, 0.0)
+    # m = M over the usual M, within its spread of 1.
+    return replace(affine,
+                   item=affine.item + model.hurdle - affine.spread * np.abs(model.hurdle),
+                   overlap=affine.overlap + model.overlap_hurdle
+                   - affine.spread * np.abs(model.overlap_hurdle))
 
 
-def _least(affine: Minorant, bound: Bound, model: SetModel, basis: NDArray[np.float64],
-           low: float) -> float:
-    """Lower bound on time less `value` [s] over sets whose first coordinate is `low` at least."""
+def minorant_near(bound: Bound, model: SetModel, basis: NDArray[np.float64],
+                  box: NDArray[np.float64], rows: Sequence[int], target: float) -> Minorant:
+    """Minorant of time and hurdles in a box that loses nothing at the set of `rows`.
+
+    For large hurdles; it holds for sets whose time and hurdles are below `target` [s]. All that is
+    not linear in a set vanishes at `rows`, and is at most a sum over the items and overlaps in
+    which a set differs from it. With y along a direction of the basis, y' there and |y - y'| <= R,
+
+        y² <= y'² + 2 y' (y - y') + R |y - y'|
+
+    (for the first direction the chord of the box instead); the product m Crr differs from its
+    plane by at most the range of Crr times a difference in mass; and with H the hurdles, m = M over
+    that of `rows`, T + H <= t is (T - value) m <= q m, q = t - value - H, where m - 1 is a sum and
+    |q| is bounded.
+    """
+    chosen = np.zeros((1, len(model.hurdle)), dtype=bool)
+    chosen[0, list(rows)] = True
+    inside, active = chosen[0], model.terms.combinations.overlapping(chosen)[0] > 0.5
+    at = model.coordinates(chosen)[0]
+    here = float(model.effective[0] + inside @ model.effective[1:])
+    kappa = curvatures(bound, basis, np.abs(box).max(axis=1))
+    y = basis @ (at - bound.point)
+    middle = np.append(0.5 * box[0].sum(), y[1:])
+    constant = np.append(box[0].prod(), y[1:]**2)
+    slope = bound.slope - (kappa * middle) @ basis
+    affine = _affine(bound, model, slope, bound.value + 0.5 * float(kappa @ constant), at)
+    scale = model.usual_effective / here
+    # What a different item, or overlap, may cost at most.
+    mass, crr = float(at[-2] / at[-4]), float(at[-1] / at[-2])
+    low, high = model.spread(float(model.crr[0]), model.crr[1:])
+    product = max(float(high) - crr, crr - float(low)) * np.abs(model.mass[1:]) / here
+    reach = np.abs(box - y[:, None]).max(axis=1)
+    reach[0] = 0.0
+    item = (np.column_stack([model.item, model.rolling(mass, crr)[1:]])
+            - np.outer(model.effective[1:], at)) @ basis.T / here
+    cost = 0.5 * (np.abs(item) + np.outer(product, np.abs(basis[:, -1]))) @ (kappa * reach)
+    cost += abs(float(slope[-1])) * product
+    overlap_cost = 0.5 * np.abs(model.overlap @ basis[:, :len(model.start)].T / here) @ (
+        kappa * reach)
     start, item, overlap, slack = model.along(basis[:1], bound.point)
-    here = low * (1.0 + affine.spread if low < 0 else 1.0 - affine.spread) - float(slack[0])
-    moved = float(np.abs(item).sum())
-    typical = float(np.abs(affine.item).sum()) / moved if moved > 0 else 0.0
+    first = Minorant(float(start[0]), item[:, 0], overlap[:, 0], float(slack[0]), 0.0, 0.0)
+    ends = np.outer(box[0], [1.0 - affine.spread, 1.0 + affine.spread])
+    within = float(ends.min()) - first.slack, float(ends.max()) + first.slack
+    least = (_least((affine.constant, affine.item, affine.overlap), first, within, model)
+             - affine.slack) / (1.0 - affine.spread)
+    most = target - bound.value - _least((0.0, model.hurdle, model.overlap_hurdle), first, within,
+                                         model)
+    cost += max(-least, most, 0.0) * np.abs(model.effective[1:]) / here
+    return Minorant(
+        scale * affine.constant - float(cost[inside].sum()) - float(overlap_cost[active].sum()),
+        scale * affine.item + model.hurdle + np.where(inside, cost, -cost),
+        scale * affine.overlap + model.overlap_hurdle
+        + np.where(active, overlap_cost, -overlap_cost), 0.0, affine.value, 0.0)
+
+
+def _least(sums: tuple[float, NDArray[np.float64], NDArray[np.float64]], first: Minorant,
+           within: tuple[float, float], model: SetModel) -> float:
+    """Lower bound on a sum over items and overlaps where the coordinate `first` is `within`.
+
+    The best of a few multipliers of those two ends.
+    """
+    constant, item, overlap = sums
+    moved = float(np.abs(first.item).sum())
+    typical = float(np.abs(item).sum()) / moved if moved > 0 else 0.0
     found = -np.inf
-    for price in typical * np.linspace(0.0, 2.0, 9):
-        least, _ = model.spread(affine.constant - price * float(start[0]),
-                                affine.item - price * item[:, 0],
-                                affine.overlap - price * overlap[:, 0])
-        found = max(found, float(least) + price * here)
-    found -= affine.slack
-    return found / (1.0 - affine.spread) if found < 0 else found / (1.0 + affine.spread)
+    for price in typical * np.linspace(-2.0, 2.0, 17):
+        low, _ = model.spread(constant - price * first.constant, item - price * first.item,
+                              overlap - price * first.overlap)
+        found = max(found, float(low) + price * (within[0] if price > 0 else within[1]))
+    return found
 
 
-def _affine(bound: Bound, model: SetModel, slope: NDArray[np.float64], value: float) -> Minorant:
-    """Write value + slope · (θ - point), less bound.value, as a sum over items."""
+def _affine(bound: Bound, model: SetModel, slope: NDArray[np.float64], value: float,
+            about: NDArray[np.float64] | None = None) -> Minorant:
+    """Write value + slope · (θ - point), less bound.value, as a sum over items.
+
+    m Crr by its plane `about` a point, by default that of the bound.
+    """
     usual = model.usual_effective
     cut = len(model.start)
-    crr = float(bound.point[-1] / bound.point[-2])
-    mass = float(bound.point[-2] / bound.point[-4])
+    about = bound.point if about is None else about
+    crr = float(about[-1] / about[-2])
+    mass = float(about[-2] / about[-4])
     corners = bound.corner_price * (bound.cornering**2 - model.cornering**2)
     rest = value - bound.value + corners - float(slope @ bound.point)
     sums = np.concatenate([[slope[:cut] @ model.start], model.item @ slope[:cut]])

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from optimizer.kit.bound import Bound
     from optimizer.kit.evaluator import Evaluator
+    from optimizer.kit.minorant import Minorant
     from optimizer.kit.set_model import SetModel
     from optimizer.physics import Setup
 
@@ -38,6 +39,8 @@ _ROUNDS = 8  # of tangents and sets that they lead to
 _ALONG = 16  # origins of bounds along the frontier
 _PART = 0.35  # of the range of drag, within which a bound is good
 _TRIED = 2  # sets that a tangent holds for best
+_BLINK = 2e-3  # s
+_MOST_HALVES = 40  # of boxes, where a floor is looked for
 _WINDOW = 0.5  # s above the best tangent where sets are looked for first
 _MOST_LABELS = 200_000  # partial sets at a time, where one set is looked for
 
@@ -82,15 +85,37 @@ class Search:
             np.abs(by_direction[0, 1:]) @ np.abs(model.ends(self.basis[1:], first.point)).max(
                 axis=1, initial=0.0))
 
-    def with_hurdle(self, hurdle: NDArray[np.float64]) -> Search:
-        """Return the same search, what it knows shared, with other hurdles (n,) [s]."""
+    def with_hurdles(self, hurdle: NDArray[np.float64], overlap: NDArray[np.float64]) -> Search:
+        """Return the same search, what it knows shared, with other hurdles (n,), (t,) [s]."""
         other = copy(self)
-        other.model = replace(self.model, hurdle=hurdle)
+        other.model = replace(self.model, hurdle=hurdle, overlap_hurdle=overlap)
         return other
 
     def value(self, known: EvaluatedSet) -> float:
         """Time of a set and the hurdles of its items [s]."""
-        return known.time + float(self.model.hurdle[list(known.rows)].sum())
+        return known.time + self._hurdles(known.rows)
+
+    def _hurdles(self, rows: Iterable[int]) -> float:
+        return float(self.model.hurdles(self.rules.flags([rows]))[0])
+
+    def floor(self, rows: Iterable[int]) -> tuple[float, tuple[int, ...]]:
+        """Lower bound [s] on the values of all sets of usable items at any price; a set near it.
+
+        It is as high as the bound on the set of `rows`, where no other set is below that.
+        """
+        key = tuple(int(row) for row in rows)
+        target = float(self.lower(self.rules.flags([key]))[0]) - _BLINK
+        least, others = self._boxes(self.bounds).floor(key, target, _MOST_HALVES)
+        if len(others):
+            lower = self.lower(others)
+            k = int(lower.argmin())
+            if lower[k] < target:
+                return min(least, float(lower[k])), tuple(np.flatnonzero(others[k]).tolist())
+        return least, key
+
+    def chord(self, rows: Iterable[int], slowest: float) -> Minorant:
+        """Minorant of the times of all sets that take `slowest` [s] at most, good near `rows`."""
+        return self._boxes(self.bounds).chord(tuple(int(row) for row in rows), slowest)
 
     def evaluate(self, rows: Iterable[int]) -> EvaluatedSet:
         """Find the time of a set, once."""
@@ -125,7 +150,7 @@ class Search:
         """(s,) best bound on the values of sets (s, n) [s]."""
         theta, corners = self.model.coordinates(chosen), self.model.corners(chosen)
         bounds = np.max([bound.at(theta, corners) for bound in self.bounds.values()], axis=0)
-        return np.asarray(bounds + chosen @ self.model.hurdle)
+        return np.asarray(bounds + self.model.hurdles(chosen))
 
     def lower_of(self, known: EvaluatedSet) -> float:
         """Best bound on the value of one set [s]."""
@@ -228,8 +253,7 @@ class Search:
 
     def _beyond(self, guess: NDArray[np.float64]) -> list[int]:
         """Places along the frontier that are too far from every bound's origin."""
-        values = [bound.value + float(self.model.hurdle[list(rows)].sum())
-                  for rows, bound in self.bounds.items()]
+        values = [bound.value + self._hurdles(rows) for rows, bound in self.bounds.items()]
         out: list[int] = []
         for k in np.argsort(-guess):
             if min(abs(guess[k] - value) for value in values) > self.spacing:
@@ -264,7 +288,7 @@ class Search:
 
         A set has to beat the fastest that its own money buys, or a `budget`.
         """
-        sets, gap = self._cells(self.bounds).sets_below(edges, times - tolerance)
+        sets, gap = self._boxes(self.bounds).sets_below(edges, times - tolerance)
         money = sets @ self.terms.cost if budget is None else np.full(len(sets), budget)
         lower, bounds = np.full(len(sets), -np.inf), 0
         while len(sets):
@@ -318,7 +342,7 @@ class Search:
         from optimizer.kit.program import Program, UndecidedError
 
         near = sorted(self.bounds, key=lambda rows: abs(self.bounds[rows].value - aim))
-        boxes = self._cells({key: self.bounds[key] for key in [(), *near[:_NEAREST]]})
+        boxes = self._boxes({key: self.bounds[key] for key in [(), *near[:_NEAREST]]})
         seen, asked = self._within_budget(budget), 0
         for origin, box in boxes:
             affine = minorant(self.bounds[origin], self.model, self.basis, box)
@@ -339,6 +363,6 @@ class Search:
                 return False
         return True
 
-    def _cells(self, bounds: Mapping[tuple[int, ...], Bound]) -> Boxes:
+    def _boxes(self, bounds: Mapping[tuple[int, ...], Bound]) -> Boxes:
         return Boxes(self.model, bounds, self.offer, self.basis,
                      2.0 * self.spacing * self.per_second)

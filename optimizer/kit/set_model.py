@@ -34,7 +34,8 @@ class SetModel:
     cornering : factor on corner speeds of the bare baseline
     low, high : (d,) range of Θ over all sets
     mass_range, effective_range : of mass and effective mass over all sets [kg]
-    hurdle : (n,) seconds that are counted against a set for each of its items
+    hurdle, overlap_hurdle : (n,), (t,) seconds that are counted against a set for each of its
+        items, and for each overlap that counts in it
     """
 
     terms: Terms
@@ -50,6 +51,7 @@ class SetModel:
     mass_range: tuple[float, float]
     effective_range: tuple[float, float]
     hurdle: NDArray[np.float64]
+    overlap_hurdle: NDArray[np.float64]
 
     @property
     def usual_effective(self) -> float:
@@ -127,6 +129,13 @@ class SetModel:
             most *= 1.0 + max(float(here.max()), 0.0)
         return out
 
+    def hurdles(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """(s,) seconds that are counted against sets (s, n)."""
+        found = chosen @ self.hurdle
+        if self.overlap_hurdle.any():
+            found = found + self.terms.combinations.overlapping(chosen) @ self.overlap_hurdle
+        return np.asarray(found)
+
     def spread(self, start: NDArray[np.float64] | float, item: NDArray[np.float64],
                overlap: NDArray[np.float64] | None = None,
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -162,7 +171,8 @@ def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
                               terms.mass]),
         overlap=overlap, mass=mass, effective=effective, crr=crr,
         cornering=bare.cornering_factor, low=np.zeros(0), high=np.zeros(0),
-        mass_range=(0.0, 0.0), effective_range=(0.0, 0.0), hurdle=np.zeros(len(terms.names)))
+        mass_range=(0.0, 0.0), effective_range=(0.0, 0.0), hurdle=np.zeros(len(terms.names)),
+        overlap_hurdle=np.zeros(len(losses)))
     masses, effectives, crrs = (tuple(float(end) for end in model.spread(column[0], column[1:]))
                                 for column in (mass, effective, crr))
     low, high = model.spread(model.start, model.item, overlap)

@@ -262,7 +262,8 @@ class Scenario(_Table):
 def read_scenario(path: Path | str, *, budget: float | None = None,
                   wind: tuple[float, float] | None = None,
                   start_time: datetime | time | None = None,
-                  rider_file: Path | None = None, forecast_file: Path | None = None) -> Job:
+                  rider_file: Path | None = None, forecast_file: Path | None = None,
+                  kit: KitTable | None = None) -> Job:
     """Read a scenario and every file that it names into a job.
 
     Parameters
@@ -272,6 +273,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
     wind : km/h and the degrees it comes from, in place of the scenario's and its forecast's
     start_time : in place of the scenario's
     rider_file, forecast_file : in place of those that the scenario names
+    kit : in place of the scenario's table, with absolute paths; its named sets are left out
 
     Returns
     -------
@@ -291,6 +293,8 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
     """
     file = read_toml(path)
     scenario = check(Scenario, file)
+    if kit is not None:  # with the sets of its own catalogue
+        scenario = scenario.model_copy(update={"kit": kit, "set": []})
     course = _course(file, scenario)
     baseline = _baseline(scenario.bike)
     rider = _rider(rider_file or _beside(file, scenario.rider, "rider"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import secrets
 import socket
 import threading
@@ -70,8 +69,6 @@ def serve(root: Path, port: int, *, browser: bool, say: Callable[[str], None]) -
 def _listener(port: int) -> socket.socket:
     """Listen already: a browser that is faster than the server waits in line."""
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    if os.name == "posix":  # the port of an earlier start is free at once
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((_HERE, port))
         listener.listen(64)

@@ -101,15 +101,7 @@
         method: "POST", headers: { accept: "application/json" },
         body: new URLSearchParams(new FormData(form)),
       }).catch(() => null);
-      if (mine !== number) { return; }
-      if (answer && answer.ok) {
-        shown(form, await answer.json());
-        return;
-      }
-      const whole = form.querySelector("[data-whole]") || document.getElementById("-m");
-      whole.hidden = false;
-      whole.textContent = "kitpace does not answer this page: it was stopped, or started anew with " +
-        "another address. What you typed is still here, and not saved.";
+      if (mine === number && answer && answer.ok) { shown(form, await answer.json()); }
     };
     form.addEventListener("input", () => {
       form.dataset.touched = "yes";

@@ -48,8 +48,8 @@ def test_the_page_holds_all_of_the_frontier(said, race):
 def test_a_budget_shared_between_riders(race):
     done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300", cwd=race)
     assert done.returncode == 0, done.stderr
-    assert "for 2 riders" in " ".join(done.stdout.split())
-    assert "Shares of the budget" in done.stdout
+    assert "over 2 rides" in " ".join(done.stdout.split())
+    assert "Who rides what where" in done.stdout
 
 
 def test_a_shared_budget_is_never_taken_from_one_of_the_files(race):

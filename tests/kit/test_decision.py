@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import itertools
 
 import numpy as np
 import pytest
@@ -12,8 +11,8 @@ from scipy.stats import norm
 
 from optimizer.day import RaceDay
 from optimizer.evidence import Effect
-from optimizer.kit import Catalogue, Item, KitSet, choose_kit, setup_of
-from optimizer.kit.decision import decide_kit, share_budget, unit_loss
+from optimizer.kit import Catalogue, Item, choose_kit, setup_of
+from optimizer.kit.decision import decide_kit, unit_loss
 from optimizer.kit.evaluator import pacing_evaluator
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
 
@@ -218,21 +217,3 @@ def test_unit_normal_loss(distance):
     """Raiffa and Schlaifer 1961: the integral itself, by quadrature."""
     expected = quad(lambda x: (x - distance) * norm.pdf(x), distance, 12)[0]
     assert unit_loss(distance) == pytest.approx(expected, abs=1e-8)
-
-
-@pytest.mark.parametrize("seed", range(5))
-def test_a_shared_budget_is_the_best_of_all_splits(seed):
-    rng = np.random.default_rng(seed)
-
-    def frontier():
-        spend = np.sort(np.concatenate([[0.0], rng.uniform(10, 400, 5).round()]))
-        time = 3600 - np.sort(np.concatenate([[0.0], rng.uniform(1, 90, 5)]))
-        return [KitSet((f"{s}",), float(s), BASELINE, float(t), float(t))
-                for s, t in zip(spend, time, strict=True)]
-
-    riders = [frontier() for _ in range(3)]
-    got = share_budget(riders, 500.0)
-    best = min(sum(kit.finish_time for kit in picked) for picked in itertools.product(*riders)
-               if sum(kit.spend for kit in picked) <= 500.0)
-    assert sum(kit.finish_time for kit in got) == pytest.approx(best)
-    assert sum(kit.spend for kit in got) <= 500.0

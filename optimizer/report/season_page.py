@@ -1,0 +1,368 @@
+"""The page of `kitpace season`, its tables, its sentences, its JSON and its CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.report.kit_page import mind
+from optimizer.report.page import Chart, Section, Table, render
+from optimizer.report.spreadsheet import harmless
+from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
+from optimizer.report.svg.scale import nice_ticks
+from optimizer.report.words import at_most, clock, listing, money, seconds, seconds_range
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from optimizer.kit import Item
+    from optimizer.report.svg import Drawing, Look
+    from optimizer.seasons import SeasonKit
+    from optimizer.seasons.values import Entry, Ride
+
+__all__ = ["frontier_table", "hire_table", "lead", "matrix", "next_table", "purchase_table",
+           "rider_sentences", "season_csv", "season_json", "season_page", "stage_table",
+           "test_table"]
+
+_MOST_NEXT, _MOST_TESTS = 8, 8
+_CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of each event and "
+            "its officials decide what may be used. Practise with new, hired or lent kit, and have "
+            "wheels and brakes checked after each change of rider, before racing on it.")
+
+
+def lead(found: SeasonKit) -> list[str]:
+    """Say the answer first: money, seconds, proof, what comes back."""
+    season = found.season
+    weighted = any(entry.weight != 1.0 for entry in season.entries)
+    rides = f"{len(found.rides)} {'ride' if len(found.rides) == 1 else 'rides'}"
+    out = [
+        (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
+         f"and save {_saved(found.saved)} over {rides}"
+         f"{', weighted' if weighted else ''}, against the kit that is there.")]
+    if found.by == "forecast":
+        out.append(f"Over the model no other plan of purchases saves {at_most(found.gap)} more"
+                   + (f", with {seconds(season.least_gain)} counted against each purchase and "
+                      "each hire." if season.least_gain > 0 else "."))
+    else:
+        what = {"mean": "the least mean times over the drawn days",
+                "quantile": f"the least times that are kept on {100 * found.level:.0f} % of the "
+                            "days",
+                "cvar": f"the least mean times of the days beyond {100 * found.level:.0f} %",
+                "target": "the best chances to beat the targets"}[found.by]
+        out.append(f"It has {what}, race by race, of all seasons made of the "
+                   f"{found.looked_at:,} kits that were looked at; that is no proof.")
+    if found.returned > 0:
+        out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
+                   f" comes back: the season then costs {money(found.spend - found.returned)}.")
+    return out
+
+
+def _saved(value: float) -> str:
+    return seconds(value) if value > 0 else "nothing"
+
+
+def _entry(found: SeasonKit, ride: Ride) -> Entry:
+    return found.season.entries[ride.entry]
+
+
+def _item(found: SeasonKit, name: str) -> Item:
+    for entry in found.season.entries:
+        for item in entry.job.catalogue.items:
+            if item.name == name:
+                return item
+    raise KeyError(name)
+
+
+def _race(found: SeasonKit, race: str, day: date) -> str:
+    """Name a race, with its day where it has one."""
+    return f"{race}, {day.day} {day:%b %Y}" if found.season.dated else race
+
+
+def purchase_table(found: SeasonKit) -> Table:
+    """Set out purchases by the race before which they are needed."""
+    season, rows = found.season, []
+    for one in found.bought:
+        pool = season.pools[one.pool]
+        whom = pool.rider or f"all, first {one.rider}"
+        rows.append((_race(found, one.race, one.day), pool.item, whom, money(pool.price),
+                     seconds(one.saves), money(pool.resale) if pool.resale else "–",
+                     mind(_item(found, pool.item)) or "–"))
+    return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", "Saves", "Resale",
+                  "Caution"), rows,
+                 "What to buy, in the order of the races. Saves: what the season would lose "
+                 "without it and nothing in its place", left=(0, 1, 2, 6), ident="purchases-table")
+
+
+def hire_table(found: SeasonKit) -> Table:
+    """Set out what is hired for which race."""
+    rows = []
+    for ride in found.rides:
+        entry = _entry(found, ride)
+        rows += [(_race(found, entry.race, entry.first), entry.rider, name,
+                  money(entry.job.catalogue[name].hire_price or 0.0)) for name in ride.hired]
+    return Table(("Race", "Rider", "Hire", f"Price, {found.season.currency}"), rows,
+                 "What to hire, for one race each", left=(0, 1, 2))
+
+
+def _kit_of(found: SeasonKit, ride: Ride) -> str:
+    """List the kit of a ride, with what is hired and which copy is lent."""
+    copies = dict(ride.copies)
+    names = [f"{name} (hired)" if name in ride.hired else
+             f"{name} (shared, no. {copies[name]})" if name in copies else
+             f"{name} (lent)" if name in _entry(found, ride).borrowed else name
+             for name in ride.items]
+    return ", ".join(names) or "as it stands"
+
+
+def matrix(found: SeasonKit) -> Table:
+    """Set out races against riders: what is saved, with its range, and the kit."""
+    season = found.season
+    riders = list(dict.fromkeys(entry.rider for entry in season.entries))
+    cells: dict[tuple[str, str], str] = {}
+    for ride in found.rides:
+        entry = _entry(found, ride)
+        saved = (f"saves {seconds(ride.saved)} ({seconds_range(ride.low, ride.high)})"
+                 if ride.saved > 0.005 else "saves nothing")
+        cells[entry.race, entry.rider] = f"{clock(ride.time)}, {saved}: {_kit_of(found, ride)}"
+    races = sorted({(entry.first, entry.race) for entry in season.entries})
+    return Table(("Race", *riders), [
+        (_race(found, race, day), *(cells.get((race, rider), "–") for rider in riders))
+        for day, race in races],
+        "Who rides what where: time on the forecast day, what is saved against the kit that is "
+        "there (90 % range on common days), and the kit",
+        left=tuple(range(len(riders) + 1)), ident="matrix-table")
+
+
+def rider_sentences(found: SeasonKit) -> list[str]:
+    """Say to each rider what the season is for them."""
+    season, out = found.season, []
+    for rider in dict.fromkeys(entry.rider for entry in season.entries):
+        rides = [ride for ride in found.rides if _entry(found, ride).rider == rider]
+        own = [season.pools[one.pool].item for one in found.bought
+               if season.pools[one.pool].rider == rider]
+        shared = sorted({name for ride in rides for name, _ in ride.copies})
+        hired = sorted({f"{name} for {_entry(found, ride).race}"
+                        for ride in rides for name in ride.hired})
+        saved = sum(ride.saved for ride in rides)
+        words = [f"gets {listing(own)}" if own else "gets nothing of their own"]
+        if shared:
+            words.append(f"shares {listing(shared)}")
+        if hired:
+            words.append(f"hires {listing(hired)}")
+        best = max(rides, key=lambda ride: ride.saved)
+        end = (f"and saves {seconds(saved)} over {len(rides)} "
+               f"{'race' if len(rides) == 1 else 'races'}" if saved > 0.005 else
+               "and saves nothing")
+        if len(rides) > 1 and best.saved > 0.005:
+            end += f", most in {_entry(found, best).race} ({seconds(best.saved)})"
+        out.append(f"{rider} {', '.join(words)}, {end}.")
+    return out
+
+
+def frontier_table(found: SeasonKit) -> Table:
+    """Set out the best season found at each budget."""
+    rows, last = [], set[str]()
+    for point in found.frontier:
+        new = [name for name in point.bought if name not in last]
+        gone = sorted(last - set(point.bought))
+        last = set(point.bought)
+        rows.append((money(round(point.budget)), money(round(point.spend)), _saved(point.saved),
+                     "yes" if point.chosen else "", ", ".join(new) or "–",
+                     ", ".join(gone) or "–"))
+    return Table((f"Budget, {found.season.currency}", "Spent", "Saved", "Chosen",
+                  "New in it", "No longer in it"), rows,
+                 "Best season found at each budget; hires are in what is spent", left=(4, 5))
+
+
+def stage_table(found: SeasonKit) -> Table:
+    """Set out purchases as the money comes."""
+    season, rows = found.season, []
+    for stage in found.stages:
+        bought = [f"{season.pools[p].item} ({season.pools[p].rider})" if season.pools[p].rider
+                  else season.pools[p].item for p in stage.bought]
+        hired = [f"{name} for {season.entries[e].rider} in {season.entries[e].race}"
+                 for e, name in stage.hired]
+        rows.append((money(stage.money), listing(bought) or "nothing", listing(hired) or "nothing",
+                     money(round(stage.spend)), _saved(stage.saved)))
+    return Table((f"{season.currency} in all", "Buy now", "Hire", "Spent", "Saved"), rows,
+                 "As the money comes, if the races were ridden then. What is bought stays; hires "
+                 "are paid for the races alone", left=(1, 2))
+
+
+def next_table(found: SeasonKit) -> Table:
+    """Set out the next purchases with more money."""
+    season = found.season
+    return Table(("With more money", "For", season.currency, "Saves", f"{season.currency} per s"),
+                 [(season.pools[one.pool].item, season.pools[one.pool].rider or "all",
+                   money(one.price), seconds(one.seconds), f"{one.price / one.seconds:.1f}")
+                  for one in found.next[:_MOST_NEXT]],
+                 "One more thing on top of the plan, most seconds for the money first; these gains "
+                 "do not add up", left=(0, 1))
+
+
+def test_table(found: SeasonKit) -> Table:
+    """Set out what to test first."""
+    return Table(("Test before buying", "Uncertainty", "Halving it saves"),
+                 [(test.item, f"± {seconds(1.645 * test.sd)}", seconds(test.halved))
+                  for test in found.tests[:_MOST_TESTS]],
+                 "What a better test is worth over the season, by then buying the right thing; ± "
+                 "is half of the 90 % range")
+
+
+def _season_chart(found: SeasonKit) -> Chart:
+    """Draw purchases and hires along the days of the season."""
+    season = found.season
+    races = sorted({(entry.first, entry.race) for entry in season.entries})
+    start = races[0][0]
+    last = max((races[-1][0] - start).days, 1)
+    spent = sorted([((one.day - start).days, season.pools[one.pool].price)
+                    for one in found.bought]
+                   + [((_entry(found, ride).first - start).days,
+                       float(_entry(found, ride).job.catalogue[name].hire_price or 0.0))
+                      for ride in found.rides for name in ride.hired])
+    days = sorted({day for day, _ in spent})
+    total = np.cumsum([sum(amount for day, amount in spent if day == one) for one in days])
+    room = 0.08 * last
+
+    def draw(look: Look) -> Drawing:
+        edges = [-room, *days, last + room]
+        ticks = tuple(((day - start).days, f"{day.day} {day:%b}" if season.dated else str(k))
+                      for k, (day, _) in enumerate(races, 1))
+        some = ticks if not look.small else ticks[::max(1, len(ticks) // 3)]
+        layers: list[Line | Dots | Note | Upright] = [
+            Line(edges, [0.0, *total], "plan", steps=True)]
+        layers += [Upright((day - start).days, race if not look.small else "")
+                   for day, race in races]
+        if days:
+            layers.append(Dots(days, total, "plan", "diamond", 4.5))
+        title = "day of the season" if season.dated else "race"
+        return plot(look, Axis(-room, last + room, title, some), [Row(
+            f"spent in all, {season.currency}", layers, 150.0, zero=True, low=0.0,
+            high=1.15 * max(float(total[-1]) if len(total) else 0.0, season.budget, 1.0))])
+    first = found.bought[0] if found.bought else None
+    finding = ("Nothing has to be bought." if first is None else
+               f"{len(found.bought)} purchases; the first are needed for "
+               f"{_race(found, first.race, first.day)}.")
+    return Chart("purchases", "What is bought when?", draw, purchase_table(found), finding,
+                 note="Money spent by the day of each race (upright lines); purchases are shown "
+                      "on the day on which they are first needed.")
+
+
+def _gains_chart(found: SeasonKit) -> Chart:
+    season = found.season
+    riders = list(dict.fromkeys(entry.rider for entry in season.entries))
+    races = [race for _, race in sorted({(entry.first, entry.race) for entry in season.entries})]
+    cells = {(_entry(found, ride).rider, _entry(found, ride).race): [
+        Mark("", ride.saved, ride.low, ride.high, leads=True,
+             said=seconds_range(ride.low, ride.high))] for ride in found.rides}
+
+    def ticks(low: float, high: float, most: int) -> list[tuple[float, str]]:
+        return [(float(tick), f"{tick:g}".replace("-", "−"))
+                for tick in nice_ticks(low, high, most)]
+    most = max(found.rides, key=lambda ride: ride.saved)
+    entry = _entry(found, most)
+    return Chart("gains", "What does each rider gain where?",
+                 lambda look: multiples(look, riders, races, cells, ticks), matrix(found),
+                 (f"{entry.rider} gains most, {seconds(most.saved)} in {entry.race}."
+                  if most.saved > 0.005 else "Nobody gains anything."),
+                 note="Seconds saved against the kit that is there, with the 90 % range on common "
+                      "days; a line that crosses zero may be no gain at all.")
+
+
+def _frontier_chart(found: SeasonKit) -> Chart:
+    season = found.season
+    x = np.array([point.budget for point in found.frontier])
+    y = np.array([point.saved for point in found.frontier])
+    chosen = next((point for point in found.frontier if point.chosen), None)
+    end = 1.04 * max(float(x[-1]), season.budget, 1.0)
+
+    def draw(look: Look) -> Drawing:
+        layers: list[Line | Dots | Note | Upright] = [Line([*x, end], y, "other", steps=True),
+                                                      Dots(x, y, "other")]
+        if chosen is not None:
+            layers += [Dots([chosen.budget], [chosen.saved], "plan", "diamond", 5.0),
+                       Note(chosen.budget, chosen.saved, "chosen", "strong",
+                            "end" if chosen.budget > 0.5 * end else "start", 11.0)]
+        layers.append(Upright(season.budget, "budget"))
+        return plot(look, Axis(0.0, end, f"budget, {season.currency}"), [Row(
+            "weighted seconds saved", layers, 190.0, zero=True, low=0.0,
+            high=1.12 * max(float(y.max(initial=0.0)), 1.0))])
+    return Chart("frontier", "What would more or less money save?", draw, frontier_table(found),
+                 f"The plan saves {_saved(found.saved)} for "
+                 f"{money(found.spend, season.currency)}.",
+                 note="Best season found at each budget; the diamond is the one that is chosen.",
+                 half=True)
+
+
+def season_page(found: SeasonKit) -> str:
+    """Give the page of a season."""
+    riders: list[str] = rider_sentences(found)
+    sections = [
+        Section("riders", "For each rider", riders),
+        Section("season", "What to buy when", [_season_chart(found),
+                                               *([hire_table(found)]
+                                                 if any(ride.hired for ride in found.rides)
+                                                 else []), _CAUTION]),
+        Section("matrix", "Who rides what where", [matrix(found), _gains_chart(found)]),
+        Section("money", "More or less money", [
+            *([_frontier_chart(found)] if len(found.frontier) > 1 else []),
+            *([stage_table(found)] if found.stages else []),
+            *([next_table(found)] if found.next else [])])]
+    if found.tests:
+        sections.append(Section("tests", "What to test first", [test_table(found)]))
+    notes = list(dict.fromkeys(note for entry in found.season.entries
+                               for note in entry.job.assumptions))
+    return render(f"Kit for {found.season.name}", lead(found), sections, kicker="Season",
+                  foot=notes)
+
+
+def season_json(found: SeasonKit) -> str:
+    """Give the season as JSON."""
+    season = found.season
+    document = {
+        "schema": "kitpace-season-1", "name": season.name, "currency": season.currency,
+        "by": found.by, "level": found.level, "spend": found.spend, "returned": found.returned,
+        "saved_s": found.saved, "value": found.value,
+        "gap_s": found.gap if math.isfinite(found.gap) else None,
+        "kits_looked_at": found.looked_at,
+        "rides": [{
+            "rider": _entry(found, ride).rider, "race": _entry(found, ride).race,
+            "date": _entry(found, ride).first.isoformat(), "weight": _entry(found, ride).weight,
+            "items": list(ride.items), "current_items": list(ride.before), "time_s": ride.time,
+            "current_time_s": ride.time_before, "saved_s": ride.saved,
+            "saved_low_s": ride.low, "saved_high_s": ride.high, "hired": list(ride.hired),
+            "copies": dict(ride.copies)} for ride in found.rides],
+        "purchases": [{
+            "item": season.pools[one.pool].item, "rider": season.pools[one.pool].rider or None,
+            "first_rider": one.rider, "race": one.race, "date": one.day.isoformat(),
+            "price": season.pools[one.pool].price, "resale": season.pools[one.pool].resale,
+            "saves_s": one.saves} for one in found.bought],
+        "frontier": [{
+            "budget": point.budget, "spend": point.spend, "saved_s": point.saved,
+            "bought": list(point.bought), "chosen": point.chosen} for point in found.frontier],
+        "next": [{"item": season.pools[one.pool].item,
+                  "rider": season.pools[one.pool].rider or None, "price": one.price,
+                  "saves_s": one.seconds} for one in found.next],
+        "tests": [{"item": test.item, "sd_s": test.sd, "halving_saves_s": test.halved}
+                  for test in found.tests]}
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def season_csv(found: SeasonKit) -> str:
+    """Give who rides what where as CSV, a row a ride."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(["rider", "race", "date", "time_s", "saved_s", "low_s", "high_s", "items",
+                   "hired"])
+    for ride in found.rides:
+        entry = _entry(found, ride)
+        rows.writerow([harmless(entry.rider), harmless(entry.race), entry.first.isoformat(),
+                       f"{ride.time:.1f}", f"{ride.saved:.1f}", f"{ride.low:.1f}",
+                       f"{ride.high:.1f}", harmless("; ".join(ride.items)),
+                       harmless("; ".join(ride.hired))])
+    return out.getvalue()

@@ -1,0 +1,282 @@
+"""A season in one TOML: riders, races with their dates, one catalogue, money, stock and loans."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from optimizer import defaults
+from optimizer.files import is_file
+from optimizer.scenario.scenario import KitTable, read_scenario
+from optimizer.scenario.tables import suggest
+from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.seasons.build import Stock, season_of
+from optimizer.seasons.values import Entry, Money, Season
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+__all__ = ["SeasonFile", "read_season"]
+
+_Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class RiderEntry(_Table):
+    """`[[rider]]`: a rider of the club."""
+
+    name: _Name = Field(description="what to call the rider")
+    file: str = Field(description="the rider's TOML file, relative to this one")
+    owns: list[str] = Field(default=[], description="items of the catalogue that the rider has")
+
+
+class RaceEntry(_Table):
+    """`[[race]]`: a race, and who rides it."""
+
+    name: _Name = Field(description="what to call the race")
+    scenario: str = Field(description="a scenario file, relative to this one: course, "
+                          "weather, bike")
+    date: dt.date = Field(description="its day, such as 2031-05-04")
+    until: dt.date | None = Field(default=None, description="its last day, where it takes several")
+    weight: float = Field(default=1.0, gt=0, le=1000, description="what a second of it counts")
+    riders: list[str] | None = Field(default=None, description="who rides; without it all do")
+    targets: dict[str, str] = Field(default={}, description="times to beat by rider, such as 57:30")
+
+
+class StockEntry(_Table):
+    """`[[stock]]`: what is particular about an item."""
+
+    item: str = Field(description="its name in the catalogue")
+    lent: bool = Field(default=False, description="true: riders lend it to each other")
+    owned: int = Field(default=0, ge=0, le=100, description="how many the club has already")
+    most: int | None = Field(default=None, ge=0, le=100, description="how many can be bought")
+    resale: float = Field(default=0.0, ge=0, le=1e9, description="what one brings at the end")
+
+
+class LoanEntry(_Table):
+    """`[[loan]]`: a rider lends something of their own for one race."""
+
+    item: str = Field(description="its name in the catalogue")
+    lender: str = Field(description="who owns it")
+    borrower: str = Field(description="who rides it")
+    race: str = Field(description="in which race")
+
+
+class MoneyEntry(_Table):
+    """`[[money]]`: money that comes in steps."""
+
+    in_all: float = Field(ge=0, le=1e9, description="what may have been spent in all")
+    since: dt.date | None = Field(default=None, description="from this day on; without it at once")
+
+
+class SeasonFile(_Table):
+    """The whole file."""
+
+    name: str = Field(min_length=1, max_length=120, description="what to call the season")
+    currency: str = Field(default="EUR", min_length=1, max_length=8, description="of all prices")
+    budget: float | None = Field(default=None, ge=0, le=1e9, description="money for kit, in all")
+    catalogue: str | None = Field(default=None, description="a CSV with an item a row, for all "
+                                  "races; without it each scenario's own")
+    evidence: str | None = Field(default=None, description="a CSV with a test result a row")
+    pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
+    priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
+    rules: list[str] = Field(default=[], description="rule sets that hold: names, or files")
+    least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
+                                description="what a purchase or a hire has to save over the season")
+    handover_days: int = Field(default=0, ge=0, le=365,
+                               description="days that a lent thing takes to the next rider")
+    resale_counts: bool = Field(default=False, description="true: what resale brings at the end "
+                                "may be spent before")
+    rider: list[RiderEntry] = Field(min_length=1, description="the riders, [[rider]]")
+    race: list[RaceEntry] = Field(min_length=1, description="the races, [[race]]")
+    stock: list[StockEntry] = Field(default=[], description="particular items, [[stock]]")
+    loan: list[LoanEntry] = Field(default=[], description="loans that are settled, [[loan]]")
+    money: list[MoneyEntry] = Field(default=[], description="money in steps, [[money]]")
+
+
+def read_season(path: Path | str, *, budget: float | None = None,
+                     least_gain: float | None = None,
+                     progress: Callable[[str], None] = lambda _words: None) -> Season:
+    """Read a season and every file that it names.
+
+    `budget` and `least_gain` [s] stand in for what the file says. Raises InputError with file,
+    line and what would be right.
+    """
+    file = read_toml(path)
+    said = check(SeasonFile, file)
+    money = _money(file, said, budget)
+    riders = [rider.name for rider in said.rider]
+    for k, rider in enumerate(said.rider):
+        if rider.name in riders[:k]:
+            raise file.error(f'the rider "{rider.name}" is there twice', "give each a name of "
+                             "their own", "rider", k, "name")
+        _beside(file, rider.file, "rider", k, "file")
+    _clashes(file, said, riders)
+    loans = _loans(file, said, riders)
+    kit = _kit(file, said)
+    entries = []
+    for k, race in enumerate(said.race):
+        scenario = _beside(file, race.scenario, "race", k, "scenario")
+        for name in race.riders if race.riders is not None else riders:
+            progress(f"reading {race.name} for {name}")
+            rider = said.rider[riders.index(name)]
+            job = read_scenario(scenario, rider_file=file.beside(rider.file), kit=kit)
+            if job.currency != said.currency:
+                raise file.error(
+                    f"its scenario counts in {job.currency}, the season in {said.currency}",
+                    "give all prices in one currency", "race", k, "scenario")
+            entries.append(Entry(
+                name, race.name, race.date, race.until or race.date, race.weight, job,
+                _time(file, race.targets.get(name), k, name),
+                tuple(loan.item for loan in loans
+                      if loan.borrower == name and loan.race == race.name)))
+    _items(file, said, entries)
+    return season_of(
+        said.name, said.currency, entries, money,
+        {rider.name: rider.owns for rider in said.rider},
+        {one.item: Stock(one.lent, one.owned, one.most, one.resale) for one in said.stock},
+        least_gain=said.least_gain_s if least_gain is None else least_gain,
+        handover=said.handover_days, resale_counts=said.resale_counts)
+
+
+def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
+    path = file.beside(name)
+    if not is_file(path):
+        raise file.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
+    return path
+
+
+def _money(file: TomlFile, said: SeasonFile, budget: float | None) -> list[Money]:
+    if budget is not None:
+        return [Money(None, budget)]
+    if said.budget is not None and said.money:
+        raise file.error("names a budget and money in steps", "keep one of them", "budget")
+    if not said.money:
+        return [Money(None, said.budget or 0.0)]
+    for k, step in enumerate(said.money[1:], 1):
+        before = said.money[k - 1]
+        if step.since is None or (before.since is not None and step.since <= before.since):
+            raise file.error("does not come after the step before it",
+                             "give the steps in the order of their days", "money", k, "since")
+        if step.in_all < before.in_all:
+            raise file.error(f"{step.in_all:g} is less than the {before.in_all:g} before it",
+                             "say what may have been spent in all by then", "money", k, "in_all")
+    return [Money(step.since, step.in_all) for step in said.money]
+
+
+def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> None:
+    """Refuse races that cannot be ridden: by nobody known, or twice on a day by one rider."""
+    days: dict[str, list[tuple[dt.date, dt.date, str]]] = {name: [] for name in riders}
+    names = [race.name for race in said.race]
+    for k, race in enumerate(said.race):
+        if race.name in names[:k]:
+            raise file.error(f'the race "{race.name}" is there twice', "give each a name of its "
+                             "own", "race", k, "name")
+        if race.until is not None and race.until < race.date:
+            raise file.error(f"{race.until} is before its first day, {race.date}",
+                             "give the last day", "race", k, "until")
+        for place, name in [*(("riders", name) for name in race.riders or ()),
+                            *(("targets", name) for name in race.targets)]:
+            if name not in riders:
+                raise file.error(f'there is no rider "{name}"', suggest(name, riders),
+                                 "race", k, place)
+        first, last = race.date, race.until or race.date
+        for name in race.riders if race.riders is not None else riders:
+            for other_first, other_last, other in days[name]:
+                if first <= other_last and other_first <= last:
+                    raise file.error(
+                        f"{name} rides {other} on the same day" if other != race.name
+                        else f"names {name} twice",
+                        "leave the rider out of one of them, or change a date", "race", k, "date")
+            days[name].append((first, last, race.name))
+
+
+def _loans(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> list[LoanEntry]:
+    """Check loans: known names, the borrower's race, and nobody needs the thing on that day."""
+    races = {race.name: race for race in said.race}
+    gone: dict[tuple[str, str], list[tuple[dt.date, dt.date, str]]] = {}
+
+    def rides(name: str, race: RaceEntry) -> bool:
+        return race.riders is None or name in race.riders
+
+    for k, loan in enumerate(said.loan):
+        for key, name in (("lender", loan.lender), ("borrower", loan.borrower)):
+            if name not in riders:
+                raise file.error(f'there is no rider "{name}"', suggest(name, riders),
+                                 "loan", k, key)
+        if loan.race not in races:
+            raise file.error(f'there is no race "{loan.race}"', suggest(loan.race, races),
+                             "loan", k, "race")
+        race = races[loan.race]
+        first = race.date
+        last = (race.until or race.date) + dt.timedelta(days=said.handover_days)
+        if not rides(loan.borrower, race):
+            raise file.error(f"{loan.borrower} does not ride {race.name}",
+                             "name a race of the borrower", "loan", k, "race")
+        if loan.item not in said.rider[riders.index(loan.lender)].owns:
+            raise file.error(f'{loan.lender} does not own "{loan.item}"',
+                             "add it to what the lender owns", "loan", k, "item")
+        taken = gone.setdefault((loan.lender, loan.item), [])
+        taken_by = [(other.date, other.until or other.date, f"{loan.lender} in {other.name}")
+                    for other in said.race if rides(loan.lender, other)] + taken
+        for other_first, other_last, who in taken_by:
+            if first <= other_last and other_first <= last:
+                raise file.error(f'"{loan.item}" is with {who} on the same day',
+                                 "lend it for a race on another day, or buy or hire a second one",
+                                 "loan", k, "race")
+        taken.append((first, last, f"{loan.borrower} in {race.name}"))
+    return list(said.loan)
+
+
+def _kit(file: TomlFile, said: SeasonFile) -> KitTable | None:
+    """Catalogue and evidence for all races, by absolute paths."""
+    if said.catalogue is None:
+        for key in ("evidence", "pairs", "priors"):
+            if getattr(said, key) is not None:
+                raise file.error("belongs to a catalogue", 'add catalogue = "kit.csv"', key)
+        return None
+    named = {key: str(_beside(file, name, key).absolute())
+             for key in ("catalogue", "evidence", "pairs", "priors")
+             if (name := getattr(said, key)) is not None}
+    rules = [str(_beside(file, name, "rules", k).absolute()) if name.endswith(".toml") else name
+             for k, name in enumerate(said.rules)]
+    return KitTable(rules=rules, **named)
+
+
+def _items(file: TomlFile, said: SeasonFile, entries: Sequence[Entry]) -> None:
+    """Check that what is owned, kept in stock or lent is in the catalogue."""
+    known = {item.name for entry in entries for item in entry.job.catalogue.items}
+    places: list[tuple[tuple[str | int, ...], str]] = [
+        (("rider", k, "owns", n), name) for k, rider in enumerate(said.rider)
+        for n, name in enumerate(rider.owns)]
+    places += [(("stock", k, "item"), one.item) for k, one in enumerate(said.stock)]
+    places += [(("loan", k, "item"), one.item) for k, one in enumerate(said.loan)]
+    for key, name in places:
+        if name not in known:
+            raise file.error(f'there is no item "{name}" in the catalogue', suggest(name, known),
+                             *key)
+    seen: set[str] = set()
+    for k, one in enumerate(said.stock):
+        if one.item in seen:
+            raise file.error(f'"{one.item}" is there twice', "keep one of them", "stock", k, "item")
+        seen.add(one.item)
+
+
+def _time(file: TomlFile, text: str | None, race: int, rider: str) -> float:
+    """Read a target such as 57:30 or 1:02:00 [s]; 0 for none."""
+    if text is None:
+        return 0.0
+    match = re.fullmatch(r"\s*(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)\s*", text, re.ASCII)
+    if not match or (match[1] and int(match[2]) > 59):
+        raise file.error(f'"{text}" is not a time', "write m:ss or h:mm:ss", "race", race,
+                         "targets", rider)
+    return float(sum(60**k * int(part or 0) for k, part in enumerate(reversed(match.groups()))))
+
+

@@ -1,0 +1,327 @@
+"""The season as a program in Pyomo on HiGHS: what is bought, hired and ridden.
+
+Its time of an entry comes from cuts or from columns. A cut t >= floor - Σ price x is a lower bound
+on the time of every set (`EntryTimes.price`), so that the program with cuts gives a bound on the
+season. A column is one set with its time; the program with columns gives the best season made of
+the sets that have a time, and, with parts of columns allowed, prices of items to look for others.
+Limits of nodes, not of time, end it, so that answers are the same on every machine.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import date
+
+    from numpy.typing import NDArray
+
+    from optimizer.seasons.cut import Cut
+    from optimizer.seasons.times import EntryTimes
+    from optimizer.seasons.values import Pool, Season
+
+__all__ = ["Decision", "Prices", "by_columns", "by_cuts", "prices_of",
+           "usual_prices"]
+
+_NODES = 20_000
+_HALF = 0.5
+_NO_GAIN = 1e-3  # s, the least that a share of a price is by
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What a program decides.
+
+    Attributes
+    ----------
+    sets : row numbers, by entry
+    bought : (pool, step) to copies
+    hired : by entry the rows
+    value : of the objective [s], and `bound`, a lower bound on the best
+    """
+
+    sets: tuple[tuple[int, ...], ...]
+    bought: Mapping[tuple[int, int], int]
+    hired: tuple[frozenset[int], ...]
+    value: float
+    bound: float
+
+
+class _Model:
+    """Purchases, hires and money of a season; `use` of an item by an entry is for the caller."""
+
+    def __init__(self, season: Season, times: Sequence[EntryTimes], *, whole: bool,
+                 budget: float | None) -> None:
+        import pyomo.environ as pyo
+
+        self.season, self.times, self.pyo = season, times, pyo
+        self.model: Any = pyo.ConcreteModel()
+        model, entries = self.model, season.entries
+        steps = range(len(season.money))
+        self.pools = [[season.pool_of(entry, name) for name in there.names]
+                      for entry, there in zip(entries, times, strict=True)]
+        domain = pyo.NonNegativeIntegers if whole else pyo.NonNegativeReals
+        model.buy = pyo.Var([(p, s) for p, pool in enumerate(season.pools) if pool.most > 0
+                             for s in steps], domain=domain)
+        hirable = [(e, row) for e, (entry, there) in enumerate(zip(entries, times, strict=True))
+                   for row, item in enumerate(entry.job.catalogue.items)
+                   if item.hire_price is not None and there.search.offer.usable[row]
+                   and season.step_at(entry.first) >= 0]
+        model.hire = pyo.Var(hirable, bounds=(0, 1),
+                             domain=pyo.Binary if whole else pyo.NonNegativeReals)
+        model.rows = pyo.ConstraintList()
+        for p, pool in enumerate(season.pools):
+            if pool.most > 0:
+                model.rows.add(sum(model.buy[p, s] for s in steps) <= pool.most)
+        for item, count in season.stock:
+            some = [model.buy[p, s] for p, pool in enumerate(season.pools)
+                    if pool.item == item and pool.most > 0 for s in steps]
+            if some:
+                model.rows.add(sum(some) <= count)
+        self.cost = {key: season.pools[key[0]].price - (
+            season.pools[key[0]].resale if season.resale_counts else 0.0) for key in model.buy}
+        self.hire_cost = {key: float(entries[key[0]].job.catalogue.items[key[1]].hire_price or 0.0)
+                          for key in model.hire}
+        self.money_rows: dict[int, int] = {}
+        for s in steps:
+            limit = season.money[s].in_all if budget is None else min(budget,
+                                                                      season.money[s].in_all)
+            spent = [self.cost[key] * model.buy[key] for key in model.buy if key[1] <= s]
+            spent += [self.hire_cost[key] * model.hire[key] for key in model.hire
+                      if season.step_at(entries[key[0]].first) <= s]
+            if spent:
+                model.rows.add(sum(spent) <= limit)
+                self.money_rows[s] = len(model.rows)
+        gain = season.least_gain
+        self.hurdles = sum(gain * model.buy[key] for key in model.buy
+                           if season.pools[key[0]].price > 0)
+        self.hurdles += sum(gain * model.hire[key] for key in model.hire)
+
+    def link(self, use: Mapping[tuple[int, int], Any]) -> dict[int, list[tuple[int, int]]]:
+        """Let entries use what is there: by number of the row, what it limits."""
+        season, model = self.season, self.model
+        limited: dict[int, list[tuple[int, int]]] = {}
+        hires = set(model.hire)
+        by_pool: dict[int, list[tuple[int, int]]] = {}
+        for e, row in use:
+            pool = self.pools[e][row]
+            if self.times[e].names[row] in season.entries[e].borrowed:
+                continue
+            if pool is None:
+                model.rows.add(use[e, row] - (model.hire[e, row] if (e, row) in hires else 0.0)
+                               <= 0.0)
+                limited[len(model.rows)] = [(e, row)]
+            else:
+                by_pool.setdefault(pool, []).append((e, row))
+        for p, users in by_pool.items():
+            seen = set()
+            for e, _ in users:
+                day = season.entries[e].first
+                now = [key for key in users if season.in_use(season.entries[key[0]], day)]
+                if tuple(now) in seen:
+                    continue
+                seen.add(tuple(now))
+                there = season.pools[p].owned + sum(
+                    model.buy[p, s] for s in range(season.step_at(day) + 1) if (p, s) in model.buy)
+                model.rows.add(sum(use[key] - (model.hire[key] if key in hires else 0.0)
+                                   for key in now) - there <= 0.0)
+                limited[len(model.rows)] = now
+        for key in hires & set(use):
+            model.rows.add(model.hire[key] - use[key] <= 0.0)
+            limited[len(model.rows)] = []
+        return limited
+
+    def decision(self, values: Any, sets: Sequence[tuple[int, ...]], value: float,
+                 bound: float) -> Decision:
+        hired = [frozenset(row for (e, row), var in self.model.hire.items()
+                           if e == number and row in rows and values[var] > _HALF)
+                 for number, rows in enumerate(sets)]
+        bought = {key: round(values[var]) for key, var in self.model.buy.items()
+                  if values[var] > _HALF}
+        return Decision(tuple(sets), bought, tuple(hired), value, bound)
+
+
+def _solve(model: Any, gap: float) -> tuple[Any, float, float]:
+    """Values, objective and bound of a program."""
+    from pyomo.contrib.appsi.solvers import Highs
+
+    solver = Highs()
+    solver.config.load_solution = False
+    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": gap, "mip_max_nodes": _NODES,
+                            "threads": 1, "random_seed": 1}
+    found = solver.solve(model)
+    return solver, float(found.best_feasible_objective), float(
+        found.best_objective_bound if found.best_objective_bound is not None
+        else found.best_feasible_objective)
+
+
+def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
+            gap: float, budget: float | None = None) -> Decision:
+    """Best season by the cuts of each entry; its `bound` is one on every season."""
+    import pyomo.environ as pyo
+
+    made = _Model(season, times, whole=True, budget=budget)
+    model = made.model
+    usable = [(e, int(row)) for e, there in enumerate(times)
+              for row in np.flatnonzero(there.search.offer.usable)]
+    model.use = pyo.Var(usable, domain=pyo.Binary)
+    model.time = pyo.Var(range(len(times)))
+    made.link(model.use)
+    overlaps = [(e, t) for e, there in enumerate(times)
+                for t in range(len(there.search.rules.overlaps))]
+    model.overlap = pyo.Var(overlaps, bounds=(0, 1))
+    for e, there in enumerate(times):
+        rules = there.search.rules
+        start, columns, count = rules.matrix.indptr, rules.matrix.indices, rules.count
+        for r, limit in enumerate(rules.limit):
+            part = [(float(rules.matrix.data[k]), int(columns[k]))
+                    for k in range(start[r], start[r + 1])]
+            row = sum(c * (model.overlap[e, k - count] if k >= count else model.use[e, k])
+                      for c, k in part if k >= count or (e, k) in model.use)
+            if not isinstance(row, (int, float)):
+                model.rows.add(row <= float(limit))
+        for cut in cuts[e]:
+            model.rows.add(model.time[e] + sum(
+                float(price) * model.use[e, row] for row, price in enumerate(cut.price)
+                if (e, row) in model.use) + sum(
+                float(price) * model.overlap[e, t] for t, price in enumerate(cut.overlap)
+                if price) >= cut.floor)
+    model.objective = pyo.Objective(expr=made.hurdles + sum(
+        entry.weight * model.time[e] for e, entry in enumerate(season.entries)))
+    solver, value, bound = _solve(model, gap)
+    values = solver.get_primals()
+    by_var = _Values(values)
+    sets = [tuple(row for f, row in usable if f == e and by_var[model.use[f, row]] > _HALF)
+            for e in range(len(times))]
+    return made.decision(by_var, sets, value, bound)
+
+
+class _Values:
+    """Values of variables, by the variable."""
+
+    def __init__(self, values: Any) -> None:
+        self._values = values
+
+    def __getitem__(self, var: Any) -> float:
+        return float(self._values.get(var, 0.0) or 0.0)
+
+
+Columns = list[dict[tuple[int, ...], float]]
+
+
+def _columns(season: Season, times: Sequence[EntryTimes], columns: Columns, *, whole: bool,
+             budget: float | None) -> tuple[_Model, dict[int, list[tuple[int, int]]]]:
+    import pyomo.environ as pyo
+
+    made = _Model(season, times, whole=whole, budget=budget)
+    model = made.model
+    keys = [(e, k) for e, some in enumerate(columns) for k in range(len(some))]
+    model.ride = pyo.Var(keys, domain=pyo.Binary if whole else pyo.NonNegativeReals)
+    use: dict[tuple[int, int], Any] = {}
+    for e, some in enumerate(columns):
+        model.rows.add(sum(model.ride[e, k] for k in range(len(some))) == 1.0)
+        holders: dict[int, list[int]] = {}
+        for k, rows in enumerate(some):
+            for row in rows:
+                holders.setdefault(row, []).append(k)
+        use.update(((e, row), sum(model.ride[e, k] for k in ks)) for row, ks in holders.items())
+    limited = made.link(use)
+    model.objective = pyo.Objective(expr=made.hurdles + sum(
+        season.entries[e].weight * time * model.ride[e, k]
+        for e, some in enumerate(columns) for k, time in enumerate(some.values())))
+    return made, limited
+
+
+def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, gap: float,
+               budget: float | None = None) -> Decision:
+    """Best season made of sets with a time (or another figure of merit)."""
+    made, _ = _columns(season, times, columns, whole=True, budget=budget)
+    solver, value, bound = _solve(made.model, gap)
+    values = _Values(solver.get_primals())
+    sets = [next(rows for k, rows in enumerate(some) if values[made.model.ride[e, k]] > _HALF)
+            for e, some in enumerate(columns)]
+    return made.decision(values, sets, value, bound)
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What a mixture of columns says about the worth of copies and money.
+
+    Attributes
+    ----------
+    value : of the best mixture [s]
+    items : (n,) by entry, the price of using an item [s of that entry]
+    money : by step, seconds that one more of the currency saves
+    """
+
+    value: float
+    items: tuple[NDArray[np.float64], ...]
+    money: tuple[float, ...]
+
+
+def prices_of(season: Season, times: Sequence[EntryTimes], columns: Columns,
+              budget: float | None = None, fixed: Mapping[tuple[int, int], int] | None = None,
+              ) -> Prices:
+    """Prices of items and money for the best mixture of columns (the multipliers of its rows).
+
+    With the purchases `fixed`, where they are given.
+    """
+    made, limited = _columns(season, times, columns, whole=False, budget=budget)
+    if fixed is not None:
+        for key, var in made.model.buy.items():
+            var.fix(fixed.get(key, 0))
+    solver, value, _ = _solve(made.model, 0.0)
+    duals = solver.get_duals()
+    items = [np.zeros(len(there.names)) for there in times]
+    for number, users in limited.items():
+        dual = abs(float(duals[made.model.rows[number]]))
+        for e, row in users:
+            items[e][row] += dual / season.entries[e].weight
+    money = tuple(abs(float(duals[made.model.rows[made.money_rows[s]]]))
+                  if s in made.money_rows else 0.0 for s in range(len(season.money)))
+    return Prices(value, tuple(items), money)
+
+
+def usual_prices(season: Season, times: Sequence[EntryTimes], gains: Sequence[NDArray[np.float64]],
+                 money: Sequence[float]) -> list[NDArray[np.float64]]:
+    """Prices of items by entry [s] where a second is worth what `money` by step says.
+
+    The price of a copy is shared among the days on which it can be used, in the proportion of what
+    it gains there (`gains` (n,) by entry, seconds).
+    """
+    users: dict[int, list[tuple[int, int]]] = {}
+    for e, (entry, there) in enumerate(zip(season.entries, times, strict=True)):
+        for row, name in enumerate(there.names):
+            pool = season.pool_of(entry, name)
+            if pool is not None and name not in entry.borrowed:
+                users.setdefault(pool, []).append((e, row))
+    out = [np.full(len(there.names), np.inf) for there in times]
+    for p, keys in users.items():
+        whole = _price_of_copy(season, season.pools[p], keys, money)
+        share: dict[date, float] = {}
+        for e, row in keys:  # of those who use it on one day, one can
+            worth = season.entries[e].weight * max(float(gains[e][row]), _NO_GAIN)
+            day = season.entries[e].first
+            share[day] = max(share.get(day, 0.0), worth)
+        enough = season.pools[p].owned > 0 and len(keys) == len(share)
+        for e, row in keys:
+            out[e][row] = 0.0 if enough else whole * share[season.entries[e].first] / sum(
+                share.values())
+    for e, entry in enumerate(season.entries):
+        later = sum(money[max(season.step_at(entry.first), 0):])
+        hires = [np.inf if item.hire_price is None else item.hire_price * later + season.least_gain
+                 for item in entry.job.catalogue.items]
+        price = np.minimum(out[e], hires)
+        out[e] = np.where(np.isfinite(price), price, 0.0) / entry.weight
+    return out
+
+
+def _price_of_copy(season: Season, pool: Pool, users: Sequence[tuple[int, int]],
+                   money: Sequence[float]) -> float:
+    """Seconds that a copy has to save, bought with the money before its first use."""
+    first = max(min(season.step_at(season.entries[e].first) for e, _ in users), 0)
+    return pool.price * sum(money[first:]) + season.least_gain * (pool.price > 0)

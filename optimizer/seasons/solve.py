@@ -1,0 +1,184 @@
+"""The best season over the model, with a gap: programs propose, plans judge, bounds prove.
+
+Mixtures of sets that have a time price the items: what a copy is worth at the margin. At these
+prices the search of the kit room finds each entry's best set, and proves a floor under all others
+(`EntryTimes.price`): a cut. The program with cuts bounds every season and proposes purchases; their
+sets get times; the program with columns makes the best season of all sets that have one. That goes
+on, with prices at the proposed purchases, until bound and best season meet.
+"""
+
+from __future__ import annotations
+
+from copy import copy
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.seasons.cut import Cut
+from optimizer.seasons.program import by_columns, by_cuts, prices_of, usual_prices
+from optimizer.seasons.times import times_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from optimizer.seasons.program import Columns, Decision
+    from optimizer.seasons.times import EntryTimes
+    from optimizer.seasons.values import Season
+
+__all__ = ["Solver", "solve_season"]
+
+_LEVELS = 0.4 * 2.5 ** np.arange(4)  # of the first prices, about the mean price of a second
+_TOLERANCE = 0.05  # s for an entry
+_PRICINGS = 5  # rounds of prices for mixtures
+_IMPROVEMENTS = 6  # of the best season by planes
+_ROUNDS = 4  # of the program with cuts
+_AGREE = 0.25  # of the tolerance, to which mixtures are priced and programs are solved
+
+
+class Solver:
+    """Sets, cuts and prices found so far for one season; it grows as it is asked."""
+
+    def __init__(self, season: Season, times: Sequence[EntryTimes], tolerance: float,
+                 progress: Callable[[str], None] = lambda _words: None) -> None:
+        self.season, self.times, self.tolerance = season, times, tolerance
+        self.progress = progress
+        self.cuts: list[list[Cut]] = [[] for _ in times]
+        self.weights = np.array([entry.weight for entry in season.entries])
+        self.rounds = 0
+        self.prices: list[NDArray[np.float64]] = []
+        self.money: tuple[float, ...] = ()
+
+    @property
+    def columns(self) -> Columns:
+        """Sets that have a time, by entry."""
+        return [there.known() for there in self.times]
+
+    def start(self) -> None:
+        """Find the first sets and cuts, at prices about those of the catalogue."""
+        gains = [there.gains(()) for there in self.times]
+        gained = sum(float(w * there.reach) for w, there in zip(self.weights, self.times,
+                                                                strict=True))
+        cost = sum(pool.price for pool in self.season.pools if pool.most > 0)
+        money = np.zeros(len(self.season.money))
+        for level in _LEVELS:
+            money[-1] = level * gained / max(cost, 1.0)
+            prices = usual_prices(self.season, self.times, gains, money.tolist())
+            for e, (entry, here) in enumerate(zip(self.season.entries, prices, strict=True)):
+                self.progress(f"first kits for {entry.rider} in {entry.race}")
+                self._price(e, here)
+
+    def _price(self, e: int, prices: NDArray[np.float64]) -> tuple[float, tuple[int, ...]]:
+        floor, rows = self.times[e].price(prices)
+        self.times[e].time(rows)
+        self.cuts[e].append(Cut(floor, prices, self._no_overlap(e)))
+        return floor, rows
+
+    def price_mixture(self, budget: float | None = None) -> None:
+        """Look for sets at what mixtures of the known ones say that money is worth."""
+        last = np.inf
+        for _ in range(_PRICINGS):
+            columns = self.columns
+            found = prices_of(self.season, self.times, columns, budget)
+            gains = [there.gains(max(some, key=len))
+                     for there, some in zip(self.times, columns, strict=True)]
+            self.money = found.money
+            self.prices = usual_prices(self.season, self.times, gains, found.money)
+            if found.value > last - self.tolerance:
+                break
+            last = found.value
+            for e, here in enumerate(self.prices):
+                self._price(e, here)
+
+    def best(self, budget: float | None = None) -> Decision:
+        """Best season of the sets that have a time."""
+        return by_columns(self.season, self.times, self.columns, _AGREE * self.tolerance, budget)
+
+    def _no_overlap(self, e: int) -> NDArray[np.float64]:
+        return np.zeros(len(self.times[e].search.rules.overlaps))
+
+    def at(self, season: Season) -> Decision:
+        """Best season found with other money, by the sets that have a time and planes near them."""
+        other = copy(self)
+        other.season = season
+        return other.improve(other.best())
+
+    def improve(self, best: Decision, budget: float | None = None) -> Decision:
+        """Follow planes near the best season, as long as they lead to a better one."""
+        for _ in range(_IMPROVEMENTS):
+            planes = [[there.plane(rows)] for there, rows in zip(self.times, best.sets,
+                                                                 strict=True)]
+            found = by_cuts(self.season, self.times, planes, _AGREE * self.tolerance, budget)
+            for there, rows in zip(self.times, found.sets, strict=True):
+                there.time(rows)
+            better = self.best(budget)
+            if better.value >= best.value - 0.1 * self.tolerance:
+                return min(best, better, key=lambda decision: decision.value)
+            best = better
+        return best
+
+    def prove(self, best: Decision, budget: float | None = None) -> tuple[Decision, float]:
+        """Best season found, and by how much [s] another may be better."""
+        bound = self._bound_of_one(budget)
+        for e, (there, rows) in enumerate(zip(self.times, best.sets, strict=True)):
+            self.cuts[e].append(there.chord(rows))
+        done: set[tuple[int, tuple[int, ...]]] = set()
+        for _ in range(_ROUNDS):
+            if best.value - bound <= self.tolerance:
+                break
+            self.rounds += 1
+            found = by_cuts(self.season, self.times, self.cuts, _AGREE * self.tolerance, budget)
+            bound = max(bound, found.bound)
+            for there, rows in zip(self.times, found.sets, strict=True):
+                there.time(rows)
+            best = min(best, self.best(budget), key=lambda decision: decision.value)
+            self.progress(f"proof, {best.value - bound:.1f} s open")
+            for sets in (best.sets, found.sets):
+                for e, (there, rows) in enumerate(zip(self.times, sets, strict=True)):
+                    if (e, rows) not in done and best.value - bound > self.tolerance:
+                        done.add((e, rows))
+                        self._price(e, there.settle(self.prices[e], rows))
+        return best, max(best.value - bound, 0.0)
+
+    def _bound_of_one(self, budget: float | None) -> float:
+        """Bound by the search of the kit room, where the season is one ride [s]."""
+        season = self.season
+        if len(season.entries) > 1 or len(season.money) > 1 or season.stock:
+            return -np.inf
+        money = season.budget if budget is None else min(budget, season.budget)
+        there, weight = self.times[0], float(self.weights[0])
+        cost = np.array([0.0 if k is not None and season.pools[k].owned else min(
+            np.inf if k is None or season.pools[k].most < 1 else season.pools[k].price,
+            np.inf if item.hire_price is None else item.hire_price) for item, k in (
+            (item, season.pool_of(season.entries[0], item.name))
+            for item in season.entries[0].job.catalogue.items)])
+        if not np.array_equal(cost, there.search.terms.cost):
+            return -np.inf
+        search = there.search.with_hurdles(np.where(cost > 0, season.least_gain / weight, 0.0),
+                                           self._no_overlap(0))
+        gap = search.prove_best(money)
+        return weight * (search.value(search.fastest(money)) - gap)
+
+
+def solve_season(season: Season, *, tolerance: float | None = None,
+                 times: Sequence[EntryTimes] | None = None,
+                 progress: Callable[[str], None] = lambda _words: None,
+                 ) -> tuple[Solver, Decision, float]:
+    """Best season, and by how much [s] another may be better over the model.
+
+    Parameters
+    ----------
+    tolerance : s, where the search ends; by default a twentieth of a second for each entry
+    times : of the entries, where they are known already
+
+    Raises Infeasible, which names the limit, where an entry has no plan.
+    """
+    if tolerance is None:
+        tolerance = _TOLERANCE * len(season.entries)
+    solver = Solver(season, times or times_of(season, progress), tolerance, progress)
+    solver.start()
+    progress("what money is worth")
+    solver.price_mixture()
+    best, gap = solver.prove(solver.improve(solver.best()))
+    return solver, best, gap
