@@ -55,8 +55,8 @@ _GUESSES = 6  # rounds of even rides before there is a plan
 _RIDES = 2  # of a neighbouring plan's powers, to foresee how long a ride takes
 _ALIKE = (0.8, 1.25)  # factors on a neighbouring plan's powers
 _LONGER = (1.0, 1.25, 1.6)  # times the duration that was foreseen, where that has no plan
-_CUTS = 2  # of each step, to see where ever shorter steps lead
-_FAITHFUL = 0.05 / 40e3  # s/m, what a cut may leave before the next one is tried
+_CUTS = 3  # of each step, to see where ever shorter steps lead
+_FAITHFUL = 0.04 / 40e3  # s/m, by which another cut may move that before one more is tried
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
 
@@ -244,16 +244,22 @@ def continuous_time(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
     """Finish time [s] that ever shorter steps come to, from the `plan` on `nodes`.
 
     The error is of second order in the step: steps of half the length leave a third of the
-    difference (Richardson's extrapolation). Where that is much, steps are cut once more.
+    difference (Richardson's extrapolation). Corners and walls make it fall more slowly at first, so
+    steps are cut again until that hardly moves the limit.
+
+    Parameters
+    ----------
+    day, setup, nodes : of the plan
+    plan : on those nodes [m]
     """
-    case, finer = (day, setup, nodes), plan
+    case, finer, limit = (day, setup, nodes), plan, plan.finish_time
     for _ in range(_CUTS):
-        case, coarse = halved(*case), finer
+        case, coarse, before = halved(*case), finer, limit
         finer = consistent_plan(*case, warm=_on(coarse, case[2])).plan
-        change = (finer.finish_time - coarse.finish_time) / 3.0
-        if abs(change) < _FAITHFUL * max(day.course.length, 40e3):
+        limit = finer.finish_time + (finer.finish_time - coarse.finish_time) / 3.0
+        if abs(limit - before) < _FAITHFUL * max(day.course.length, 40e3):
             break
-    return finer.finish_time + change
+    return limit
 
 
 def _on(plan: Plan, nodes: NDArray[np.float64]) -> Plan:

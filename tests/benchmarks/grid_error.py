@@ -4,7 +4,8 @@
 
 Random race days from 10 to 200 km with hills, corners and wind. "grid": the plan's finish time;
 "stated": what it says that ever shorter steps come to. Both against the extrapolation from a
-quarter and an eighth of the usual step.
+quarter and an eighth of the usual step. A few courses are cut to an eighth by the product itself;
+there the check is the sixteenth, which two of them were held against: 0.002 and 0.015 s.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ import pytest
 from optimizer.day import RaceDay
 from optimizer.kit import choose_kit, setup_of
 from optimizer.kit.evaluator import pacing_evaluator
+from optimizer.pacing import plan_ride
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
 
 STEP = 400.0
@@ -37,6 +38,19 @@ def check(seed: int, largest: int) -> float:
     for names in sets:
         times.append(evaluator.plan(setup_of(BASELINE, wanted, effects, names)).finish_time)
         spends.append(sum(wanted[name].cost for name in names))
+    own: dict[tuple[str, ...], float] = {}
+
+    def own_time_of_the_best(rivals):
+        """A frontier gives the time of a set's own plan, with the effort that its own duration
+        allows; that moves all sets by some milliseconds, and alike those that are close."""
+        least = min(time for time, _ in rivals)
+        near = [tuple(names) for time, names in rivals if time <= least + 0.02]
+        for names in near:
+            if names not in own:
+                own[names] = plan_ride(RaceDay(course, weather, RIDER, step=STEP), setup_of(
+                    BASELINE, wanted, effects, names), bounded=False).finish_time
+        return min(own[names] for names in near)
+
     affordable = [time for time, spend in zip(times, spends, strict=True) if spend <= budget]
     best = min(affordable)
     mine = evaluator.plan(choice.best.setup).finish_time
@@ -44,7 +58,9 @@ def check(seed: int, largest: int) -> float:
     assert choice.best.lower_bound <= best + 0.002
     assert choice.proven_gap <= 0.02
     for kit in choice.frontier:
-        rival = min(t for t, s in zip(times, spends, strict=True) if s <= kit.spend + 1e-9)
+        rival = own_time_of_the_best([
+            (time, names) for time, spend, names in zip(times, spends, sets, strict=True)
+            if spend <= kit.spend + 1e-9])
         assert kit.finish_time <= rival + choice.frontier_gap + 0.002
         assert kit.finish_time >= rival - 0.002
     return mine - best

@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.pacing import simulate, solve
 from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
-from optimizer.pacing.convex import convex_program
+from optimizer.pacing.convex import convex_program, drag_in_energy
 from optimizer.pacing.interior_point import Point, interior_point
 from tests.pacing.random_problems import random_problem
 
@@ -73,3 +73,30 @@ def test_what_is_attainable_is_the_ride_at_the_power_limit():
                                 "start_speed": 9.0}, wind=0.0)
     ride = 0.5 * simulate(problem, problem.power_limit).speed[1:] ** 2
     assert attainable(program).top == pytest.approx(ride, rel=0.02)
+
+
+@pytest.mark.parametrize(("seed", "raised"), [(8, True), (19, True), (30, True), (5, False)])
+def test_no_step_within_the_bounds_ends_above_them(seed, raised):
+    """By bisection of the energy balance of each step, from many speeds at its start.
+
+    On long steps up a hill a slow start can end faster than a fast one: it takes longer, and the
+    power limit more work.
+    """
+    problem = random_problem(seed, wind=10.0)
+    program = convex_program(problem)
+    top = attainable(program).top
+    low = np.concatenate([[program.start_energy], program.bottom[:-1]])
+    high = np.append(program.start_energy, top[:-1])
+    start = low + np.linspace(0.0, 1.0, 60)[:, None] * np.maximum(high - low, 0.0)
+    below, above = np.full_like(start, 1e-3), np.full_like(start, 4000.0)
+    work = 2.0 * problem.drivetrain_efficiency * problem.power_limit
+    for _ in range(60):
+        end = 0.5 * (below + above)
+        given = work / (np.sqrt(2 * start) + np.sqrt(2 * end))
+        taken = (program.inertia * (end - start) + program.resistance
+                 + drag_in_energy(problem, 0.5 * (start + end))[0])
+        below, above = np.where(taken < given, end, below), np.where(taken < given, above, end)
+    held = (below <= top * (1 + 1e-6)).all(axis=0) | (top >= program.top * (1 - 1e-12))
+    assert held.all()
+    ride = 0.5 * simulate(problem, 1.01 * problem.power_limit).speed[1:] ** 2
+    assert bool((top > 1.0011 * ride).any()) is raised
