@@ -22,6 +22,7 @@ __all__ = ["summary", "table_csv", "table_page"]
 _FOOT = ("The times hold for the model and its data; law, marshals and your own eyes come first. "
          "The range is the 90 % range under the uncertainty in wind, rider and evidence.")
 _MOST_DRAWN = 400
+_FEW = 1  # items that a cell names
 
 
 def summary(outcomes: Sequence[Outcome]) -> str:
@@ -72,12 +73,18 @@ def _table(planned: Sequence[Outcome]) -> Table:
         Markup('<a href="{}/report.html">{}</a>').format(quote(one.folder), one.case),
         one.rider, clock(one.finish_time), f"{clock(one.low)} to {clock(one.high)}",
         watts(one.mean_power), money(one.spend, one.currency),
-        listing(one.items) or "current kit",
+        _kit(one),
         Markup('<a href="{}/card.html">card<span class="hidden"> for {}</span></a>').format(
             quote(one.folder), one.case)) for one in planned]
     return Table(["Case", "Rider", "Time", "90 % range", "Mean power", "Spent", "Kit", "Card"],
                  rows, "All plans; each links to its report", ident="all", tools=True,
                  left=(0, 1, 6, 7))
+
+
+def _kit(one: Outcome) -> str:
+    """Say the kit in a cell; all of it is in the case's report."""
+    return f"{len(one.items)} items" if len(one.items) > _FEW else listing(one.items) or (
+        "current kit")
 
 
 def _charts(planned: Sequence[Outcome]) -> list[Chart]:

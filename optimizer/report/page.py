@@ -253,7 +253,7 @@ def _table(table: Table) -> Markup:
     rows = Markup("").join(
         Markup('<tr role="row"{}>{}</tr>').format(_stretch(table, number), Markup("").join(
             (_ROW_HEADING if k == 0 else _CELL).format(
-                cell[k], named[k] if k else "",
+                cell[k], named[k] if k or right[0] else "",
                 row[k] if isinstance(row[k], Markup) else _cell(row[k]))
             for k in columns))
         for number, row in enumerate(table.rows))
