@@ -50,6 +50,8 @@ def test_the_commands_of_the_tour(folder, monkeypatch):
     for line in LINES:
         words = shlex.split(line)
         assert words[0] == "kitpace"
+        if words[1] == "open":  # serves until it is stopped: see tests/window
+            continue
         for name in ("sunday.csv", "race.csv"):  # the reader's own; here what the plan would give
             if name in words:
                 Path(name).write_text(recording(Path("my-race/plan.json")))
