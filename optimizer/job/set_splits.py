@@ -27,21 +27,31 @@ def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, 
     """Give the arrival at each mark and the finish by set of kit, with bands from common draws.
 
     The best set first, whose times (n + 1, k) are `drawn`, then what is owned, then the named
-    sets of the scenario.
+    sets of the scenario; one that is the same as the first or the second lends it its name.
     """
     def times(kit: KitSet, plan: Plan) -> NDArray[np.float64]:
         return ride_days(plan, day, draws, job.effects, kit.items).time
 
-    found = [_splits(job, "best kit", choice.best, best, drawn)]
+    known = [set(choice.best.items), set(choice.owned.items)]
+    found = [_splits(job, _named(job, "best kit", choice.best), choice.best, best, drawn)]
     if choice.owned.items != choice.best.items:
-        found.append(_splits(job, "current kit", choice.owned, owned, times(choice.owned, owned)))
+        found.append(_splits(job, _named(job, "current kit", choice.owned), choice.owned, owned,
+                             times(choice.owned, owned)))
     for name, items in job.named_sets:
+        if set(items) in known:
+            continue
         spend = sum(job.catalogue[item].cost for item in items)
         setup = setup_of(job.baseline, job.catalogue, job.effects, items)
         plan = plan_ride(day, setup, warm=owned)
         kit = KitSet(items, spend, setup, plan.finish_time, plan.lower_bound)
         found.append(_splits(job, name, kit, plan, times(kit, plan)))
     return tuple(found)
+
+
+def _named(job: Job, title: str, kit: KitSet) -> str:
+    """Title of a kit, with the names under which the scenario has it as well."""
+    names = [name for name, items in job.named_sets if set(items) == set(kit.items)]
+    return f"{title} ({', '.join(names)})" if names else title
 
 
 def _splits(job: Job, name: str, kit: KitSet, plan: Plan,
