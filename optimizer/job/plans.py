@@ -109,7 +109,7 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
         return Risk(chance, plan_chance, 1.0 - day.kept, plan.finish_time - free.finish_time,
                     asked), fork
     try:
-        safe = day_within_risk(day, setup, draws, _USUAL_RISK, plan)
+        safe = day_within_risk(day, setup, draws, _USUAL_RISK, plan, plan_chance)
     except Infeasible:
         return None, None
     return Risk(chance, plan_chance, 0.0, safe.plan.finish_time - plan.finish_time,

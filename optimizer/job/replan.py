@@ -59,9 +59,15 @@ def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
             raise InputError("earlier plan", "", f'its item "{name}" is not in the catalogue',
                              "plan anew, without the earlier kit")
     here = {item.name for item in catalogue.items if item.owned} | set(items)
+    # What needs something that is not there is of no use, but for what was ridden in the plan.
+    while useless := {item.name for item in catalogue.items if item.name in here - set(items)
+                      and not here.issuperset(item.requires)}:
+        here -= useless
     return replace(
-        catalogue, items=tuple(replace(item, owned=True) for item in catalogue.items
-                               if item.name in here),
+        catalogue, items=tuple(replace(
+            item, owned=True, requires=tuple(name for name in item.requires if name in here),
+            excludes=tuple(name for name in item.excludes if name in here))
+            for item in catalogue.items if item.name in here),
         pairs=tuple(pair for pair in catalogue.pairs
                     if pair.first in here and pair.second in here))
 

@@ -261,7 +261,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     kit = kit_set(search, chosen)
     tests = _tests(search, choice, kit, alternatives, answer)
     emptying = chance_as_printed(plan, day, draws)
-    safe = day_within_risk(day, chosen.setup, draws, risk, plan)
+    safe = day_within_risk(day, chosen.setup, draws, risk, plan, emptying)
     return KitDecision(
         choice=choice, by=by, level=level, target=target, chosen=kit,
         score=kit.finish_time if by == "forecast" else field.score(chosen),

@@ -44,16 +44,18 @@ def chance_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> float:
 
 
 def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
-                    plan: Plan | None = None) -> Kept:
+                    plan: Plan | None = None, chance: float | None = None) -> Kept:
     """Keep the smallest margin with which the best plan runs out on no more than `risk` of days.
 
-    `plan` is the one for `day` and `setup`, where there is one already.
+    `plan` is the one for `day` and `setup`, and `chance` that to run out with it, where they are
+    known already.
 
     Raises Infeasible where no margin is enough.
     """
     if plan is None:
         plan = plan_ride(day, setup, bounded=False)
-    chance = chance_as_printed(plan, day, draws)
+    if chance is None:
+        chance = chance_as_printed(plan, day, draws)
     if chance <= risk:
         return Kept(day, plan, chance)
     able = ability(plan, day, draws)

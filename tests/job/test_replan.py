@@ -55,6 +55,16 @@ def test_cross_wind_beyond_a_limit_takes_the_owned_part_instead(tmp_path, evenin
     assert "cross wind" in dict(storm.choice.left_out)["Disc"]
 
 
+def test_what_is_not_there_excludes_nothing_and_what_needs_it_is_left_at_home(tmp_path, evening):
+    kit = (MORE.replace("Helmet,helmet,150,no,,,", "Helmet,helmet,150,no,,Deep wheel,")
+           .replace("Old wheel,rear wheel,0,yes,,,", "Old wheel,rear wheel,0,yes,Deep wheel,,"))
+    job = read_scenario(race(tmp_path, kit=kit, evidence=EVIDENCE))
+    assert job.catalogue["Helmet"].excludes == job.catalogue["Old wheel"].requires
+    morning = replan(job, evening.choice.best.items)
+    assert set(morning.choice.best.items) == {"Disc", "Helmet"}
+    assert morning.plan.finish_time == pytest.approx(evening.plan.finish_time, abs=0.01)
+
+
 def test_an_item_that_is_gone_is_named(scenario):
     with pytest.raises(InputError, match='"Sail" is not in the catalogue'):
         replan(read_scenario(scenario), ["Sail"])
