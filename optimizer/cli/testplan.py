@@ -86,8 +86,8 @@ def _tell(plan: TestPlan, air: str) -> None:
     else:
         last = min(plan.options, key=lambda option: option.smallest)
         say(f"This course can't see {asked}: even {last.runs} {where} show no less than "
-            f"{plan.least_watts:.0f} W. Longer runs, calmer air or a higher speed "
-            "would see more.")
+            f"{plan.least_watts:.0f} W. {'Longer laps' if last.share < 1.0 else 'Longer runs'}, "
+            "calmer air or a higher speed would see more.")
     per_area = 0.5 * intention.air_density * intention.speed**3
     table(("runs", "order", "hours", "shows,\nm²", "shows,\nW", "chance to see\nwhat is asked"),
           [(option.runs, option.order, f"{option.hours:.1f}", f"{option.smallest:.4f}",
@@ -95,6 +95,10 @@ def _tell(plan: TestPlan, air: str) -> None:
            for option in plan.options],
           "What shows four times in five, by number of runs", left=(1,))
     say()
+    least = plan.options[-1].share
+    if least < 1.0:
+        say("On laps this short a field test uses the first part of each run only, "
+            f"{100 * least:.0f} % with {plan.options[-1].runs} runs.")
     say(f"Assumed: what the rider does not repeat from run to run is {intention.repeat_sd:.4f} m² "
         "(one standard deviation; common practice, no source); a drift through the session is "
         "kept apart by the order. Test where traffic allows it.")

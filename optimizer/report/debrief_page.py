@@ -123,7 +123,7 @@ def _by_the_rider(d: Debrief) -> str:
                 "next time.")
     if cost > 0.0:
         where = (f", most of it on {weak.name}, {-100 * weak.share:.0f} % below plan: "
-                 f"{weak.planned:.0f} W are the figure there" if easy else "")
+                 f"aim for {weak.planned:.0f} W there" if easy else "")
         return f"You gave away {seconds(cost)} by power{where}."
     where = f", most of it on {strong.name}, {100 * strong.share:.0f} % above plan" if hard else ""
     return (f"You won {seconds(cost)} by more power than planned{where}: if you finished well, "
@@ -232,7 +232,11 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
         found.append((abs(parts["drag and tyres"]), _drag_advice(d, after)))
     ability = d.ability
     cp = d.intended.rider.critical_power
-    if after.tells_power and abs(after.power - after.power_now) > 0.005 * after.power_now:
+    # An easy ride shows that CP is no lower; nobody plans with more for that.
+    shows = ability.all_out or ability.shown > after.power_now
+    far = abs(after.power - after.power_now) > (0.005 * after.power_now if shows
+                                                else after.power_sd)
+    if after.tells_power and far:
         found.append((0.0, _power_to_plan_with(d, after)))
     if ability.contradicts:
         said = (f"A critical power of {cp:.0f} ± {_HALF * ability.planned_sd:.0f} W cannot be "
@@ -344,7 +348,13 @@ def _wind_words(d: Debrief) -> str:
     weights = np.diff(d.passage.time)
     ridden, planned = (3.6 * float(np.average(wind, weights=weights))
                        for wind in (d.headwind, d.planned_headwind))
-    return (f"in the face on average {ridden:+.0f} km/h, planned {planned:+.0f}").replace("-", "−")
+    return f"in the face on average {_signed(ridden)} km/h, planned {_signed(planned)}"
+
+
+def _signed(value: float) -> str:
+    """Give a whole number with its sign; none has no sign."""
+    whole = round(value)
+    return f"{whole:+d}".replace("-", "−") if whole else "0"
 
 
 def _drag_words(d: Debrief) -> str:

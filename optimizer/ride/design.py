@@ -75,12 +75,14 @@ class Intention:
 class Option:
     """A number of runs and what it would show.
 
-    `order` of the setups; `hours` in all; `sd` of the difference [m²]; `smallest` change that
-    shows with the wanted chance [m²]; `chance` to see the change that is asked for.
+    `order` of the setups; `hours` in all; `share` of each run that the field test uses; `sd` of
+    the difference [m²]; `smallest` change that shows with the wanted chance [m²]; `chance` to
+    see the change that is asked for.
     """
 
     order: str
     hours: float
+    share: float
     sd: float
     smallest: float
     chance: float
@@ -130,7 +132,7 @@ def plan_test(intention: Intention) -> TestPlan:
         freedom = freedom_of(sd, _design_sd(covariance, second, hours, 0.0),
                              REPEAT_RUNS + len(order) - 2)
         options.append(Option(order, float(hours[-1] + intention.run_length / intention.speed
-                                           / 3600.0), sd,
+                                           / 3600.0), share, sd,
                               smallest_to_see(sd, freedom, intention.power),
                               power_to_see(intention.change, sd, freedom)))
     best = next((option for option in options if option.chance >= intention.power), None)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from optimizer.pacing import simulate
-from optimizer.report.debrief_page import advice, debrief_page, next_time, sentences
+from optimizer.report.debrief_page import advice, debrief_page, next_time, part_rows, sentences
 from optimizer.ride.debrief import debrief, learned_from, rolling_worth
 from optimizer.ride.season import Before, next_plan, pool
 from tests.ride.test_debrief import BIKE, RIDER, intended, recorded, ridden
@@ -89,3 +89,14 @@ def test_a_crr_that_cannot_be_is_not_advised(recorded):
     assert said[0].startswith("Keep the CdA and Crr that you plan with")
     assert not any("with CdA" in line for line in said)
     assert any("more than any paved road has" in line for line in sentences(found))
+
+
+def test_an_easy_ride_is_no_reason_to_plan_with_more(intended):
+    found = debrief(ridden(intended, 0.9 * intended.power), intended)
+    assert not any("critical power" in line for line in advice(found, _after(found)))
+
+
+def test_no_wind_has_no_sign(intended):
+    found = debrief(ridden(intended, intended.power), intended)
+    assert "planned 0" in next(row[2] for row in part_rows(found) if row[0] == "wind and air")
+    assert "−0 km/h" not in str(part_rows(found))
