@@ -106,11 +106,20 @@ class Boxes:
         return min([target, *(value for value, *_ in queue[:1])]), np.unique(
             np.concatenate(found), axis=0)
 
-    def chord(self, rows: tuple[int, ...], slowest: float) -> Minorant:
-        """Minorant of all sets that take `slowest` [s] at most, good near the set of `rows`."""
+    def chord(self, rows: tuple[int, ...], slowest: float, span: tuple[float, float]) -> Minorant:
+        """Minorant of all sets that take `slowest` [s] at most, good near the set of `rows`.
+
+        Of sets only whose `along` is within `span`.
+        """
         at = {origin: float(self.basis[0] @ bound.point) for origin, bound in self.bounds.items()}
-        low, high = at[()] + self._ends(())[0]
-        origin, box = self._nearest_origin(at, float(low), float(high))
+        low, high = self._ends(())[0]
+        # `along` is the coordinate times M over the usual M.
+        masses = np.array(self.model.effective_range) / self.model.usual_effective
+        if np.isfinite(span[0]):
+            low = max(low, float((span[0] / masses).min()))
+        if np.isfinite(span[1]):
+            high = min(high, float((span[1] / masses).max()))
+        origin, box = self._nearest_origin(at, float(at[()] + low), float(at[()] + max(low, high)))
         return minorant_near(self.bounds[origin], self.model, self.basis, box, rows, slowest)
 
     def _nearest_origin(self, at: Mapping[tuple[int, ...], float], low: float, high: float,

@@ -113,9 +113,17 @@ class Search:
                 return min(least, float(lower[k])), tuple(np.flatnonzero(others[k]).tolist())
         return least, key
 
-    def chord(self, rows: Iterable[int], slowest: float) -> Minorant:
-        """Minorant of the times of all sets that take `slowest` [s] at most, good near `rows`."""
-        return self._boxes(self.bounds).chord(tuple(int(row) for row in rows), slowest)
+    def along_first(self) -> Minorant:
+        """Coordinate along the first direction, from the point of the bound for all sets."""
+        return self._boxes(self.bounds).along()
+
+    def chord(self, rows: Iterable[int], slowest: float,
+              span: tuple[float, float] = (-np.inf, np.inf)) -> Minorant:
+        """Minorant of the times of all sets that take `slowest` [s] at most, good near `rows`.
+
+        Of those whose `along_first` is within a span.
+        """
+        return self._boxes(self.bounds).chord(tuple(int(row) for row in rows), slowest, span)
 
     def evaluate(self, rows: Iterable[int]) -> EvaluatedSet:
         """Find the time of a set, once."""

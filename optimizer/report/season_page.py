@@ -58,7 +58,7 @@ def lead(found: SeasonKit) -> list[str]:
                    f"{found.looked_at:,} kits that were looked at; that is no proof.")
     if found.returned > 0:
         out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
-                   f" comes back: the season then costs {money(found.spend - found.returned)}.")
+                   f" come back: the season then costs {money(found.spend - found.returned)}.")
     return out
 
 
@@ -95,7 +95,7 @@ def purchase_table(found: SeasonKit) -> Table:
     return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", "Saves", "Resale",
                   "Caution"), rows,
                  "What to buy, in the order of the races. Saves: what the season would lose "
-                 "without it and nothing in its place", left=(0, 1, 2, 6), ident="purchases-table")
+                 "without it and nothing in its place", left=(0, 1, 2, 6))
 
 
 def hire_table(found: SeasonKit) -> Table:
@@ -135,7 +135,7 @@ def matrix(found: SeasonKit) -> Table:
         for day, race in races],
         "Who rides what where: time on the forecast day, what is saved against the kit that is "
         "there (90 % range on common days), and the kit",
-        left=tuple(range(len(riders) + 1)), ident="matrix-table")
+        left=tuple(range(len(riders) + 1)))
 
 
 def rider_sentences(found: SeasonKit) -> list[str]:
@@ -248,7 +248,11 @@ def _season_chart(found: SeasonKit) -> Chart:
     finding = ("Nothing has to be bought." if first is None else
                f"{len(found.bought)} purchases; the first are needed for "
                f"{_race(found, first.race, first.day)}.")
-    return Chart("purchases", "What is bought when?", draw, purchase_table(found), finding,
+    figures = Table(("Race", f"Spent in all, {season.currency}"), [
+        (_race(found, race, day), money(sum(amount for when, amount in spent
+                                            if when <= (day - start).days)))
+        for day, race in races], "Money spent by each race")
+    return Chart("purchases", "What is bought when?", draw, figures, finding,
                  note="Money spent by the day of each race (upright lines); purchases are shown "
                       "on the day on which they are first needed.")
 
@@ -264,10 +268,14 @@ def _gains_chart(found: SeasonKit) -> Chart:
     def ticks(low: float, high: float, most: int) -> list[tuple[float, str]]:
         return [(float(tick), f"{tick:g}".replace("-", "−"))
                 for tick in nice_ticks(low, high, most)]
+    figures = Table(("Rider", "Race", "Saved", "90 % range"), [
+        (_entry(found, ride).rider, _entry(found, ride).race, _saved(ride.saved),
+         seconds_range(ride.low, ride.high)) for ride in found.rides],
+        "What each ride saves", left=(0, 1))
     most = max(found.rides, key=lambda ride: ride.saved)
     entry = _entry(found, most)
     return Chart("gains", "What does each rider gain where?",
-                 lambda look: multiples(look, riders, races, cells, ticks), matrix(found),
+                 lambda look: multiples(look, riders, races, cells, ticks), figures,
                  (f"{entry.rider} gains most, {seconds(most.saved)} in {entry.race}."
                   if most.saved > 0.005 else "Nobody gains anything."),
                  note="Seconds saved against the kit that is there, with the 90 % range on common "
@@ -305,6 +313,7 @@ def season_page(found: SeasonKit) -> str:
     sections = [
         Section("riders", "For each rider", riders),
         Section("season", "What to buy when", [_season_chart(found),
+                                               *([purchase_table(found)] if found.bought else []),
                                                *([hire_table(found)]
                                                  if any(ride.hired for ride in found.rides)
                                                  else []), _CAUTION]),

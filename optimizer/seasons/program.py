@@ -20,15 +20,16 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.seasons.cut import Cut
+    from optimizer.seasons.cut import Cut, Halves
     from optimizer.seasons.times import EntryTimes
     from optimizer.seasons.values import Pool, Season
 
 __all__ = ["Decision", "Prices", "by_columns", "by_cuts", "prices_of",
-           "usual_prices"]
+           "spans", "usual_prices"]
 
 _NODES = 20_000
 _HALF = 0.5
+_ROUNDING = 1e-6
 _NO_GAIN = 1e-3  # s, the least that a share of a price is by
 
 
@@ -159,16 +160,15 @@ def _solve(model: Any, gap: float) -> tuple[Any, float, float]:
         else found.best_feasible_objective)
 
 
-def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
-            gap: float, budget: float | None = None) -> Decision:
-    """Best season by the cuts of each entry; its `bound` is one on every season."""
+def _cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]], *,
+               whole: bool, budget: float | None) -> tuple[_Model, list[tuple[int, int]]]:
     import pyomo.environ as pyo
 
-    made = _Model(season, times, whole=True, budget=budget)
+    made = _Model(season, times, whole=whole, budget=budget)
     model = made.model
     usable = [(e, int(row)) for e, there in enumerate(times)
               for row in np.flatnonzero(there.search.offer.usable)]
-    model.use = pyo.Var(usable, domain=pyo.Binary)
+    model.use = pyo.Var(usable, bounds=(0, 1), domain=pyo.Binary if whole else pyo.Reals)
     model.time = pyo.Var(range(len(times)))
     made.link(model.use)
     overlaps = [(e, t) for e, there in enumerate(times)
@@ -192,12 +192,86 @@ def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence
                 if price) >= cut.floor)
     model.objective = pyo.Objective(expr=made.hurdles + sum(
         entry.weight * model.time[e] for e, entry in enumerate(season.entries)))
+    return made, usable
+
+
+def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
+            gap: float, budget: float | None = None,
+            halves: Sequence[Halves] = ()) -> Decision:
+    """Best season by the cuts of each entry; its `bound` is one on every season.
+
+    With `halves`, by entry, on every season within their ends.
+    """
+    made, usable = _cut_model(season, times, cuts, whole=True, budget=budget)
+    if halves:
+        _add_halves(made.model, halves)
+    model = made.model
     solver, value, bound = _solve(model, gap)
     values = solver.get_primals()
     by_var = _Values(values)
     sets = [tuple(row for f, row in usable if f == e and by_var[model.use[f, row]] > _HALF)
             for e in range(len(times))]
     return made.decision(by_var, sets, value, bound)
+
+
+def _add_halves(model: Any, halves: Sequence[Halves]) -> None:
+    """Let the time of each entry keep above the plane of its half."""
+    import pyomo.environ as pyo
+
+    def plane(e: int, cut: Cut) -> Any:
+        out = cut.floor - sum(float(c) * model.use[e, row] for row, c in enumerate(cut.price)
+                              if (e, row) in model.use)
+        return out - sum(float(c) * model.overlap[e, t] for t, c in enumerate(cut.overlap) if c)
+
+    model.upper = pyo.Var(range(len(halves)), domain=pyo.Binary)
+    for e, one in enumerate(halves):
+        upper, along = model.upper[e], plane(e, one.along)
+        wide = one.slack + _ROUNDING
+        model.rows.add(along <= one.place + wide + (one.ends[1] - one.place + wide) * upper)
+        model.rows.add(along >= one.place - wide
+                       - (one.place - one.ends[0] + wide) * (1 - upper))
+        model.rows.add(model.time[e] >= plane(e, one.low) - one.rise[0] * upper)
+        model.rows.add(model.time[e] >= plane(e, one.high) - one.rise[1] * (1 - upper))
+
+
+def spans(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
+          limit: float, budget: float | None = None) -> list[tuple[float, float, float]]:
+    """Give what each entry may ride in all seasons whose value is below a limit [s].
+
+    By the cuts, with parts of things allowed: ends of `EntryTimes.along`, and the slowest time [s].
+    """
+    import pyomo.environ as pyo
+    from pyomo.contrib.appsi.base import TerminationCondition
+    from pyomo.contrib.appsi.solvers import Highs
+
+    made, _ = _cut_model(season, times, cuts, whole=False, budget=budget)
+    model = made.model
+    model.rows.add(model.objective.expr <= limit)
+    model.del_component(model.objective)
+    solver = Highs()
+    solver.config.load_solution = False
+    solver.highs_options = {"threads": 1, "random_seed": 1}
+
+    def end(expression: Any, sense: Any) -> float:
+        model.objective = pyo.Objective(expr=expression, sense=sense)
+        found = solver.solve(model)
+        model.del_component(model.objective)
+        if found.termination_condition != TerminationCondition.optimal:
+            return -np.inf if sense == pyo.minimize else np.inf
+        return float(found.best_feasible_objective)
+
+    out = []
+    for e, there in enumerate(times):
+        along, ends = there.along(), [0.0, 0.0]
+        terms = [float(c) * model.use[e, row] for row, c in enumerate(along.item)
+                 if (e, row) in model.use]
+        terms += [float(c) * model.overlap[e, t] for t, c in enumerate(along.overlap)]
+        if terms:
+            ends = [end(sum(terms), sense) for sense in (pyo.minimize, pyo.maximize)]
+        out.append((along.constant + ends[0] - along.slack - _ROUNDING,
+                    along.constant + ends[1] + along.slack + _ROUNDING,
+                    end(model.time[e], pyo.maximize) + _ROUNDING))
+    return out
 
 
 class _Values:

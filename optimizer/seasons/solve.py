@@ -4,7 +4,7 @@ Mixtures of sets that have a time price the items: what a copy is worth at the m
 prices the search of the kit room finds each entry's best set, and proves a floor under all others
 (`EntryTimes.price`): a cut. The program with cuts bounds every season and proposes purchases; their
 sets get times; the program with columns makes the best season of all sets that have one. That goes
-on, with prices at the proposed purchases, until bound and best season meet.
+on, with closer planes over what a better season still may ride, until bound and best season meet.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.seasons.cut import Cut
-from optimizer.seasons.program import by_columns, by_cuts, prices_of, usual_prices
+from optimizer.seasons.program import by_columns, by_cuts, prices_of, spans, usual_prices
 from optimizer.seasons.times import times_of
 
 if TYPE_CHECKING:
@@ -33,7 +33,8 @@ _LEVELS = 0.4 * 2.5 ** np.arange(4)  # of the first prices, about the mean price
 _TOLERANCE = 0.05  # s for an entry
 _PRICINGS = 5  # rounds of prices for mixtures
 _IMPROVEMENTS = 6  # of the best season by planes
-_ROUNDS = 4  # of the program with cuts
+_ROUNDS = 6  # of the program with cuts
+_PROGRESS = 0.1  # of what is open, below which another round is not worth it
 _AGREE = 0.25  # of the tolerance, to which mixtures are priced and programs are solved
 
 
@@ -119,26 +120,34 @@ class Solver:
         return best
 
     def prove(self, best: Decision, budget: float | None = None) -> tuple[Decision, float]:
-        """Best season found, and by how much [s] another may be better."""
+        """Best season found, and by how much [s] another may be better.
+
+        Cuts say what each entry may ride in any better season; over that range its time lies above
+        planes that are closer; with those the range is smaller.
+        """
+        season, times = self.season, self.times
         bound = self._bound_of_one(budget)
-        for e, (there, rows) in enumerate(zip(self.times, best.sets, strict=True)):
-            self.cuts[e].append(there.chord(rows))
-        done: set[tuple[int, tuple[int, ...]]] = set()
+        cuts = [[*known, there.chord(rows)]
+                for known, there, rows in zip(self.cuts, times, best.sets, strict=True)]
         for _ in range(_ROUNDS):
             if best.value - bound <= self.tolerance:
                 break
             self.rounds += 1
-            found = by_cuts(self.season, self.times, self.cuts, _AGREE * self.tolerance, budget)
-            bound = max(bound, found.bound)
-            for there, rows in zip(self.times, found.sets, strict=True):
+            halves = []
+            for e, (low, high, slowest) in enumerate(spans(season, times, cuts, best.value,
+                                                           budget)):
+                if np.isfinite([low, high]).all():
+                    halves.append(times[e].halves(best.sets[e], (low, high), slowest))
+                    cuts[e].append(halves[-1].whole)
+            found = by_cuts(season, times, cuts, _AGREE * self.tolerance, budget,
+                            halves if len(halves) == len(times) else ())
+            before, bound = bound, max(bound, min(found.bound, best.value))
+            for there, rows in zip(times, found.sets, strict=True):
                 there.time(rows)
             best = min(best, self.best(budget), key=lambda decision: decision.value)
             self.progress(f"proof, {best.value - bound:.1f} s open")
-            for sets in (best.sets, found.sets):
-                for e, (there, rows) in enumerate(zip(self.times, sets, strict=True)):
-                    if (e, rows) not in done and best.value - bound > self.tolerance:
-                        done.add((e, rows))
-                        self._price(e, there.settle(self.prices[e], rows))
+            if bound - before < _PROGRESS * (best.value - bound):
+                break
         return best, max(best.value - bound, 0.0)
 
     def _bound_of_one(self, budget: float | None) -> float:

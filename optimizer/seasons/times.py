@@ -11,7 +11,7 @@ from optimizer.kit.choose import forbidden, search_for, strongest_crosswind
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.labels import best_by_cost, relax
 from optimizer.kit.minorant import tangent
-from optimizer.seasons.cut import Cut
+from optimizer.seasons.cut import Cut, Halves
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from optimizer.day import RaceDay
     from optimizer.kit.evaluator import Evaluator
+    from optimizer.kit.minorant import Minorant
     from optimizer.kit.search import Search
     from optimizer.seasons.values import Season
 
@@ -27,7 +28,6 @@ __all__ = ["EntryTimes", "times_of"]
 
 _PIECES = 12  # of the range of time, the width of the first boxes
 _TRIES = 4  # of sets that a pricing leads to
-_MARGIN = 0.02  # of the gain of an item, by which a set is made the best
 _CLOSE = 0.02  # s between the time of a set and its bound, or the floor under all
 
 
@@ -66,32 +66,35 @@ class EntryTimes:
         off = self.time(rows) - float(near.of(here, search.rules.overlapping(here))[0])
         return Cut(near.constant + off, -near.item, -near.overlap)
 
-    def chord(self, rows: tuple[int, ...]) -> Cut:
-        """Bound on the time of all sets that are not slower than without any item."""
+    def along(self) -> Minorant:
+        """Coordinate along which times differ most, as a sum over items and overlaps."""
+        return self.search.along_first()
+
+    def chord(self, rows: tuple[int, ...], span: tuple[float, float] = (-np.inf, np.inf),
+              slowest: float = np.inf) -> Cut:
+        """Bound on the time of all sets that are not slower than without any item.
+
+        Of those only whose `along` is within a span, and which take `slowest` [s] at most.
+        """
         search = self.search
-        floor = search.chord(rows, self.time(()) + _CLOSE)
+        floor = search.chord(rows, min(self.time(()) + _CLOSE, slowest), span)
         return Cut(floor.value + floor.constant, -floor.item, -floor.overlap)
 
-    def settle(self, prices: NDArray[np.float64], rows: tuple[int, ...]) -> NDArray[np.float64]:
-        """Change prices as little as it takes to make a set the best at them, about."""
-        search, plane = self.search, self.plane(rows)
-        rules, here = search.rules, set(rows)
-
-        def time(some: set[int]) -> float:
-            chosen = rules.flags([sorted(some)])
-            return -float(plane.price @ chosen[0] + plane.overlap @ rules.overlapping(chosen)[0])
-
-        now, out = time(here), prices.copy()
-        for row in rows:
-            gain = time(here - {row}) - now
-            out[row] = min(out[row], (1.0 - _MARGIN) * gain - _CLOSE)
-        for row in map(int, np.flatnonzero(search.offer.usable)):
-            if row not in here:
-                same = {k for k in here if rules.place_of[k] == rules.place_of[row]}
-                gain = now - time((here - same) | {row})
-                charged = gain + float(out[list(same)].sum())
-                out[row] = max(out[row], charged + _MARGIN * abs(gain) + _CLOSE)
-        return out
+    def halves(self, rows: tuple[int, ...], span: tuple[float, float], slowest: float) -> Halves:
+        """Bounds as `chord` gives them, below and above the place of a set in a span."""
+        search, along = self.search, self.along()
+        here = search.rules.flags([rows])
+        place = float(along.of(here, search.rules.overlapping(here))[0])
+        place = min(max(place, span[0]), span[1])
+        slack = 2.0 * along.slack
+        whole = self.chord(rows, span, slowest)
+        low = self.chord(rows, (span[0], place + slack), slowest)
+        high = self.chord(rows, (place - slack, span[1]), slowest)
+        rise = [-float(search.model.spread(whole.floor - half.floor, half.price - whole.price,
+                                           half.overlap - whole.overlap)[0])
+                for half in (low, high)]
+        return Halves(Cut(along.constant, -along.item, -along.overlap), slack, place, span, whole,
+                      low, high, (max(rise[0], 0.0), max(rise[1], 0.0)))
 
     def known(self) -> dict[tuple[int, ...], float]:
         """Give all sets that have a time."""
