@@ -151,7 +151,7 @@ def _content(folder: Folder, kind: Kind, name: str) -> bytes:
 
 def _columns(kind: Kind, data: bytes, path: Path) -> tuple[str, ...]:
     """Name of each column as kitpace reads it; others begin with #. Raises InputError."""
-    return table_of(decoded(data, path), path, kind.required, kind.optional,
+    return table_of(decoded(data, path), path, kind.required, kind.optional, [],
                     synonyms=kind.synonyms).headings
 
 
@@ -167,7 +167,7 @@ def shown(folder: Folder, kind: Kind, name: str, typed: Mapping[str, str],
         grid = read_grid(data, path)
         columns = _known(_columns(kind, data, path))
     except InputError as error:
-        return Shown(kind, name, (), (), "", str(error).replace(f"{folder.root}/", ""),
+        return Shown(kind, name, (), (), "", str(error).removeprefix(f"{path}: "),
                      editable=False)
     open_now = {*columns, *(kind.first if not is_file(path) else ())}
     order = (*columns, *(column for column in kind.columns if column not in columns))

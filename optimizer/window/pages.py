@@ -24,8 +24,11 @@ VIEWS = {"plan": "Plan", "course": "Course", "rider": "Rider", "weather": "Weath
 
 def page(template: str, site: Site | None, *, status: int = 200, **values: Any) -> HTMLResponse:
     """Render a template; `site` gives it the work that is under way and the state of files."""
-    shown = {"work": site.work.state, "stamps": site.folder.stamps(),
-             "folder": site.folder.root} if site else {"work": None, "stamps": {}, "folder": ""}
+    shown: dict[str, Any] = {"work": None, "stamps": {}, "folder": ""}
+    if site is not None:
+        root = site.folder.root
+        shown = {"work": site.work.state, "stamps": site.folder.stamps(),
+                 "folder": root.name or str(root)}
     html = _environment().get_template(template).render(views=VIEWS, **{
         "race": None, "here": "", **shown, **values})
     return HTMLResponse(html, status)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import socket
 import threading
@@ -69,6 +70,8 @@ def serve(root: Path, port: int, *, browser: bool, say: Callable[[str], None]) -
 def _listener(port: int) -> socket.socket:
     """Listen already: a browser that is faster than the server waits in line."""
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # the port of an earlier start is free at once
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((_HERE, port))
         listener.listen(64)
@@ -83,4 +86,6 @@ def _warm() -> None:
     """Import, while a person looks at the first page, what the next ones need."""
     import optimizer.report.course_page
     import optimizer.report.rider_page
-    import optimizer.scenario.scenario  # noqa: F401
+    import optimizer.scenario.scenario
+    import optimizer.window.tasks
+    import optimizer.window.views  # noqa: F401

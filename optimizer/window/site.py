@@ -1,4 +1,7 @@
-"""The site: which address gives which page, and what a button sets going."""
+"""The site: which address gives which page, and what a button sets going.
+
+What only some pages need is imported when they are asked for: the first answers at once.
+"""
 
 from __future__ import annotations
 
@@ -10,19 +13,20 @@ from typing import TYPE_CHECKING, Any
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    RedirectResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Route
 
 from optimizer.errors import InputError, KitpaceError
 from optimizer.files import read_input, write_all
 from optimizer.report import marks
-from optimizer.window import tasks
 from optimizer.window.doors import LARGEST_UPLOAD, SEALED
-from optimizer.window.forms import Tried
-from optimizer.window.grids import KINDS, shown
-from optimizer.window.new_race import keep_ride, new_race
 from optimizer.window.pages import asset, page, style
-from optimizer.window.views import VIEWS, View
 from optimizer.window.work import Work
 
 if TYPE_CHECKING:
@@ -31,7 +35,9 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from optimizer.window.folder import Folder
+    from optimizer.window.forms import Tried
     from optimizer.window.grids import Kind, TriedGrid
+    from optimizer.window.views import View
 
 __all__ = ["Site"]
 
@@ -88,6 +94,8 @@ class Site:
 
     async def _new(self, request: Request) -> Response:
         """Make a race of a track that was dropped."""
+        from optimizer.window.new_race import new_race
+
         async with request.form(max_files=1, max_fields=5) as form:
             track = form.get("gpx")
             if isinstance(track, str) or track is None or not track.filename:
@@ -99,17 +107,23 @@ class Site:
 
     async def _sheet(self, request: Request) -> Response:
         """Show a page with a form; try what was typed; write it where it is right."""
+        from optimizer.window.forms import Tried
+
         view = self._view(request)
         if request.method != "POST":
             return await run_in_threadpool(self._shown, view, {}, Tried(),
                                            saved="saved" in request.query_params)
         typed = await _typed(request)
+        if "drawn" in request.query_params:
+            return await run_in_threadpool(self._drawn, view, typed)
         if request.headers.get("accept") == "application/json":
             return await run_in_threadpool(self._checked, view, typed)
         return await run_in_threadpool(self._saved, view, typed)
 
     async def _grid(self, request: Request) -> Response:
         """Try what was typed into a table; write it where it is right."""
+        from optimizer.window.grids import KINDS
+
         view, typed = self._view(request), await _typed(request)
         kind = KINDS.get(typed.get("table", ""))
         if kind is None or kind.key not in view.grids:
@@ -117,10 +131,12 @@ class Site:
         if request.headers.get("accept") == "application/json":
             tried = await run_in_threadpool(view.grid_try, kind, typed)
             return JSONResponse({"messages": {"": tried.whole, **tried.beside(kind)},
-                                 "notes": tried.notes, "live": ""})
+                                 "notes": tried.notes})
         return await run_in_threadpool(self._grid_saved, view, kind, typed)
 
     def _grid_saved(self, view: View, kind: Kind, typed: dict[str, str]) -> Response:
+        from optimizer.window.forms import Tried
+
         with self._writing:
             tried = view.grid_try(kind, typed)
             if not tried.right:
@@ -129,6 +145,8 @@ class Site:
         return RedirectResponse(f"/race/{view.key}?{_query(view.race)}&saved#{kind.key}", 303)
 
     def _view(self, request: Request) -> View:
+        from optimizer.window.views import VIEWS
+
         kind = VIEWS.get(request.path_params["view"])
         if kind is None:
             raise HTTPException(404)
@@ -136,6 +154,8 @@ class Site:
 
     def _shown(self, view: View, typed: dict[str, str], tried: Tried, *, saved: bool = False,
                of_grid: tuple[Kind, dict[str, str], TriedGrid] | None = None) -> Response:
+        from optimizer.window.grids import KINDS, shown
+
         race = self.folder.race(view.race)
         stamps = self.folder.stamps()
         grids = {key: shown(self.folder, KINDS[key], view.grid_file(KINDS[key]), {})
@@ -153,10 +173,14 @@ class Site:
             **view.values())
 
     def _checked(self, view: View, typed: dict[str, str]) -> Response:
-        """Say what is wrong with what was typed so far, and draw what it means."""
+        """Say what is wrong with what was typed so far."""
         tried = view.try_out(typed)
-        return JSONResponse({"messages": tried.messages, "notes": tried.notes,
-                             "live": "" if tried.messages else str(view.drawn(tried))})
+        return JSONResponse({"messages": tried.messages, "notes": tried.notes})
+
+    def _drawn(self, view: View, typed: dict[str, str]) -> Response:
+        """Draw what was typed so far; nothing where it is not right."""
+        tried = view.try_out(typed)
+        return HTMLResponse("" if tried.messages else str(view.drawn(tried)))
 
     def _saved(self, view: View, typed: dict[str, str]) -> Response:
         """Write what was typed, all of it or nothing."""
@@ -188,6 +212,8 @@ class Site:
 
     def begin(self, task: str, race: str, *, keep_kit: bool = False) -> Response:
         """Set the work going that a button names, and show its race."""
+        from optimizer.window import tasks
+
         self.folder.race(race)
         self.folder.check_inside(race)
         root = str(self.folder.root)
@@ -215,6 +241,9 @@ class Site:
         return await run_in_threadpool(self._debriefed, race, called, data)
 
     def _debriefed(self, race: str, called: str, data: bytes) -> Response:
+        from optimizer.window import tasks
+        from optimizer.window.new_race import keep_ride
+
         self.folder.race(race)
         self.folder.check_inside(race)
         name = keep_ride(self.folder, race, called, data)

@@ -87,10 +87,16 @@
       }));
       notes.hidden = found.notes.length === 0;
     }
-    if (live && found.live) {
-      // Drawn by the server of this very page; its policy lets no script in it run.
-      live.innerHTML = found.live;
-    }
+  }
+
+  async function draw(form, isLatest) {
+    if (!live || form.dataset.grid) { return; }
+    const answer = await fetch(`${form.action}&drawn`, {
+      method: "POST", body: new URLSearchParams(new FormData(form)),
+    }).catch(() => null);
+    const picture = answer && answer.ok ? await answer.text() : "";
+    // Drawn by the server of this very page; its policy lets no script in it run.
+    if (picture && isLatest()) { live.innerHTML = picture; }
   }
 
   for (const form of document.querySelectorAll("form[data-check]")) {
@@ -101,7 +107,19 @@
         method: "POST", headers: { accept: "application/json" },
         body: new URLSearchParams(new FormData(form)),
       }).catch(() => null);
-      if (mine === number && answer && answer.ok) { shown(form, await answer.json()); }
+      if (mine !== number) { return; }
+      if (answer && answer.ok) {
+        const found = await answer.json();
+        shown(form, found);
+        if (Object.values(found.messages).every((words) => !words)) {
+          draw(form, () => mine === number);
+        }
+        return;
+      }
+      const whole = form.querySelector("[data-whole]") || document.getElementById("-m");
+      whole.hidden = false;
+      whole.textContent = "kitpace does not answer this page: it was stopped, or started anew with " +
+        "another address. What you typed is still here, and not saved.";
     };
     form.addEventListener("input", () => {
       form.dataset.touched = "yes";

@@ -45,6 +45,12 @@ def checked(client, page, fields):
     return answer.json()
 
 
+def drawn(client, page, fields):
+    answer = client.post(f"{address(page)}&drawn", data=fields)
+    assert answer.status_code == 200
+    return answer.text
+
+
 @pytest.mark.parametrize("page", ["rider", "weather", "kit"])
 def test_saving_what_was_shown_changes_nothing(client, folder, page):
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
@@ -119,10 +125,12 @@ def test_all_that_is_wrong_is_said_at_once(client):
 
 
 def test_the_curve_is_drawn_from_what_is_typed(client, folder):
-    found = checked(client, "rider", typed(client, "rider", **{"r:efforts.1.power_w": "245"}))
-    assert not found["messages"]
-    assert "245\u00a0W for 60\u00a0min" in found["live"]
-    assert "<svg" in found["live"]
+    fields = typed(client, "rider", **{"r:efforts.1.power_w": "245"})
+    assert not checked(client, "rider", fields)["messages"]
+    picture = drawn(client, "rider", fields)
+    assert "245\u00a0W for 60\u00a0min" in picture
+    assert "<svg" in picture
+    assert drawn(client, "rider", {**fields, "r:mass_kg": "7"}) == ""
     assert "power_w = 260" in (folder / "rider.toml").read_text(encoding="utf-8")
 
 

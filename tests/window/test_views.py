@@ -11,7 +11,7 @@ import pytest
 
 from optimizer.scenario.scenario import read_course_and_weather
 from tests.window.conftest import SCENARIO, track
-from tests.window.test_forms import address, checked, form_of, typed
+from tests.window.test_forms import address, checked, drawn, form_of, typed
 from tests.window.test_site import ended
 
 
@@ -78,10 +78,10 @@ def test_a_correction_is_left_undone_and_taken_up_again(client, folder):
 
 
 def test_the_profile_is_drawn_with_its_marks(client):
-    found = checked(client, "course", typed(client, "course", **{
+    picture = drawn(client, "course", typed(client, "course", **{
         "s:mark.0.name": "Old mill", "s:mark.0.km": "2.5"}))
-    assert "data-km" in found["live"]
-    assert "Old mill" in found["live"]
+    assert "data-km" in picture
+    assert "Old mill" in picture
 
 
 @pytest.mark.usefixtures("with_kit")
