@@ -70,7 +70,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
     _splits(result)
     for difference in result.differences:
         _why(result, difference)
-    reading_notes(job.notes)
+    reading_notes(job.notes, 8)
     if out:
         say()
         say(f"Page: {out}")

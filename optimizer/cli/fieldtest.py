@@ -170,10 +170,16 @@ def _weather(rides: Sequence[Ride], temperature: float | None, pressure: float |
     out = []
     for ride in rides:
         height = float(np.mean(ride.elevation)) if ride.has_elevation else 0.0
-        conditions = weather(
-            wind_kmh=wind[0] if wind else 0.0, wind_from_deg=wind[1] if wind else 0.0,
-            temperature_c=20.0 if temperature is None else temperature, pressure_hpa=pressure,
-            humidity_percent=humidity, elevation_m=height, start_time=ride.start)
+        try:
+            conditions = weather(
+                wind_kmh=wind[0] if wind else 0.0, wind_from_deg=wind[1] if wind else 0.0,
+                temperature_c=20.0 if temperature is None else temperature, pressure_hpa=pressure,
+                humidity_percent=humidity, elevation_m=height, start_time=ride.start)
+        except InputError as error:  # say which ride, or which option
+            of_ride = error.where in {"elevation_m", "start_time"}
+            raise InputError(ride.name if of_ride else f"--{error.where.replace('_', '-')}",
+                             error.where if of_ride else "", error.problem,
+                             error.remedy) from error
         if forecast is not None and wind is None:
             from optimizer.scenario.forecast_file import read_forecast
 

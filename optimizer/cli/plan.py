@@ -93,7 +93,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     if changed:
         say(changed)
     _splits(result)
-    reading_notes(result.job.notes)
+    reading_notes(result.job.notes, 8)
     say()
     for what, path in written:
         say(f"{what}: {path}")

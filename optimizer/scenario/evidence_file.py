@@ -117,7 +117,7 @@ def read_evidence(path: Path | str, notes: list[str] | None = None) -> list[Datu
     said = [] if notes is None else notes
     table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)
     data, merged = one_figure_each(_checked(table, said))
-    said += merged
+    said[:0] = merged  # they change what counts, and so come first
     return data
 
 

@@ -21,6 +21,7 @@ from optimizer.scenario.forecast_file import read_forecast
 from optimizer.scenario.priors_file import read_priors
 from optimizer.scenario.ride_file import read_ride
 from optimizer.scenario.rider_file import read_rider
+from optimizer.scenario.track_file import read_track
 from tests.scenario.fit_maker import FIELDS, checksum, make_fit
 
 READERS = {
@@ -34,6 +35,8 @@ READERS = {
     "recording": (".csv", read_ride),
     "field test": (".csv", lambda file: _tested(read_ride(file))),
     "batch": (".csv", read_batch),
+    "track": (".csv", read_track),
+    "FIT track": (".fit", lambda file: read_track(_valid(file))),
     "rider": (".toml", read_rider),
     "batch in TOML": (".toml", read_batch),
     "earlier plan": (".json", read_earlier),
@@ -82,6 +85,8 @@ SEEDS = {
     "forecast": [b"time,wind_kmh,wind_from_deg\n2030-01-01T09:00,10,SW\n"],
     "recording": [b"elapsed_s,power_w,speed_kmh\n" + b"".join(b"%d,200,36\n" % k
                                                               for k in range(40))],
+    "track": [b"lat,lon,ele\n" + b"".join(b"%.4f,2,%d\n" % (1 + k / 1e4, k) for k in range(9))],
+    "FIT track": [make_fit(_SAMPLES, FIELDS)],
     "batch": [b"scenario,forecast,budget\nx.toml,10@20,5\n"],
     "rider": [b"mass_kg = 70\ncritical_power_w = 250\nw_prime_kj = 20\n",
               (b"mass_kg = 70\n[[efforts]]\nminutes = 3\npower_w = 400\n"
