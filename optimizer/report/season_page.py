@@ -94,8 +94,8 @@ def purchase_table(found: SeasonKit) -> Table:
                      mind(_item(found, pool.item)) or "–"))
     return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", "Saves", "Resale",
                   "Caution"), rows,
-                 "What to buy, in the order of the races. Saves: what the season would lose "
-                 "without it and nothing in its place", left=(0, 1, 2, 6))
+                 "What to buy, in the order of the races. Saves: what the season would lose, by "
+                 "weight, without it and nothing in its place", left=(0, 1, 2, 6))
 
 
 def hire_table(found: SeasonKit) -> Table:

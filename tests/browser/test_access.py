@@ -20,6 +20,25 @@ from tests.report.made_up import made_up_result, one_line
 pytestmark = pytest.mark.browser
 DEMO = Path(__file__).parents[2] / "courses" / "petrel-flats"
 LONG = "W" * 60
+CLUB = f"""\
+name = "{LONG}"
+budget = 300
+[[rider]]
+name = "{LONG}"
+file = "race/rider.toml"
+[[rider]]
+name = "Ben"
+file = "race/rider.toml"
+[[race]]
+name = "Spring {LONG}"
+scenario = "race/scenario.toml"
+date = 2031-05-04
+[[race]]
+name = "Autumn"
+scenario = "race/scenario.toml"
+date = 2031-09-07
+riders = ["Ben"]
+"""
 
 
 def squad() -> str:
@@ -103,12 +122,14 @@ def ridden(tmp_path_factory):
     typed("debrief", race, folder / "ride.csv", "--budget", 0, "--out", folder / "debrief.html")
     typed("fieldtest", folder / "ride.csv", "--mass", 84, "--out", folder / "fieldtest.html")
     typed("kit", race, "--budget", 300, "--draws", 60, "--out", folder / "kit.html")
+    (folder / "club.toml").write_text(CLUB, encoding="utf-8")
+    typed("season", folder / "club.toml", "--out", folder / "season.html")
     return folder
 
 
 @pytest.mark.long
 @WAYS
-@pytest.mark.parametrize("name", ["debrief", "fieldtest", "kit"])
+@pytest.mark.parametrize("name", ["debrief", "fieldtest", "kit", "season"])
 def test_axe_finds_nothing_on_pages_of_rides_and_kit(open_page, ridden, name, width, dark):
     assert findings(open_page, ridden / f"{name}.html", width, dark) == []
 
