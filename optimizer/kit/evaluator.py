@@ -66,12 +66,16 @@ class Evaluator(Protocol):
 
 
 class _Solved(NamedTuple):
-    """A plan to start from: coordinates and corner speeds of its set, powers, node energies."""
+    """A plan to start from: coordinates and corner speeds of its set, powers, node energies.
+
+    `like` is it as a plan that the solver of a neighbour starts from.
+    """
 
     theta: NDArray[np.float64]
     cornering: float
     power: NDArray[np.float64]
     energy: NDArray[np.float64]
+    like: Plan
 
 
 class PacingEvaluator:
@@ -130,24 +134,26 @@ class PacingEvaluator:
 
     def time(self, setup: Setup) -> float:
         """Finish time of the best plan with a set of kit [s]."""
+        near = self._nearest(setup)
+        time = _scaled(self.problem(setup), near) if near else None
+        return self.plan(setup).finish_time if time is None else time
+
+    def _nearest(self, setup: Setup) -> _Solved | None:
+        """Solved set that is most like another one, if there is any."""
         theta = coordinates(setup, self.rider.mass)
-        if self._solved:
-            scale = np.abs(theta) + 1e-3 * np.abs(theta).max()
-            # Where corners bind elsewhere, another plan brakes elsewhere: those come last.
-            near = min(self._solved, key=lambda s: (
-                abs(s.cornering - setup.cornering_factor),
-                float(np.abs((s.theta - theta) / scale).sum())))
-            time = _scaled(self.problem(setup), near)
-            if time is not None:
-                return time
-        return self.plan(setup).finish_time
+        scale = np.abs(theta) + 1e-3 * np.abs(theta).max()
+        # Where corners bind elsewhere, another plan brakes elsewhere: those come last.
+        return min(self._solved, default=None, key=lambda s: (
+            abs(s.cornering - setup.cornering_factor),
+            float(np.abs((s.theta - theta) / scale).sum())))
 
     def bound(self, setup: Setup, half_range: NDArray[np.float64],
               within: float = np.inf) -> Bound:
         """Lower bound on all sets that differ from this one by `half_range` (d,) at most."""
         problem = self.problem(setup)
         program = convex_program(problem)
-        solution = interior_point(program, beginning(program, self.like))
+        near = self._nearest(setup)
+        solution = interior_point(program, beginning(program, near.like if near else self.like))
         if not solution.converged:
             solution = interior_point(program)
         x = solution.point
@@ -159,7 +165,9 @@ class PacingEvaluator:
             power, energy = plan.power, 0.5 * plan.speed**2
         else:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
-        self._solved.append(_Solved(theta, setup.cornering_factor, power, energy))
+        like = replace(self.like, problem=problem, speed=speed, reserve=x.reserve, power=power,
+                       halfway=solution.halfway)
+        self._solved.append(_Solved(theta, setup.cornering_factor, power, energy, like))
         return bound_from(program, solution, setup, half_range, within)
 
 

@@ -44,6 +44,7 @@ def folder(tmp_path_factory):
     return where
 
 
+@pytest.mark.long
 def test_the_commands_of_the_tour(folder, monkeypatch):
     monkeypatch.chdir(folder)
     assert len(LINES) >= 12

@@ -85,7 +85,7 @@ def test_where_a_neighbours_plan_cannot_be_ridden_the_set_gets_its_own():
     evaluator = pacing_evaluator(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
     plan = evaluator.plan(NEAR)
     useless = _Solved(coordinates(NEAR, RIDER.mass), 1.0, np.zeros_like(plan.power),
-                      0.5 * plan.speed**2)
+                      0.5 * plan.speed**2, plan)
     assert _scaled(evaluator.problem(NEAR), useless) is None
     evaluator._solved.append(useless)
     assert evaluator.time(NEAR) == plan.finish_time
