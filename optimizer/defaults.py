@@ -68,7 +68,7 @@ W_PRIME: Final = Default(
     1e3)
 W_PRIME_SD: Final = Default(6.21, "kJ", "standard deviation of the same eight, 2016", 1e3)
 ENDURANCE_LOSS: Final = Default(
-    8.0, "% of CP per factor e of time beyond half an hour",
+    8.0, "% of CP by 2.72 times the duration beyond half an hour (8 is 5.5 % per doubling)",
     "order of the endurance index of elite road cyclists, -9.5 % of maximal aerobic power per unit "
     "of log duration (Pinot and Grappe 2014; whether that is the natural logarithm was not seen)",
     0.01)

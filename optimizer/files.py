@@ -206,11 +206,11 @@ def check_outputs(outputs: Sequence[Output], inputs: Iterable[Path | str], *,
         for there, other in seen:
             if here == there and not _is_null(output.path):
                 raise _refusal(output, f"is also the output of {other.option}",
-                               "give each output a name of its own")
+                               "give each output its own name")
             if _inside(here, there) or _inside(there, here):
                 raise _refusal(output, f"and the output of {other.option}, {other.path}, need "
                                "one name for a file and a folder",
-                               "give each output a name of its own")
+                               "give each output its own name")
         seen.append((here, output))
         _probe(output)
         if output.mark is not None and not overwrite and _is_foreign(output):

@@ -24,7 +24,7 @@ COMMANDS: dict[str, str] = {
     "season": "Say who buys what and when, and who rides what where, over many races.",
     "compare": "Compare named sets of kit: splits, where seconds are won, and why.",
     "worth": "Rank the items of an evidence table: what each is worth, and how sure.",
-    "convert": "Convert a figure of aero testing to other currencies.",
+    "convert": "Convert a figure of aero testing to other units.",
     "cables": "Estimate what exposed cables, hoses, bottles and plates cost.",
     "rider": "Fit what a rider can hold, for how long, and say how sure that is.",
     "fieldtest": "Find CdA and Crr from recorded rides; compare setups.",

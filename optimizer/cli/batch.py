@@ -42,11 +42,10 @@ class _CasesFailedError(KitpaceError):
 @_outputs.overwrite_option
 def command(batch_file: str, out: str | None, workers: int | None, address: str | None,
             limit: float, again: bool, overwrite: bool) -> None:
-    """Plan every case of BATCH: a TOML of lists that are combined, or a CSV with a case a row.
+    """Plan every case of BATCH: a TOML of lists that are combined, or a CSV with one case per row.
 
-    Run it again after a stop or a mended file: cases that are done and whose inputs are the
-    same are kept. One case that fails does not lose the others; the exit code tells that some
-    did.
+    Run it again after a stop, or after you corrected a file: finished cases whose inputs are the
+    same are kept. If a case fails, the others go on; the exit code says that one failed.
 
     \b
     Examples:

@@ -74,7 +74,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     written = write_atomic(out, cables_page(exposed)) if out else None
     say(*lead(exposed))
     table(("", "CdA, m²", f"W at {here.speed * 3.6:.0f} km/h", "s over 40 km"), rows(exposed),
-          "Ranges hold nine times in ten")
+          "Ranges are 90 % ranges")
     say()
     if here.assumptions or assumed:
         say("Not given, so assumed: " + "; ".join((*here.assumptions, *assumed)) + ".")

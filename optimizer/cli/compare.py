@@ -84,7 +84,7 @@ def _splits(result: Comparison) -> None:
             *(f"{clock(run.arrival[k])}\n{clock(run.low[k])}–{clock(run.high[k])}"
               for run in result.runs))
            for k, (name, distance) in enumerate(result.places)],
-          "Splits; below them the range of nine days in ten")
+          "Splits, each with its 90 % range below")
 
 
 def _why(result: Comparison, difference: Difference) -> None:

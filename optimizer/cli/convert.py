@@ -1,4 +1,4 @@
-"""`kitpace convert`: one figure of aero testing in other currencies."""
+"""`kitpace convert`: one figure of aero testing in other units."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ class _Signed(click.Command):
 @click.command("convert", cls=_Signed)
 @click.argument("figure", metavar="FIGURE")
 @click.option("--to", "targets", metavar="LIST", default="W,g,s/40km,CdA,%drag",
-              show_default=True, help="Currencies, with commas between: W, g, N, s/40km, CdA, cm2, "
-              "Crr, %drag, %power, efficiency, mass; each may go on with @ 45 km/h or @ 250 W.")
+              show_default=True, help="Units, with commas between: W, g, N, s/40km, CdA, cm2, "
+              "Crr, %drag, %power, efficiency, mass; add @ 45 km/h or @ 250 W to any.")
 @reference_options
 @click.option("--power", metavar="POWER", help='Power to compare at, such as "250 W".')
 @click.option("--test-density-kgm3", type=Number(0.5, 1.6, "kg/m3"), metavar="X",
@@ -41,11 +41,12 @@ class _Signed(click.Command):
               help="Yaw of the test, for a force.")
 def command(figure: str, targets: str, power: str | None, test_density_kgm3: float | None,
             yaw_deg: float, **options: Any) -> None:
-    """Convert FIGURE, such as "30 g @ 45 km/h", to other currencies and back.
+    """Convert FIGURE, such as "30 g @ 45 km/h", to other units and back.
 
     A number without "saves" or "costs" counts as the size of a saving, grams without a word as
-    drag, watts as those at the wheel unless they say "at the cranks". Compared at --speed or
-    --power, else at the speed of the figure itself, else at the rider's critical power.
+    drag, watts as those at the wheel unless they say "at the cranks". The
+    comparison is at --speed or --power; without them at the speed of the figure, or else at the
+    rider's critical power.
 
     \b
     Example:
@@ -61,7 +62,7 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
     stated = read_figure(figure, lenient=True, grams="drag")
     wanted = [read_target(text) for text in targets.split(",") if text.strip()]
     if not wanted:
-        raise InputError("--to", "", "names no currency", "write W,s/40km,CdA")
+        raise InputError("--to", "", "names no unit", "write W,s/40km,CdA")
     here, assumed = _reference(stated, power, options)
     found = [(target, express(stated, target, here, air_density=test_density_kgm3,
                               yaw=math.radians(yaw_deg))) for target in wanted]

@@ -52,7 +52,7 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
 @click.option("--heights-unit", type=click.Choice(["m", "ft"]),
               help="Unit of its heights, where it does not say it.")
 @click.option("--keep", metavar="NAME", multiple=True,
-              help="A flaw not to be mended, as the table of corrections names it.")
+              help="An error to leave uncorrected, as the table of corrections names it.")
 @click.option("--skill-percent", type=Number(10, 100, "%"), metavar="X", default=60.0,
               help="Share of the tyres' grip used in corners: 40 careful, 60 practised, 75 bold.")
 @click.option("--wet", is_flag=True, help="A wet road.")
@@ -135,7 +135,7 @@ def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None
 
     for name in keep:
         if name not in MENDING:
-            raise InputError("--keep", "", f'"{name}" is no flaw that is mended',
+            raise InputError("--keep", "", f'"{name}" is not an error that is corrected',
                              suggest(name, MENDING))
     return _at_options(lambda: read_course(
         files,
@@ -196,9 +196,9 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
               f"The slowest {len(slowest)} of {len(course.corners)} corners; the page has all"
               if len(slowest) < len(course.corners) else "Corners", left=(1, 2))
     if course.corrections:
-        table(("Flaw", "found", "what was done", "name"),
+        table(("Error", "found", "what was done", "name"),
               [(c.what, c.count, c.effect, c.option or "-") for c in course.corrections],
-              "Mended; --keep NAME leaves one undone", left=(0, 2, 3))
+              "Corrected; --keep NAME leaves one as it is", left=(0, 2, 3))
     if starts:
         say()
         say(start_sentence(starts))

@@ -44,7 +44,7 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
 
     RIDE is a recorded ride with power, CSV or GPX. The seconds are split into wind and air,
     power, drag and tyres, corners and brakes, and stops, and add up to the whole. The plan is
-    that of `kitpace plan`; with --budget 0 it is the one with what is owned.
+    that of `kitpace plan`; with --budget 0 it is the plan with your current kit.
 
     \b
     Example:

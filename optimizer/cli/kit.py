@@ -91,10 +91,10 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
 @click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
               help="Days to draw, instead of the scenario's.")
 @click.option("--second-proof", is_flag=True,
-              help="Prove the best set once more by an integer program; it takes several times as "
+              help="Prove the best kit once more by an integer program; it takes several times as "
                    "long.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
-              help="Write a page with every set of the frontier as well.")
+              help="Write a page as well, with the best kit at every price.")
 @_outputs.tables_option
 @timings_option
 @_outputs.overwrite_option

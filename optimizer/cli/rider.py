@@ -80,9 +80,9 @@ def _tell(rider: Rider | None, ability: Ability | None) -> None:
     say(*sentences(rider, ability))
     if ability is not None:
         for warning in ability.warnings:
-            say(f"Mind: {warning}.")
+            say(f"Warning: {warning}.")
     for line in rider.assumed if rider is not None else ():
         say(f"Assumed: {line}.")
     if ability is not None:
-        table(("Model", "CP, W", "W', kJ", "Scatter, W", "Criterion"), model_rows(ability),
-              "Models of power against duration; the criterion counts above the least")
+        table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc"), model_rows(ability),
+              "Models of power against duration; AICc above the least, less than 2 decides nothing")

@@ -167,7 +167,7 @@ def _tell(valuation: Valuation) -> None:
         say("Not given, so assumed: " + "; ".join(valuation.reference.assumptions) + ".")
     here = {row.item: row for row in valuation.on_course}
     headings = ["Item", f"W at\n{valuation.speeds[1] * 3.6:.0f} km/h", "s over\n40 km", "Gain?",
-                "Rests on"]
+                "Evidence"]
     if here:
         headings = ["Item", "s over\n40 km", "s on the\ncourse", "Price",
                     f"{valuation.currency}\nper s", "Gain?"]
@@ -180,5 +180,5 @@ def _tell(valuation: Valuation) -> None:
         else:
             rows.append((name, between(worth.watts[1], worth.watts_sd[1]), flat,
                          gain(valuation, worth), worth.effect.basis))
-    table(headings, rows, "What each saves by itself, nine times in ten; ≈ cannot be told from "
-          "no gain", left=(0,) if here else (0, 4))
+    table(headings, rows, "What each saves on its own, 90 % range; ≈ no clear gain",
+          left=(0,) if here else (0, 4))

@@ -78,11 +78,11 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
     """Search and prove; `ruled_out` says why what the search may not use is left out."""
     if not 0 <= budget < math.inf:
         raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
-                         "give what may be spent, or 0 for what is owned")
+                         "give what may be spent, or 0 for your current kit")
     most = float(search.terms.cost.sum())
     progress("sets along money and time")
     search.explore(most)
-    progress("proof along the frontier")
+    progress("proof of the best kit at every price")
     frontier_gap = search.prove_front(most)
     progress("proof for the budget")
     gap = search.prove_best(budget)

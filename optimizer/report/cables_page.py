@@ -254,7 +254,7 @@ def _how(exposed: Exposed) -> list[Part]:
          "number; at an angle only the flow across it counts (the cross-flow principle), which "
          "makes the drag fall with the cube of the sine; less at free ends. Several whose "
          "arrangement is not given may stand all in one wake or all apart: the range covers both."),
-        (f"Near rider and bike the figure is multiplied by {factor:.2f}, with the doubt of that "
-         f"factor: a judgement, kept with the priors for computed figures. Drag area in clean air: "
+        (f"Near rider and bike the figure is multiplied by {factor:.2f}; that factor is uncertain "
+         f"and a judgement, kept with the priors for computed figures. Drag area in clean air: "
          f"{amount(drag.clean, drag.clean_sd, 'm²')}."),
         f"Air of {here.air_density:.3f} kg/m³, {here.power_at(here.speed):.0f} W.{assumed}"]

@@ -68,7 +68,7 @@ def sentences(course: Course) -> list[str]:
     dead = sum(corner.dead_turn for corner in course.corners)
     if course.corners:
         slow = min(course.corners, key=lambda corner: corner.speed)
-        turns = f", {_count(dead, 'dead turn')} among them" if dead else ""
+        turns = f", {_count(dead, 'U-turn')} among them" if dead else ""
         few = (f"; {len(binding)} of them to less than 54 km/h"
                if len(binding) < len(course.corners) else "")
         out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}{few}; the "
@@ -122,7 +122,7 @@ def corner_rows(corners: Sequence[Corner]) -> list[tuple[str, str, str, str, str
         side = "right" if corner.turn > 0 else "left"
         own = not np.isfinite(corner.radius)
         rows.append((f"{corner.distance / 1000:.2f}",
-                     corner.name or ("dead turn" if corner.dead_turn else ""),
+                     corner.name or ("U-turn" if corner.dead_turn else ""),
                      "" if own or corner.dead_turn else
                      f"{np.degrees(abs(corner.turn)):.0f}° {side}",
                      "" if own else f"{corner.radius:.0f}", f"{3.6 * corner.speed:.0f}"))
@@ -284,7 +284,7 @@ def _corners(course: Course) -> list[Part]:
                   "Corners that may limit speed", left=(1, 2)),
             ("Speeds come from the radius of the line through the corner and the share of grip "
              "that the rider uses. A corner that is tighter or dirtier than the track shows, or "
-             "that you know better, gets a speed of its own in the scenario."), steep]
+             "that you know better, can have its own speed in the scenario."), steep]
 
 
 def _air(course: Course, conditions: Conditions, starts: Sequence[StartTime]) -> list[Part]:
@@ -349,7 +349,7 @@ def _starts(starts: Sequence[StartTime]) -> Chart:
                   "chances over the weather alone", left=(0,))
     return Chart("starts", "When is the best time to start?", draw, table,
                  f"The fastest start is {first.start:%H:%M}, {clock(first.finish_time)}.",
-                 note="Each start has a plan of its own, with the current kit and the wind that "
+                 note="Each start has its own plan, with the current kit and the wind that "
                       "is forecast for when the rider comes by." + (
                           " Small circles: the forecast ends before the ride does."
                           if beyond.any() else ""))

@@ -90,7 +90,7 @@ def _drag_sentences(d: Debrief) -> list[str]:
             f"{_HALF * d.drag_area_sd:.3f} m² and Crr {rolling}")
     planned = f"{d.planned_drag_area:.3f} m² and {d.planned_rolling_resistance:.4f}"
     return [f"{said}; planned were {planned}." if _drag_apart(d) or _tyres_apart(d) else
-            f"{said}, which can't be told from the planned {planned}."]
+            f"{said}, not clearly different from the planned {planned}."]
 
 
 def _drag_apart(d: Debrief) -> bool:
@@ -244,7 +244,7 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
                 "meters differ.")
         found.append((0.0, said))
     if not found:
-        return ["Nothing that the ride shows: what is left lies in wind, or within the doubt."]
+        return ["The ride shows nothing to change: the rest is wind, or within the uncertainty."]
     return [text for _, text in sorted(found, key=lambda f: -f[0])]
 
 
@@ -348,7 +348,7 @@ def _wind_words(d: Debrief) -> str:
     weights = np.diff(d.passage.time)
     ridden, planned = (3.6 * float(np.average(wind, weights=weights))
                        for wind in (d.headwind, d.planned_headwind))
-    return f"in the face on average {_signed(ridden)} km/h, planned {_signed(planned)}"
+    return f"head wind on average {_signed(ridden)} km/h, planned {_signed(planned)}"
 
 
 def _signed(value: float) -> str:
@@ -359,7 +359,7 @@ def _signed(value: float) -> str:
 
 def _drag_words(d: Debrief) -> str:
     if d.test is None:
-        return "cannot be told from this ride; taken as planned"
+        return "this ride does not show it; taken as planned"
     if d.test.contradicts:
         return (f"no tyre fits; CdA {d.drag_area:.3f} ± {_HALF * d.drag_area_sd:.3f}, planned "
                 f"{d.planned_drag_area:.3f} m², if Crr was {d.rolling_resistance:.4f} as planned")

@@ -140,14 +140,15 @@ def _area(value: float, width: float) -> str:
 def comparison_sentences(c: Comparison) -> list[str]:
     """Say whether the second setup has less drag, and what such a test can show."""
     size = f"{abs(c.change):.4f} m² ({abs(c.percent):.1f} %)"
-    limits = f"19 times in 20 between {_signed(c.low)} and {_signed(c.high)} m²"
-    if c.low > 0.0 or c.high < 0.0:
+    limits = f"90 % range {_signed(c.low)} to {_signed(c.high)} m²"
+    if c.more_runs == 0:
         word = "less" if c.change < 0.0 else "more"
         sure = c.chance_less if c.change < 0 else 1.0 - c.chance_less
         said = (f"{c.second} has {size} {word} drag than {c.first}, {limits}; the chance that it "
                 f"has {word} at all is {_chance(sure)}.")
     else:
-        said = (f"{c.second} and {c.first} can't be told apart: {_signed(c.change)} m², {limits}. "
+        said = (f"{c.second} and {c.first} are not clearly different: {_signed(c.change)} m², "
+                f"{limits}. "
                 f"The chance that {c.second} has less drag is {_chance(c.chance_less)}.")
     out = [said]
     if c.more_runs is None:
@@ -363,5 +364,5 @@ def _evidence(test: FieldTest, comparisons: Sequence[Comparison]) -> Part:
                 f"drag_area_m2 = {test.drag_area[0]:.3f} and "
                 f"drag_area_sd_m2 = {test.drag_area_sd[0]:.3f}.")
     rows = [tuple(evidence_row(test, c).values()) for c in comparisons]
-    return Table(_HEADINGS, rows, "For the table that a scenario's kit rests on",
+    return Table(_HEADINGS, rows, "A row for the evidence table of a scenario",
                  left=tuple(range(len(_HEADINGS))))

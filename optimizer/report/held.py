@@ -137,5 +137,5 @@ def _realism(result: Result) -> list[Part]:
     ]
     return [Table(("What", "This plan", "Beside it"), rows, "", left=(0, 2)),
             ("Riders do not always finish what their numbers promise: 9 of 15 could not hold the "
-            "mean power of their own 20 km trial evenly (Thomas et al. 2013, Eur. J. Appl. "
+            "mean power in their 20 km trial evenly (Thomas et al. 2013, Eur. J. Appl. "
             "Physiol. 113:3001). No plan is a promise.")]

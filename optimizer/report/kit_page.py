@@ -308,9 +308,9 @@ def compare_lead(job: Job, result: Comparison) -> list[str]:
         chance = difference.chance if faster else 1.0 - difference.chance
         word = "faster" if faster else "slower"
         verdict = (f"{word} on {days(chance)}" if chance >= _TOLD_APART else
-                   f"{word} on {days(chance)} only: they cannot be told apart")
+                   f"{word} on {days(chance)} only: not clearly different")
         out.append(f"{difference.first} is {seconds(difference.seconds)} "
-                   f"{word} than {difference.second}, nine times in ten "
+                   f"{word} than {difference.second}, 90 % range "
                    f"{seconds_range(low, high)}, {verdict}.")
     return out
 

@@ -187,7 +187,7 @@ def _sensitivities(result: Result) -> Chart:
         ("Input", "Change", "Adds", "Uncertainty of the input", "90 % range of the time"),
         [(row.name, row.change, signed_seconds(row.seconds), row.uncertainty or "not stated",
           f"± {seconds(_half_range(row))}" if math.isfinite(row.uncertainty_seconds) else "–")
-         for row in rows], "Each from a plan of its own; ± is half of a 90 % range",
+         for row in rows], "Each from its own plan; ± is half of a 90 % range",
         ident="sensitivity-table", left=(0, 1, 3))
     finding = (f"{known[0].name} moves the time most, ± {seconds(_half_range(known[0]))}."
                if known else "No input with a stated uncertainty moves the time.")
@@ -254,7 +254,7 @@ def _rules(result: Result) -> list[Part]:
         words.append(f"One power all the way would cost {seconds(ridden.even_price)} against the "
                      f"ideal ride, these blocks cost {seconds(max(ridden.price, 0.0))}.")
     if ridden.hills_save > 0:
-        words.append(f"Figures of their own for climbs and descents save "
+        words.append(f"Separate powers for climbs and descents save "
                      f"{seconds(ridden.hills_save)}.")
     return [" ".join(words)]
 

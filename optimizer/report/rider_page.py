@@ -178,12 +178,12 @@ def curve_parts(ability: Ability) -> list[Part]:
     """Give the power-duration curve with its efforts, and what makes it doubtful."""
     shortest = min(60.0, float(ability.efforts.duration[0]))
     t = np.geomspace(max(shortest, 5.0), 18_000.0, 120)
-    low, high = ability.band(t)
+    low, high = ability.band(t, 0.9)
     at = np.array([60.0, 180.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0, 7200.0, 18_000.0])
-    at_low, at_high = ability.band(at)
+    at_low, at_high = ability.band(at, 0.9)
     rows = [(duration_words(x), f"{p:.0f}", f"{a:.0f} to {b:.0f}", _reach(ability, float(x)))
             for x, p, a, b in zip(at, ability.curve.power(at), at_low, at_high, strict=True)]
-    table = Table(("Duration", "Power, W", "19 times in 20, W", "efforts"), rows,
+    table = Table(("Duration", "Power, W", "90 % range, W", "efforts"), rows,
                   "Mean power that can be held")
     efforts = ability.efforts
 
@@ -199,7 +199,7 @@ def curve_parts(ability: Ability) -> list[Part]:
     chart = Chart(
         "power-duration", "How much power for how long?", draw, table,
         f"{hour:.0f} W for an hour, {float(ability.curve.power(300.0)):.0f} W for 5 minutes.",
-        note="Line: the fit. Band: where it is 19 times in 20 if the efforts were repeated. "
+        note="Line: the fit. Band: its 90 % range, if the efforts were repeated. "
              "Dots: the efforts. Beyond the dots the curve is a guess, and the band may be too "
              "narrow.")
     return [chart, *([Points(ability.warnings)] if ability.warnings else [])]
@@ -233,9 +233,9 @@ def _fit(ability: Ability) -> list[Part]:
         parts.append(Folded("Efforts left out", [Points(ability.left_out)]))
     if not single:
         parts += [
-            Table(("Model", "CP, W", "W', kJ", "Scatter, W", "Criterion"), model_rows(ability),
+            Table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc"), model_rows(ability),
                   "All models that these efforts allow"),
-            ("The criterion is Akaike's, corrected for few efforts (Hurvich and Tsai 1989), above "
+            ("AICc is Akaike's information measure for few data (Hurvich and Tsai 1989), above "
             'the least; a difference under 2 decides nothing. The two-parameter forms "work" and '
             '"time" are the same hyperbola with other weights: "inverse-time" trusts every effort '
             'to the same watts, "work" to the same joules, "time" to the same seconds of '

@@ -149,7 +149,7 @@ def rider_sentences(found: SeasonKit) -> list[str]:
         hired = sorted({f"{name} for {_entry(found, ride).race}"
                         for ride in rides for name in ride.hired})
         saved = sum(ride.saved for ride in rides)
-        words = [f"gets {listing(own)}" if own else "gets nothing of their own"]
+        words = [f"gets {listing(own)}" if own else "gets no kit alone"]
         if shared:
             words.append(f"shares {listing(shared)}")
         if hired:

@@ -89,11 +89,11 @@ def worth_page(valuation: Valuation) -> str:
     sections = [Section("ledger", "What each item is worth", _items_worth(valuation))]
     if valuation.overlaps:
         sections.append(Section("overlap", "What overlaps", _overlaps(valuation)))
-    sections += [Section("evidence", "What it rests on", _evidence(valuation)),
+    sections += [Section("evidence", "The evidence", _evidence(valuation)),
                  Section("assumed", "What was assumed", _assumed(valuation))]
     return render(valuation.title, lead(valuation), sections, kicker="What is it worth?", foot=(
-        ("Ranges hold nine times in ten if the evidence and the judgements about it are right. A "
-         "gain may be smaller or larger on another rider."),
+        ("Ranges are 90 % ranges, if the evidence and the judgements about it are right. A gain "
+         "may be smaller or larger on another rider."),
         ("Whether a part may be used is for the rules of the event. Brakes, steering and pressed "
          "bearings are for a qualified mechanic; a new position is to be practised before a "
          "race.")))
@@ -103,7 +103,7 @@ def lead(valuation: Valuation) -> list[str]:
     """Say the answer in three sentences."""
     worths, here = valuation.worths, valuation.reference
     if not worths:
-        return ["The table holds no evidence."]
+        return ["The table contains no evidence."]
     best = worths[0]
     count = sum(len(worth.evidence.observations) for worth in worths)
     clear = [worth for worth in worths if gain(valuation, worth) == "yes"]
@@ -116,8 +116,8 @@ def lead(valuation: Valuation) -> list[str]:
            else f"{number_range(there.low, there.high)} s on {valuation.course}")
     second = (f"{best.effect.item} comes first: {won}{open_end}." if best.seconds > 0
               else "None of them saves time.")
-    third = (f"{len(clear)} of {len(worths)} can be told from no gain at all; do not pay for the "
-             "difference between two whose ranges overlap.")
+    third = (f"{len(clear)} of {len(worths)} {'is' if len(clear) == 1 else 'are'} a clear "
+             "gain. Do not pay for the difference between two items whose ranges overlap.")
     fourth = [f"Sources disagree about {listing(odd)}."] if (odd := [
         worth.effect.item for worth in worths
         if any("disagree" in words for words in worth.effect.warnings)]) else []
@@ -157,7 +157,7 @@ def _items_table(valuation: Valuation) -> Table:
                      f"{valuation.currency} per s"]
     headings += ["Gain?", "s over 40 km",
                  *(f"W at {speed * 3.6:.0f} km/h" for speed in valuation.speeds), "Change",
-                 "Rests on"]
+                 "Evidence"]
     rows = []
     for worth in valuation.worths:
         row = [worth.effect.item]
@@ -168,8 +168,8 @@ def _items_table(valuation: Valuation) -> Table:
             *row, gain(valuation, worth), between(worth.seconds, worth.seconds_sd),
             *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
             _change(worth), worth.effect.basis])
-    return Table(headings, rows, "Each item by itself, best first. Watts are at the wheel; drag is "
-                 "the mean over the yaw on the road.", ident="ledger-table", tools=True)
+    return Table(headings, rows, "Each item on its own, best first. Watts are at the wheel; drag "
+                 "is the mean over the yaw on the road.", ident="ledger-table", tools=True)
 
 
 def _change(worth: Worth) -> str:

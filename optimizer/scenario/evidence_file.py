@@ -134,7 +134,7 @@ def _checked(table: TextTable, notes: list[str] | None = None) -> list[Datum]:
         cells = tuple(row.text(column, "").lower() for column in (*REQUIRED, *OPTIONAL))
         if cells in seen:
             raise row.error("", f"repeats row {seen[cells]}",
-                            "delete one; two equal results are told apart by source or note")
+                            "delete one; two equal results need different sources or notes")
         seen[cells] = row.line
         name = row.text("item")
         known = names.setdefault(plain_name(name), name)

@@ -141,7 +141,8 @@ class RiderTable(_Table):
     max_power_w: Annotated[float, _between(
         50, 3000, "what the plan may ask for at most")] | None = None
     endurance_loss_percent: Annotated[float, _between(
-        0, 30, "of critical power, for each 2.7-fold of duration beyond half an hour")
+        0, 30, "of critical power by 2.72 times the duration beyond half an hour: 8 is 5.5 % per "
+        "doubling")
     ] | None = None
     power_model: Model | Literal["auto"] = "auto"
     recovery: Recovery = "linear"

@@ -93,7 +93,7 @@ class CourseTable(_Table):
     surface_model: str | list[str] | None = Field(
         default=None, description="a surface model next to the terrain model: what stands on the "
         "ground shelters the road")
-    keep: list[str] = Field(default=[], description="flaws that are not to be mended, of "
+    keep: list[str] = Field(default=[], description="errors of the track to leave uncorrected, of "
                             + ", ".join(MENDING))
 
 
@@ -337,7 +337,7 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
              for name in ([table.gpx] if isinstance(table.gpx, str) else table.gpx)]
     for k, name in enumerate(table.keep):
         if name not in MENDING:
-            raise file.error(f'"{name}" is no flaw that is mended', suggest(name, MENDING),
+            raise file.error(f'"{name}" is not an error that is corrected', suggest(name, MENDING),
                              "course", "keep", k)
     course = _placed_course(
         file, paths,

@@ -115,8 +115,8 @@ def read_season(path: Path | str, *, budget: float | None = None,
     riders = [rider.name for rider in said.rider]
     for k, rider in enumerate(said.rider):
         if rider.name in riders[:k]:
-            raise file.error(f'the rider "{rider.name}" is there twice', "give each a name of "
-                             "their own", "rider", k, "name")
+            raise file.error(f'the rider "{rider.name}" is there twice', "give each their "
+                             "own name", "rider", k, "name")
         _beside(file, rider.file, "rider", k, "file")
     _clashes(file, said, riders)
     loans = _loans(file, said, riders)
@@ -177,8 +177,8 @@ def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> None:
     names = [race.name for race in said.race]
     for k, race in enumerate(said.race):
         if race.name in names[:k]:
-            raise file.error(f'the race "{race.name}" is there twice', "give each a name of its "
-                             "own", "race", k, "name")
+            raise file.error(f'the race "{race.name}" is there twice', "give each its own "
+                             "name", "race", k, "name")
         if race.until is not None and race.until < race.date:
             raise file.error(f"{race.until} is before its first day, {race.date}",
                              "give the last day", "race", k, "until")
