@@ -38,6 +38,8 @@ _LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to roundin
 _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are tried
 _PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
+_COLD = (0.1, 0.02)  # slacks, of a row's size, and complementarity, of the mean step, to begin with
+_NEAR = (1e-3, 1e-4)  # the same beside a neighbour's plan
 _REFINE = (1e4, 1e9)  # times that the effort row outweighs the rest, for one refinement each
 _TOLERANCE = 1e-9  # of the finish time, on Σ s y
 _HALFWAY = 1e-4  # of the finish time, on Σ s y, where a neighbour may start from
@@ -46,7 +48,7 @@ _HALFWAY_ROWS = 1e-2  # of a row's size, violated by it at most there
 SETTINGS: Final = {
     "most_iterations": _MOST_ITERATIONS, "to_boundary": _TO_BOUNDARY, "tolerance": _TOLERANCE,
     "row_tolerance": _ROW_TOLERANCE, "loss_tolerance": _LOSS_TOLERANCE, "short": _SHORT,
-    "patience": _PATIENCE, "start_speed": _START_SPEED}
+    "patience": _PATIENCE, "start_speed": _START_SPEED, "cold": _COLD, "near": _NEAR}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -464,7 +466,7 @@ def _begin(program: ConvexProgram, start: Point | Iterate | None, sizes: NDArray
         return start, *linearised(program, start.x)
     x = starting_point(program) if start is None else start
     rows, d = linearised(program, x)
-    room, centre = (0.1, 0.02) if start is None else (1e-3, 1e-4)
+    room, centre = _COLD if start is None else _NEAR
     s = np.maximum(-rows, room * sizes)
     target = centre * float(np.mean(program.problem.step))
     effort_s, effort_y = 1.0, 0.0

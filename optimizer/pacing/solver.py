@@ -37,8 +37,13 @@ _LIKE = 0.02  # share by which limits may differ for a plan to be a neighbour wi
 _SPARE = 1e-9  # s of effort that is left where a solution ended, at least
 _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
 
+_OFF = 0.02  # of their room, by which a neighbour's plan is moved off its bounds
+_TRACE = 1e-6  # of reserve and effort, by which a ride may go beyond them
+_FINE_SHARE, _ROUGH_SHARE = 1e-7, 0.02  # of the power and of what is given back, found no closer
+
 SETTINGS: Final = {"waiting": _WAITING, "polishes": _POLISHES, "hopeful": _HOPEFUL,
-                   "shares": _SHARES, "won": _WON, "unsettled": _UNSETTLED}
+                   "shares": _SHARES, "won": _WON, "unsettled": _UNSETTLED, "off": _OFF,
+                   "trace": _TRACE, "fine_share": _FINE_SHARE, "rough_share": _ROUGH_SHARE}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -167,13 +172,13 @@ def beginning(program: ConvexProgram, warm: Plan | None) -> Point | Iterate | No
     energy = 0.5 * warm.speed**2
     energy[0] = program.start_energy
     room = program.top - program.bottom
-    energy[1:] = np.clip(energy[1:], program.bottom + 0.02 * room, program.top - 0.02 * room)
+    energy[1:] = np.clip(energy[1:], program.bottom + _OFF * room, program.top - _OFF * room)
     speed = np.sqrt(2 * energy)
-    pace = 2.02 / (speed[:-1] + speed[1:])
-    share = 0.02 * (p.w_prime - p.reserve_floor)
+    pace = (2.0 + _OFF) / (speed[:-1] + speed[1:])
+    share = _OFF * (p.w_prime - p.reserve_floor)
     reserve = np.clip(warm.reserve, p.reserve_floor + share, p.w_prime - share)
     reserve[0] = p.w_prime
-    work = np.clip(warm.power, 0.02 * p.power_limit, 0.98 * p.power_limit) * pace
+    work = np.clip(warm.power, _OFF * p.power_limit, (1.0 - _OFF) * p.power_limit) * pace
     return Point(energy, reserve, work, pace)
 
 
@@ -299,7 +304,7 @@ def _within(p: PacingProblem, power: NDArray[np.float64],
         return _Ridden(p, power, ride)
     low, high = 0.0, 1.0
     best = None
-    share = 1e-6
+    share = _TRACE
     for _ in range(60):  # find a share of power to give back, then as little as will do
         trial = power * (1.0 - share)
         after = simulate(p, trial, guess)
@@ -313,7 +318,7 @@ def _within(p: PacingProblem, power: NDArray[np.float64],
             if share >= most:
                 return None  # no trace of waiting: another plan altogether
             share = min(4 * share, 0.5 * (1 + share), most)
-        elif high - low < max(1e-7, 0.02 * high):
+        elif high - low < max(_FINE_SHARE, _ROUGH_SHARE * high):
             return best
         else:
             share = 0.5 * (low + high)
@@ -343,7 +348,7 @@ def _spare(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide) ->
 
 def _spare_reserve(p: PacingProblem, ride: SimulatedRide) -> float:
     """Least reserve above its floor [J], and a trace more."""
-    return float(ride.reserve.min()) - p.reserve_floor + 1e-6 * p.w_prime
+    return float(ride.reserve.min()) - p.reserve_floor + _TRACE * p.w_prime
 
 
 def _spare_effort(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide) -> float:
@@ -352,7 +357,7 @@ def _spare_effort(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedR
         return float("inf")
     spent = p.effort.spent(power / p.critical_power, np.diff(ride.time))
     allowed = float(p.effort.allowed(ride.finish_time))
-    return float((allowed * (1 + 1e-6) - spent) * p.w_prime / max(allowed, 1e-12))
+    return float((allowed * (1 + _TRACE) - spent) * p.w_prime / max(allowed, 1e-12))
 
 
 def _check_limits(problem: PacingProblem) -> None:

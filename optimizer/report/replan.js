@@ -170,7 +170,7 @@ const replan = (constants) => {
   const spare = (p, power, ridden) => {
     let least = Infinity;
     for (const value of ridden.reserve) least = Math.min(least, value);
-    least += 1e-6 * p.wPrime - p.reserveFloor;
+    least += C.trace * p.wPrime - p.reserveFloor;
     if (!p.effort) return least;
     let spent = 0;
     for (let k = 0; k < power.length; k += 1) {
@@ -178,7 +178,7 @@ const replan = (constants) => {
         * (ridden.time[k + 1] - ridden.time[k]);
     }
     const allowed = p.effort.perSecond * last(ridden.time) + p.effort.budget;
-    return Math.min(least, (allowed * (1 + 1e-6) - spent) * p.wPrime / Math.max(allowed, 1e-12));
+    return Math.min(least, (allowed * (1 + C.trace) - spent) * p.wPrime / Math.max(allowed, 1e-12));
   };
 
   // The least share of all powers is given back that keeps the limits; null where none does.
@@ -188,7 +188,7 @@ const replan = (constants) => {
     const whole = ride(p, power, guess);
     if (whole.stalled) return null;
     if (spare(p, power, whole) >= 0) return { power, ride: whole };
-    let [low, high, share] = [0, 1, 1e-6];
+    let [low, high, share] = [0, 1, C.trace];
     /** @type {Ridden | null} */
     let best = null;
     for (let round = 0; round < 60; round += 1) {
@@ -200,7 +200,7 @@ const replan = (constants) => {
       } else if (after.stalled && share > 1e-3) high = share;
       else low = share;
       if (!best && high === 1) share = Math.min(4 * share, 0.5 * (1 + share));
-      else if (high - low < Math.max(1e-7, 0.02 * high)) return best;
+      else if (high - low < Math.max(C.fineShare, C.roughShare * high)) return best;
       else share = 0.5 * (low + high);
     }
     return best;
@@ -269,15 +269,15 @@ const replan = (constants) => {
   /** @param {Program} g @param {Plan} warm @returns {Point} */
   const warmStart = ({ p, n, top, bottom, start }, warm) => {
     const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
-    const share = 0.02 * (p.wPrime - p.reserveFloor);
+    const share = C.off * (p.wPrime - p.reserveFloor);
     e[0] = start;
     W[0] = p.wPrime;
     for (let k = 0; k < n; k += 1) {
-      const room = 0.02 * (top[k] - bottom);
+      const room = C.off * (top[k] - bottom);
       e[k + 1] = clip(0.5 * warm.speed[k + 1] ** 2, bottom + room, top[k] - room);
       W[k + 1] = clip(warm.reserve[k + 1], p.reserveFloor + share, p.wPrime - share);
-      z[k] = 2.02 / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
-      f[k] = clip(warm.power[k], 0.02 * p.powerLimit[k], 0.98 * p.powerLimit[k]) * z[k];
+      z[k] = (2 + C.off) / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
+      f[k] = clip(warm.power[k], C.off * p.powerLimit[k], (1 - C.off) * p.powerLimit[k]) * z[k];
     }
     return { e, W, f, z };
   };
@@ -739,7 +739,7 @@ const replan = (constants) => {
       sizes.fill(C.inJoules[row] ? size * p.wPrime : size, row * n, (row + 1) * n));
     const x = begin || coldStart(g);
     let { rows, d, effort } = slopesAt(g, x);
-    const [room, centre] = begin ? [1e-3, 1e-4] : [0.1, 0.02];
+    const [room, centre] = begin ? C.near : C.cold;
     const target = centre * sumOf(p.step) / n;
     const [s, y] = sheets(2, m);
     for (let i = 0; i < m; i += 1) {

@@ -13,6 +13,7 @@ from optimizer.job.plans import draws_of
 from optimizer.kit.response import response
 from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
+from optimizer.pacing import figure_unit
 from optimizer.pacing.settings import solver_settings
 from optimizer.physics import DragArea, lay_road
 from optimizer.physics.road_load import YAW_CELLS
@@ -209,5 +210,5 @@ def _card(result: Result) -> dict[str, Any]:
     return {"line": line[block], "lines": len(ridden.lines), "asked": ridden.asked,
             "starts": np.searchsorted(nodes, [one.start for one in ridden.lines]),
             "places": np.searchsorted(nodes, [mark.distance for mark in card_places(result)]),
-            "rounding": result.job.options.power_rounding or max(
-                round(0.01 * result.job.rider.critical_power), 1)}
+            "rounding": result.job.options.power_rounding or figure_unit(
+                result.job.rider.critical_power)}
