@@ -230,7 +230,9 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
 
 def uncertainty_rows(test: FieldTest) -> list[tuple[str, str]]:
     """Say what half of the 90 % range of the first CdA would be if a thing were known exactly."""
-    return [("as it is", f"± {_HALF * test.drag_area_sd[0]:.4f}"),
+    # The others do not know the bound on Crr either.
+    free = float(np.sqrt(test.free.moments()[1][0, 0]))
+    return [("as it is", f"± {_HALF * free:.4f}"),
             *((f"{name} known", f"± {_HALF * sd:.4f}") for name, sd in test.shrinks.items())]
 
 
@@ -290,8 +292,10 @@ def _drag(test: FieldTest) -> list[Part]:
 
 def _trade_off(test: FieldTest) -> Chart:
     """CdA that goes with each Crr, with the region of both at 90 %."""
-    mean = np.array([test.drag_area[0], test.rolling_resistance])
-    covariance = test.covariance[np.ix_([0, -1], [0, -1])]
+    mean, covariance = (np.append(test.drag_area, test.rolling_resistance), test.covariance)
+    if test.contradicts:
+        mean, covariance = test.free.moments()
+    mean, covariance = mean[[0, -1]], covariance[np.ix_([0, -1], [0, -1])]
     values, vectors = np.linalg.eigh(covariance)
     turn = np.linspace(0.0, 2 * np.pi, 73)
     ring = (vectors * np.sqrt(np.maximum(values, 0.0))) @ np.array([np.cos(turn), np.sin(turn)])
@@ -307,10 +311,10 @@ def _trade_off(test: FieldTest) -> Chart:
     table = Table(("Crr", "CdA, m²"), [(f"{c:.3f}", f"{m:.3f} ± {_HALF * s:.3f}")
                                        for c, (m, s) in zip(crr, given, strict=True)],
                   "CdA if Crr were known")
-    tied = test.correlation < _TIED
-    return Chart("trade-off", "Which CdA goes with which Crr?", draw, table,
-                 "The rides do not separate the two well." if tied else
-                 "The rides separate the two.",
+    finding = ("Taken as it is, the balance asks for a Crr that cannot be." if test.contradicts else
+               "The rides do not separate the two well." if test.correlation < _TIED else
+               "The rides separate the two.")
+    return Chart("trade-off", "Which CdA goes with which Crr?", draw, table, finding,
                  note="The true pair lies in the region with a chance of 90 %. A long thin region "
                       "means that the rides do not separate the two; slow and fast laps would.")
 

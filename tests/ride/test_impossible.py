@@ -117,3 +117,12 @@ def test_a_rough_road_that_was_stated_is_believed():
                                replace(BIKE, rolling_resistance=stated), so.mass - BIKE.mass))
         assert test.contradicts is contradicts
     assert abs(covered(so, test)[1]) < 3.0
+
+
+def test_the_page_draws_what_the_balance_asks_for_and_says_that_it_cannot_be(starved):
+    from optimizer.report.fieldtest_page import fieldtest_page
+
+    _, test = starved
+    page = fieldtest_page(test).replace("\u00a0", " ")
+    assert "asks for a Crr that cannot be" in page
+    assert "The rides separate the two" not in page
