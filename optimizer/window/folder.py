@@ -112,7 +112,7 @@ class Folder:
                     yield Path(entry.path)
 
     def kinds(self) -> dict[str, str]:
-        """Names of the TOML files, each with what it is: race, rider, or empty for others."""
+        """Names of the TOML files, each with what it is: race, rider, season, or empty."""
         return {name: _kind(_head(*_stamp(self.path(name)))) for name in self.files(".toml")}
 
     def races(self) -> list[Race]:
@@ -219,4 +219,6 @@ def _earlier(path: str, changed: int, size: int) -> Any:  # noqa: ARG001 - part 
 def _kind(data: dict[str, Any]) -> str:
     if isinstance(data.get("course"), dict) and "rider" in data:
         return "race"
+    if isinstance(data.get("race"), list) and isinstance(data.get("rider"), list):
+        return "season"
     return "rider" if "mass_kg" in data else ""

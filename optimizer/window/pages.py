@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["asset", "page", "style"]
 
 VIEWS = {"plan": "Plan", "course": "Course", "rider": "Rider", "weather": "Weather", "kit": "Kit",
-         "compare": "Compare", "debrief": "Debrief"}
+         "settings": "Settings", "compare": "Compare", "debrief": "Debrief"}
 """Pages of a race, in the order of the job."""
 
 
@@ -30,7 +30,7 @@ def page(template: str, site: Site | None, *, status: int = 200, **values: Any) 
         shown = {"work": site.work.state, "stamps": site.folder.stamps(),
                  "folder": root.name or str(root)}
     html = _environment().get_template(template).render(views=VIEWS, **{
-        "race": None, "here": "", **shown, **values})
+        "race": None, "about": None, "here": "", **shown, **values})
     return HTMLResponse(html, status)
 
 

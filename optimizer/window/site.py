@@ -23,7 +23,7 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from optimizer.errors import InputError, KitpaceError
-from optimizer.files import read_input, write_all
+from optimizer.files import is_file, read_input, write_all
 from optimizer.report import marks
 from optimizer.window.doors import LARGEST_UPLOAD, SEALED
 from optimizer.window.pages import asset, page, style
@@ -64,6 +64,7 @@ class Site:
         return Starlette(routes=[
             Route("/", self._start),
             Route("/race", self._race),
+            Route("/season", self._season),
             Route("/race/{view}", self._sheet, methods=["GET", "POST"]),
             Route("/race/{view}/table", self._grid, methods=["POST"]),
             Route("/new", self._new, methods=["POST"]),
@@ -86,11 +87,20 @@ class Site:
         return page("start.html", self, title=folder.root.name or str(folder.root), races=[
             folder.race(name) for name, kind in kinds.items() if kind == "race"],
             riders=[name for name, kind in kinds.items() if kind == "rider"],
+            seasons=[folder.race(name) for name, kind in kinds.items() if kind == "season"],
             tables=folder.files(".csv"), tracks=folder.files(".gpx"))
 
     def _race(self, request: Request) -> Response:
         race = self.folder.race(_name(request))
         return page("race.html", self, title=race.name, race=race, here="plan")
+
+    def _season(self, request: Request) -> Response:
+        """Show the season of a club: what was worked out last, and a button."""
+        about = self.folder.race(_name(request))
+        path = self.folder.path(about.file)
+        written = path.with_name(f"{path.stem}-season.html")
+        return page("season.html", self, title=about.name, about=about,
+                    written=self.folder.name(written) if is_file(written) else "")
 
     async def _new(self, request: Request) -> Response:
         """Make a race of a track that was dropped."""
@@ -228,8 +238,8 @@ class Site:
     @staticmethod
     def _back(task: str, race: str) -> Response:
         """Show the page that work belongs to."""
-        page_of = "" if task == "plan" else f"/{task}"
-        return RedirectResponse(f"/race{page_of}?{_query(race)}", 303)
+        place = {"plan": "/race", "season": "/season"}.get(task, f"/race/{task}")
+        return RedirectResponse(f"{place}?{_query(race)}", 303)
 
     async def _ride(self, request: Request) -> Response:
         """Keep a ride that was dropped, and hold it against the plan."""

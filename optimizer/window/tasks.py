@@ -15,7 +15,7 @@ from optimizer.window.folder import outputs
 if TYPE_CHECKING:
     from optimizer.job import Earlier, Result
 
-__all__ = ["TASKS", "compare", "debrief", "kit", "page_for", "plan"]
+__all__ = ["TASKS", "compare", "debrief", "kit", "page_for", "plan", "season"]
 
 
 def plan(tell: Callable[[str], None], root: str, scenario: str,
@@ -148,6 +148,21 @@ def debrief(tell: Callable[[str], None], root: str, scenario: str,
     return " ".join(sentences(found)), page.relative_to(root).as_posix()
 
 
+def season(tell: Callable[[str], None], root: str, file: str) -> tuple[str, str]:
+    """Say who of a club buys what and when, and who rides what where; write the page."""
+    path = Path(root, file)
+    page = path.with_name(f"{path.stem}-season.html")
+    tell("reading the files")
+    from optimizer.report.season_page import lead, season_page
+    from optimizer.scenario.season_file import read_season
+    from optimizer.seasons import run_season
+
+    _check_page(page, path)
+    found = run_season(read_season(path, progress=tell), progress=tell)
+    write_all([(page, season_page(found))])
+    return " ".join(lead(found)), page.relative_to(root).as_posix()
+
+
 def page_for(scenario: Path, kind: str) -> Path:
     """Where the page of some work goes, beside the scenario."""
     lead = "" if scenario.stem == "scenario" else f"{scenario.stem}-"
@@ -160,5 +175,6 @@ def _check_page(page: Path, scenario: Path) -> None:
     check_outputs([Output("page", page, marks.PAGE, 50_000)], named_files(scenario))
 
 
-TASKS: dict[str, Callable[..., tuple[str, str]]] = {"compare": compare, "kit": kit}
+TASKS: dict[str, Callable[..., tuple[str, str]]] = {
+    "compare": compare, "kit": kit, "season": season}
 """Work that needs nothing but the scenario, by its name."""

@@ -366,6 +366,35 @@ class Course(View):
                          mapped(course, conditions)])
 
 
+class Settings(View):
+    """How a plan is computed and shown: its start, its card, the risk that is accepted."""
+
+    key = "settings"
+    caution = ("A plan that may run out before the finish is a risk that you choose; the card says "
+               "how large it is. Stop when unwell.")
+
+    def check(self) -> object:
+        """Read the whole scenario."""
+        from optimizer.scenario import read_scenario
+
+        return read_scenario(self.path)
+
+    def names(self) -> list[str]:
+        """Give all keys of the table, in its order."""
+        from optimizer.scenario.fields import table_at
+
+        return list(table_at(self.scenario.model, "options").model_fields)
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give every option of the scenario."""
+        keys = tuple(("options", name) for name in self.names())
+        return self._controls(self.scenario, self.scenario.data(), keys, typed, tried)
+
+    def values(self) -> dict[str, Any]:
+        """Give the keys."""
+        return {"names": self.names()}
+
+
 class Compare(View):
     """Named sets of kit, to be held against each other."""
 
@@ -486,5 +515,5 @@ def _worth(effect: Effect) -> str:
 
 
 VIEWS: dict[str, type[View]] = {view.key: view for view in (
-    Course, Rider, Weather, Kit, Compare, Debrief)}
+    Course, Rider, Weather, Kit, Settings, Compare, Debrief)}
 """Pages with forms, by the last part of their address."""

@@ -310,7 +310,7 @@ def test_axe_finds_nothing_serious_or_moderate(visit, folder, width, dark):
         tables(page, folder)
         found = {}
         for path in ("/", "/race", "/race/course", "/race/rider", "/race/weather", "/race/kit",
-                     "/race/compare", "/race/debrief"):
+                     "/race/settings", "/race/compare", "/race/debrief"):
             page.goto(f"{page.home}{path}?race=scenario.toml")
             page.wait_for_timeout(500)
             page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")

@@ -51,7 +51,7 @@ def drawn(client, page, fields):
     return answer.text
 
 
-@pytest.mark.parametrize("page", ["rider", "weather", "kit"])
+@pytest.mark.parametrize("page", ["rider", "weather", "kit", "settings"])
 def test_saving_what_was_shown_changes_nothing(client, folder, page):
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     answer = client.post(address(page), data=typed(client, page))
@@ -81,6 +81,8 @@ def test_wind_that_is_taken_away_is_no_wind(client, folder):
     ("weather", "s:conditions.temperature_c", "warm", 'has to be a number, not "warm"'),
     ("weather", "s:conditions.wind.from_deg", "", "is missing"),
     ("weather", "s:conditions.start_time", "tomorrow", "has to be a date and time"),
+    ("settings", "s:options.start", "flying", "a flying start, and only that"),
+    ("settings", "s:options.empty_risk_percent", "80", "80 is out of range"),
     ("rider", "r:mass_kg", "7", "7 is out of range: it has to be at least 30"),
     ("rider", "r:mass_kg", "", "is missing"),
     ("rider", "r:height_cm", "1.8", "1.8 is out of range"),

@@ -155,3 +155,30 @@ def test_what_is_no_ride_is_refused_and_not_kept(client, folder, name, content):
     assert answer.status_code == 400
     assert sorted(path.name for path in folder.iterdir()) == before
     assert form_of(client.get(address("rider")).text)
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_a_season_is_worked_out(client, folder):
+    (folder / "club.toml").write_text("""\
+name = "Two riders"
+budget = 60
+catalogue = "kit.csv"
+evidence = "evidence.csv"
+
+[[rider]]
+name = "Ann"
+file = "rider.toml"
+
+[[race]]
+name = "Spring"
+scenario = "scenario.toml"
+date = 2031-05-04
+""", encoding="utf-8")
+    assert 'href="/season?race=club.toml"' in client.get("/").text
+    answer = client.post("/work", data={"task": "season", "race": "club.toml"})
+    assert answer.headers["location"] == "/season?race=club.toml"
+    state = ended(client)
+    assert (state.kind, state.page) == ("done", "club-season.html"), state.words
+    shown = client.get("/season?race=club.toml").text
+    assert 'src="/page/club-season.html"' in shown
+    assert "Two riders" in shown
