@@ -96,7 +96,7 @@ def _frontier(solver: Solver, before: Decision, best: Decision | None) -> tuple[
     whole = season.budget
     everything = sum(pool.price * pool.most for pool in season.pools)
     top = min(2.0 * whole if whole > 0 else everything, everything)
-    found = [(0.0, before)]
+    found = [(0.0, before)] if best is None or whole > 0 else []
     if best is not None:
         found.append((whole, best))
     if len(season.money) == 1:
