@@ -6,6 +6,9 @@ Random race days from 10 to 200 km with hills, corners and wind. "grid": the pla
 "stated": what it says that ever shorter steps come to. Both against the extrapolation from a
 quarter and an eighth of the usual step. A few courses are cut to an eighth by the product itself;
 there the check is the sixteenth, which two of them were held against: 0.002 and 0.015 s.
+
+Measured: stated within 0.05 s on 100 of 100 courses, median 0.005, worst 0.044; the plan's own grid
+on 43 of 100, median 0.056, worst 1.2.
 """
 
 from __future__ import annotations
