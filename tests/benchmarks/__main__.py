@@ -142,7 +142,7 @@ def against_general(_folder: Path) -> list[Row]:
 def _batch_file(folder: Path, cases: int) -> Path:
     path = folder / "batch.csv"
     scenario = ROOT / "courses" / "petrel-flats" / "scenario.toml"
-    path.write_text("name,scenario,wind\n" + "".join(
+    path.write_text("name,scenario,forecast\n" + "".join(
         f"case {k},{scenario},15@{angle:.1f}\n" for k, angle in enumerate(_WINDS[:cases])))
     return path
 
