@@ -34,7 +34,7 @@ def claim(folder: Path, batch_file: Path, *, overwrite: bool = False) -> None:
         except (InputError, ValueError, KeyError, TypeError, RecursionError):
             other = own  # damaged: whose it was nobody knows
         if other != own and is_file(folder / other):
-            raise InputError(str(folder), "", f"holds the results of {other}",
+            raise InputError(str(folder), "", f"contains the results of {other}",
                              "name another folder with --out, or take it over with --overwrite")
     write_atomic(owner, json.dumps({"schema": _SCHEMA, "file": own}, ensure_ascii=False) + "\n")
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["summary", "table_csv", "table_page"]
 
-_FOOT = ("The times hold for the model and its data; law, marshals and your own eyes come first. "
+_FOOT = ("Every time is that of a model and its data; law, marshals and your own eyes come first. "
          "The range is the 90 % range under the uncertainty in wind, rider and evidence.")
 _MOST_DRAWN = 400
 _FEW = 1  # items that a cell names

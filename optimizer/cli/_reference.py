@@ -66,7 +66,7 @@ def reference_of(*, rider: str | None = None, speed: float | None = None,
                              "air_density": density_kgm3, "speed": speed}
     power = None if speed is not None else power
     if rider is None:
-        return Reference.of(power=power, **known), "a rider who is assumed", ()
+        return Reference.of(power=power, **known), "an assumed rider", ()
     from optimizer.scenario.rider_file import read_rider
 
     found = read_rider(rider)

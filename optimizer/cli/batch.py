@@ -56,7 +56,7 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     if is_file(folder):
         raise InputError(str(folder), "", "is a file", "name a folder for the results")
     if address and workers:
-        raise InputError("--workers", "", "stands beside --cluster", "a cluster has its own")
+        raise InputError("--workers", "", "is given with --cluster", "a cluster has its own")
     from optimizer.batch import run_batch
     from optimizer.batch.home import claim
     from optimizer.batch.table import summary, table_csv, table_page

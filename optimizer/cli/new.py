@@ -25,6 +25,6 @@ def command(folder: str) -> None:
     from optimizer.scenario.starter import FILES, write_starter
 
     path = write_starter(folder)
-    say(f"{path.parent} now holds {', '.join(FILES[:-1])} and {FILES[-1]}, all invented.",
+    say(f"{path.parent} now contains {', '.join(FILES[:-1])} and {FILES[-1]}, all invented.",
         "Put your own data in their place; the comments say how.")
     say(f"Plan it with: kitpace plan {path}")

@@ -8,6 +8,7 @@ import click
 
 from optimizer.cli._numbers import Number
 from optimizer.cli._terminal import progress_line, say, table
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -99,6 +100,7 @@ def _tell(plan: TestPlan, air: str) -> None:
     if least < 1.0:
         say("On laps this short a field test uses the first part of each run only, "
             f"{100 * least:.0f} % with {plan.options[-1].runs} runs.")
-    say(f"Assumed: what the rider does not repeat from run to run is {intention.repeat_sd:.4f} m² "
-        "(one standard deviation; common practice, no source); a drift through the session is "
-        "kept apart by the order. Test where traffic allows it.")
+    repeats = NINE_IN_TEN * intention.repeat_sd
+    say(f"Assumed: from run to run the rider's CdA differs by ± {repeats:.4f} m² (half of a "
+        "90 % range; common practice, no source). The order of the runs separates the change from "
+        "a drift. Test where traffic allows it.")

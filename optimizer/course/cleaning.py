@@ -172,7 +172,7 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
     if np.count_nonzero(lengths > 100.0) > 1:
         others = ", ".join(f"{length / 1000:.1f}" for length in lengths)
         log.warnings.append(
-            f"The file holds {len(lengths)} pieces that do not touch ({others} km); piece "
+            f"The file contains {len(lengths)} pieces that do not touch ({others} km); piece "
             f"{chosen + 1} was taken.")
     joined = new & ~apart & (piece[1:] == chosen) & (steps > _SAME_PLACE)
     log.corrected("", "breaks in the track", int(joined.sum()),

@@ -126,12 +126,12 @@ class _Reader:
             self.parser.Parse(chunk, False)
             given += len(chunk)
             if given - self.parser.CurrentByteIndex > LONGEST_PIECE + _CHUNK:
-                raise self._refuse("holds a comment, instruction or tag of more than "
+                raise self._refuse("contains a comment, instruction or tag of more than "
                                    f"{LONGEST_PIECE // 2**20} MB", "take it out")
         self.parser.Parse(b"", True)
 
     def _doctype(self, *_: object) -> None:
-        raise self._refuse("holds a document type or entities, which GPX never needs",
+        raise self._refuse("contains a document type or entities, which GPX never needs",
                            "export the course again from where it was drawn")
 
     # The three that follow run a million times on a long track; they do no more than they must.
@@ -170,7 +170,7 @@ class _Reader:
         if self.text is not None:
             self.text += content
             if len(self.text) > LONGEST_TEXT:
-                raise self._refuse("holds an endless name or number", "export the course again")
+                raise self._refuse("contains an endless name or number", "export the course again")
 
     def _end(self, qualified: str) -> None:
         self.depth -= 1

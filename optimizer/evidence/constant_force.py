@@ -90,7 +90,7 @@ def _merged(found: Sequence[Datum], force: float) -> tuple[Datum, str]:
     runs = max((datum.runs or 0 for datum in found), default=0) or None
     return replace(found[0], figure=figure, uncertainty=None, runs=runs), (
         f"{found[0].item}, rows {rows}: {words} is one figure, {grams} at every speed. Drag grows "
-        "with the square of the speed, so it holds at one speed, which is not stated: counted once")
+        "with the square of the speed, so it is right at one speed, not stated: counted once")
 
 
 def at_other_speed(figure: Figure, speed: float) -> float | None:

@@ -279,7 +279,7 @@ def _take_apart(text: str, stated: Stated, *, up_to: bool) -> _Parts:
     ranges = list(_RANGE.finditer(main))
     amounts = list(_AMOUNT.finditer(main))
     if not amounts or len(amounts) > (2 if len(ranges) == 1 else 1):
-        problem = "holds no number" if not amounts else "holds more than one number"
+        problem = "has no number" if not amounts else "has more than one number"
         raise stated.refuse(problem, 'state one change, such as "saves 8 W @ 45 km/h" or '
                                      '"-0.004 m2"; uncertainty goes behind ± or to its own column')
     pattern = _RANGE if ranges else _AMOUNT

@@ -315,7 +315,7 @@ def _warnings(found: Sequence[Observation], pooled: Pooled, nodes: NDArray[np.fl
         if found[0].channel != "mass":  # a scale needs no second opinion
             out.append(f"one source only: {name}")
     elif most > _LEADS:
-        out.append(f"{name} carries {most:.0%} of the weight")
+        out.append(f"{name} has {most:.0%} of the weight")
     if len(nodes) > 1 and any(o.datum.yaw is None for o in found):
         out.append("a figure without a yaw was taken as a mean over the yaw on the road")
     angles = [o.datum.yaw[0] for o in found if o.datum.yaw]

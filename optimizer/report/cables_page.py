@@ -153,7 +153,7 @@ def evidence_row(exposed: Exposed, name: str = "") -> str:
     verb = "saves" if drag.clean >= 0 else "costs"
     out = io.StringIO()
     csv.writer(out, lineterminator="").writerow([
-        name or item, f"{verb} {abs(drag.clean):.5f} m2", "computed", "independent",
+        name or item, f"{verb} {abs(drag.clean):.5f} m2", "computed", "estimate",
         f"{drag.clean_sd:.5f} m2", f"strip theory: {note}"])
     return out.getvalue()
 
@@ -253,7 +253,7 @@ def _how(exposed: Exposed) -> list[Part]:
         ("Strip theory: the handbook drag of a smooth cylinder across the flow at its Reynolds "
          "number; at an angle only the flow across it counts (the cross-flow principle), which "
          "makes the drag fall with the cube of the sine; less at free ends. Several whose "
-         "arrangement is not given may stand all in one wake or all apart: the range covers both."),
+         "arrangement is not given may be all in one wake or all apart: the range covers both."),
         (f"Near rider and bike the figure is multiplied by {factor:.2f}; that factor is uncertain "
          f"and a judgement, kept with the priors for computed figures. Drag area in clean air: "
          f"{amount(drag.clean, drag.clean_sd, 'm²')}."),

@@ -74,10 +74,10 @@ def sentences(course: Course) -> list[str]:
         out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}{few}; the "
                    f"slowest to {3.6 * slow.speed:.0f} km/h at {kilometres(slow.distance)}.")
     corrected = sum(1 for c in course.corrections)
-    out.append(f"{_count(corrected, 'kind')} of error corrected in the data, "
-               f"{_count(len(course.warnings), 'warning')} left."
-               if corrected or course.warnings else
-               "Nothing had to be corrected.")
+    kinds = "One kind" if corrected == 1 else f"{corrected} kinds"
+    left = f", {_count(len(course.warnings), 'warning')} left" if course.warnings else ""
+    out.append(f"{kinds} of error corrected in the track{left}." if corrected else
+               f"Nothing had to be corrected{left}.")
     return out
 
 

@@ -394,7 +394,7 @@ def split_rows(d: Debrief) -> list[tuple[str, ...]]:
 def _parts(d: Debrief) -> Chart:
     marks = [Mark(cause, value, min(value, 0.0), max(value, 0.0), bar=True,
                   said=signed_seconds(value)) for cause, value in d.parts.items()]
-    table = Table(("cause", "seconds", "what stands behind it"), part_rows(d),
+    table = Table(("cause", "seconds", "why"), part_rows(d),
                   "The parts add up to the whole", left=(0, 2))
     most = max(d.parts, key=lambda cause: abs(d.parts[cause]))
     word = "cost" if d.parts[most] > 0 else "won"

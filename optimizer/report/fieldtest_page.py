@@ -347,7 +347,7 @@ def _residuals(test: FieldTest) -> Chart:
                                               for k in sorted(worst)],
                   "The ten largest residuals among what was used")
     large = int((np.abs(score[kept]) > 3.0).sum())
-    return Chart("residuals", "Does the balance hold all along?", draw, table,
+    return Chart("residuals", "Where does the balance not fit?", draw, table,
                  f"{large} of {int(kept.sum())} stretches are off by more than 3 standard errors.",
                  note="Points well above are losses that nothing explains, points well below are "
                       "gifts. Crosses were left out.")

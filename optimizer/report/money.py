@@ -122,7 +122,7 @@ def _left_out(result: Result) -> list[Part]:
     if not rows:
         return []
     head = Table(("Not chosen", "Why"), rows[:_HEAD], "What is not in the best kit, and why; what "
-                 "would save most on its own stands first", ident="left-out")
+                 "would save most on its own is listed first", ident="left-out")
     rest = Table(("Not chosen", "Why"), rows[_HEAD:], "What else is not in the best kit, and why")
     return [head, Folded(f"{len(rows) - _HEAD} more", [rest])] if rest.rows else [head]
 

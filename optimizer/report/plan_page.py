@@ -44,7 +44,7 @@ __all__ = ["plan_page"]
 _VISIBLE = 0.05  # s; a smaller uncertainty stands in the table only
 _WHERE = {"": "throughout", "climbs": "on climbs", "flat": "on the flat",
           "descents": "on descents"}
-_FOOT = ("Computed offline by kitpace from the files named above. The page holds everything "
+_FOOT = ("Computed offline by kitpace from the files named above. The page contains everything "
          "it shows and asks for nothing from outside.")
 
 
@@ -324,7 +324,7 @@ def _time(result: Result) -> list[Part]:
              "A larger W′ would not help on this course."]
     gains = _corner_gains(result)
     if gains:
-        words.append(f"Of the corners, {gains[0][0]} holds up most: 1 km/h more there wins "
+        words.append(f"The corner that costs most is {gains[0][0]}: 1 km/h more there saves "
                      f"{seconds(gains[0][1])}.")
     parts: list[Part] = [" ".join(words)]
     parts.append(value_of_energy(result))

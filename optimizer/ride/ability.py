@@ -105,7 +105,7 @@ def _shown(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.
     if left(_LEAST) >= 0.0:
         return 0.0
     if left(_MOST) < 0.0:
-        raise InputError("ride", "", f"holds more than {_MOST:g} times the planned critical power "
+        raise InputError("ride", "", f"has more than {_MOST:g} times the planned critical power "
                          f"of {cp:.0f} W", "check the power meter and the rider's file")
     return cp * float(brentq(left, _LEAST, _MOST, xtol=1e-5))
 

@@ -105,7 +105,7 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
     Raises InputError where the ride is not one of this course or holds no power.
     """
     if not ride.has_power:
-        raise InputError(ride.name, "", "holds no power",
+        raise InputError(ride.name, "", "has no power",
                          "a debrief needs a power meter: record power_w")
     passage = pass_nodes(ride, intended.course, intended.nodes)
     m = len(passage.power)
@@ -151,7 +151,7 @@ def _notes(passage: Passage, intended: Intended) -> list[str]:
         out.append(f"{100 * passage.off_course:.0f} % of the ride was off the course")
     missing = float(np.mean(np.isnan(passage.power)))
     if missing > 0.0:
-        out.append(f"power is missing for {100 * missing:.0f} % of the course; the plan's stands "
+        out.append(f"power is missing for {100 * missing:.0f} % of the course; the plan's is taken "
                    "in for it")
     return out
 
@@ -182,7 +182,7 @@ def _drag_from(ride: Ride, intended: Intended) -> tuple[FieldTest | None, tuple[
         return field_test(Runs((ride,), ("ridden",), (weather,), tyres, intended.rider.mass,
                                assumed)), ()
     except InputError as error:
-        trouble = (f"the drag of the ride cannot be told ({error.problem}); the planned one stands "
+        trouble = (f"the ride does not show its drag ({error.problem}); the planned one is taken "
                    "in for it")
         return None, (trouble,)
 

@@ -231,12 +231,12 @@ def _check(spec: Runs) -> None:
     for ride in spec.rides:
         if ride.virtual:
             raise InputError(ride.name, "", "says that it is a virtual ride: its speed was "
-                             "computed and holds no drag of yours", "give a ride on a road")
+                             "computed and says nothing of your drag", "give a ride on a road")
         if not ride.has_power:
-            raise InputError(ride.name, "", "holds no power",
+            raise InputError(ride.name, "", "has no power",
                              "a field test needs a power meter: record power_w")
         if not (ride.has_elevation or ride.has_position or spec.lap_length):
-            raise InputError(ride.name, "", "holds neither heights nor positions",
+            raise InputError(ride.name, "", "has neither heights nor positions",
                              "record elevation_m or positions, or give the length of the lap")
         check_recording(ride)
 

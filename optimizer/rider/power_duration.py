@@ -267,8 +267,8 @@ def effort_warnings(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
     out, model = [], curve.model
     t, size = efforts.duration, _SIZE[model]
     if len(t) == size:
-        out.append(f"{size} efforts for {size} numbers: the curve goes through them whatever "
-                   "their errors; a further effort would show how well it holds")
+        out.append(f"{size} efforts for {size} numbers: the curve goes through all of them, "
+                   "whatever their errors; one more effort would show how well it fits")
     if t[-1] < 3 * t[0]:
         out.append("the efforts are too similar: the longest should last at least three times "
                    "the shortest")

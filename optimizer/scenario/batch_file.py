@@ -90,7 +90,7 @@ def read_batch(path: Path | str) -> Batch:
     file = Path(path)
     batch = _from_csv(file) if file.suffix.lower() == ".csv" else _from_toml(file)
     if not 1 <= len(batch.cases) <= _MOST_CASES:
-        raise InputError(str(file), "", f"holds {len(batch.cases)} cases",
+        raise InputError(str(file), "", f"has {len(batch.cases)} cases",
                          f"name 1 to {_MOST_CASES:,} of them")
     return replace(batch, cases=_told_apart(batch.cases))
 

@@ -152,7 +152,7 @@ def _with_pairs(items: tuple[Item, ...], path: Path | str) -> Catalogue:
 def _item(row: Row, currency: str) -> Item:
     name, place = row.text("item"), row.text("place")
     if ";" in name:
-        row.refuse("item", f'"{name}" holds a semicolon', "semicolons separate items")
+        row.refuse("item", f'"{name}" contains a semicolon', "semicolons separate items")
     owned = row.flag("owned")
     needs_fitter = row.flag("needs_fitter")
     return Item(

@@ -41,7 +41,7 @@ def read_earlier(path: Path | str) -> Earlier:
             **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
                if range_of.get(point) is not None})
     except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
-        raise InputError(str(path), "", f"lacks what a plan holds ({error})",
+        raise InputError(str(path), "", f"is not a complete plan ({error})",
                          "write it again with kitpace plan --json") from error
 
 

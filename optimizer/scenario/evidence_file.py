@@ -330,7 +330,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
                 and one.test == datum.test and one.figure.quantity == datum.figure.quantity
                 and math.isclose(one.figure.value, datum.figure.value, rel_tol=1e-9)
                 and one.note == datum.note):
-            raise InputError(str(path), one.place.rpartition(", ")[2], "holds this result already",
+            raise InputError(str(path), one.place.rpartition(", ")[2], "has this result already",
                              "a result counts once; the table is as it was")
     _checked(whole)
     left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)

@@ -52,7 +52,7 @@ def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime, bool
     records = [values for name, values in frames if name == "record"]
     records = [record for record in records if isinstance(record.get("timestamp"), datetime)]
     if not records:
-        raise InputError(str(file), "", "holds no records with a time", "is it a ride?")
+        raise InputError(str(file), "", "has no records with a time", "is it a ride?")
     times = [_utc(record["timestamp"]) for record in records]
     columns = {"elapsed_s": np.array([(time - times[0]).total_seconds() for time in times])}
     if np.any(np.diff(columns["elapsed_s"]) < 0.0):
@@ -81,7 +81,7 @@ def read_fit_track(file: Path) -> Points:
     kind = _kind(frames)
     if np.count_nonzero(placed) < 2:
         indoors = f"; it calls itself {kind}" if kind else ""
-        raise InputError(str(file), "", f"holds no positions{indoors}",
+        raise InputError(str(file), "", f"has no positions{indoors}",
                          "name a track of the road itself; what is ridden indoors has none")
     times = np.array([_utc(moment).timestamp() if isinstance(moment, datetime) else np.nan
                       for moment in (record.get("timestamp") for record in records)])

@@ -241,7 +241,7 @@ def _fields(name: str, places: tuple[NDArray[np.float64], NDArray[np.float64]],
             finally:
                 data.close()
     if not found:
-        raise InputError(name, "", "holds none of the quantities that a plan needs",
+        raise InputError(name, "", "has none of the quantities that a plan needs",
                          "fetch u and v at 10 m, named as the CF conventions or GRIB do")
     return found
 
@@ -394,7 +394,7 @@ def _member_time(name: str, what: str, array: Any, grid: _Grid,
                              "fetch one level, by member, hour and place")
         array = array.isel({dim: 0})
     if len(dims) > 1:
-        raise InputError(name, str(array.name), "holds several runs of the forecast",
+        raise InputError(name, str(array.name), "contains several runs of the forecast",
                          "fetch one run, the latest")
     order = [*([member] if member else []), *dims, *grid.dims]
     values = np.asarray(array.transpose(*order).values, dtype=float)
@@ -440,7 +440,7 @@ class _Grid:
         dims = (*map(str, lat.dims), *map(str, lon.dims)) if lat.ndim == 1 else tuple(
             map(str, lat.dims))
         if lat.ndim == 1 and len(set(dims)) == 1:
-            raise InputError(name, str(array.name), "holds single stations, no grid",
+            raise InputError(name, str(array.name), "contains single stations, no grid",
                              "write a table by place for them (CSV)")
         ends = [(np.min(values), np.max(values)) for values in places]
         if lat.ndim == 1:

@@ -52,7 +52,7 @@ def read_efforts(path: Path | str) -> Efforts:
     """
     rows = read_rows(path, required=["power_w"], optional=["minutes", "seconds", "note"])
     if not rows:
-        raise InputError(str(path), "", "holds no efforts", "one row an effort: minutes, power_w")
+        raise InputError(str(path), "", "has no efforts", "one row an effort: minutes, power_w")
     duration, power = [], []
     for row in rows:
         if row.has("minutes") == row.has("seconds"):
@@ -80,7 +80,7 @@ def read_rides(paths: Sequence[Path | str],
         columns = read_columns(Path(path)).columns
         power = columns.get("power_w", np.full(1, np.nan))
         if not np.isfinite(power).any():
-            raise InputError(str(path), "", "holds no power", "record it with a power meter, in a "
+            raise InputError(str(path), "", "has no power", "record it with a power meter, in a "
                              "column power_w or as power in the extensions of a GPX")
         time = columns["elapsed_s"]
         new = np.concatenate([[True], np.diff(time) > 0.0])

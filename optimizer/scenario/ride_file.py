@@ -129,7 +129,7 @@ def _from_gpx(file: Path) -> Recording:
     try:
         root = fromstring(read_text(file, _LARGEST_GPX), forbid_dtd=True)
     except DefusedXmlException as error:
-        raise InputError(str(file), "", "holds a document type or entities",
+        raise InputError(str(file), "", "contains a document type or entities",
                          "export it again as plain GPX") from error
     except (ParseError, ValueError) as error:
         raise InputError(str(file), "", f"is not GPX: {error}", "export it again") from error
@@ -391,7 +391,7 @@ def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float6
                                                     * np.diff(time))])
         corrections.append(Correction("distance", len(time), "from the speed"))
     if np.isnan(distance).any():
-        raise InputError(file, "", "holds neither distance, nor speed, nor positions",
+        raise InputError(file, "", "has neither distance, nor speed, nor positions",
                          "record at least one of distance_m, speed_mps, latitude_deg with "
                          "longitude_deg")
     back = np.flatnonzero(np.diff(distance) < -1.0)

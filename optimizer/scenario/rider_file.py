@@ -263,7 +263,7 @@ def _placed(file: TomlFile, key: tuple[str | int, ...], work: Callable[[], _Valu
 def _efforts(file: TomlFile, content: RiderTable) -> Efforts | None:
     given = [name for name in ("efforts", "efforts_csv", "rides") if getattr(content, name)]
     if len(given) > 1:
-        raise file.error(f"stands beside {given[0]}", "give efforts in one way only", given[1])
+        raise file.error(f"is given with {given[0]}", "give efforts in one way only", given[1])
     if content.efforts:
         minutes = [effort.minutes for effort in content.efforts]
         for k, span in enumerate(minutes):
@@ -310,14 +310,14 @@ def _check_sense(file: TomlFile, content: RiderTable) -> None:
         raise file.error(f'has no use with recovery "{content.recovery}"',
                          'write recovery = "partial"', "recovery_percent")
     if content.max_power_w is not None and content.long.surge_percent is not None:
-        raise file.error("stands beside max_power_w", "give one of the two", "long",
+        raise file.error("is given with max_power_w", "give one of the two", "long",
                          "surge_percent")
     run = content.long.run_target_min, content.long.run_fresh_min
     if (run[0] is None) != (run[1] is None):
         raise file.error("needs both run_target_min and run_fresh_min", "give both, or neither",
                          "long", "run_target_min" if run[0] is not None else "run_fresh_min")
     if run[0] is not None and content.long.share_percent is not None:
-        raise file.error("stands beside a target for the run", "give one of the two", "long",
+        raise file.error("is given with a target for the run", "give one of the two", "long",
                          "share_percent")
 
 

@@ -205,7 +205,7 @@ class KitTable(_Table):
     evidence: str | None = Field(default=None, description="a CSV with a test result a row")
     pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
     priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
-    rules: list[str] = Field(default=[], description="rule sets that hold: names, or files")
+    rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
 
 
 class SetTable(_Table):

@@ -87,7 +87,7 @@ class SeasonFile(_Table):
     evidence: str | None = Field(default=None, description="a CSV with a test result a row")
     pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
     priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
-    rules: list[str] = Field(default=[], description="rule sets that hold: names, or files")
+    rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
     least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
                                 description="what a purchase or a hire has to save over the season")
     handover_days: int = Field(default=0, ge=0, le=365,

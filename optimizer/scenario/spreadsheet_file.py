@@ -158,7 +158,7 @@ def _check_part(file: str, name: str, archive: zipfile.ZipFile) -> None:
     """Refuse a part with entities, or whose cells reach further than any table does."""
     text = b"".join(_chunks(archive, name))
     if re.search(rb"<!(?:DOCTYPE|ENTITY)", text[:4096].replace(b"\0", b"")):
-        raise InputError(file, "", "holds a document type or entities",
+        raise InputError(file, "", "contains a document type or entities",
                          "save it again with a spreadsheet program")
     rows, columns = _ods_reach(text) if name == "content.xml" else _reach(text)
     if rows > _MOST_ROWS or columns > _MOST_COLUMNS or rows * columns > _MOST_CELLS:

@@ -268,7 +268,7 @@ def decoded(data: bytes, path: Path | str) -> str:
                          'save it as "CSV UTF-8" or as UTF-8 text') from error
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise InputError(str(path), f"line {line}", "holds a NUL character",
+        raise InputError(str(path), f"line {line}", "contains a NUL character",
                          "is it a text file?")
     return text
 

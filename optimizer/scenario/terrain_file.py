@@ -47,7 +47,7 @@ def terrain_files(folder: Path, names: str | Sequence[str]) -> list[Path]:
         matches = sorted(base.glob(pattern.name)) if "*" not in str(pattern.parent) else []
         if not matches:
             raise InputError(str(folder / name), "", "matches no file",
-                             "check the folder; * stands for any text in a file name")
+                             "check the folder; * means any text in a file name")
         found += matches
     return found
 

@@ -83,7 +83,7 @@ def read_toml(path: Path | str) -> TomlFile:
     text = read_text(file, _LARGEST)
     for number, line in enumerate(text.splitlines(), 1):
         if line.partition("=")[0].count(".") > _MOST_DOTS:  # tomllib takes their square in time
-            raise InputError(str(file), f"line {number}", "holds endless dots",
+            raise InputError(str(file), f"line {number}", "contains endless dots",
                              "is it a text file of settings?")
     try:
         data = tomllib.loads(text)
@@ -93,7 +93,7 @@ def read_toml(path: Path | str) -> TomlFile:
         where = f"line {found[1]}, column {found[2]}" if found else ""
         plain = message[:found.start()] if found else message
         raise InputError(str(file), where, f"is not valid TOML: {plain}",
-                         "text stands in quotation marks, decimals take a point, and each key "
+                         "text needs quotation marks, decimals take a point, and each key "
                          "appears once") from error
     out = TomlFile(file, data, dict(key_lines(text)))
     for key in _not_finite(data, ()):

@@ -400,8 +400,8 @@ class Compare(View):
 
     key = "compare"
     needed: ClassVar[Mapping[str, str]] = {"s:set": "name"}
-    caution = ("The times hold for a model. Check the rules of your event, and have fitting done "
-               "by a qualified mechanic.")
+    caution = ("Every time is that of a model. Check the rules of your event, and have fitting "
+               "done by a qualified mechanic.")
 
     def check(self) -> object:
         """Read the whole scenario."""

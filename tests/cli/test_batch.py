@@ -61,14 +61,14 @@ def test_a_folder_of_results_belongs_to_one_batch_file(squad):
     claim(out, squad)
     code, said = kitpace("batch", other, "--out", out)
     assert code == 2
-    assert f"holds the results of ..{os.sep}squad.toml" in said
+    assert f"contains the results of ..{os.sep}squad.toml" in said
     assert [path.name for path in out.iterdir()] == ["batch.json"]
     claim(out, squad)
     # Moved together it is as before; damaged, or with its owner gone, anybody's.
     moved = squad.parent.with_name("moved")
     squad.parent.rename(moved)
     claim(moved / "results", moved / "squad.toml")
-    with pytest.raises(InputError, match="holds the results"):
+    with pytest.raises(InputError, match="contains the results"):
         claim(moved / "results", moved / "second.toml")
     claim(moved / "results", moved / "second.toml", overwrite=True)
     (moved / "second.toml").unlink()

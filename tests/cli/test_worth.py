@@ -65,7 +65,7 @@ def test_each_rider_gets_figures_of_their_own(coach, tmp_path):
 
 def test_rider_from_a_file(coach, tmp_path):
     output = run("worth", coach, "--rider", DEMO / "rider.toml", "--out", tmp_path / "a.html")
-    assert "a rider who is assumed" not in output
+    assert "an assumed rider" not in output
     assert "CdA" not in output.split("Not given, so assumed")[1].split(".\n")[0]
 
 

@@ -93,7 +93,7 @@ def test_priors_are_an_argument():
 def test_a_leading_source_is_named():
     found = effect(datum(-0.004, 1e-4, source="the exact one", test="field"),
                    datum(-0.004, 0.004, source="b", test="velodrome"))
-    assert any("the exact one carries" in words for words in found.warnings)
+    assert any("the exact one has" in words for words in found.warnings)
 
 
 def test_yaw_angles_make_a_table_and_a_range_speaks_for_its_mean():

@@ -133,7 +133,7 @@ def test_laps_without_positions_by_their_length():
 def test_what_tells_nothing_is_refused():
     so, _, ride = _ride(3)
     unknown = np.full(len(ride.time), np.nan)
-    with pytest.raises(InputError, match="holds no power"):
+    with pytest.raises(InputError, match="has no power"):
         field_test(_runs(replace(ride, power=unknown), so))
     with pytest.raises(InputError, match="neither heights nor positions"):
         field_test(_runs(replace(ride, elevation=unknown, latitude=unknown, longitude=unknown), so))

@@ -70,8 +70,8 @@ def test_a_spreadsheet(folder):
 
 
 @pytest.mark.parametrize(("text", "says"), [
-    ("", "holds 0 cases"),
-    ("scenarios = []", "holds 0 cases"),
+    ("", "has 0 cases"),
+    ("scenarios = []", "has 0 cases"),
     ('riders = ["ben.toml"]', "names no scenarios"),
     ('scenarios = ["none.toml"]', 'no file "none.toml"'),
     ('scenarios = ["flat"]', 'no file "flat"'),
@@ -91,7 +91,7 @@ def test_slips_are_named(folder, text, says):
 
 
 @pytest.mark.parametrize(("row", "says"), [
-    ("none.toml,,", "row 2, column scenario"), (",,", "holds 0 cases"),
+    ("none.toml,,", "row 2, column scenario"), (",,", "has 0 cases"),
     ("flat/scenario.toml,12@,", "row 2, column forecast"),
     ("flat/scenario.toml,,noon", "row 2, column start_time")])
 def test_slips_in_a_spreadsheet_are_named(folder, row, says):

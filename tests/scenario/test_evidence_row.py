@@ -86,7 +86,7 @@ def test_one_result_counts_once(tmp_path):
     path.write_bytes(with_row(path, ROW)[0])
     old = path.read_bytes()
     for again in (ROW, {**ROW, "item": "hat  b", "source": "typed anew"}):
-        with pytest.raises(InputError, match=r"row 2: holds this result already"):
+        with pytest.raises(InputError, match=r"row 2: has this result already"):
             with_row(path, again)
     assert path.read_bytes() == old
     other = {**ROW, "figure": "saves 0.00390 m2", "note": "at 41 km/h; 30.0 km in all"}

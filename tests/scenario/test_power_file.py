@@ -44,7 +44,7 @@ def test_a_spreadsheets_habits(tmp_path):
     ("minutes,seconds,power_w\n,,300\n", "row 2, column minutes"),
     ("minutes,power_w\n0,300\n", "row 2, column minutes"),
     ("minutes,watts\n20,300\n", "watts"),
-    ("minutes,power_w\n", "holds no efforts"),
+    ("minutes,power_w\n", "has no efforts"),
 ])
 def test_what_cannot_be_an_effort_is_refused_with_its_row(tmp_path, text, words):
     with pytest.raises(InputError, match=words):
@@ -71,7 +71,7 @@ def test_the_better_ride_counts(tmp_path):
 
 def test_a_ride_without_power_is_refused(tmp_path):
     path = _write(tmp_path, "elapsed_s,speed_mps\n" + "\n".join(f"{k},9" for k in range(60)))
-    with pytest.raises(InputError, match="holds no power"):
+    with pytest.raises(InputError, match="has no power"):
         read_rides([path])
 
 

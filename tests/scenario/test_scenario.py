@@ -110,7 +110,7 @@ def test_a_reversed_course_is_ridden_the_other_way(folder):
     ("# rules = []", 'rules = ["mass start"]', r"kit\.rules 1: no item of the catalogue"),
     ("blocks = 8", "blocks = 8.5", r"options\.blocks: has to be a number"),
     ('# start = "standing"', 'start = "flying"', r"options\.start: a flying start"),
-    ("# keep = []", 'keep = ["noise"]', r"course\.keep 1: .* no flaw"),
+    ("# keep = []", 'keep = ["noise"]', r"course\.keep 1: .* not an error that is corrected"),
     ("wind = {", "wind = { gust = 3,", r"conditions\.wind\.gust: is not a known key"),
     ("[course]", "[curse]", r'curse: is not a known key\n  did you mean "course"'),
 ])

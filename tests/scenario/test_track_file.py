@@ -91,7 +91,7 @@ def test_what_was_ridden_indoors_is_refused(tmp_path, kind):
 def test_a_ride_without_positions_is_refused(tmp_path):
     path = tmp_path / "ride.fit"
     path.write_bytes(make_fit([{"timestamp": 1.9e9 + k, "power": 200} for k in range(40)]))
-    with pytest.raises(InputError, match="holds no positions"):
+    with pytest.raises(InputError, match="has no positions"):
         read_track(path)
     (tmp_path / "ride.csv").write_text("elapsed_s,power_w,distance_m\n0,200,0\n1,200,10\n")
     with pytest.raises(InputError, match="a course needs positions"):
