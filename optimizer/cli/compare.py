@@ -81,7 +81,7 @@ def _splits(result: Comparison) -> None:
 
     table(("Place", "km", *(run.name for run in result.runs)),
           [(name, f"{distance / 1000:.1f}",
-            *(f"{clock(run.arrival[k])}\n{clock(run.low[k])}–{clock(run.high[k])}"
+            *(f"{clock(run.arrival[k])}\n{clock(run.low[k])} to {clock(run.high[k])}"
               for run in result.runs))
            for k, (name, distance) in enumerate(result.places)],
           "Splits, each with its 90 % range below")

@@ -180,7 +180,7 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
 
     say(f"{course.name}:", *sentences(course), *height_sentences(course))
     for warning in course.warnings:
-        say(f"Mind: {warning}")
+        say(f"Warning: {warning}")
     say(CAUTION)
     headings = ("Stretch", "km", "up, m", "grade, %", "head, km/h", "cross, km/h")
     rows = leg_rows(course, conditions)

@@ -104,7 +104,7 @@ def _tell(d: Debrief, after: NextPlan) -> None:
 
     say(*sentences(d))
     for note in d.notes:
-        say(f"Mind: {note}.")
+        say(f"Warning: {note}.")
     table(("cause", "seconds", ""), part_rows(d), "What cost the time", left=(0, 2))
     say()
     say(*next_time(d))

@@ -163,27 +163,32 @@ def _tell(result: Result) -> None:
         kept = listing(choice.best.items) or "your current kit"
         say(f"With the kit of the earlier plan: {kept}.")
     elif job.catalogue.items:
-        say(f"Nothing is worth buying for {money(choice.budget, choice.currency)}.")
-    say(f"{watts(plan.mean_power)} on average; {_card_words(result)}, "
-        f"{seconds(result.rideable.price)} longer than the ideal ride.")
+        say(f"Buy nothing: no kit for {money(choice.budget, choice.currency)} is faster than your "
+            "current kit." if choice.budget > 0 else "Your current kit; nothing is to be bought.")
+    say(f"Ride {watts(plan.mean_power)} on average. {_card_words(result)}")
     if words := risk_sentence(result):
         say(words)
     if result.fork is not None:
         say(fork_sentence(result.fork))
     if result.effort_budget_cost > 0:
-        say(f"Saving the legs for what follows costs {seconds(result.effort_budget_cost)} of this.")
+        say(f"To spare your legs for what follows costs {seconds(result.effort_budget_cost)}.")
     for note in (*job.course.warnings, *plan.notes):
-        say(f"Mind: {note}")
+        say(f"Warning: {note}")
 
 
 def _card_words(result: Result) -> str:
-    """Say what the card is."""
+    """Say what the card is, and what it costs against the ideal ride."""
+    from optimizer.report.words import seconds
+
     card = result.rideable
+    costs = ("as fast as the ideal ride" if card.price < 0.05 else
+             f"{seconds(card.price)} slower than the ideal ride")
     if card.even:
-        return f"one power all the way, {card.blocks[0].power:.0f} W, is as good as any card"
+        return (f"One power all the way, {card.blocks[0].power:.0f} W, is as good as a card with "
+                f"more lines, and {costs}.")
     lines = len(card.lines)
     laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
-    return f"the card of {lines} {'line' if lines == 1 else 'lines'}{laps}"
+    return f"The card has {lines} {'line' if lines == 1 else 'lines'}{laps} and is {costs}."
 
 
 def _splits(result: Result) -> None:

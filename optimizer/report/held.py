@@ -24,22 +24,23 @@ def risk_sentence(result: Result) -> str:
         return ""
     asked = result.job.options.empty_risk
     if asked is None:
-        less = (f"A plan for at most {_days(risk.other)} would take {seconds(risk.price)} longer."
+        less = (f"A plan that fails on at most {_days(risk.other)} takes {seconds(risk.price)} "
+                "longer."
                 if risk.chance > risk.other + 0.005 else "That is rare enough to need no margin.")
-        return (f"The plan is for the expected day: ridden as printed it cannot be held to the "
-                f"finish on {_days(risk.chance)}. {less}")
-    kept = (f"and keeps {100 * risk.margin:.1f} % of the power back for that, which costs "
-            f"{seconds(risk.price)}" if risk.margin > 0 else "and needs no margin for that")
+        return (f"The plan is for the expected day. On {_days(risk.chance)} you could not hold its "
+                f"printed powers to the finish. {less}")
+    kept = (f"To keep to that it holds back {100 * risk.margin:.1f} % of the power, which costs "
+            f"{seconds(risk.price)}." if risk.margin > 0 else "It needs no margin for that.")
     return (f"You accept to run out on {_days(asked)}. Ridden as printed, this card runs out on "
-            f"{_days(risk.chance)}, {kept}.")
+            f"{_days(risk.chance)}. {kept}")
 
 
 def fork_sentence(fork: Fork) -> str:
     """Say what one decision on the way wins."""
-    return (f"Decide once, at {fork.name} ({kilometres(fork.place)}): over the days that may "
-            f"come this is {seconds(fork.single_time - fork.mean_time)} faster on average than "
-            f"one careful plan, and runs out no more often. Knowing the day before the start "
-            f"would win another {seconds(fork.mean_time - fork.known_time)}.")
+    return (f"Decide once, at {fork.name} ({kilometres(fork.place)}), how good the day is. On "
+            f"average that is {seconds(fork.single_time - fork.mean_time)} faster than one careful "
+            f"plan, and you run out no more often. To know the day before the start would save "
+            f"another {seconds(fork.mean_time - fork.known_time)}.")
 
 
 def held_parts(result: Result) -> list[Part]:
@@ -57,7 +58,7 @@ def held_parts(result: Result) -> list[Part]:
 
 
 def _days(chance: float) -> str:
-    return f"{100 * chance:.0f} of 100 days"
+    return f"{100 * chance:.0f} days in 100"
 
 
 @dataclass(frozen=True)

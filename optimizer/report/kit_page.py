@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
 from optimizer.report.page import Chart, Folded, Section, Table, render
@@ -260,7 +261,7 @@ def stage_table(decision: KitDecision, currency: str) -> Table:
 def worth_table(decision: KitDecision, currency: str, most: int = 10) -> Table:
     """Items whose test is worth something."""
     return Table(("Test before buying", "Uncertainty", "Halving it saves", "Worth"),
-                 [(test.item, f"± {seconds(test.uncertainty)}", seconds(test.halved),
+                 [(test.item, f"± {seconds(NINE_IN_TEN * test.uncertainty)}", seconds(test.halved),
                    money(round(test.money), currency)) for test in decision.tests[:most]],
                  "What a better test is worth: seconds on average, by then buying the right thing")
 

@@ -132,11 +132,11 @@ def _manner(result: Result) -> Markup:
     easiest = min(blocks, key=lambda block: block.mean)
     cost = result.rideable.price
     budget_cost = result.effort_budget_cost
-    held_back = (f" Sparing the legs for what follows costs {seconds(budget_cost)}."
+    held_back = (f" To spare your legs for what follows costs {seconds(budget_cost)}."
                  if budget_cost >= 0.05 else "")
-    what = "The card costs" if len(blocks) > 1 else "That costs"
-    price = (f" {what} {seconds(cost)} against the ideal ride." if cost >= 0.05 else
-             f" {what} no time against the ideal ride.")
+    what = "The card is" if len(blocks) > 1 else "That is"
+    price = (f" {what} {seconds(cost)} slower than the ideal ride." if cost >= 0.05 else
+             f" {what} as fast as the ideal ride.")
     if len(blocks) > 1:
         start = Markup("In {} blocks: hardest {} from {}, easiest {} from {}.").format(
             len(blocks), watts(hardest.mean), _from(hardest), watts(easiest.mean), _from(easiest))
@@ -245,14 +245,13 @@ def _positions(result: Result) -> list[Part]:
 def _rules(result: Result) -> list[Part]:
     """Say what the blocks mean, and whether they are worth it."""
     ridden = result.rideable
-    words = [("The time, the splits and the reserve of the blocks are those of a rider who rides "
-              "them to the letter.")]
+    words = [("Time, splits and reserve are those of a rider who follows the blocks exactly.")]
     if ridden.even and len(ridden.blocks) == 1:
-        words.append("One power all the way is as good as any card here: more lines would not "
-                     "save 0.05 % of the time or 2 s each.")
+        words.append("One power all the way is as good as any card here: no further line would "
+                     "save 0.05 % of the time or 2 s.")
     elif not math.isnan(ridden.even_price):
-        words.append(f"One power all the way would cost {seconds(ridden.even_price)} against the "
-                     f"ideal ride, these blocks cost {seconds(max(ridden.price, 0.0))}.")
+        words.append(f"One power all the way is {seconds(ridden.even_price)} slower than the ideal "
+                     f"ride, these blocks are {seconds(max(ridden.price, 0.0))} slower.")
     if ridden.hills_save > 0:
         words.append(f"Separate powers for climbs and descents save "
                      f"{seconds(ridden.hills_save)}.")

@@ -79,7 +79,7 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
         if not low < at < high:
             at = (low + high) // 2
     if found is None:
-        raise Infeasible(f"the rider runs out on {100 * chance:.0f} of 100 days however carefully "
+        raise Infeasible(f"the rider runs out on {100 * chance:.0f} days in 100 however carefully "
                          "the ride is planned", "accept a higher risk, or narrow down the "
                          "uncertainty of critical power, W' and endurance")
     return found
