@@ -82,7 +82,7 @@ def sentences(d: Debrief) -> list[str]:
 def _drag_sentences(d: Debrief) -> list[str]:
     """Say CdA and Crr by the ride, as a field test of it does; what cannot be right first."""
     if d.test is None:
-        return [f"The ride cannot tell its CdA; the plan's {d.planned_drag_area:.3f} m² was kept."]
+        return [f"The ride does not show its CdA; {d.planned_drag_area:.3f} m² is kept as planned."]
     if d.test.contradicts:
         return [*impossible_sentences(d.test), f"The plan had {d.planned_drag_area:.3f} m²."]
     rolling = f"{d.rolling_resistance:.4f} ± {_HALF * d.rolling_resistance_sd:.4f}"
@@ -111,23 +111,26 @@ def next_time(d: Debrief) -> list[str]:
 def _by_the_rider(d: Debrief) -> str:
     cost, stretches = d.parts["power"], _stretches(d)
     if not stretches or abs(cost) < _WORTH:
-        return (f"You rode the plan's power: what differs {'won' if cost < 0 else 'cost'} "
-                f"{seconds(cost)}.")
+        return (f"You rode the planned power; the difference "
+                f"{'saved' if cost < 0 else 'cost'} {seconds(cost)}.")
     strong = max(stretches, key=lambda part: part.saved)
     weak = min(stretches, key=lambda part: part.saved)
     hard, easy = strong.share > _OFF_PLAN, weak.share < -_OFF_PLAN
     if cost > 0.0 and hard and easy and strong.start < weak.start:
-        return (f"You gave away {seconds(cost)} by riding {strong.name} "
+        return (f"You lost {seconds(cost)} by riding {strong.name} "
                 f"{100 * strong.share:.0f} % above plan, and fading on {weak.name}, "
                 f"{-100 * weak.share:.0f} % below it: hold {strong.planned:.0f} W on the former "
                 "next time.")
     if cost > 0.0:
         where = (f", most of it on {weak.name}, {-100 * weak.share:.0f} % below plan: "
                  f"aim for {weak.planned:.0f} W there" if easy else "")
-        return f"You gave away {seconds(cost)} by power{where}."
+        return f"You lost {seconds(cost)} by less power than planned{where}."
     where = f", most of it on {strong.name}, {100 * strong.share:.0f} % above plan" if hard else ""
-    return (f"You won {seconds(cost)} by more power than planned{where}: if you finished well, "
-            "plan with more.")
+    if _mean_ridden(d) <= _mean_planned(d):
+        return (f"Where you spent your power saved {seconds(cost)}{where}; on average it was no "
+                "more than planned.")
+    return (f"More power than planned saved {seconds(cost)}{where}: if you finished well, plan "
+            "with more.")
 
 
 def _by_the_day(d: Debrief) -> str:
@@ -146,9 +149,9 @@ def _by_the_day(d: Debrief) -> str:
 
 
 def _by_the_bike(d: Debrief) -> str:
-    rest = f"{seconds(d.parts['rest'])} stay unexplained"
+    rest = f"{seconds(d.parts['rest'])} are not explained"
     if d.test is None:
-        return f"The ride cannot say anything of the bike, and {rest}."
+        return f"The ride shows nothing of the bike, and {rest}."
     cost = d.parts["drag and tyres"]
     if d.test.contradicts:
         return (f"Drag, tyres, mass and meter together {'cost' if cost > 0 else 'won'} "

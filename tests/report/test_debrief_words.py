@@ -38,7 +38,7 @@ def test_too_hard_first_and_fading_last_is_said_with_its_places(intended):
     cost = float(simulate(intended.problem, power).time[-1]
                  - simulate(intended.problem, intended.power).time[-1])
     assert found.parts["power"] == pytest.approx(cost, abs=8.0)
-    assert said[0].startswith("You gave away")
+    assert said[0].startswith("You lost")
     assert "% above plan, and fading on" in said[0]
     share = float(said[0].split(" % above plan")[0].split()[-1])
     assert share == pytest.approx(8.0, abs=1.5)
@@ -47,7 +47,7 @@ def test_too_hard_first_and_fading_last_is_said_with_its_places(intended):
 
 def test_more_power_than_planned_is_won(intended):
     found = debrief(ridden(intended, 1.06 * intended.power), intended)
-    assert next_time(found)[0].startswith("You won")
+    assert next_time(found)[0].startswith("More power than planned saved")
 
 
 def test_a_ride_as_planned_says_so(intended):
