@@ -131,7 +131,7 @@ def _realism(result: Result) -> list[Part]:
         (f"Mean of power to the exponent {p:g}, as its root", watts(found.power_mean),
          f"at most {watts(found.capacity)}, which you can hold evenly for this time"),
         ("Hardest stretch of two minutes or more", f"{100 * found.stretch:.0f} %",
-         "of the mean power that you can hold for as long; above 100 % nobody could ride it"),
+         "of the mean power that you can hold for as long; above 100 % it could not be ridden"),
         ("Time at the highest power", f"{100 * found.at_limit:.1f} %", "–"),
         ("Time without pedalling", f"{100 * found.coasting:.1f} %",
          "on descents above the speed at which you stop pedalling, and before corners"),

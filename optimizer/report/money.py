@@ -257,7 +257,7 @@ def items_worth(result: Result) -> Chart:
                   said=seconds_range(row.low, row.high)) for row in rows]
     clear = sum(row.low > 0 for row in rows)
     first = max(rows, key=lambda row: row.low)
-    finding = (f"{first.item} saves most for sure, {seconds_range(first.low, first.high)}; "
+    finding = (f"The surest gain is {first.item}, {seconds_range(first.low, first.high)}; "
                f"{clear} of {len(rows)} items are a clear gain." if clear else
                f"None of {len(rows)} items is a clear gain.")
     axis = "seconds saved, each item on its own"

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_page"]
 
+_LEAST = 0.005  # s; less is none
 _VISIBLE = 0.05  # s; a smaller uncertainty stands in the table only
 _WHERE = {"": "throughout", "climbs": "on climbs", "flat": "on the flat",
           "descents": "on descents"}
@@ -186,7 +187,8 @@ def _sensitivities(result: Result) -> Chart:
     table = Table(
         ("Input", "Change", "Adds", "Uncertainty of the input", "90 % range of the time"),
         [(row.name, row.change, signed_seconds(row.seconds), row.uncertainty or "not stated",
-          f"± {seconds(_half_range(row))}" if math.isfinite(row.uncertainty_seconds) else "–")
+          "–" if not math.isfinite(row.uncertainty_seconds) else
+          f"± {seconds(_half_range(row))}" if _half_range(row) >= _LEAST else "none")
          for row in rows], "Each from its own plan; ± is half of a 90 % range",
         ident="sensitivity-table", left=(0, 1, 3))
     finding = (f"{known[0].name} moves the time most, ± {seconds(_half_range(known[0]))}."
@@ -318,12 +320,15 @@ def _title(kit: SetSplits) -> str:
 
 def _time(result: Result) -> list[Part]:
     plan = result.plan
-    gain = 1000.0 * plan.seconds_per_reserve_joule
-    words = [f"One more kJ of W′ would win {seconds(gain)}." if gain > 0.01 else
+    gain = max([1000.0 * plan.seconds_per_reserve_joule,
+                *(-row.seconds for row in result.sensitivities if row.name == "Reserve W′")])
+    words = [f"One more kJ of W′ would save {seconds(gain)}." if gain > 0.05 else
              "A larger W′ would not help on this course."]
     gains = _corner_gains(result)
     if gains:
-        words.append(f"The corner that costs most is {gains[0][0]}: 1 km/h more there saves "
+        name = gains[0][0]
+        the = "the " if name.startswith("corner at") else ""
+        words.append(f"The corner that costs most is {the}{name}: 1 km/h more there saves "
                      f"{seconds(gains[0][1])}.")
     parts: list[Part] = [" ".join(words)]
     parts.append(value_of_energy(result))

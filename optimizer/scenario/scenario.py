@@ -666,17 +666,17 @@ def _assumed(scenario: Scenario, conditions: Conditions, course: Course) -> list
     words = {
         ("conditions", "temperature_c"): "air of {} °C",
         ("conditions", "humidity_percent"): "a relative humidity of {} %",
-        ("conditions", "wind_doubt_percent"): "a wind up to {} % stronger or weaker than forecast "
-                                              "(one standard deviation, common practice)",
-        ("conditions", "wind_doubt_deg"): "a wind direction up to {}° off the forecast (one "
-                                          "standard deviation, common practice)",
+        ("conditions", "wind_doubt_percent"): "a forecast wind speed with a standard error of {} % "
+                                              "(common practice)",
+        ("conditions", "wind_doubt_deg"): "a forecast wind direction with a standard error of "
+                                          "{}° (common practice)",
         ("handling", "skill_percent"): "{} % of the tyres' grip used in corners (common practice)",
         ("handling", "braking_mps2"): "braking at {} m/s² in the dry (common practice)",
         ("handling", "dead_turn_kmh"): "U-turns at {} km/h (common practice)",
         ("bike", "mass_kg"): "bike and kit of {} kg",
         ("bike", "rolling_resistance"): "tyres with a Crr of {}",
-        ("bike", "rolling_resistance_sd"): "an uncertainty of that Crr of {} (a judgement)",
-        ("bike", "mass_sd_kg"): "an uncertainty of the mass of {} kg (a judgement)",
+        ("bike", "rolling_resistance_sd"): "a standard error of {} for the Crr (a judgement)",
+        ("bike", "mass_sd_kg"): "a standard error of {} kg for the mass (a judgement)",
         ("bike", "drivetrain_efficiency"): "a drivetrain efficiency of {}",
         ("bike", "wheel_inertia_kgm2"): "a moment of inertia of {} kg m² for both wheels",
         ("bike", "wheel_radius_m"): "wheels with a radius of {} m, tyre included",
