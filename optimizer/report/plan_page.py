@@ -163,7 +163,7 @@ def _sure(result: Result) -> list[Part]:
     middle = result.spread[1] + result.rideable.price
     small = plan.grid_error < 0.005
     grid = "" if math.isnan(plan.grid_error) else (
-        f" The grid on which it was computed adds an error of {'' if small else 'about '}"
+        f" The steps of the computation add an error of {'' if small else 'about '}"
         f"{seconds(plan.grid_error)}.")
     words = (
         f"The range comes from {result.job.options.draws} draws of wind, rider and evidence: half "

@@ -80,7 +80,8 @@ def _rider(result: Result) -> Table:
                      f"{100 * (1 - result.day.kept):.1f} % of CP and W′"))
     rows += [(f"Drag area CdA, {position.name}",
               _pm(position.drag_area, rider.drag_area_sd, 3, "m²")
-              + (f"; {100 * position.power_share:.0f} % of CP in it" if position.power_share != 1 else ""))
+              + ("" if position.power_share == 1 else
+                 f"; {100 * position.power_share:.0f} % of CP in it"))
              for position in rider.positions]
     return Table(("What", "Value"), rows, f"{rider.name}; ± is half of the 90 % range")
 
