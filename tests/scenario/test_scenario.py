@@ -56,8 +56,8 @@ def test_every_default_that_acts_is_listed(folder):
                     '[conditions]\nwind = { speed_kmh = 12, from_deg = 250 }\n'
                     '[kit]\ncatalogue = "kit.csv"\nevidence = "evidence.csv"\n')
     said = "\n".join(read_scenario(path).assumptions)
-    for words in ("20 °C", "50 %", "of 25 %", "of 20°", "60 % of the tyres' grip",
-                  "3.5 m/s²", "9.5 kg", "Crr of 0.0042", "0.0004", "0.5 kg for the mass", "0.976", "0.14",
+    for words in ("20 °C", "50 %", "of 25 %", "of 20°", "60 % of the tyres' grip", "3.5 m/s²",
+                  "9.5 kg", "Crr of 0.0042", "0.0004", "0.5 kg for the mass", "0.976", "0.14",
                   "0.334 m", "0.5 s or more", "standard atmosphere", "bearing friction",
                   "friction of 0.8", "3 m wide", "smooth asphalt", "open land", "lose 25 %",
                   "each kind of test"):
