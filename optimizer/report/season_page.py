@@ -43,9 +43,9 @@ def lead(found: SeasonKit) -> list[str]:
     out = [
         (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
          f"and save {_saved(found.saved)} over {rides}"
-         f"{', weighted' if weighted else ''}, against the kit that is there.")]
+         f"{', each by its weight' if weighted else ''}, against your current kit.")]
     if found.by == "forecast":
-        out.append(f"Over the model no other plan of purchases saves {at_most(found.gap)} more"
+        out.append(f"In this model no other purchases save {at_most(found.gap)} more"
                    + (f", with {seconds(season.least_gain)} counted against each purchase and "
                       "each hire." if season.least_gain > 0 else "."))
     else:
@@ -133,8 +133,8 @@ def matrix(found: SeasonKit) -> Table:
     return Table(("Race", *riders), [
         (_race(found, race, day), *(cells.get((race, rider), "–") for rider in riders))
         for day, race in races],
-        "Who rides what where: time on the forecast day, what is saved against the kit that is "
-        "there (90 % range on common days), and the kit",
+        "Who rides what where: time on the forecast day, what is saved against the current kit "
+        "(90 % range on common days), and the kit",
         left=tuple(range(len(riders) + 1)))
 
 
@@ -149,11 +149,12 @@ def rider_sentences(found: SeasonKit) -> list[str]:
         hired = sorted({f"{name} for {_entry(found, ride).race}"
                         for ride in rides for name in ride.hired})
         saved = sum(ride.saved for ride in rides)
-        words = [f"gets {listing(own)}" if own else "gets no kit alone"]
+        words = [f"gets {listing(own)}"] if own else []
         if shared:
             words.append(f"shares {listing(shared)}")
         if hired:
             words.append(f"hires {listing(hired)}")
+        words = words or ["gets nothing new"]
         best = max(rides, key=lambda ride: ride.saved)
         end = (f"and saves {seconds(saved)} over {len(rides)} "
                f"{'race' if len(rides) == 1 else 'races'}" if saved > 0.005 else
@@ -278,7 +279,7 @@ def _gains_chart(found: SeasonKit) -> Chart:
                  lambda look: multiples(look, riders, races, cells, ticks), figures,
                  (f"{entry.rider} gains most, {seconds(most.saved)} in {entry.race}."
                   if most.saved > 0.005 else "Nobody gains anything."),
-                 note="Seconds saved against the kit that is there, with the 90 % range on common "
+                 note="Seconds saved against the current kit, with the 90 % range on common "
                       "days; a line that crosses zero may be no gain at all.")
 
 

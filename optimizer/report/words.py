@@ -53,7 +53,10 @@ def signed_seconds(value: float) -> str:
 
 
 def seconds_range(low: float, high: float) -> str:
-    """Range of seconds, as '9 to 29 s'; a negative end carries its sign."""
+    """Range of seconds, as '9 to 29 s'; a negative end has its sign; long ones in minutes."""
+    if low >= 0.0 and high >= 119.5:
+        return f"{seconds(low)} to {seconds(high)}"
+
     def text(value: float) -> str:
         whole = round(value, 1) if abs(high - low) < 5 else round(value)
         return f"−{abs(whole):g}" if whole < 0 else f"{abs(whole):g}"

@@ -60,7 +60,7 @@ def test_the_answer_comes_first(said):
     assert said.returncode == 0, said.stderr
     text = " ".join(said.stdout.split())
     assert text.startswith("Two riders: spend ")
-    assert "Over the model no other plan of purchases saves" in text
+    assert "In this model no other purchases save" in text
     for rider in ("Ann", "Ben"):
         assert f"{rider} gets " in text
     assert max(map(len, said.stdout.splitlines())) <= 80

@@ -51,6 +51,7 @@ def test_span():
     assert seconds_range(9.2, 28.8) == "9 to 29 s"
     assert seconds_range(-1.46, 13.9) == "−1 to 14 s"
     assert seconds_range(0.21, 1.4) == "0.2 to 1.4 s"
+    assert seconds_range(90.0, 251.0) == "90 s to 4 min 11 s"
 
 
 @pytest.mark.parametrize(("east", "north", "source"), [
