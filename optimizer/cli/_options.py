@@ -71,7 +71,7 @@ def wind_option(command: Any) -> Any:
     """`--wind KMH@DEG`: one wind for all day."""
     return click.option("--wind", metavar="KMH@DEG", callback=_wind,
                         help="Wind at ten metres and where it comes from (0 north, 90 east), "
-                             "instead of the scenario's.")(command)
+                             "in place of the scenario's, if any.")(command)
 
 
 def start_option(command: Any) -> Any:

@@ -36,7 +36,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
 
     A RUN is count x diameter x exposed length, the angle between its axis and the wind (90 is
     across), and how several stand: apart, bundled, or behind each other with their spacing. A
-    streamlined section is thickness x chord x length, and is held against a round cable.
+    streamlined section is thickness x chord x length, and is compared with a round cable.
 
     \b
     Example:

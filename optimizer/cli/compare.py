@@ -33,7 +33,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
     """Compare the named sets of SCENARIO: splits, where seconds are won, and why.
 
     Each set rides its own best plan; all sets meet the same drawn days. The sets stand in the
-    scenario as [[set]] tables, and the first one is what the others are held against.
+    scenario as [[set]] tables, and the others are compared with the first.
 
     \b
     Example:

@@ -31,9 +31,10 @@ __all__ = ["command"]
 @click.option("--kit-from", metavar="FILE.json", type=click.Path(),
               help="Plan with the kit of an earlier plan, written with plan --json.")
 @click.option("--all-out", is_flag=True,
-              help="Nothing was left when the reserve was lowest: tells critical power.")
+              help="You had nothing left where the reserve was lowest, so the ride shows your "
+                   "critical power.")
 @click.option("--update", metavar="FILE.toml", type=click.Path(),
-              help="Write a new scenario with what this ride and those before it taught.")
+              help="Write a new scenario with what this ride and those before it showed.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; debrief.html beside the scenario by default.")
 @_outputs.overwrite_option
@@ -42,7 +43,7 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
             update: str | None, out: str | None, overwrite: bool) -> None:
     """Compare RIDE with the plan for SCENARIO: what cost the time, and what to change.
 
-    RIDE is a recorded ride with power, CSV or GPX. The seconds are split into wind and air,
+    RIDE is a recorded ride with power: FIT, GPX or CSV. The seconds are split into wind and air,
     power, drag and tyres, corners and brakes, and stops, and add up to the whole. The plan is
     that of `kitpace plan`; with --budget 0 it is the plan with your current kit.
 

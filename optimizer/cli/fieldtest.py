@@ -72,10 +72,10 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
             overwrite: bool) -> None:
     """Find CdA and Crr from recorded rides with power, and say how sure they are.
 
-    RIDE is CSV (elapsed_s or time, speed_mps or speed_kmh, power_w, elevation_m, latitude_deg,
-    longitude_deg, distance_m) or GPX with power. Ride laps, or out and back, on a road with
-    little traffic, steadily, now slower and now faster. With --setups the rides are compared:
-    A-B-B-A keeps a drift apart from a change.
+    RIDE is FIT, GPX or CSV with power; a CSV has elapsed_s or time, speed_mps or speed_kmh,
+    power_w, and if known elevation_m, latitude_deg, longitude_deg and distance_m. Ride laps, or
+    out and back, on a road with little traffic: steadily, some laps slower, some faster. --setups
+    compares the rides; the order A-B-B-A separates a change from a drift.
 
     \b
     Example:

@@ -102,8 +102,8 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
             overwrite: bool, **options: Any) -> None:
     """Say what to buy for SCENARIO, what not, in which order, and what to test first.
 
-    With several scenarios the budget is shared among them: a season in which each is a race of
-    its own, and what a rider buys serves in all of that rider's races.
+    With several scenarios the budget is shared among them: each is one race of a
+    season, and a rider uses what they buy in all of their races.
 
     Prices and effects are those of the catalogue and the evidence. Brakes, steering and wheels
     are for a qualified mechanic; the rules of the event decide what is allowed.

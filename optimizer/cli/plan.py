@@ -57,7 +57,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
             timings: bool, overwrite: bool) -> None:
     """Find the fastest plan for SCENARIO and the best kit for its budget; write the report.
 
-    The times hold for the model and its data; law, marshals and your own eyes come first.
+    Every time is that of a model and its data; law, marshals and your own eyes come first.
 
     \b
     Example:

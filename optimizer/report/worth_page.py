@@ -292,4 +292,4 @@ def _prior_table(valuation: Valuation) -> Table:
              f"± {NINE_IN_TEN * trust.sd:.4f} m²" if trust.sd else "–")
             for name, trust in (*priors.test.items(), *priors.measured_by.items())]
     return Table(("Kind", "Factor on the figure", "Uncertainty of one run"), rows,
-                 "Judgements, not measurements; a file of your own replaces them (--priors)")
+                 "Judgements, not measurements; your own file replaces them (--priors)")

@@ -486,7 +486,7 @@ class Kit(View):
 
         job = read_scenario(self.path)
         if not job.catalogue.items:
-            return fragment([("Nothing could be bought yet: the plan is for the bike as it stands. "
+            return fragment([("Nothing could be bought yet: the plan is for your current bike. "
                              "Fill in the tables below, or paste them from a spreadsheet.")])
         known = {effect.item: effect for effect in job.effects}
         rows = []

@@ -254,7 +254,7 @@ def test_day_5_the_evening_after(visit, folder):
         (folder.parent / "ride.csv").write_text(recorded(folder), encoding="utf-8")
         view(page, "Debrief")
         page.set_input_files("#ride", folder.parent / "ride.csv")
-        page.get_by_role("button", name="Hold it against the plan").click()
+        page.get_by_role("button", name="Compare it with the plan").click()
         planned(page)
         page.frame_locator("iframe").get_by_text("Where the time went").first.wait_for()
 

@@ -83,6 +83,7 @@ def documents():
 
 def banned_in(text):
     """Phrases that are banned, where they are words and not parts of a name."""
+    text = re.sub(r"\s+", " ", text)
     for pattern, instead in BANNED.items():
         for found in re.finditer(pattern, text, re.IGNORECASE):
             before, after = text[:found.start()][-1:], text[found.end():][:1]

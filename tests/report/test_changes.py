@@ -47,8 +47,9 @@ def test_time_wind_power_and_kit_are_told(result, written):
 
 @pytest.mark.parametrize(("text", "says"), [
     ("{", "is not JSON"), ("[]", "is not a plan"), ('{"schema": "other"}', "is not a plan"),
-    ('{"schema": "kitpace-result-1"}', "lacks what a plan holds"),
-    ('{"schema": "kitpace-result-1", "plan": {"finish_time_s": NaN}, "conditions": {}}', "lacks"),
+    ('{"schema": "kitpace-result-1"}', "is not a complete plan"),
+    ('{"schema": "kitpace-result-1", "plan": {"finish_time_s": NaN}, "conditions": {}}',
+     "is not a complete plan"),
     ("[" * 100_000, "is not JSON"),
 ])
 def test_what_is_no_plan_is_refused(tmp_path, text, says):
@@ -84,5 +85,5 @@ def test_a_start_that_is_none_is_refused(written):
     document = json.loads(written.read_text())
     document["conditions"]["start_time"] = "noon"
     written.write_text(json.dumps(document))
-    with pytest.raises(InputError, match="lacks what a plan holds"):
+    with pytest.raises(InputError, match="is not a complete plan"):
         read_earlier(written)

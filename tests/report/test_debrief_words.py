@@ -53,8 +53,8 @@ def test_more_power_than_planned_is_won(intended):
 def test_a_ride_as_planned_says_so(intended):
     found = debrief(ridden(intended, intended.power), intended)
     said = next_time(found)
-    assert "rode the plan's power" in said[0] or abs(found.parts["power"]) >= 1.0
-    assert "unexplained" in said[2]
+    assert "rode the planned power" in said[0] or abs(found.parts["power"]) >= 1.0
+    assert "not explained" in said[2]
 
 
 def test_stops_are_the_days(intended):
