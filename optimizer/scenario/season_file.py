@@ -106,8 +106,26 @@ def read_season(path: Path | str, *, budget: float | None = None,
                      progress: Callable[[str], None] = lambda _words: None) -> Season:
     """Read a season and every file that it names.
 
-    `budget` and `least_gain` [s] stand in for what the file says. Raises InputError with file,
-    line and what would be right.
+    Parameters
+    ----------
+    path : TOML file of the season
+    budget : money for all of it; None takes what the file says
+    least_gain : what a purchase has to save in a race [s]; None takes what the file says
+    progress : is called with a few words at each stage
+
+    Returns
+    -------
+    the season, with a job for each ride
+
+    Raises
+    ------
+    InputError
+        with file and line, what is wrong, and what would be right
+
+    Examples
+    --------
+    >>> len(read_season("courses/club.toml").entries)
+    7
     """
     file = read_toml(path)
     said = check(SeasonFile, file)

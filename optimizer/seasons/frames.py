@@ -23,6 +23,12 @@ def season(result: SeasonKit) -> pd.DataFrame:
     -------
     a row for each ride: `rider`, `race`, `date`, `time_s`, `saved_s` against the kit that is there
     with its 90 % range `low_s` to `high_s` on common drawn days, `items` and `hired` as tuples
+
+    Examples
+    --------
+    >>> from optimizer import read_season, run_season
+    >>> list(season(run_season(read_season("courses/club.toml"))).columns)[:3]
+    ['rider', 'race', 'date']
     """
     import pandas as pd
 

@@ -44,15 +44,31 @@ def run_season(season: Season, *, by: Criterion = "forecast", level: float = 0.9
 
     Parameters
     ----------
+    season : riders, races, kit and money
     by, level : "forecast" counts weighted times on the forecast days, with a proof; the others
         are taken over drawn days race by race, and the best season made of all kits that were
         looked at is chosen: "mean", "quantile" and "cvar" at a `level`, and "target", the weighted
         chance to beat the targets of the entries
     stages : money in all, rising; each buys on top of what the one before has bought
     tolerance : s, where the search ends
-    times : of the entries, where they are known already
+    times : of the entries [s], where they are known already
+    progress : is called with a few words at each stage
 
-    Raises Infeasible where the budget is negative or an entry has no plan.
+    Returns
+    -------
+    what to buy, to hire and to ride, with what it saves and a gap
+
+    Raises
+    ------
+    Infeasible
+        where the budget is negative or an entry has no plan
+
+    Examples
+    --------
+    >>> from optimizer import read_season
+    >>> found = run_season(read_season("courses/club.toml"))
+    >>> found.spend <= found.season.budget
+    True
     """
     if not all(0 <= money.in_all < math.inf for money in season.money):
         raise Infeasible("the budget is no amount to spend", "give 0 or more")

@@ -22,7 +22,8 @@ BESIDE = {"optimizer.kit.decision": ["decide_kit"], "optimizer.kit.compare": ["c
 QUANTITY = re.compile(r"power|speed|wind|density|step|time|duration|energy|arrival|nodes|angle")
 SUFFIX = re.compile(r"_(kmh|deg|c|hpa|percent|m)$")  # units stand in names at the edges
 UNIT = re.compile(r"\[|\b(W|s|m|m/s|kg|J|N|rad|km/h|metres|seconds|kg/m³|degrees|m/s²|m²)\b")
-PLANS = {"run", "plan", "write_report", "splits", "frontier", "profile", "worth"}
+PLANS = {"run", "plan", "write_report", "splits", "frontier", "profile", "worth", "season",
+         "run_season"}
 
 
 def public_functions():
