@@ -320,13 +320,15 @@ def season_sentences(pooled: Pooled, before: Before, after: NextPlan) -> list[st
 
 
 def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
-    """Cause, seconds, what stands behind it."""
+    """Cause, seconds, why."""
+    stood = float(d.passage.standing.sum())
     behind = {
         "wind and air": _wind_words(d),
         "power": f"{_mean_ridden(d):.0f} W ridden, {_mean_planned(d):.0f} W planned, while moving",
         "drag and tyres": _drag_words(d),
         "corners and brakes": "speeds that the rider braked to, against the plan's corners",
-        "stops": f"{seconds(float(d.passage.standing.sum()))} stood still, and getting going",
+        "stops": (f"{seconds(stood)} at rest, and getting going" if stood >= 0.5 else
+                  "no stop"),
         "rest": "gusts, errors of meter and model: what the simulation of the ride misses"}
     rows = [(cause, signed_seconds(value), behind[cause]) for cause, value in d.parts.items()]
     return [*rows, ("in all", signed_seconds(d.difference), "")]
@@ -486,7 +488,7 @@ def _model(d: Debrief, after: NextPlan) -> list[Part]:
     if d.test is not None and d.test.left_out:
         parts.append(Table(("km of the ride", "for", "why"), [
             (f"{part.start / 1000:.2f} to {part.end / 1000:.2f}", seconds(part.seconds),
-             part.reason) for part in d.test.left_out], "Left out of the drag", left=(0, 2)))
+             part.reason) for part in d.test.left_out], "Left out where drag was estimated", left=(0, 2)))
     return parts
 
 
