@@ -488,7 +488,7 @@ def _model(d: Debrief, after: NextPlan) -> list[Part]:
     if d.test is not None and d.test.left_out:
         parts.append(Table(("km of the ride", "for", "why"), [
             (f"{part.start / 1000:.2f} to {part.end / 1000:.2f}", seconds(part.seconds),
-             part.reason) for part in d.test.left_out], "Left out where drag was estimated", left=(0, 2)))
+             part.reason) for part in d.test.left_out], "Left out of the estimate", left=(0, 2)))
     return parts
 
 

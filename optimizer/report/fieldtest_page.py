@@ -350,7 +350,7 @@ def _residuals(test: FieldTest) -> Chart:
     return Chart("residuals", "Where does the balance not fit?", draw, table,
                  f"{large} of {int(kept.sum())} stretches are off by more than 3 standard errors.",
                  note="Points well above are losses that nothing explains, points well below are "
-                      "unexplained gains. Crosses were left out.")
+                      "gains that nothing explains. Crosses were left out.")
 
 
 def _left_out(test: FieldTest) -> list[Part]:
