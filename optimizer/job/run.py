@@ -81,7 +81,8 @@ def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
     names = {item.name for item in kit.items}
     effects = effects_for(course, conditions, rider, bike, evidence) if evidence else ()
     return run(Job(
-        name=name or course.name, course=course, conditions=conditions, rider=rider,
+        name=name or course.name, course=replace(course, name=name or course.name),
+        conditions=conditions, rider=rider,
         baseline=bike, catalogue=kit,
         effects=tuple(effect for effect in effects if effect.item in names), budget=budget,
         currency=currency, options=options or Options(), rules=tuple(rules)))

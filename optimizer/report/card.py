@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.course import Mark
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.fit_course import course_fit
@@ -24,17 +26,19 @@ from optimizer.report.spreadsheet import harmless
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
-    from optimizer.course import Mark
     from optimizer.job import Result
     from optimizer.pacing import Block
 
 __all__ = ["card_csv", "card_fit", "card_fragment", "card_gpx", "card_page", "card_places",
-           "card_rules", "card_text", "figures", "start_words", "write_card"]
+           "card_rules", "card_text", "even_marks", "figures", "start_words", "write_card"]
 
 _NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
 _SPELLS = 12  # changes of position that a card can list
 _TO = "\u2060–\u2060"  # without a line end beside it
 _PLACES = 9  # marks on a card of one line
+_EVEN_PLACES = 8  # distances on a card whose course has no marks
+_STEPS = ((10, 2), (30, 5), (100, 10), (math.inf, 20))  # km of course, km between distances
+_FEW = 4  # lines beside which there is room for the clock at distances
 
 
 def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
@@ -105,7 +109,8 @@ def card_rules(result: Result) -> list[str]:
     if ridden.even:
         rules.append("One power all the way: more lines would save next to nothing.")
     if any(block.climb is not None or block.descent is not None for block in ridden.blocks):
-        rules.append("Climbs and descents: steeper than 1.5 %.")
+        rules.append("Climb or descent: the road plainly rises or falls (1.5 m or more in "
+                     "100 m) for over 100 m; if you cannot tell, it is flat.")
     fast = 3.6 * ridden.pedalling_speed
     if 3.6 * float(np.max(ridden.speed)) > _NEAR * fast:
         rules.append(f"Coast above {fast:.0f} km/h.")
@@ -153,19 +158,43 @@ def _slip(result: Result, change: str) -> Markup:
     lines = [_line(result, block, several) for block in ridden.lines]
     laps = _lap_words(result)
     rules = [*([laps] if laps else []), *card_rules(result)]
-    places = [(mark.distance, mark.name, clock(_clock(result, mark.distance)))
-              for mark in card_places(result)]
+    own = bool(course.split_marks)
+    places = [(mark.distance, mark.name if own else
+               f"{kilometres(course.length - mark.distance)} to go",
+               clock(_clock(result, mark.distance))) for mark in card_places(result)]
+    if not own and 1 < len(lines) <= _FEW:
+        rules.append(f"Clock: {', '.join(_at_distance(result, m) for m in even_marks(result))}.")
     return slips(Slip(course.name, clock(ridden.finish_time), lines, course.distance,
                       course.elevation, rules, change, places))
 
 
 def card_places(result: Result) -> list[Mark]:
-    """Give the marks that a card of one line shows: all, or some evenly chosen."""
-    marks = result.job.course.split_marks
+    """Give the marks that a card of one line shows: all, or some evenly chosen.
+
+    A course without marks has them at even distances.
+    """
     if len(result.rideable.lines) > 1:
         return []
+    marks = result.job.course.split_marks
+    if not marks:
+        return even_marks(result)
     some = np.linspace(0, len(marks) - 1, min(len(marks), _PLACES)).round().astype(int)
     return [marks[k] for k in some]
+
+
+def even_marks(result: Result) -> list[Mark]:
+    """Give marks at even distances, at most eight; none just before the finish."""
+    length = result.job.course.length / 1000.0
+    step = next(step for most, step in _STEPS if length < most)
+    while length / step > _EVEN_PLACES + 1:
+        step *= 2
+    count = math.ceil(length / step - 0.2) - 1
+    return [Mark(f"{k * step} km", 1000.0 * k * step) for k in range(1, count + 1)]
+
+
+def _at_distance(result: Result, mark: Mark) -> str:
+    """Say a mark and the time on the clock there, on one line."""
+    return f"{mark.name} {clock(_clock(result, mark.distance))}".replace(" ", "\u00a0")
 
 
 def _line(result: Result, block: Block, several: bool) -> SlipLine:
@@ -271,7 +300,7 @@ def card_gpx(result: Result) -> str:
                  f"({start_words(result, block)}) to {kilometres(block.end)}; clock "
                  f"{clock(_clock(result, block.start))}")
         waypoint(block.start, f"{powers} W", words, "block")
-    for mark in course.marks:
+    for mark in course.marks or even_marks(result):
         elapsed = float(np.interp(mark.distance, result.plan.distance, blocks.time))
         waypoint(mark.distance, mark.name, f"{mark.distance / 1000:.1f} km; clock {clock(elapsed)}",
                  "mark")

@@ -353,7 +353,7 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
         features=_features(file, scenario), terrain=_terrain(file, scenario, "heights"),
         surface=_terrain(file, scenario, "surface_model"))
     _check_places(file, scenario, course.length / 1000)
-    return course
+    return replace(course, name=scenario.name)  # what the race is called, not its track
 
 
 def _placed_course(file: TomlFile, paths: list[Path], **how: Any) -> Course:

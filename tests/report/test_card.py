@@ -13,7 +13,15 @@ from defusedxml import ElementTree
 from optimizer.course.laps import Laps
 from optimizer.errors import InputError
 from optimizer.report import write_card
-from optimizer.report.card import card_csv, card_gpx, card_page, card_rules, figures, start_words
+from optimizer.report.card import (
+    card_csv,
+    card_gpx,
+    card_page,
+    card_rules,
+    even_marks,
+    figures,
+    start_words,
+)
 from optimizer.report.words import clock
 from tests.fetched import fetched
 from tests.report.made_up import EVIL, made_up_result
@@ -55,7 +63,7 @@ def test_figures_of_climbs_are_in_every_form(result):
     page = card_page(result)
     assert "".join(f'<td class="w">{power:.0f}</td>' for power in (
         block.climb, block.power, block.descent)) in page
-    assert "Climbs and descents: steeper than 1.5" in page
+    assert "1.5 m or more in 100 m" in said(page)
 
 
 def test_the_rules_that_a_literal_rider_needs(result):
@@ -70,6 +78,36 @@ def test_the_rules_that_a_literal_rider_needs(result):
     assert not any("Coast" in rule for rule in card_rules(fast))  # nobody gets that fast here
     even = replace(result, rideable=replace(result.rideable, even=True))
     assert card_rules(even)[0].startswith("One power all the way")
+
+
+@pytest.mark.parametrize(("km", "places"), [
+    (9.0, [2, 4, 6, 8]), (20.0, [5, 10, 15]), (40.2, [10, 20, 30]),
+    (90.0, [10, 20, 30, 40, 50, 60, 70, 80]), (100.0, [20, 40, 60, 80]),
+    (180.0, [20, 40, 60, 80, 100, 120, 140, 160])])
+def test_a_course_without_marks_has_the_clock_at_even_distances(result, km, places):
+    course = result.job.course
+    longer = replace(course, marks=(), distance=course.distance * km / 20.0)
+    bare = replace(result, job=replace(result.job, course=longer))
+    found = [mark.distance / 1000.0 for mark in even_marks(bare)]
+    assert len(found) <= 8
+    assert found == pytest.approx(places)
+
+
+def test_every_card_has_the_clock_on_the_way(result):
+    course = replace(result.job.course, marks=())
+    ridden = result.rideable
+    one = replace(ridden, blocks=(replace(ridden.blocks[0], end=course.length),))
+    bare = replace(result, job=replace(result.job, course=course), rideable=one)
+    page = said(card_page(bare))
+    for km in (5.0, 10.0, 15.0):
+        when = clock(np.interp(1000.0 * km, result.plan.distance, one.time))
+        assert (f'<td class="km">{km:.1f}</td><td class="where">{20 - km:.1f} km to go</td>'
+                f'<td class="t">{when}</td>') in page
+    few = replace(bare, rideable=replace(ridden, blocks=ridden.blocks[:3]))
+    assert f"Clock: 5 km {clock(np.interp(5000.0, result.plan.distance, ridden.time))}, " in said(
+        card_page(few))
+    assert [w.text for w in ElementTree.fromstring(card_gpx(bare)).findall("g:wpt/g:name", GPX)][
+        -3:] == ["5 km", "10 km", "15 km"]
 
 
 def test_positions_are_where_they_change(result):

@@ -43,6 +43,7 @@ def test_the_starter_is_a_job_in_si(folder):
     assert job.conditions.wind_north[0, 0] == pytest.approx(12 / 3.6 * np.cos(np.radians(70)))
     assert job.baseline.mass == 9.4
     assert [name for name, _ in job.named_sets] == ["As it stands", "Helmet"]
+    assert job.course.name == job.name  # what the race is called, not its track
     assert {"Windmill", "Ford"} <= {mark.name for mark in job.course.marks}
     rough = job.course.rolling_factor[np.searchsorted(job.course.distance, 6000.0)]
     assert rough > 1.0
