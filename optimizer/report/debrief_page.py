@@ -75,8 +75,18 @@ def sentences(d: Debrief) -> list[str]:
     out.append(f"By the planned critical power the reserve fell to {least:.1f} of {whole:.1f} kJ."
                if least >= 0.0 else
                f"By the planned critical power the reserve of {whole:.1f} kJ was overdrawn by "
-               f"{-least:.1f} kJ: the rider can hold more than planned.")
+               f"{-least:.1f} kJ: {_overdrawn(d)}")
     return out
+
+
+def _overdrawn(d: Debrief) -> str:
+    """Say what a reserve that went below nothing means for critical power and W'."""
+    if d.doubted:
+        return ("while meter or mass is in doubt, that says nothing of critical power or of W', "
+                "and both stay as planned.")
+    return ("critical power or W' is higher than planned. One ride cannot tell which: W' stays as "
+            "planned and critical power takes the difference, since the next plan rests on it; "
+            "efforts of 3 to 12 minutes to the limit tell both (kitpace rider).")
 
 
 def _drag_sentences(d: Debrief) -> list[str]:
@@ -129,6 +139,8 @@ def _by_the_rider(d: Debrief) -> str:
     if _mean_ridden(d) <= _mean_planned(d):
         return (f"Where you spent your power saved {seconds(cost)}{where}; on average it was no "
                 "more than planned.")
+    if d.ability.all_out or d.doubted:  # nothing was left, or nobody knows the watts
+        return f"More power than planned saved {seconds(cost)}{where}."
     return (f"More power than planned saved {seconds(cost)}{where}: if you finished well, plan "
             "with more.")
 
@@ -226,10 +238,10 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
         said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than "
                 "planned. If you were right to brake there, lower the plan's corner speeds.")
         found.append((parts["corners and brakes"], said))
-    if d.test is not None and d.test.contradicts:
-        said = ("Keep the CdA and Crr that you plan with: this ride is no evidence against them "
-                "until mass, meter, wind and surface are clear. Weigh rider and bike, set the "
-                "meter's zero, and name rough surfaces in the scenario.")
+    if d.doubted:
+        said = ("Keep the CdA, the Crr and the critical power that you plan with: this ride is no "
+                "evidence against them until mass, meter, wind and surface are clear. Weigh rider "
+                "and bike, set the meter's zero, and name rough surfaces in the scenario.")
         found.append((math.inf, said))
     elif after.tells_drag and (_drag_apart(d) or _tyres_apart(d)):
         found.append((abs(parts["drag and tyres"]), _drag_advice(d, after)))
@@ -239,9 +251,9 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
     shows = ability.all_out or ability.shown > after.power_now
     far = abs(after.power - after.power_now) > (0.005 * after.power_now if shows
                                                 else after.power_sd)
-    if after.tells_power and far:
+    if after.tells_power and far and not d.doubted:
         found.append((0.0, _power_to_plan_with(d, after)))
-    if ability.contradicts:
+    if ability.contradicts and not d.doubted:
         said = (f"A critical power of {cp:.0f} ± {_HALF * ability.planned_sd:.0f} W cannot be "
                 "right beside this ride: it was known less well than stated, or the two power "
                 "meters differ.")
@@ -311,6 +323,8 @@ def season_sentences(pooled: Pooled, before: Before, after: NextPlan) -> list[st
             f"CdA {change} and Crr {rolling} against the first plan; races differ by about "
             f"{pooled.drag_apart:.4f} m². The next one's drag, tyres included, is known within "
             f"± {_HALF * after.drag_area_sd:.4f} m².")
+    if not after.tells_power:
+        return [*out, f"no ride tells of critical power: it stays {after.power:.0f} W."]
     out.append(f"Critical power {pooled.power:.0f} ± {_HALF * pooled.power_sd:.0f} W, on the next "
                f"day ± {_HALF * pooled.next_power_sd:.0f} W; before the first ride "
                f"{before.power:.0f} ± {_HALF * before.power_sd:.0f} W.")
@@ -366,7 +380,7 @@ def _drag_words(d: Debrief) -> str:
     if d.test is None:
         return "this ride does not show it; taken as planned"
     if d.test.contradicts:
-        return (f"no tyre fits; CdA {d.drag_area:.3f} ± {_HALF * d.drag_area_sd:.3f}, planned "
+        return (f"no tyre fits, in doubt; CdA {d.drag_area:.3f}, planned "
                 f"{d.planned_drag_area:.3f} m², if Crr was {d.rolling_resistance:.4f} as planned")
     return (f"CdA {d.drag_area:.3f} ± {_HALF * d.drag_area_sd:.3f}, planned "
             f"{d.planned_drag_area:.3f} m²; Crr {d.rolling_resistance:.4f} ± "

@@ -117,10 +117,19 @@ def impossible_sentences(test: FieldTest) -> list[str]:
              "riders in front gave shelter, or the road was rougher than stated."),
             (f"{mass:.0f} kg more of rider and bike, or a meter that reads {meter:.0f} % too "
              "much, would look like this.")]
-    areas = [(*test.free.area_given(stated, k), name) for k, name in enumerate(test.names)]
+    areas = [(*_area_in_doubt(test, k), name) for k, name in enumerate(test.names)]
+    loose = f"{stated:.4f} ± {_HALF * test.spec.assumptions.rolling_resistance_sd:.4f}"
     each = ", ".join(f"{_area(area, 4 * sd)} ± {_HALF * sd:.3f} m²"
                      + (f" with {name}" if len(areas) > 1 else "") for area, sd, name in areas)
-    return [*said, f"If Crr was {stated:.4f}, as stated, CdA was {each} by this meter and mass."]
+    return [*said, f"If Crr was {loose}, as stated, CdA was {each} by this meter and mass."]
+
+
+def _area_in_doubt(test: FieldTest, group: int) -> tuple[float, float]:
+    """CdA [m²] and its standard deviation with Crr as loosely known as it was stated."""
+    stated, sd = test.spec.bike.rolling_resistance, test.spec.assumptions.rolling_resistance_sd
+    mean, by_balance = test.free.area_given(stated, group)
+    by_tyre = test.free.area_given(stated + sd, group)[0] - mean
+    return mean, math.hypot(by_balance, by_tyre)
 
 
 def _would_explain(test: FieldTest) -> tuple[float, float]:
@@ -209,11 +218,13 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
     heads = [f"CdA, {name}" if len(test.names) > 1 else "CdA, m²" for name in test.names]
     if test.contradicts:
         stated = test.spec.bike.rolling_resistance
-        given = [test.free.area_given(stated, k) for k in range(len(heads))]
-        return [*((head, f"{mean:.3f}", f"{mean - _HALF * sd:.3f} to {mean + _HALF * sd:.3f}",
+        given = [_area_in_doubt(test, k) for k in range(len(heads))]
+        half = _HALF * test.spec.assumptions.rolling_resistance_sd
+        return [*((f"{head}, in doubt", f"{mean:.3f}", f"{mean - _HALF * sd:.3f} to {mean + _HALF * sd:.3f}",
                    f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")
                   for head, (mean, sd) in zip(heads, given, strict=True)),
-                ("Crr", f"{stated:.4f}", "as stated", "")]
+                ("Crr, as stated", f"{stated:.4f}",
+                 f"{max(stated - half, 0.0):.4f} to {stated + half:.4f}", "")]
     rows: list[tuple[str, ...]] = [
         (head, f"{mean:.3f}", f"{low:.3f} to {high:.3f}",
          f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")

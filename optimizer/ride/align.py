@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Passage", "align", "pass_nodes"]
 
+_ELSEWHERE = 20_000.0  # m from the start beyond which a ride was on another course
 _NEAR = 40.0  # m from the road that still count as on it
 _AHEAD = 400.0  # m along the course within which the next sample is looked for
 _MOST_OFF = 0.1  # of the samples
@@ -165,7 +166,11 @@ def _start(road: NDArray[np.float64], track: NDArray[np.float64], ride: Ride, co
     away = np.hypot(*(track - road[0]).T)
     near = np.flatnonzero(away < _NEAR)
     if not len(near):
-        raise InputError(ride.name, "", f"never comes closer than {away.min():.0f} m to the start "
+        nearest = float(away.min())
+        if nearest > _ELSEWHERE:
+            raise InputError(ride.name, "", f"is {nearest / 1000:,.0f} km away from the start: "
+                             "this is another course", "give the ride of this course")
+        raise InputError(ride.name, "", f"never comes closer than {nearest:.0f} m to the start "
                          "of the course", "give the ride of this course, from its start")
     # The first visit only, so that a course that comes back here is not cut short.
     leaves = near[np.concatenate([np.diff(near) > 1, [True]])][0]

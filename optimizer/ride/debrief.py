@@ -96,6 +96,11 @@ class Debrief:
         """Seconds that the ride took longer than the plan."""
         return self.ridden_time - self.planned_time
 
+    @property
+    def doubted(self) -> bool:
+        """Whether meter, mass or wind cannot be right, so that the ride teaches nothing."""
+        return self.test is not None and self.test.contradicts
+
 
 def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief:
     """Compare a ride with its plan.
@@ -201,9 +206,16 @@ def _shared_out(causes: Causes) -> tuple[NDArray[np.float64], dict[str, NDArray[
 
 
 def learned_from(d: Debrief) -> Learned:
-    """Say what the ride tells by itself, against its plan, for a season to pool."""
+    """Say what the ride tells by itself, against its plan, for a season to pool.
+
+    Nothing where meter or mass is in doubt: watts that are wrong for drag are wrong for critical
+    power.
+    """
+    name = d.test.spec.rides[0].name if d.test else "ride"
+    if d.doubted:
+        return Learned(name, None, None, 0.0, 0.0, (), d.ability.all_out)
     drag = covariance = None
-    if d.test is not None and not d.test.contradicts:
+    if d.test is not None:
         a, on_road = d.test.spec.assumptions, road_rolling(d.intended)
         mean, spread = d.test.free.moments()
         drag, covariance = own_estimate(mean, spread, np.array([a.drag_area, on_road]),
@@ -214,8 +226,8 @@ def learned_from(d: Debrief) -> Learned:
         covariance = covariance * np.outer(unit, unit)
     riding = np.diff(d.passage.time) - d.passage.standing
     needed = needed_by_effort(d.ridden_power, np.maximum(riding, 0.0), d.intended.rider, EXPONENTS)
-    return Learned(d.test.spec.rides[0].name if d.test else "ride", drag, covariance,
-                   d.ability.shown, d.ability.shown_sd, needed, d.ability.all_out)
+    return Learned(name, drag, covariance, d.ability.shown,
+                   d.ability.shown_sd, needed, d.ability.all_out)
 
 
 def rolling_worth(d: Debrief) -> float:

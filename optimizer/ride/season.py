@@ -11,7 +11,10 @@ CdA and Crr of a ride are strongly correlated, so they are pooled as pairs: ride
 speeds or on other roads tell them apart.
 
 Critical power: each ride needed at least some CP, by the reserve and by the effort law with
-exponent p; a ride to the limit had just that. Both unknowns are taken together on a grid.
+exponent p; a ride to the limit had just that. Both unknowns are taken together on a grid. Rides
+that were not to the limit say "no lower than" with the errors of one law and one W', which further
+rides don't average out: the one that asks for most counts, the others add nothing. CP is the
+median, which a tail cut off below hardly moves.
 """
 
 from __future__ import annotations
@@ -94,8 +97,8 @@ class Pooled:
         ride
     next_covariance : (2, 2) the same for the next race
     drag_apart, rolling_apart : what races differ by, best estimate of τ
-    power, power_sd, next_power_sd : W, CP of the season and its standard error, and that of
-        the next race
+    power, power_sd, next_power_sd : W, median CP of the season and its standard error, and that
+        of the next race
     exponent, exponent_sd : of the effort law
     """
 
@@ -247,6 +250,7 @@ def _pool_power(before: Before, rides: Sequence[Learned]) -> tuple[float, ...]:
     log = (-0.5 * (_TAILS + 1.0) * np.log1p(((power - before.power) / sd)**2 / _TAILS)
            - 0.5 * ((exponent - before.exponent) / before.exponent_sd)**2
            - 0.5 * (tau / (before.power * _POWER_APART))**2)
+    no_lower: NDArray[np.float64] = np.full((1, 1, 1), np.inf)
     for ride in told:
         least, error = np.full(exponent.shape, ride.shown), np.full(exponent.shape, ride.shown_sd)
         if ride.needed:
@@ -257,7 +261,9 @@ def _pool_power(before: Before, rides: Sequence[Learned]) -> tuple[float, ...]:
             spread = tau**2 + error**2 + (_LIMIT_SD * least)**2
             log = log - 0.5 * (power - least)**2 / spread - 0.5 * np.log(spread)
         else:
-            log = log + log_ndtr((power - least) / np.sqrt(tau**2 + error**2 + 1e-9))
+            above = (power - least) / np.sqrt(tau**2 + error**2 + 1e-9)
+            no_lower = np.minimum(no_lower, above)
+    log = log + log_ndtr(no_lower)
     weight = np.exp(log - log.max())
     weight /= weight.sum()
 
@@ -265,6 +271,8 @@ def _pool_power(before: Before, rides: Sequence[Learned]) -> tuple[float, ...]:
         mean = float(np.sum(weight * values))
         return mean, math.sqrt(float(np.sum(weight * (values - mean)**2)))
 
-    mean, error_of_mean = moments(power)
+    sd_of_power = moments(power)[1]
+    shares, values = weight.sum(axis=(1, 2)), power[:, 0, 0]
+    median = float(np.interp(0.5, np.cumsum(shares) - 0.5 * shares, values))
     apart = float(np.sum(weight * tau**2))
-    return mean, error_of_mean, math.sqrt(error_of_mean**2 + apart), *moments(exponent)
+    return median, sd_of_power, math.sqrt(sd_of_power**2 + apart), *moments(exponent)

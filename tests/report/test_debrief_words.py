@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from optimizer.pacing import simulate
-from optimizer.report.debrief_page import advice, debrief_page, next_time, part_rows, sentences
+from optimizer.report.debrief_page import (
+    advice,
+    debrief_page,
+    next_time,
+    part_rows,
+    season_sentences,
+    sentences,
+)
 from optimizer.ride.debrief import debrief, learned_from, rolling_worth
 from optimizer.ride.season import Before, next_plan, pool
 from tests.ride.test_debrief import BIKE, RIDER, intended, recorded, ridden
@@ -86,9 +95,39 @@ def test_a_crr_that_cannot_be_is_not_advised(recorded):
     found = debrief(*recorded)
     assert found.test.contradicts
     said = advice(found, _after(found))
-    assert said[0].startswith("Keep the CdA and Crr that you plan with")
+    assert said[0].startswith("Keep the CdA, the Crr and the critical power")
     assert not any("with CdA" in line for line in said)
     assert any("more than any paved road has" in line for line in sentences(found))
+
+
+def test_a_ride_in_doubt_teaches_no_critical_power(recorded):
+    """One recorded ride, test data of python-fitparse (MIT); ridden far above a CP of 240 W."""
+    ride, plan = recorded
+    weak = replace(plan, rider=replace(plan.rider, critical_power=240.0, w_prime=15e3))
+    found = debrief(ride, weak, all_out=True)
+    assert found.doubted
+    learned, after = learned_from(found), _after(found)
+    assert (learned.shown, learned.needed, learned.drag) == (0.0, (), None)
+    assert not after.tells_power
+    assert after.power == after.power_now
+    pooled = pool(Before(0.012, 0.001, 240.0, 8.0, 4.0, 1.0), [learned])
+    assert (pooled.power, pooled.power_sd) == (240.0, 8.0)
+    page = debrief_page(found, "loop", after).replace("&nbsp;", " ").replace("\u00a0", " ")
+    for text in (page, " ".join([*sentences(found), *advice(found, after), *next_time(found)])):
+        assert "Keep the CdA, the Crr and the critical power" in text
+        assert "with a critical power of" not in text
+        assert "plan with more" not in text
+    assert "no ride tells of critical power" in season_sentences(
+        pooled, Before(0.012, 0.001, 240.0, 8.0, 4.0, 1.0), after)[-1]
+
+
+def test_an_overdrawn_reserve_says_what_follows(intended):
+    found = debrief(ridden(intended, 1.12 * intended.power), intended, all_out=True)
+    said = next(line for line in sentences(found) if "overdrawn" in line)
+    assert "W' stays as planned" in said
+    assert "plan with more" not in next_time(found)[0]
+    assert "plan with more" in next_time(debrief(
+        ridden(intended, 1.12 * intended.power), intended))[0]
 
 
 def test_an_easy_ride_is_no_reason_to_plan_with_more(intended):

@@ -121,3 +121,19 @@ def test_easy_rides_say_nothing_of_power_and_hard_ones_no_less_than_they_needed(
     assert easy.power == pytest.approx(280.0, abs=1.0)
     shown = Learned("race", None, None, 330.0, 3.0, (), False)
     assert pool(BEFORE, [shown]).power >= 330.0
+
+
+def test_the_same_hard_ride_again_is_no_new_evidence():
+    """ "No lower than" has one law's error, which ten rides share: they say what one says."""
+    rides = [_effort(280.0, 4.0, all_out=False)]
+    one, ten = pool(BEFORE, rides), pool(BEFORE, 10 * rides)
+    assert ten.power == pytest.approx(one.power, abs=0.01)
+    assert ten.power_sd == pytest.approx(one.power_sd, abs=0.01)
+
+
+def test_rides_well_below_critical_power_leave_it_where_it_was():
+    none = pool(BEFORE, [_effort(280.0, 4.0, all_out=False, share=0.3)])
+    for share in (0.7, 0.8, 0.85):
+        easy = pool(BEFORE, 6 * [_effort(280.0, 4.0, all_out=False, share=share)])
+        assert easy.power == pytest.approx(none.power, abs=0.5)  # W, of ± 14
+    assert none.power == pytest.approx(280.0, abs=0.2)
