@@ -220,7 +220,8 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
         stated = test.spec.bike.rolling_resistance
         given = [_area_in_doubt(test, k) for k in range(len(heads))]
         half = _HALF * test.spec.assumptions.rolling_resistance_sd
-        return [*((f"{head}, in doubt", f"{mean:.3f}", f"{mean - _HALF * sd:.3f} to {mean + _HALF * sd:.3f}",
+        return [*((f"{head}, in doubt", f"{mean:.3f}",
+                   f"{mean - _HALF * sd:.3f} to {mean + _HALF * sd:.3f}",
                    f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")
                   for head, (mean, sd) in zip(heads, given, strict=True)),
                 ("Crr, as stated", f"{stated:.4f}",
