@@ -12,6 +12,7 @@ from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
+from optimizer.defaults import TEMPERATURE
 from optimizer.errors import InputError
 from optimizer.files import is_file, is_there, read_input
 
@@ -44,12 +45,16 @@ class Answer:
 
 @dataclass(frozen=True)
 class Race:
-    """A scenario in the folder: its file, what it is called, and what is wrong with it, if so."""
+    """A scenario in the folder: its file, what it is called, and what is wrong with it, if so.
+
+    `assumed` is the weather that stands in for what the file does not say.
+    """
 
     file: str
     name: str
     answer: Answer | None
     trouble: str = ""
+    assumed: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,7 +131,8 @@ class Folder:
             raise InputError(_shown(name), "", "is not there any more", "go to the start page")
         data = _head(*_stamp(path))
         trouble = data.get("", "")
-        return Race(name, str(data.get("name") or name)[:120], self.answer(name), str(trouble))
+        return Race(name, str(data.get("name") or name)[:120], self.answer(name), str(trouble),
+                    _assumed(data.get("conditions", {})))
 
     def answer(self, name: str) -> Answer | None:
         """Read what the last plan of a race said; None before the first."""
@@ -214,6 +220,14 @@ def _earlier(path: str, changed: int, size: int) -> Any:  # noqa: ARG001 - part 
     from optimizer.scenario.earlier_file import read_earlier
 
     return read_earlier(path)
+
+
+def _assumed(said: Any) -> str:
+    """Say which weather is assumed, as neither a forecast nor a figure is there."""
+    if not isinstance(said, dict) or "forecast" in said:
+        return ""
+    return ", ".join(words for key, words in (
+        ("wind", "no wind"), ("temperature_c", f"{TEMPERATURE.value:g} °C")) if key not in said)
 
 
 def _kind(data: dict[str, Any]) -> str:

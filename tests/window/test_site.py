@@ -28,6 +28,25 @@ def test_the_start_page_shows_what_lies_in_the_folder(client, folder):
     assert "hidden" not in text
 
 
+def test_the_weather_that_is_assumed_stands_beside_the_answer(client, folder):
+    path = folder / "scenario.toml"
+    client.post("/work", data={"task": "plan", "race": "scenario.toml"})
+    assert ended(client).kind == "done"
+    pages = ("/", "/race?race=scenario.toml")
+    for page in pages:
+        assert "Assumed:" not in client.get(page).text
+    said = path.read_text(encoding="utf-8")
+    path.write_text(said.replace("wind = {", "# wind = {").replace("temperature_c", "# t"),
+                    encoding="utf-8")
+    for page in pages:
+        text = client.get(page).text
+        assert "Assumed: no wind, 20 °C." in text
+        assert 'href="/race/weather?race=scenario.toml"' in text
+    path.write_text(said.replace("wind = {", 'forecast = "x.csv" # {').replace(
+        "temperature_c", "# t"), encoding="utf-8")
+    assert "Assumed:" not in client.get("/").text
+
+
 def test_a_scenario_that_cannot_be_read_says_so_on_the_start_page(client, folder):
     path = folder / "scenario.toml"
     text = path.read_text(encoding="utf-8")
