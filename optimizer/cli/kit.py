@@ -136,7 +136,7 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
             from optimizer.files import write_atomic
             from optimizer.report.kit_page import kit_page
 
-            write_atomic(out, kit_page(job, decision, (job.options.empty_risk or 0.1)))
+            write_atomic(out, kit_page(job, decision))
         if tables:
             from optimizer.files import write_atomic
             from optimizer.report.workbook import frontier_sheet, workbook
@@ -171,7 +171,7 @@ def _decide(scenario: str, options: dict[str, Any],
         day, job.baseline, job.catalogue, job.effects,
         job.budget, job.currency, by=options["by"], level=options["level"],
         target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
-        seed=job.options.seed, risk=(job.options.empty_risk or 0.1), stages=options["money"],
+        seed=job.options.seed, stages=options["money"],
         rules=job.rules, twice=options["second_proof"], least_gain=job.options.least_gain,
         progress=progress)
 
@@ -181,12 +181,12 @@ def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
     from optimizer.report import kit_page as page
 
     currency = job.currency
-    for sentence in page.kit_lead(job, decision, (job.options.empty_risk or 0.1)):
+    for sentence in page.kit_lead(job, decision):
         say(sentence)
     if options["second_proof"] and math.isinf(decision.choice.program_gap):
         say("The integer program cannot prove it once more: there are too many items for it.")
     _show(page.basket(job, decision))
-    _show(page.frontier_table(job, decision, page.landmarks(decision.choice.frontier)))
+    _show(page.frontier_table(job, decision, page.landmarks(decision)))
     _show(page.purchase_table(decision, currency, _PURCHASES))
     if decision.stages:
         _show(page.stage_table(decision, currency))

@@ -215,11 +215,20 @@ def reason(search: Search, row: int, chosen: EvaluatedSet, other: EvaluatedSet |
 def compared(search: Search, chosen: EvaluatedSet, other: EvaluatedSet, seconds: float) -> str:
     """Say how a set that takes `seconds` more compares with the chosen one."""
     if seconds >= 0.0:
-        return f"is {seconds:.1f} s slower"
+        return f"is {_lasting(seconds)} slower"
     bought = search.terms.cost > 0
     more = int(bought[list(other.rows)].sum()) - int(bought[list(chosen.rows)].sum())
     if more <= 0:  # within what the proof leaves open
         return "is as fast"
-    saved = "under 0.1" if seconds > -0.1 else f"{-seconds:.1f}"
-    return (f"is only {saved} s faster, with {more} "
-            f"{'purchase' if more == 1 else 'purchases'} more: not worth it")
+    purchases = f"{more} more {'purchase' if more == 1 else 'purchases'}"
+    if seconds > -0.1:
+        return f"is as fast, but takes {purchases}"
+    return f"is only {_lasting(-seconds)} faster for {purchases}: not worth it"
+
+
+def _lasting(seconds: float) -> str:
+    """Write an amount of seconds; from two minutes on in minutes."""
+    if seconds >= 119.5:
+        minutes, rest = divmod(round(seconds), 60)
+        return f"{minutes} min {rest:02d} s"
+    return f"{seconds:.1f} s" if seconds < 9.95 else f"{seconds:.0f} s"

@@ -27,7 +27,7 @@ from optimizer.kit.choose import (
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import Response, propose, response, score
 from optimizer.pacing import sensitivities
-from optimizer.uncertainty import chance_as_printed, chance_faster, day_within_risk, draw_days
+from optimizer.uncertainty import chance_faster, draw_days
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -48,6 +48,7 @@ __all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth"
            "unit_loss"]
 
 _SURE = 0.9  # chance from which one set counts as clearly faster than another
+_LEAST_CHANCE = 0.005  # to beat a target, that a purchase has to win: a day in 100, rounded
 _EVEN = 0.6  # chance below which it may as well be the other way round
 _SWITCHES = 6  # of the chosen set to a better one that decides otherwise about an item
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
@@ -116,14 +117,15 @@ class Stage:
 class Otherwise:
     """The best set found that decides otherwise about one item of the catalogue.
 
-    `loss` on the chosen set by the criterion: seconds, with what each purchase has to save counted
-    against both, or a part of the chance to beat the target; `kit` is None where no set within the
-    budget does.
+    `loss` on the chosen set by the criterion: seconds, or a part of the chance to beat the target,
+    with what each purchase has to win counted against both; `plain` the same with nothing counted
+    against purchases; `kit` is None where no set within the budget does.
     """
 
     item: str
     kit: KitSet | None
     loss: float
+    plain: float
 
 
 @dataclass(frozen=True)
@@ -159,8 +161,6 @@ class KitDecision:
     purchases : single purchases from what is owned, most seconds for the money first
     stages : purchases in order as the money comes
     tests : items whose test is worth something, most first
-    plan : for the chosen set; `emptying` the chance that it empties the reserve as printed
-    safe, safe_emptying : the plan that holds that chance under the limit
     """
 
     choice: Choice
@@ -178,16 +178,12 @@ class KitDecision:
     purchases: tuple[Purchase, ...]
     stages: tuple[Stage, ...]
     tests: tuple[TestWorth, ...]
-    plan: Plan
-    emptying: float
-    safe: Plan
-    safe_emptying: float
 
 
 def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *,
                by: Criterion = "forecast", level: float = 0.9, target: float = 0.0,
-               count: int = 400, seed: int = 1, risk: float = 0.1, least_gain: float = 0.0,
+               count: int = 400, seed: int = 1, least_gain: float = 0.0,
                stages: Sequence[float] = (), rules: Sequence[str] = (),
                evaluator: PacingEvaluator | None = None, twice: bool = False,
                progress: Callable[[str], None] = lambda _words: None) -> KitDecision:
@@ -203,7 +199,6 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         [s]. "forecast" is what `choose_kit` chooses by, with its proof; by the others the best of
         the sets that were looked at is taken
     count, seed : of the draws
-    risk : accepted chance to empty the reserve
     stages : money in all at each stage, rising
     rules, evaluator, progress : as `choose_kit` has them
     least_gain, twice : as `choose_kit` has them
@@ -243,7 +238,6 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         others = decided_otherwise(search, chosen, budget)
         field.add([other for other in others.values() if other])
     if chosen.rows != best.rows:
-        plan = evaluator.own_plan(chosen.setup)
         evaluator.plan_own(chosen.setup)
     times = field.times
     rivals = sorted((_rival(search, known, times[rows], times[chosen.rows])
@@ -260,8 +254,6 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     alternatives, left_out = _otherwise(field, chosen, others, ruled_out, budget, currency)
     kit = kit_set(search, chosen)
     tests = _tests(search, choice, kit, alternatives, answer)
-    emptying = chance_as_printed(plan, day, draws)
-    safe = day_within_risk(day, chosen.setup, draws, risk, plan, emptying)
     return KitDecision(
         choice=choice, by=by, level=level, target=target, chosen=kit,
         score=kit.finish_time if by == "forecast" else field.score(chosen),
@@ -269,8 +261,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         left_out=left_out, equal=equal, likely=likely,
         purchases=_purchases(search, catalogue, effects, evaluator.own_plan(owned.setup), owned),
         stages=_stages(search, catalogue, stages),
-        tests=tests, plan=plan, emptying=emptying,
-        safe=plan if safe.day is day else safe.plan, safe_emptying=safe.chance)
+        tests=tests)
 
 
 class _Field:
@@ -299,19 +290,31 @@ class _Field:
         return -found if self.by == "target" else found
 
     def loss(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
-        """Say by how much a set is worse: seconds with hurdles, or a part of the chance."""
-        if self.by == "target":
-            return self.score(chosen) - self.score(known)
+        """Say by how much a set is worse, purchases counted: seconds, or a part of the chance."""
         return self._value(known) - self._value(chosen)
 
+    def plain(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
+        """Say the same with nothing counted against purchases."""
+        worse = self.score(known) - self.score(chosen)
+        return -worse if self.by == "target" else worse
+
     def _value(self, known: EvaluatedSet) -> float:
-        return self.score(known) + self.search.value(known) - known.time
+        """Less is better: seconds, or minus the chance, with what is counted against purchases.
+
+        For a target each purchase has to save its seconds on every day, and to win its chance.
+        """
+        hurdle = self.search.value(known) - known.time
+        if self.by != "target":
+            return self.score(known) + hurdle
+        late = self.times[known.rows] + hurdle
+        chance = -float(score(late[None], self.by, self.level, self.target)[0])
+        bought = int((self.search.model.hurdle[list(known.rows)] > 0).sum())
+        return _LEAST_CHANCE * bought - chance
 
     def best(self) -> EvaluatedSet:
         """Best by the criterion, each purchase counted against it; the cheapest of equals."""
         def order(known: EvaluatedSet) -> tuple[float, float, float, tuple[int, ...]]:
-            said = -self.score(known) if self.by == "target" else self._value(known)
-            return said, self.search.value(known), known.spend, known.rows
+            return self._value(known), self.search.value(known), known.spend, known.rows
         return min(self.sets.values(), key=order)
 
 
@@ -327,15 +330,26 @@ def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedS
             continue
         other = others[row]
         loss = field.loss(other, chosen) if other else math.inf
-        alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss))
+        plain = field.plain(other, chosen) if other else math.inf
+        alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss, plain))
         if row not in chosen.rows:
             words = ""
             if field.by == "target" and other:
-                words = f"beats the target on {100 * loss:.0f} days in 100 fewer"
+                words = _chances(plain)
             elif field.by != "forecast" and other:
-                words = compared(search, chosen, other, field.score(other) - field.score(chosen))
+                words = compared(search, chosen, other, plain)
             left_out.append((name, reason(search, row, chosen, other, budget, currency, words)))
     return tuple(alternatives), tuple(left_out)
+
+
+def _chances(fewer: float) -> str:
+    """Say how a set stands that beats the target with a chance that is less by `fewer`."""
+    count = round(100 * abs(fewer))
+    if count == 0:
+        return "beats the target on as many days"
+    days = f"{count} {'day' if count == 1 else 'days'} in 100"
+    return (f"beats the target on {days} fewer" if fewer > 0 else
+            f"beats the target on only {days} more: not worth its purchases")
 
 
 def _uncertain(effects: Sequence[Effect]) -> bool:

@@ -28,11 +28,11 @@ if TYPE_CHECKING:
     from optimizer.job import Job
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
-    from optimizer.kit.decision import KitDecision, Otherwise, Purchase
+    from optimizer.kit.decision import KitDecision, Otherwise, Purchase, Rival
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["basket", "compare_lead", "compare_page", "cost_of", "days", "kit_lead", "kit_page",
-           "landmarks", "mind", "named", "why_rows"]
+           "landmarks", "last_money_words", "mind", "named", "why_rows"]
 
 _TOLD_APART = 0.9
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
@@ -66,52 +66,59 @@ def _assumed(assumptions: Sequence[str]) -> list[str]:
 # --- choosing -------------------------------------------------------------------------------
 
 
-def kit_lead(job: Job, decision: KitDecision, risk: float) -> list[str]:
-    """Say the answer first: time, money, proof, how sure the last money is, how safe the plan."""
+def kit_lead(job: Job, decision: KitDecision) -> list[str]:
+    """Say the answer first: time, money, proof, how sure the last money is."""
     choice, chosen = decision.choice, decision.chosen
     low, high = decision.spread
     saved = choice.owned.finish_time - chosen.finish_time
-    same = choice.best.items == chosen.items
-    out = [
+    return [
         (f"{job.name}: the ideal ride takes {clock(chosen.finish_time)} on the forecast day, 90 % "
          f"range {clock(low)} to {clock(high)}. Spend {money(chosen.spend)} of "
          f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with your current "
          f"kit. {_criterion(decision)}"),
-        (f"Proven over the model: of {choice.sets:,.0f} possible kits, none within the budget is "
-         f"faster by more than {at_most(choice.proven_gap)} on that day" + (
-             "" if same else
-             f" than the kit for that day alone, which is "
-             f"{seconds(chosen.finish_time - choice.best.finish_time)} faster then than this one")
-         + (f", with {seconds(choice.least_gain)} counted against each purchase"
-            if choice.least_gain > 0 else "") + "." + (
-             "" if choice.program_gap == float("inf") else
-             " An integer program proves the same on its own."))]
-    out += _last_money(decision)
-    accepted = "the accepted " if job.options.empty_risk is not None else ""
-    safe = ((f", within {accepted}{days(risk)}." if accepted else ".")
-            if decision.safe is decision.plan else
-            f". A plan that empties it on at most {accepted}{days(risk)} takes "
-            f"{seconds(decision.safe.finish_time - decision.plan.finish_time)} longer.")
-    out.append(f"Ridden as printed, its plan empties the reserve on {days(decision.emptying)}"
-               + safe)
-    return out
+        _proof(job, decision), *_last_money(decision),
+        "`kitpace plan` says how to ride it, and how often you could not hold that to the finish."]
+
+
+def _proof(job: Job, decision: KitDecision) -> str:
+    """Say what is proven of the chosen kit."""
+    choice, chosen = decision.choice, decision.chosen
+    gain = choice.least_gain
+
+    def counted(kit: KitSet) -> float:
+        return kit.finish_time + gain * sum(job.catalogue[name].cost > 0 for name in kit.items)
+    behind = max(counted(chosen) - counted(choice.best), 0.0) + choice.proven_gap
+    bound = seconds(behind) if behind >= 10.0 else at_most(behind)
+    words = (f"Proven in this model: on the forecast day none of {choice.sets:,.0f} possible kits "
+             f"that the budget allows is better than this one by more than {bound}.")
+    if gain > 0:
+        words += f" A purchase has to save {seconds(gain)} to be worth it."
+    return words if choice.program_gap == float("inf") else (
+        f"{words} An integer program proves the same on its own.")
 
 
 def _last_money(decision: KitDecision) -> list[str]:
     """Say what the dearest part of the kit likely saves, and how sure that is."""
-    choice, chosen = decision.choice, decision.chosen
     rival = decision.equal or decision.likely
     if rival is None:
         return []
+    return [last_money_words(rival, decision.chosen, decision.choice.currency,
+                             even=rival is decision.equal)]
+
+
+def last_money_words(rival: Rival, chosen: KitSet, currency: str, *, even: bool) -> str:
+    """Say what the money buys by which a kit is dearer than a rival, and how sure that is."""
     low, middle, high = rival.behind
-    left = money(chosen.spend - rival.kit.spend, choice.currency)
-    less = f"A kit for {money(rival.kit.spend, choice.currency)}"
-    chance = f"slower on {days(rival.chance)}, 90 % range {seconds_range(low, high)}"
-    if rival is decision.equal:
-        return [f"{less} may as well be faster ({chance}): keep the {left}, or test first."]
-    sentence = (f"{less} is likely {seconds(middle)} slower ({chance}): the last {left} likely, "
-                "but not surely, save that.")
-    return [sentence]
+    last = f"The last {money(chosen.spend - rival.kit.spend, currency)}"
+    gain = (f"with them you are faster on {days(rival.chance)} (90 % range of the gain: "
+            f"{_lost_or_won(low)} to {_lost_or_won(high)})")
+    if even:
+        return f"{last} buy little that is sure: {gain}. Test before you spend them."
+    return f"{last} likely save {seconds(middle)}, but not surely: {gain}."
+
+
+def _lost_or_won(gain: float) -> str:
+    return f"{seconds(gain)} {'lost' if gain < 0 else 'won'}"
 
 
 def _criterion(decision: KitDecision) -> str:
@@ -138,8 +145,6 @@ def basket(job: Job, decision: KitDecision) -> Table:
     measure = ("days in 100 on which the target is missed" if decision.by == "target" else
                "seconds on the forecast day" if decision.by == "forecast" else
                "seconds by the same measure")
-    if decision.choice.least_gain > 0 and decision.by != "target":
-        measure += (f", {seconds(decision.choice.least_gain)} counted against each purchase")
     return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
                  f"The kit. Without it: what the best kit for the money, but without this item, "
                  f"loses ({measure})", left=(0, 1, 4), ident="basket")
@@ -150,18 +155,26 @@ def _loss(decision: KitDecision, other: Otherwise) -> str:
     if other.kit is None:
         return "needed"
     if decision.by == "target":
-        return days(max(other.loss, 0.0))
-    return seconds(max(other.loss, 0.0))
+        return days(other.plain) if other.plain >= 0.005 else "under 1 day in 100"
+    return seconds(max(other.plain, 0.0))
 
 
-def landmarks(frontier: Sequence[KitSet], most: int = 12) -> list[KitSet]:
-    """Pick sets along the frontier, about evenly in time."""
+def with_chosen(decision: KitDecision) -> list[KitSet]:
+    """Give the sets of the frontier and the chosen one, by what they cost."""
+    frontier, chosen = decision.choice.frontier, decision.chosen
+    others = [kit for kit in frontier if kit.items != chosen.items]
+    return sorted([*others, chosen], key=lambda kit: (kit.spend, -kit.finish_time))
+
+
+def landmarks(decision: KitDecision, most: int = 12) -> list[KitSet]:
+    """Pick sets along the frontier, about evenly in time, and the chosen one."""
+    frontier, chosen = with_chosen(decision), decision.chosen
     if len(frontier) <= most:
-        return list(frontier)
+        return frontier
     step = (frontier[0].finish_time - frontier[-1].finish_time) / (most - 1)
     picked = [frontier[0]]
     for kit in frontier[1:-1]:
-        if picked[-1].finish_time - kit.finish_time >= step:
+        if kit is chosen or picked[-1].finish_time - kit.finish_time >= step:
             picked.append(kit)
     return [*picked, frontier[-1]]
 
@@ -175,7 +188,7 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
         rival = behind.get(kit.items)
         stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
                   seconds_range(rival.behind[0], rival.behind[2])
-                  + (" ≈" if rival.chance < _TOLD_APART else ""))
+                  + (" ≈" if rival.behind[0] <= 0.0 else ""))
         new = [named(job.catalogue[name]) for name in kit.items if name not in last.items]
         gone = [name for name in last.items if name not in kit.items]
         rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new) or "–",
@@ -183,9 +196,9 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
         last = kit
     return Table((f"Spent, {choice.currency}", "Time", "Behind, 90 % range", "New in it",
                   "No longer in it"), rows,
-                 f"Best kit at every price: {len(sets)} of {len(choice.frontier)} kits that no "
-                 "cheaper one beats, each against the row above; ≈ not clearly slower than the "
-                 "chosen one", left=(3, 4))
+                 f"Best kit at every price: {len(sets)} of {len(with_chosen(decision))} kits that "
+                 "no cheaper one beats, and the chosen one, each against the row above; ≈ not "
+                 "clearly slower than the chosen one", left=(3, 4))
 
 
 def named(item: Item) -> str:
@@ -193,15 +206,15 @@ def named(item: Item) -> str:
     return f"{item.name} (hired)" if item.hired else item.name
 
 
-def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
+def kit_page(job: Job, decision: KitDecision) -> str:
     """Page of the choice: the set, money against time, what to buy, to test and to leave."""
     choice = decision.choice
     sections = [
         Section("set", "What to ride", [basket(job, decision), _CAUTION]),
         Section("money", "Money against time", [
             _frontier_chart(job, decision),
-            Folded(f"All {len(choice.frontier)} sets",
-                   [frontier_table(job, decision, choice.frontier)])]),
+            Folded(f"All {len(with_chosen(decision))} sets",
+                   [frontier_table(job, decision, with_chosen(decision))])]),
         Section("next", "What to buy next", [_purchase_chart(decision),
                                              *([stage_table(decision, choice.currency)]
                                                if decision.stages else [])]),
@@ -211,7 +224,7 @@ def kit_page(job: Job, decision: KitDecision, risk: float) -> str:
                                 [worth_table(decision, choice.currency)]))
     sections.append(Section("left-out", "What is left out, and why", [
         Table(("Item", "Why"), decision.left_out, left=(0, 1))]))
-    return render(f"Kit for {job.name}", kit_lead(job, decision, risk), sections,
+    return render(f"Kit for {job.name}", kit_lead(job, decision), sections,
                   kicker="Choice of kit", foot=_assumed(job.assumptions))
 
 
@@ -287,7 +300,7 @@ def _frontier_chart(job: Job, decision: KitDecision) -> Chart:
                      "end" if chosen.spend > 0.5 * end else "start", 11.0)],
             190.0, zero=True, high=1.1 * float(y.max(initial=1.0)))])
     return Chart("frontier", "What does more money buy?", draw,
-                 frontier_table(job, decision, landmarks(choice.frontier)),
+                 frontier_table(job, decision, landmarks(decision)),
                  f"The chosen kit costs {money(chosen.spend, choice.currency)} and saves "
                  f"{seconds(top)}.",
                  note="Time saved against money spent; the band is the 90 % range of what is lost "

@@ -110,13 +110,12 @@ def kit(tell: Callable[[str], None], root: str, scenario: str) -> tuple[str, str
     job = read_scenario(path)
     if not job.catalogue.items:
         raise InputError(scenario, "", "names no kit to choose from", "fill in the table of kit")
-    risk = job.options.empty_risk or 0.1
     decision = decide_kit(
         day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-        count=job.options.draws, seed=job.options.seed, risk=risk, rules=job.rules,
+        count=job.options.draws, seed=job.options.seed, rules=job.rules,
         least_gain=job.options.least_gain, progress=tell)
-    write_all([(page, kit_page(job, decision, risk))])
-    return " ".join(kit_lead(job, decision, risk)), page.relative_to(root).as_posix()
+    write_all([(page, kit_page(job, decision))])
+    return " ".join(kit_lead(job, decision)), page.relative_to(root).as_posix()
 
 
 def debrief(tell: Callable[[str], None], root: str, scenario: str,

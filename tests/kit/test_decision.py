@@ -184,10 +184,32 @@ def test_a_test_is_worth_more_the_less_is_known(decision):
     assert order == sorted(order, reverse=True)
 
 
-def test_the_safe_plan_is_within_the_risk(decision):
-    _, found = decision
-    assert found.safe_emptying <= 0.1
-    assert found.safe.finish_time >= found.plan.finish_time - 1e-6
+@pytest.mark.parametrize(("least_gain", "bought"), [(0.5, 1), (100.0, 0)])
+def test_a_purchase_has_to_save_its_seconds_for_a_target_too(least_gain, bought):
+    """A wheel that saves some 17 s and a trifle of 0.2 s, with a target that both may beat."""
+    things = (Item("wheel", "wheels", 100.0), Item("trifle", "cables", 35.0))
+    effects = (Effect("wheel", drag_area=np.array([-0.010]), drag_area_sd=0.003),
+               Effect("trifle", drag_area=np.array([-0.0001])))
+    day, _, _ = two_wheels(0.005, 0.003)
+    kwargs = {"by": "target", "count": 200, "least_gain": least_gain}
+    wanted = Catalogue(things)
+    middle = decide_kit(day, BASELINE, wanted, effects, 300.0, "EUR", count=200).score
+    found = decide_kit(day, BASELINE, wanted, effects, 300.0, "EUR", target=middle, **kwargs)
+    assert found.chosen.items == ("wheel",)[:bought]
+    plain = {other.item: other.plain for other in found.alternatives}
+    assert plain["trifle"] < 0.05  # in days, with nothing counted against it
+
+
+def test_what_is_lost_is_in_plain_seconds():
+    """The loss counts what purchases have to save; the plain one is that of the clock."""
+    wanted, effects = catalogue(np.random.default_rng(6), (2, 2, 2, 1))
+    day = RaceDay(road(np.random.default_rng(6), length=10_000.0), wind(3.0, 1.0), RIDER,
+                  step=400.0)
+    found = decide_kit(day, BASELINE, wanted, effects, 500.0, "EUR", count=60, least_gain=0.3)
+    for other in found.alternatives:
+        if other.kit is not None:
+            assert other.plain == pytest.approx(
+                other.kit.finish_time - found.chosen.finish_time, abs=0.05)
 
 
 @pytest.mark.parametrize("by", ["quantile", "cvar", "target"])
