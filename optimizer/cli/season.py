@@ -91,6 +91,7 @@ def tell(found: SeasonKit) -> None:
     say()
     for sentence in page.rider_sentences(found):
         say(sentence)
+    say(page.IDEAL)
     tables = [page.purchase_table(found), page.hire_table(found), page.matrix(found),
               page.frontier_table(found), page.stage_table(found), page.next_table(found),
               page.test_table(found)]

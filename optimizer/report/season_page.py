@@ -6,12 +6,13 @@ import csv
 import io
 import json
 import math
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.report.kit_page import mind
-from optimizer.report.page import Chart, Section, Table, render
+from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
 from optimizer.report.svg.scale import nice_ticks
@@ -25,11 +26,14 @@ if TYPE_CHECKING:
     from optimizer.seasons import SeasonKit
     from optimizer.seasons.values import Entry, Ride
 
-__all__ = ["frontier_table", "hire_table", "lead", "matrix", "next_table", "purchase_table",
-           "rider_sentences", "season_csv", "season_json", "season_page", "stage_table",
-           "test_table"]
+__all__ = ["IDEAL", "frontier_table", "hire_table", "lead", "matrix", "next_table",
+           "purchase_table", "rider_sentences", "season_csv", "season_json", "season_page",
+           "stage_table", "test_table"]
 
 _MOST_NEXT, _MOST_TESTS = 8, 8
+_LOOSE = "belongs to no item of the catalogue"  # in a note on evidence
+IDEAL = ("Times of rides and what each rider saves are those of the ideal ride, without weights; "
+         "by the card a ride takes some seconds more.")
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of each event and "
             "its officials decide what may be used. Practise with new, hired or lent kit, and have "
             "wheels and brakes checked after each change of rider, before racing on it.")
@@ -38,16 +42,20 @@ _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules
 def lead(found: SeasonKit) -> list[str]:
     """Say the answer first: money, seconds, proof, what comes back."""
     season = found.season
-    weighted = any(entry.weight != 1.0 for entry in season.entries)
-    rides = f"{len(found.rides)} {'ride' if len(found.rides) == 1 else 'rides'}"
+    weights = {entry.weight for entry in season.entries}
+    rides = f"over {len(found.rides)} rides" if len(found.rides) > 1 else "in 1 ride"
+    if len(found.rides) > 1 and weights != {1.0}:
+        rides += ", each second by the weight of its race"
+    elif weights != {1.0}:
+        rides += f", where a second counts {max(weights):g} times"
     out = [
         (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
-         f"and save {_saved(found.saved)} over {rides}"
-         f"{', each by its weight' if weighted else ''}, against your current kit.")]
+         f"and save {_saved(found.saved)} {rides}, against your current kit.")]
     if found.by == "forecast":
-        out.append(f"In this model no other purchases save {at_most(found.gap)} more"
-                   + (f", with {seconds(season.least_gain)} counted against each purchase and "
-                      "each hire." if season.least_gain > 0 else "."))
+        out.append("In this model no other way to spend the money saves more than "
+                   f"{at_most(found.gap)} more" + (
+                       f", apart from things worth under {seconds(season.least_gain)} each."
+                       if season.least_gain > 0 else "."))
     else:
         what = {"mean": "the least mean times over the drawn days",
                 "quantile": f"the least times that are kept on {100 * found.level:.0f} % of the "
@@ -59,11 +67,37 @@ def lead(found: SeasonKit) -> list[str]:
     if found.returned > 0:
         out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
                    f" come back: the season then costs {money(found.spend - found.returned)}.")
-    return out
+    return [*out, *season.notes]
 
 
 def _saved(value: float) -> str:
     return seconds(value) if value > 0 else "nothing"
+
+
+def _weighted(found: SeasonKit) -> str:
+    """Say of what kind the seconds of a table over all races are."""
+    return ("weighted seconds over the season"
+            if any(entry.weight != 1.0 for entry in found.season.entries) else
+            "seconds over the season")
+
+
+def _saves(found: SeasonKit) -> str:
+    """Head a column of such seconds."""
+    return "Saves, weighted" if _weighted(found).startswith("weighted") else "Saves"
+
+
+def _with_range(saved: float, low: float, high: float) -> str:
+    """Give what a ride saves and its range, all in seconds or all in minutes."""
+    far = max(abs(saved), abs(low), abs(high))
+    if far < 119.5:
+        return f"{seconds(saved)} ({seconds_range(low, high)})"
+
+    def text(value: float) -> str:
+        minutes, rest = divmod(round(abs(value)), 60)
+        size = (f"{minutes} min {rest:02d} s" if 0 < minutes < 60 else
+                clock(abs(value)) if minutes else f"{rest} s")
+        return f"−{size}" if value < -0.5 else size
+    return f"{text(saved)} ({text(low)} to {text(high)})"
 
 
 def _entry(found: SeasonKit, ride: Ride) -> Entry:
@@ -88,14 +122,31 @@ def purchase_table(found: SeasonKit) -> Table:
     season, rows = found.season, []
     for one in found.bought:
         pool = season.pools[one.pool]
-        whom = pool.rider or f"all, first {one.rider}"
+        whom = pool.rider or "; ".join(_handed(found, pool.item)) or "all"
         rows.append((_race(found, one.race, one.day), pool.item, whom, money(pool.price),
                      seconds(one.saves), money(pool.resale) if pool.resale else "–",
                      mind(_item(found, pool.item)) or "–"))
-    return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", "Saves", "Resale",
-                  "Caution"), rows,
-                 "What to buy, in the order of the races. Saves: what the season would lose, by "
-                 "weight, without it and nothing in its place", left=(0, 1, 2, 6))
+    return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", _saves(found),
+                  "Resale", "Caution"), rows,
+                 f"What to buy, in the order of the races. {_saves(found)}: {_weighted(found)} "
+                 "that would be lost without it and nothing in its place",
+                 left=(0, 1, 2, 6))
+
+
+def _handed(found: SeasonKit, item: str) -> list[str]:
+    """Say who rides a lent thing where, in the order of the days."""
+    rides = sorted(((ride, number) for ride in found.rides for name, number in ride.copies
+                    if name == item), key=lambda pair: _entry(found, pair[0]).first)
+    several = max((number for _, number in rides), default=1) > 1
+    out = []
+    for rider, some in groupby(rides, lambda pair: _entry(found, pair[0]).rider):
+        races = []
+        for ride, number in some:
+            entry = _entry(found, ride)
+            day = f" {entry.first.day} {entry.first:%b}" if found.season.dated else ""
+            races.append(f"{entry.race}{day}{f' (no. {number})' if several else ''}")
+        out.append(f"{rider}: {', '.join(races)}")
+    return out
 
 
 def hire_table(found: SeasonKit) -> Table:
@@ -112,8 +163,10 @@ def hire_table(found: SeasonKit) -> Table:
 def _kit_of(found: SeasonKit, ride: Ride) -> str:
     """List the kit of a ride, with what is hired and which copy is lent."""
     copies = dict(ride.copies)
+    several = {name for other in found.rides for name, number in other.copies if number > 1}
     names = [f"{name} (hired)" if name in ride.hired else
-             f"{name} (shared, no. {copies[name]})" if name in copies else
+             f"{name} (shared, no. {copies[name]})" if name in several and name in copies else
+             f"{name} (shared)" if name in copies else
              f"{name} (lent)" if name in _entry(found, ride).borrowed else name
              for name in ride.items]
     return ", ".join(names) or "as it stands"
@@ -126,15 +179,15 @@ def matrix(found: SeasonKit) -> Table:
     cells: dict[tuple[str, str], str] = {}
     for ride in found.rides:
         entry = _entry(found, ride)
-        saved = (f"saves {seconds(ride.saved)} ({seconds_range(ride.low, ride.high)})"
+        saved = (f"saves {_with_range(ride.saved, ride.low, ride.high)}"
                  if ride.saved > 0.005 else "saves nothing")
         cells[entry.race, entry.rider] = f"{clock(ride.time)}, {saved}: {_kit_of(found, ride)}"
     races = sorted({(entry.first, entry.race) for entry in season.entries})
     return Table(("Race", *riders), [
         (_race(found, race, day), *(cells.get((race, rider), "–") for rider in riders))
         for day, race in races],
-        "Who rides what where: time on the forecast day, what is saved against the current kit "
-        "(90 % range on common days), and the kit",
+        "Who rides what where: time of the ideal ride on the forecast day, what is saved "
+        "against the current kit (90 % range on common days), and the kit",
         left=tuple(range(len(riders) + 1)))
 
 
@@ -169,15 +222,20 @@ def frontier_table(found: SeasonKit) -> Table:
     """Set out the best season found at each budget."""
     rows, last = [], set[str]()
     for point in found.frontier:
-        new = [name for name in point.bought if name not in last]
-        gone = sorted(last - set(point.bought))
-        last = set(point.bought)
+        here = (*point.bought, *point.hired)
+        new = [name for name in here if name not in last]
+        gone = sorted(last - set(here))
+        last = set(here)
         rows.append((money(round(point.budget)), money(round(point.spend)), _saved(point.saved),
                      "yes" if point.chosen else "", ", ".join(new) or "–",
                      ", ".join(gone) or "–"))
-    return Table((f"Budget, {found.season.currency}", "Spent", "Saved", "Chosen",
-                  "New in it", "No longer in it"), rows,
-                 "Best season found at each budget; hires are in what is spent", left=(4, 5))
+    return Table((f"Budget, {found.season.currency}", "Spent",
+                  "Saved, weighted" if _weighted(found).startswith("weighted") else "Saved",
+                  "Chosen", "New in it", "No longer in it"), rows,
+                 f"Best season found at each budget, in {_weighted(found)} by a plan for each "
+                 "kit. The bound is for the chosen budget alone" if found.by == "forecast" else
+                 f"Best season found at each budget, in {_weighted(found)} by a plan for each "
+                 "kit; no bound", left=(4, 5))
 
 
 def stage_table(found: SeasonKit) -> Table:
@@ -198,12 +256,13 @@ def stage_table(found: SeasonKit) -> Table:
 def next_table(found: SeasonKit) -> Table:
     """Set out the next purchases with more money."""
     season = found.season
-    return Table(("With more money", "For", season.currency, "Saves", f"{season.currency} per s"),
+    return Table(("With more money", "For", season.currency, _saves(found),
+                  f"{season.currency} per s"),
                  [(season.pools[one.pool].item, season.pools[one.pool].rider or "all",
                    money(one.price), seconds(one.seconds), f"{one.price / one.seconds:.1f}")
                   for one in found.next[:_MOST_NEXT]],
-                 "One more thing on top of the plan, most seconds for the money first; these gains "
-                 "do not add up", left=(0, 1))
+                 f"One more thing on top of the plan, in {_weighted(found)}, most for the money "
+                 "first; these gains do not add up", left=(0, 1))
 
 
 def test_table(found: SeasonKit) -> Table:
@@ -211,8 +270,8 @@ def test_table(found: SeasonKit) -> Table:
     return Table(("Test before buying", "Uncertainty", "Halving it saves"),
                  [(test.item, f"± {seconds(1.645 * test.sd)}", seconds(test.halved))
                   for test in found.tests[:_MOST_TESTS]],
-                 "What a better test is worth over the season, by then buying the right thing; ± "
-                 "is half of the 90 % range")
+                 f"What a better test is worth, in {_weighted(found)}, by then buying the right "
+                 "thing; ± is half of the 90 % range")
 
 
 def _season_chart(found: SeasonKit) -> Chart:
@@ -276,11 +335,12 @@ def _gains_chart(found: SeasonKit) -> Chart:
     most = max(found.rides, key=lambda ride: ride.saved)
     entry = _entry(found, most)
     return Chart("gains", "What does each rider gain where?",
-                 lambda look: multiples(look, riders, races, cells, ticks), figures,
+                 lambda look: multiples(look, riders, races, cells, ticks, apart=True), figures,
                  (f"{entry.rider} gains most, {seconds(most.saved)} in {entry.race}."
                   if most.saved > 0.005 else "Nobody gains anything."),
                  note="Seconds saved against the current kit, with the 90 % range on common "
-                      "days; a line that crosses zero may be no gain at all.")
+                      "days; each race has its own scale. A line that crosses zero may be no "
+                      "gain at all.")
 
 
 def _frontier_chart(found: SeasonKit) -> Chart:
@@ -299,7 +359,7 @@ def _frontier_chart(found: SeasonKit) -> Chart:
                             "end" if chosen.budget > 0.5 * end else "start", 11.0)]
         layers.append(Upright(season.budget, "budget"))
         return plot(look, Axis(0.0, end, f"budget, {season.currency}"), [Row(
-            "weighted seconds saved", layers, 190.0, zero=True, low=0.0,
+            f"{_weighted(found).split(' over')[0]} saved", layers, 190.0, zero=True, low=0.0,
             high=1.12 * max(float(y.max(initial=0.0)), 1.0))])
     return Chart("frontier", "What would more or less money save?", draw, frontier_table(found),
                  f"The plan saves {_saved(found.saved)} for "
@@ -312,7 +372,7 @@ def season_page(found: SeasonKit) -> str:
     """Give the page of a season."""
     riders: list[str] = rider_sentences(found)
     sections = [
-        Section("riders", "For each rider", riders),
+        Section("riders", "For each rider", [*riders, IDEAL]),
         Section("season", "What to buy when", [_season_chart(found),
                                                *([purchase_table(found)] if found.bought else []),
                                                *([hire_table(found)]
@@ -327,8 +387,13 @@ def season_page(found: SeasonKit) -> str:
         sections.append(Section("tests", "What to test first", [test_table(found)]))
     notes = list(dict.fromkeys(note for entry in found.season.entries
                                for note in entry.job.assumptions))
-    return render(f"Kit for {found.season.name}", lead(found), sections, kicker="Season",
-                  foot=notes)
+    loose = [note for note in notes if _LOOSE in note]
+    kept = [note for note in notes if note not in loose]
+    sections.append(Section("assumed", "What is assumed", [
+        *([Folded(f"{len(kept)} assumptions", [Points(kept)])] if kept else []),
+        *([Folded(f"{len(loose)} test results that belong to no item", [Points(loose)])]
+          if loose else [])]))
+    return render(f"Kit for {found.season.name}", lead(found), sections, kicker="Season")
 
 
 def season_json(found: SeasonKit) -> str:
@@ -354,7 +419,8 @@ def season_json(found: SeasonKit) -> str:
             "saves_s": one.saves} for one in found.bought],
         "frontier": [{
             "budget": point.budget, "spend": point.spend, "saved_s": point.saved,
-            "bought": list(point.bought), "chosen": point.chosen} for point in found.frontier],
+            "bought": list(point.bought), "hired": list(point.hired),
+            "chosen": point.chosen} for point in found.frontier],
         "next": [{"item": season.pools[one.pool].item,
                   "rider": season.pools[one.pool].rider or None, "price": one.price,
                   "saves_s": one.seconds} for one in found.next],

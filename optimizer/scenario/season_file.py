@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer import defaults
 from optimizer.files import is_file
+from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
 from optimizer.scenario.tables import suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
@@ -156,12 +158,13 @@ def read_season(path: Path | str, *, budget: float | None = None,
                 tuple(loan.item for loan in loans
                       if loan.borrower == name and loan.race == race.name)))
     _items(file, said, entries)
-    return season_of(
+    made = season_of(
         said.name, said.currency, entries, money,
         {rider.name: rider.owns for rider in said.rider},
         {one.item: Stock(one.lent, one.owned, one.most, one.resale) for one in said.stock},
         least_gain=said.least_gain_s if least_gain is None else least_gain,
         handover=said.handover_days, resale_counts=said.resale_counts)
+    return replace(made, notes=tuple(_other_names(said, entries)))
 
 
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
@@ -285,6 +288,15 @@ def _items(file: TomlFile, said: SeasonFile, entries: Sequence[Entry]) -> None:
         if one.item in seen:
             raise file.error(f'"{one.item}" is there twice', "keep one of them", "stock", k, "item")
         seen.add(one.item)
+
+
+def _other_names(said: SeasonFile, entries: Sequence[Entry]) -> list[str]:
+    """Name riders whose own file calls them otherwise."""
+    unnamed = RiderTable.model_fields["name"].default
+    files = {rider.name: rider.file for rider in said.rider}
+    names = {entry.rider: entry.job.rider.name for entry in entries}
+    return [f"{name} is called {other} in {files[name]}; see that it is the right file."
+            for name, other in names.items() if other not in {name, unnamed}]
 
 
 def _time(file: TomlFile, text: str | None, race: int, rider: str) -> float:

@@ -80,17 +80,18 @@ def run_season(season: Season, *, by: Criterion = "forecast", level: float = 0.9
         best = _by_draws(solver, best, by, level)
         gap = math.inf
     progress("best kit at every budget")
-    frontier = _frontier(solver, before, best if by == "forecast" else None)
+    own = _OwnPlans(solver.times)
+    frontier = _frontier(solver, before, best if by == "forecast" else None, own)
     progress("how sure the gains are")
-    plans = [_plans(there, rows, old) for there, rows, old in zip(
-        solver.times, best.sets, before.sets, strict=True)]
+    plans = [(own.plan(e, rows), own.plan(e, old)) for e, (rows, old) in enumerate(zip(
+        best.sets, before.sets, strict=True))]
     rides = _rides(solver, best, before, plans)
     bought = _bought(season, solver, best)
     return SeasonKit(
         season=season, by=by, level=level, rides=rides, bought=bought,
         spend=_spend(season, best), returned=sum(season.pools[one.pool].resale for one in bought),
         value=best.value, gap=gap, frontier=frontier, next=_next(solver, best),
-        tests=_tests(solver, best, plans), stages=_stages(solver, before, stages),
+        tests=_tests(solver, best, plans), stages=_stages(solver, before, stages, own),
         rounds=solver.rounds, looked_at=sum(map(len, solver.columns)))
 
 
@@ -100,13 +101,31 @@ def _spend(season: Season, best: Decision) -> float:
                   for e, rows in enumerate(best.hired) for row in rows))
 
 
-def _saved(solver: Solver, decision: Decision, before: Decision) -> float:
-    """Weighted seconds that a season saves on another."""
-    return float(sum(w * (there.time(old) - there.time(rows)) for w, there, rows, old in zip(
-        solver.weights, solver.times, decision.sets, before.sets, strict=True)))
+class _OwnPlans:
+    """Plans of their own for the kits of the entries, each made once."""
+
+    def __init__(self, times: Sequence[EntryTimes]) -> None:
+        self._times = times
+        self._known: dict[tuple[int, tuple[int, ...]], Plan] = {}
+
+    def plan(self, e: int, rows: tuple[int, ...]) -> Plan:
+        """Plan of an entry with a kit, in the wind and with the limit that it meets itself."""
+        if (e, rows) not in self._known:
+            search = self._times[e].search
+            self._known[e, rows] = search.evaluator.own_plan(  # type: ignore[attr-defined]
+                search.evaluate(rows).setup)
+        return self._known[e, rows]
+
+    def saved(self, solver: Solver, decision: Decision, before: Decision) -> float:
+        """Weighted seconds that a season saves on another."""
+        return float(sum(
+            w * (self.plan(e, old).finish_time - self.plan(e, rows).finish_time)
+            for e, (w, rows, old) in enumerate(zip(solver.weights, decision.sets, before.sets,
+                                                   strict=True))))
 
 
-def _frontier(solver: Solver, before: Decision, best: Decision | None) -> tuple[Point, ...]:
+def _frontier(solver: Solver, before: Decision, best: Decision | None,
+              own: _OwnPlans) -> tuple[Point, ...]:
     """Best season found at each of some budgets, rising; what a smaller one buys better stays."""
     season = solver.season
     whole = season.budget
@@ -122,17 +141,21 @@ def _frontier(solver: Solver, before: Decision, best: Decision | None) -> tuple[
                 found.append((float(budget), solver.at(wider)))
     out: list[Point] = []
     for budget, decision in sorted(found, key=lambda pair: pair[0]):
-        saved, spend = _saved(solver, decision, before), _spend(season, decision)
+        saved, spend = own.saved(solver, decision, before), _spend(season, decision)
         names = tuple(f"{season.pools[p].item}" + (
             f" ({season.pools[p].rider})" if season.pools[p].rider else "")
             for p, _ in decision.bought if season.pools[p].price > 0)
+        hired = tuple(f"{solver.times[e].names[row]} (hired, {season.entries[e].rider}, "
+                      f"{season.entries[e].race})"
+                      for e, rows in enumerate(decision.hired) for row in sorted(rows))
         chosen = decision is best
         if not out or saved > out[-1].saved + 1e-6 or chosen:
-            out.append(Point(budget, spend, saved, names, chosen))
+            out.append(Point(budget, spend, saved, names, hired, chosen))
     return tuple(out)
 
 
-def _stages(solver: Solver, before: Decision, money: Sequence[float]) -> tuple[Stage, ...]:
+def _stages(solver: Solver, before: Decision, money: Sequence[float],
+            own: _OwnPlans) -> tuple[Stage, ...]:
     """Buy at each stage the best on top of what is there; hires are paid for the races alone."""
     season, out, spent = solver.season, [], 0.0
     for amount in money:
@@ -148,18 +171,9 @@ def _stages(solver: Solver, before: Decision, money: Sequence[float]) -> tuple[S
         season = replace(season, pools=tuple(pools))
         out.append(Stage(amount, tuple(bought), tuple(
             (e, solver.times[e].names[row]) for e, rows in enumerate(decision.hired)
-            for row in sorted(rows)), spent + hires, _saved(solver, decision, before)))
+            for row in sorted(rows)), spent + hires,
+            own.saved(solver, decision, before)))
     return tuple(out)
-
-
-def _plans(there: EntryTimes, rows: tuple[int, ...],
-           old: tuple[int, ...]) -> tuple[Plan, Plan]:
-    """Plans of their own for the kit and the current kit."""
-    search = there.search
-    one = search.evaluator.own_plan(search.evaluate(rows).setup)  # type: ignore[attr-defined]
-    other = one if rows == old else search.evaluator.own_plan(  # type: ignore[attr-defined]
-        search.evaluate(old).setup)
-    return one, other
 
 
 def _rides(solver: Solver, best: Decision, before: Decision,

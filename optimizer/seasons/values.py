@@ -83,6 +83,7 @@ class Season:
     resale_counts : whether money that comes back at the end may be spent before
     least_gain : s, what each purchase and each hire has to save; it is counted against it
     dated : whether the days are those of a calendar, and not only an order
+    notes : what is odd about its files
     """
 
     name: str
@@ -95,6 +96,7 @@ class Season:
     resale_counts: bool = False
     least_gain: float = defaults.LEAST_GAIN.value
     dated: bool = True
+    notes: tuple[str, ...] = ()
 
     @property
     def budget(self) -> float:
@@ -184,12 +186,17 @@ class TestFirst:
 
 @dataclass(frozen=True)
 class Point:
-    """Best season found at one budget: its spend, the weighted seconds it saves, its purchases."""
+    """Best season found at one budget.
+
+    `saved` are weighted seconds by a plan of its own for each kit; `bought` and `hired` are what
+    is paid for, in words.
+    """
 
     budget: float
     spend: float
     saved: float
     bought: tuple[str, ...]
+    hired: tuple[str, ...]
     chosen: bool
 
 

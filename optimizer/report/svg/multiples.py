@@ -25,15 +25,13 @@ _LEAST = 150.0  # px of a column
 
 def multiples(look: Look, rows: Sequence[str], columns: Sequence[str],
               cells: Mapping[tuple[str, str], Sequence[Mark]],
-              ticks: Callable[[float, float, int], Sequence[tuple[float, str]]]) -> Drawing:
-    """Draw the ranges of `cells` (row, column), all on one scale.
+              ticks: Callable[[float, float, int], Sequence[tuple[float, str]]], *,
+              apart: bool = False) -> Drawing:
+    """Draw the ranges of `cells` (row, column), on one scale or, `apart`, on one for each column.
 
     As many columns stand side by side as the width holds; the others go below. `ticks` gives at
     most so many ticks between two values.
     """
-    marks = [mark for found in cells.values() for mark in found]
-    low, high = min(mark.low for mark in marks), max(mark.high for mark in marks)
-    room = 0.06 * (high - low) or 1.0
     names = 0.0 if look.small else min(
         max(width_of(row, look.size) for row in rows) + 14.0, 0.24 * look.width)
     across = max(1, min(len(columns), int((look.width - names) / _LEAST)))
@@ -43,6 +41,8 @@ def multiples(look: Look, rows: Sequence[str], columns: Sequence[str],
     for first in range(0, len(columns), across):
         tallest = y
         for k, column in enumerate(columns[first:first + across]):
+            low, high = _span(cells, column if apart else None)
+            room = 0.06 * (high - low) or 1.0
             x = Scale(low - room, high + room, names + k * wide + 8.0,
                       names + (k + 1) * wide - 16.0)
             drawn, end = _panel(look, rows, column, cells, x, y, names if k == 0 else 0.0,
@@ -51,6 +51,15 @@ def multiples(look: Look, rows: Sequence[str], columns: Sequence[str],
             tallest = max(tallest, end)
         y = tallest + 0.8 * look.line
     return Drawing(y, group(*parts, cls="multiples"))
+
+
+def _span(cells: Mapping[tuple[str, str], Sequence[Mark]],
+          column: str | None) -> tuple[float, float]:
+    """Least and greatest value of a column, or of all."""
+    marks = [mark for (_, there), found in cells.items() if column in {None, there}
+             for mark in found]
+    return (min((mark.low for mark in marks), default=0.0),
+            max((mark.high for mark in marks), default=1.0))
 
 
 def _panel(look: Look, rows: Sequence[str], column: str,

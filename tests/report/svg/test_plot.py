@@ -114,3 +114,18 @@ def test_all_columns_share_one_scale(width):
     ranges = [numbers(d) for d in re.findall(r'd="([^"]*)" class="line plan"', body)]
     assert len(ranges) == 2
     assert ranges[0][2] - ranges[0][0] == pytest.approx(ranges[1][2] - ranges[1][0], abs=0.11)
+
+
+def test_columns_apart_fill_their_own_scales():
+    cells = {("r", "short"): [Mark("", 2.0, 1.0, 3.0)],
+             ("r", "long"): [Mark("", 200.0, 100.0, 300.0)]}
+
+    def wide(apart):
+        body = multiples(look_for(760), ["r"], ["short", "long"], cells, lambda *_: [],
+                         apart=apart).body
+        return [float(b) - float(a) for a, b in re.findall(
+            r'd="M([\d.]+),[\d.]+H([\d.]+)" class="line plan"', str(body))]
+    short, long = wide(False)
+    assert short < 0.05 * long
+    short, long = wide(True)
+    assert abs(short - long) < 0.2

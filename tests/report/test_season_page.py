@@ -1,0 +1,80 @@
+"""The words and tables of a season, on an invented club."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from types import SimpleNamespace
+
+import pytest
+
+from optimizer.report.season_page import frontier_table, lead, matrix, next_table, purchase_table
+from optimizer.seasons.values import (
+    Bought,
+    Entry,
+    Money,
+    NextPurchase,
+    Point,
+    Pool,
+    Ride,
+    Season,
+    SeasonKit,
+)
+
+HELMET = "Long-tail helmet"
+
+
+def found(weights=(1.0, 2.0), copies=(1, 1)):
+    """Two riders who share a helmet."""
+    item = SimpleNamespace(name=HELMET, caution="", kind="helmet", hire_price=None,
+                           needs_fitter=False)
+    job = SimpleNamespace(catalogue=SimpleNamespace(items=(item,)), assumptions=())
+    entries = tuple(Entry(rider, race, day, day, weight, job) for rider, race, day, weight in zip(
+        ("Ann", "Ben"), ("Spring", "Autumn"), (date(2031, 5, 4), date(2031, 9, 7)), weights,
+        strict=True))
+    season = Season("Two", "EUR", entries, (Pool(HELMET, "", 240.0),), (Money(None, 300.0),))
+    rides = tuple(Ride(e, (HELMET,), (), 3600.0, 3600.0 + saved, saved - 50.0, saved + 200.0,
+                       copies=((HELMET, copy),))
+                  for e, (saved, copy) in enumerate(zip((100.0, 300.0), copies, strict=True)))
+    return SeasonKit(
+        season, "forecast", 0.9, rides, (Bought(0, "Ann", 0, entries[0].first, "Spring", 700.0),),
+        240.0, 0.0, 0.0, 0.75,
+        (Point(300.0, 285.0, 700.0, (HELMET,), ("Wheel (hired, Ben, Autumn)",), chosen=True),),
+        (NextPurchase(0, 240.0, 9.0),), (), (), 1, 1)
+
+
+def test_a_lent_thing_names_who_rides_it_where():
+    (row,) = purchase_table(found()).rows
+    assert row[2] == "Ann: Spring 4 May; Ben: Autumn 7 Sep"
+    (row,) = purchase_table(found(copies=(1, 2))).rows
+    assert row[2].endswith("Ben: Autumn 7 Sep (no. 2)")
+
+
+def test_copies_have_numbers_only_where_there_are_several():
+    assert "(shared)" in str(matrix(found()).rows)
+    assert "no. 1" not in str(matrix(found()).rows)
+    assert "(shared, no. 2)" in str(matrix(found(copies=(1, 2))).rows)
+
+
+@pytest.mark.parametrize("table", [purchase_table, next_table])
+def test_weighted_seconds_are_called_so(table):
+    assert "Saves, weighted" in table(found()).headings
+    assert "Saves" in table(found(weights=(1.0, 1.0))).headings
+
+
+def test_hires_are_in_what_a_budget_buys():
+    (row,) = frontier_table(found()).rows
+    assert "Wheel (hired, Ben, Autumn)" in row[4]
+
+
+def test_a_range_is_in_the_unit_of_its_gain():
+    text = str(matrix(found()).rows)
+    assert "1 min 40 s (50 s to 5 min 00 s)" in text
+    assert "5 min 00 s (4 min 10 s to 8 min 20 s)" in text
+
+
+def test_the_lead_speaks_plainly_and_passes_on_what_is_odd():
+    said = lead(replace(found(), season=replace(found().season, notes=("Odd.",))))
+    assert said[0].startswith("Two: spend 240 of 300 EUR and save 11 min 40 s over 2 rides, each")
+    assert said[1].startswith("In this model no other way to spend the money saves more than 0.8 s")
+    assert said[-1] == "Odd."
