@@ -52,6 +52,7 @@ _LEAST_CHANCE = 0.005  # to beat a target, that a purchase has to win: a day in 
 _EVEN = 0.6  # chance below which it may as well be the other way round
 _SWITCHES = 6  # of the chosen set to a better one that decides otherwise about an item
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
+_LEAST_WORTH = 0.5  # of the currency, of a test: less is shown as 0
 _TAILS = (0.0, 0.5, 0.9)
 
 
@@ -462,10 +463,12 @@ def _tests(search: Search, choice: Choice, chosen: KitSet, alternatives: Sequenc
         other, uncertainty = decided.get(name), float(answer.uncertainty[row])
         if other is None or other.kit is None or uncertainty <= 0:
             continue
+        if search.terms.cost[row] <= 0:  # owned, or for nothing: there is nothing to buy
+            continue
         behind = max(other.kit.finish_time - chosen.finish_time, 0.0)
         halved, perfect = (spread * unit_loss(behind / spread)
                            for spread in (uncertainty * math.sqrt(0.75), uncertainty))
-        if perfect > 0.05:
+        if perfect > 0.05 and halved * price >= _LEAST_WORTH:
             found.append(TestWorth(name, uncertainty, halved, perfect, halved * price))
     return tuple(sorted(found, key=lambda test: (-test.halved, test.item)))
 

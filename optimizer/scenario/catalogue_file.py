@@ -24,6 +24,7 @@ OPTIONAL = ("owned", "hire_price", "mass_change_g", "wheel_inertia_change_kgm2",
 
 # What people head such columns with, where the unit is not in question.
 HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "where": "place",
+             "slot": "place",
              "cost": "price", "price_eur": "price", "price_gbp": "price", "price_€": "price",
              "price_£": "price", "have_it": "owned", "own": "owned", "hire": "hire_price",
              "rent": "hire_price", "needs": "requires", "not_with": "excludes",
@@ -95,7 +96,7 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None,
     True
     """
     said = [] if notes is None else notes
-    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)
+    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS, deferred=True)
     if len(table.rows) > MOST_ITEMS:
         raise InputError(str(path), f"row {table.rows[MOST_ITEMS].line}",
                          f"is beyond the {MOST_ITEMS:,} items that can be chosen from",
@@ -159,7 +160,7 @@ def _item(row: Row, currency: str) -> Item:
         name=name, place=_place(row, place), owned=owned,
         price=_price(row, "price", currency, 0.0) if owned else _price(row, "price", currency),
         hire_price=_price(row, "hire_price", currency) if row.has("hire_price") else None,
-        mass=row.number("mass_change_g", 0.0, low=-20_000.0, high=20_000.0) / 1000,
+        mass=row.grams("mass_change_g", most=20_000.0) / 1000,
         wheel_inertia=row.number("wheel_inertia_change_kgm2", 0.0, low=-0.3, high=0.5),
         region=row.text("region", ""),
         requires=row.names("requires"), excludes=row.names("excludes"),

@@ -40,7 +40,8 @@ OPTIONAL = ("baseline", "yaw_deg", "air_density_kgm3", "measured_by", "runs", "u
 # What people head such columns with, where the unit is not in question.
 HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "claim": "figure",
              "result": "figure", "saving": "figure", "saves": "figure", "gain": "figure",
-             "kind_of_test": "test", "method": "test", "tested": "test", "yaw": "yaw_deg",
+             "kind_of_test": "test", "kind": "test",
+             "method": "test", "tested": "test", "yaw": "yaw_deg",
              "against": "baseline", "compared_with": "baseline", "by": "measured_by",
              "tester": "measured_by", "error": "uncertainty", "±": "uncertainty",
              "+/_": "uncertainty", "sd": "uncertainty", "notes": "note", "comment": "note",
@@ -115,7 +116,7 @@ def read_evidence(path: Path | str, notes: list[str] | None = None) -> list[Datu
     True
     """
     said = [] if notes is None else notes
-    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS)
+    table = read_table(path, REQUIRED, OPTIONAL, said, synonyms=HEADINGS, deferred=True)
     data, merged = one_figure_each(_checked(table, said))
     said[:0] = merged  # they change what counts, and so come first
     return data

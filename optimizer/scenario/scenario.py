@@ -291,7 +291,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
     >>> job.budget, job.currency
     (300, 'EUR')
     """
-    file = read_toml(path)
+    file = _scenario_toml(path)
     scenario = check(Scenario, file)
     if kit is not None:  # with the sets of its own catalogue
         scenario = scenario.model_copy(update={"kit": kit, "set": []})
@@ -317,10 +317,19 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
 
 def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:
     """Read what a scenario says of course and weather alone. Raises InputError as for a job."""
-    file = read_toml(path)
+    file = _scenario_toml(path)
     scenario = check(Scenario, file)
     course = _course(file, scenario)
     return course, _conditions(file, scenario, course, None, None, None)[0]
+
+
+def _scenario_toml(path: Path | str) -> TomlFile:
+    """Read the TOML of a scenario; a season's is sent where it belongs."""
+    file = read_toml(path)
+    if "race" in file.data and "course" not in file.data:
+        raise InputError(str(path), "", "is a season file, not a scenario",
+                         f"this is a season file: kitpace season {path}")
+    return file
 
 
 def _beside(file: TomlFile, name: str, *key: str | int) -> Path:

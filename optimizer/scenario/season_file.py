@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer import defaults
+from optimizer.errors import InputError
 from optimizer.files import is_file
 from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
@@ -130,6 +131,9 @@ def read_season(path: Path | str, *, budget: float | None = None,
     7
     """
     file = read_toml(path)
+    if "course" in file.data and "race" not in file.data:
+        raise InputError(str(path), "", "is a scenario, not a season",
+                         f"this is a scenario: kitpace plan {path}")
     said = check(SeasonFile, file)
     money = _money(file, said, budget)
     riders = [rider.name for rider in said.rider]

@@ -33,6 +33,7 @@ _SIGN = (r"[€£$¥]|(?!JAN|FEB|MAR|APR|MAY|JUN|JUL|AUG|SEP|OCT|NOV|DEC)[A-Z]{3
 _MONEY = re.compile(rf"(?P<before>{_SIGN})?\s*"
                     r"(?P<amount>\d[\d.,'’ ]*(?:[.,][-–]+)?)\s*"
                     rf"(?P<behind>{_SIGN})?")
+_MASS = re.compile(r"(?P<amount>.*\d[.,]?)\s*(?P<unit>[Kk]?[Gg])\.?")
 _CURRENCIES = {"€": "EUR", "eur": "EUR", "euro": "EUR", "euros": "EUR", "£": "GBP",
                "$": "$", "¥": "¥", "fr.": "CHF", "fr": "CHF", "sfr.": "CHF"}
 _LONGEST_HEADING = 200  # characters
@@ -140,6 +141,21 @@ class Row:
             return _stand_in(low)
         return value
 
+    def grams(self, column: str, *, most: float) -> float:
+        """Cell as a mass [g] of at most `most` either way, with "g" or "kg" or without; 0 if empty.
+
+        A unit that is written out counts, and how it was read is said once.
+        """
+        found = self.cells.get(column, "")
+        match = _MASS.fullmatch(found)
+        if not match:
+            return self.number(column, 0.0, low=-most, high=most)
+        scale = 1000.0 if match["unit"].lower() == "kg" else 1.0
+        value = scale * replace(self, cells={column: match["amount"]}).number(
+            column, low=-most / scale, high=most / scale)
+        self.note_once(f'masses such as "{found}" are read as {value:+.0f} g', "masses such as")
+        return value
+
     def money(self, column: str, *, high: float) -> float:
         """Cell as an amount of money, at least 0; with a sign or code of the currency or without.
 
@@ -188,13 +204,15 @@ class TextTable:
     """A table as its file spells it.
 
     `headings` are those of all columns, as names; `separator` is what stands between cells;
-    `decimal_comma` tells that numbers are written with one.
+    `decimal_comma` tells that numbers are written with one; `wrong` is what its headings get
+    wrong, where that was not raised.
     """
 
     headings: tuple[str, ...]
     separator: str
     decimal_comma: bool
     rows: list[Row]
+    wrong: tuple[InputError, ...] = ()
 
 
 def _range(low: float, high: float) -> str:
@@ -291,18 +309,24 @@ def read_rows(path: Path | str, required: Sequence[str], optional: Sequence[str]
 
 def read_table(path: Path | str, required: Sequence[str], optional: Sequence[str] = (),
                notes: list[str] | None = None, *,
-               synonyms: Mapping[str, str] | None = None) -> TextTable:
-    """Read a table as `read_rows` does, with the way in which its file is written."""
+               synonyms: Mapping[str, str] | None = None,
+               deferred: bool = False) -> TextTable:
+    """Read a table as `read_rows` does, with the way in which its file is written.
+
+    With `deferred`, slips in headings are kept in `wrong` of the table, for `each_row` to raise
+    them with what is wrong in the rows.
+    """
     if is_spreadsheet(path):
         names = {*required, *(old for old, new in (synonyms or {}).items() if new in required)}
         file, records = read_sheet(path, lambda heading: _plain(heading) in names, notes)
-        return _table(file, records, ",", required, optional, notes, synonyms)
-    return table_of(read_text(path), path, required, optional, notes, synonyms=synonyms)
+        return _table(file, records, ",", required, optional, notes, synonyms, deferred=deferred)
+    return table_of(read_text(path), path, required, optional, notes, synonyms=synonyms,
+                    deferred=deferred)
 
 
 def table_of(text: str, path: Path | str, required: Sequence[str], optional: Sequence[str] = (),
              notes: list[str] | None = None, *,
-             synonyms: Mapping[str, str] | None = None) -> TextTable:
+             synonyms: Mapping[str, str] | None = None, deferred: bool = False) -> TextTable:
     """Take the text of a table apart as `read_table` does; `path` is for messages."""
     separator = separator_of(text)
     try:
@@ -311,12 +335,13 @@ def table_of(text: str, path: Path | str, required: Sequence[str], optional: Seq
     except csv.Error as error:
         raise InputError(str(path), "", f"is not a table: {error}",
                          "check the quotation marks") from error
-    return _table(str(path), records, separator, required, optional, notes, synonyms)
+    return _table(str(path), records, separator, required, optional, notes, synonyms,
+                  deferred=deferred)
 
 
 def _table(file: str, records: Sequence[Sequence[str]], separator: str, required: Sequence[str],
            optional: Sequence[str], notes: list[str] | None,
-           synonyms: Mapping[str, str] | None) -> TextTable:
+           synonyms: Mapping[str, str] | None, *, deferred: bool = False) -> TextTable:
     lines = [(number, [cell.translate(_SPACES).strip() for cell in record])
              for number, record in enumerate(records, 1)]
     lines = [(number, cells) for number, cells in lines
@@ -324,7 +349,9 @@ def _table(file: str, records: Sequence[Sequence[str]], separator: str, required
     if not lines:
         raise InputError(file, "", "is empty", f"its headings are {', '.join(required)}")
     lines = lines[_headings_at(lines, required, synonyms or {}, notes):]
-    columns = _columns(file, lines[0], required, optional, synonyms or {}, notes)
+    columns, slips = _columns(file, lines[0], required, optional, synonyms or {}, notes)
+    if slips and not deferred:
+        raise together(slips)
     comma = separator != "," and any(re.fullmatch(r"[+-]?\d+,\d+", cell)
                                      for _, cells in lines for cell in cells)
     rows, wrong = [], list[InputError]()
@@ -334,8 +361,8 @@ def _table(file: str, records: Sequence[Sequence[str]], separator: str, required
         except InputError as error:
             wrong.append(error)
     if wrong:
-        raise together(wrong)
-    return TextTable(tuple(columns), separator, comma, rows)
+        raise together([*slips, *wrong])
+    return TextTable(tuple(columns), separator, comma, rows, tuple(slips))
 
 
 def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[str, str],
@@ -345,7 +372,7 @@ def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[st
     `sample` is a right row by heading, for the message; what `read` notes goes to `notes`.
     Raises InputError for one mistake, InputErrors for several.
     """
-    found, wrong = [], list[InputError]()
+    found, wrong = [], list(table.wrong)
     for row in table.rows:
         kept = replace(row, wrong=[], notes=[] if notes is None else notes)
         try:
@@ -354,7 +381,9 @@ def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[st
             kept.keep(error)
         else:
             found.append(value)
-        wrong += kept.wrong or ()
+        # A column that a slip hides is no fault of its rows.
+        wrong += [one for one in kept.wrong or () if not table.wrong
+                  or one.where.partition(", column ")[2] in table.headings]
     if wrong:
         cells = {name: sample.get(name, "") for name in table.headings if name in sample}
         head, line = (table.separator.join(part) for part in (cells, cells.values()))
@@ -393,8 +422,8 @@ def _plain(heading: str) -> str:
 
 def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
              optional: Sequence[str], synonyms: Mapping[str, str],
-             notes: list[str] | None) -> list[str]:
-    """Name of each column, checked; those to be left out are empty or start with #."""
+             notes: list[str] | None) -> tuple[list[str], list[InputError]]:
+    """Name of each column; those to be left out are empty or start with #. And what is wrong."""
     number, cells = line
     where, known = f"row {number}", [*required, *optional]
     if len(cells) > _MOST_COLUMNS:
@@ -413,11 +442,9 @@ def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
         wrong = [InputError(file, where, f'there is no column "{name}"{other}',
                             f"the columns are {', '.join(known)}")
                  for name in required if name not in names]
-    if wrong:
-        raise together(wrong)
-    if unknown and notes is not None:
+    if unknown and notes is not None and not wrong:
         notes.append(f"not used: the column{'s' if len(unknown) > 1 else ''} {ignored}")
-    return [f"#{name}" if k in unknown else name for k, name in enumerate(names)]
+    return [f"#{name}" if k in unknown else name for k, name in enumerate(names)], wrong
 
 
 def _headings_at(lines: Sequence[tuple[int, list[str]]], required: Sequence[str],

@@ -182,6 +182,9 @@ def test_a_test_is_worth_more_the_less_is_known(decision):
         assert 0.0 <= test.halved <= test.perfect <= 0.3990 * test.uncertainty
     order = [test.halved for test in found.tests]
     assert order == sorted(order, reverse=True)
+    wanted = {item.name: item for item in decision[0].items}
+    assert all(wanted[test.item].cost > 0 for test in found.tests)
+    assert all(round(test.money) > 0 for test in found.tests)
 
 
 @pytest.mark.parametrize(("least_gain", "bought"), [(0.5, 1), (100.0, 0)])

@@ -77,6 +77,41 @@ def test_a_slip_in_a_heading_does_not_lose_its_figures(tmp_path, heading):
             ",price,prise", ",prise").replace("5,1", "5" if heading == "prise" else "5,1")))
 
 
+@pytest.mark.parametrize("heading", ["prise", "hire_prise"])
+def test_a_slip_in_a_heading_does_not_hide_the_rows(tmp_path, heading):
+    wrong = (f"item,place,{'' if heading == 'prise' else 'price,'}{heading},mass_change_g\n"
+             f"A,helm,{'' if heading == 'prise' else '5,'}1,heavy\n")
+    with pytest.raises(InputError) as caught:
+        read_catalogue(table(tmp_path, wrong))
+    said = str(caught.value)
+    assert "did you mean" in said
+    assert '"helm" is not a known place' in said
+    assert '"heavy" is not a number' in said
+    assert "is empty" not in said
+
+
+@pytest.mark.parametrize(("cell", "kilograms"), [
+    ("+60 g", 0.06), ("140g", 0.14), ("0.14 kg", 0.14), ("-0.2kg", -0.2), ("60", 0.06)])
+def test_masses_with_their_unit(tmp_path, cell, kilograms):
+    notes = []
+    item, = read_catalogue(table(tmp_path, f"item,Slot,price,mass_change_g\nA,helmet,5,{cell}\n"),
+                           notes=notes).items
+    assert item.mass == pytest.approx(kilograms)
+    assert ("masses such as" in "\n".join(notes)) == ("g" in cell)
+    assert 'columns read: "Slot" as place' in notes
+
+
+@pytest.mark.parametrize("cell", ["60 lb", "g", "30 kg", "x g"])
+def test_masses_that_are_none(tmp_path, cell):
+    with pytest.raises(InputError, match="column mass_change_g"):
+        read_catalogue(table(tmp_path, f"item,place,price,mass_change_g\nA,helmet,5,{cell}\n"))
+
+
+def test_kind_is_the_kind_of_test(tmp_path):
+    datum, = read_evidence(table(tmp_path, "item,figure,kind\nHelm,5 W,Tunnel\n"))
+    assert datum.test.startswith("tunnel")
+
+
 def test_headings_and_words_of_ones_own_are_echoed(tmp_path):
     notes = []
     data = read_evidence(table(
