@@ -92,9 +92,9 @@ def tell(found: SeasonKit) -> None:
     for sentence in page.rider_sentences(found):
         say(sentence)
     say(page.IDEAL)
-    tables = [page.purchase_table(found), page.hire_table(found), page.matrix(found),
-              page.frontier_table(found), page.stage_table(found), page.next_table(found),
-              page.test_table(found)]
+    tables = [page.purchase_table(found), page.hire_table(found), page.lent_table(found),
+              page.matrix(found), page.frontier_table(found), page.stage_table(found),
+              page.next_table(found), page.test_table(found)]
     for shown in tables:
         if shown.rows:
             _show(shown)

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import math
-from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,9 +25,9 @@ if TYPE_CHECKING:
     from optimizer.seasons import SeasonKit
     from optimizer.seasons.values import Entry, Ride
 
-__all__ = ["IDEAL", "frontier_table", "hire_table", "lead", "matrix", "next_table",
-           "purchase_table", "rider_sentences", "season_csv", "season_json", "season_page",
-           "stage_table", "test_table"]
+__all__ = ["IDEAL", "frontier_table", "hire_table", "lead", "lent_table", "matrix",
+           "next_table", "purchase_table", "rider_sentences", "season_csv", "season_json",
+           "season_page", "stage_table", "test_table"]
 
 _MOST_NEXT, _MOST_TESTS = 8, 8
 _LOOSE = "belongs to no item of the catalogue"  # in a note on evidence
@@ -122,7 +121,8 @@ def purchase_table(found: SeasonKit) -> Table:
     season, rows = found.season, []
     for one in found.bought:
         pool = season.pools[one.pool]
-        whom = pool.rider or "; ".join(_handed(found, pool.item)) or "all"
+        whom = pool.rider or ", ".join(dict.fromkeys(
+            _entry(found, ride).rider for ride, _ in _shared_rides(found, pool.item))) or "all"
         rows.append((_race(found, one.race, one.day), pool.item, whom, money(pool.price),
                      seconds(one.saves), money(pool.resale) if pool.resale else "–",
                      mind(_item(found, pool.item)) or "–"))
@@ -133,20 +133,23 @@ def purchase_table(found: SeasonKit) -> Table:
                  left=(0, 1, 2, 6))
 
 
-def _handed(found: SeasonKit, item: str) -> list[str]:
-    """Say who rides a lent thing where, in the order of the days."""
-    rides = sorted(((ride, number) for ride in found.rides for name, number in ride.copies
-                    if name == item), key=lambda pair: _entry(found, pair[0]).first)
-    several = max((number for _, number in rides), default=1) > 1
-    out = []
-    for rider, some in groupby(rides, lambda pair: _entry(found, pair[0]).rider):
-        races = []
-        for ride, number in some:
-            entry = _entry(found, ride)
-            day = f" {entry.first.day} {entry.first:%b}" if found.season.dated else ""
-            races.append(f"{entry.race}{day}{f' (no. {number})' if several else ''}")
-        out.append(f"{rider}: {', '.join(races)}")
-    return out
+def _shared_rides(found: SeasonKit, item: str) -> list[tuple[Ride, int]]:
+    """Give the rides with a lent thing, and the copy of each, in the order of the days."""
+    return sorted(((ride, number) for ride in found.rides for name, number in ride.copies
+                   if name == item), key=lambda pair: _entry(found, pair[0]).first)
+
+
+def lent_table(found: SeasonKit) -> Table:
+    """Set out who has what is lent at which race."""
+    rows = []
+    for item in dict.fromkeys(name for ride in found.rides for name, _ in ride.copies):
+        rides = _shared_rides(found, item)
+        several = max(number for _, number in rides) > 1
+        rows += [(f"{item}, no. {number}" if several else item,
+                  _race(found, _entry(found, ride).race, _entry(found, ride).first),
+                  _entry(found, ride).rider) for ride, number in rides]
+    return Table(("Shared", "Race", "Rider"), rows, "Who has at which race what is shared",
+                 left=(0, 1, 2))
 
 
 def hire_table(found: SeasonKit) -> Table:
@@ -233,9 +236,9 @@ def frontier_table(found: SeasonKit) -> Table:
                   "Saved, weighted" if _weighted(found).startswith("weighted") else "Saved",
                   "Chosen", "New in it", "No longer in it"), rows,
                  f"Best season found at each budget, in {_weighted(found)} by a plan for each "
-                 "kit. The bound is for the chosen budget alone" if found.by == "forecast" else
-                 f"Best season found at each budget, in {_weighted(found)} by a plan for each "
-                 "kit; no bound", left=(4, 5))
+                 + ("kit. The bound is for the chosen budget alone; it compares kits in the wind "
+                    "and with the effort limit of the bike as it stands"
+                    if found.by == "forecast" else "kit; no bound"), left=(4, 5))
 
 
 def stage_table(found: SeasonKit) -> Table:
@@ -377,6 +380,9 @@ def season_page(found: SeasonKit) -> str:
                                                *([purchase_table(found)] if found.bought else []),
                                                *([hire_table(found)]
                                                  if any(ride.hired for ride in found.rides)
+                                                 else []),
+                                               *([lent_table(found)]
+                                                 if any(ride.copies for ride in found.rides)
                                                  else []), _CAUTION]),
         Section("matrix", "Who rides what where", [matrix(found), _gains_chart(found)]),
         Section("money", "More or less money", [

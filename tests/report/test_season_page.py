@@ -8,7 +8,14 @@ from types import SimpleNamespace
 
 import pytest
 
-from optimizer.report.season_page import frontier_table, lead, matrix, next_table, purchase_table
+from optimizer.report.season_page import (
+    frontier_table,
+    lead,
+    lent_table,
+    matrix,
+    next_table,
+    purchase_table,
+)
 from optimizer.seasons.values import (
     Bought,
     Entry,
@@ -45,9 +52,11 @@ def found(weights=(1.0, 2.0), copies=(1, 1)):
 
 def test_a_lent_thing_names_who_rides_it_where():
     (row,) = purchase_table(found()).rows
-    assert row[2] == "Ann: Spring 4 May; Ben: Autumn 7 Sep"
-    (row,) = purchase_table(found(copies=(1, 2))).rows
-    assert row[2].endswith("Ben: Autumn 7 Sep (no. 2)")
+    assert row[2] == "Ann, Ben"
+    assert list(lent_table(found()).rows) == [
+        (HELMET, "Spring, 4 May 2031", "Ann"), (HELMET, "Autumn, 7 Sep 2031", "Ben")]
+    assert [row[0] for row in lent_table(found(copies=(1, 2))).rows] == [
+        f"{HELMET}, no. 1", f"{HELMET}, no. 2"]
 
 
 def test_copies_have_numbers_only_where_there_are_several():
