@@ -85,7 +85,7 @@ def _overdrawn(d: Debrief) -> str:
         return ("while meter or mass is in doubt, that says nothing of critical power or of W', "
                 "and both stay as planned.")
     return ("critical power or W' is higher than planned. One ride cannot tell which: W' stays as "
-            "planned and critical power takes the difference, since the next plan rests on it; "
+            "planned and critical power takes the difference, since the next plan uses it; "
             "efforts of 3 to 12 minutes to the limit tell both (kitpace rider).")
 
 

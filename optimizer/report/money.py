@@ -92,10 +92,10 @@ def _in_short(result: Result, names: list[str]) -> str:
     if len(names) <= _FEW + 1:
         return listing(names)
     if not result.worth:
-        return f"{len(names)} items"
+        return f"{len(names)} new items"
     worth = {row.item: row.seconds for row in result.worth}
     most = sorted(names, key=lambda name: -worth.get(name, 0.0))[:_FEW]
-    return f"{len(names)} items, above all {listing(most)}"
+    return f"{len(names)} new items, above all {listing(most)}"
 
 
 def money_parts(result: Result) -> list[Part]:
@@ -143,9 +143,21 @@ def _basket(result: Result) -> Table:
                      effect.basis if effect else "", _caution(item)))
     return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
                   "The best kit without it is slower by", "Evidence", "Caution"), rows,
-                 f"The best kit for {money(choice.budget, choice.currency)}. Gains overlap, so "
+                 f"The best kit for {money(choice.budget, choice.currency)}: "
+                 f"{_counted(result)}. Gains overlap, so "
                  "they do not add up to the whole; ranges are 90 % ranges.",
                  ident="basket")
+
+
+def _counted(result: Result) -> str:
+    """Count the items of the best kit: in all, and of each sort where there are several sorts."""
+    items = [result.job.catalogue[name] for name in result.choice.best.items]
+    sorts = (("to pay for", sum(not item.owned and item.cost > 0 for item in items)),
+             ("free", sum(not item.owned and item.cost == 0 for item in items)),
+             ("owned", sum(item.owned for item in items)))
+    each = [f"{count} {sort}" for sort, count in sorts if count]
+    whole = f"{len(items)} item{'' if len(items) == 1 else 's'}"
+    return f"{whole}, {listing(each)}" if len(each) > 1 else whole
 
 
 def _price(item: Item) -> str:

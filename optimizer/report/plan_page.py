@@ -160,18 +160,17 @@ def _from(block: Block) -> str:
 
 def _sure(result: Result) -> list[Part]:
     plan, times = result.plan, stated(result)
-    middle = result.spread[1] + result.rideable.price
     small = plan.grid_error < 0.005
     grid = "" if math.isnan(plan.grid_error) else (
         f" The steps of the computation add an error of {'' if small else 'about '}"
         f"{seconds(plan.grid_error)}.")
     words = (
-        f"The range comes from {result.job.options.draws} draws of wind, rider and evidence: half "
-        f"of them finish before {clock(middle)}, one in twenty before {clock(times.low)}, one in "
-        f"twenty after {clock(times.high)}. What the card costs on the expected day is added to "
-        f"each. The ideal ride changes its power all the time. In this model, with this power, "
-        f"road and wind, no ride beats its {clock(times.ideal)} by more than "
-        f"{at_most(plan.gap)}: that is proven." + grid)
+        f"The range comes from {result.job.options.draws} draws of wind, rider and evidence about "
+        f"the expected day, on which the card takes {clock(times.finish)}: one in twenty finishes "
+        f"before {clock(times.low)}, one in twenty after {clock(times.high)}. What the card "
+        f"costs on the expected day is added to each. The ideal ride changes its power all the "
+        f"time. In this model, with this power, road and wind, no ride beats its "
+        f"{clock(times.ideal)} by more than {at_most(plan.gap)}: that is proven." + grid)
     parts: list[Part] = [words]
     if result.sensitivities:
         parts.append(_sensitivities(result))
@@ -323,7 +322,7 @@ def _time(result: Result) -> list[Part]:
     gain = max([1000.0 * plan.seconds_per_reserve_joule,
                 *(-row.seconds for row in result.sensitivities if row.name == "Reserve W′")])
     words = [f"One more kJ of W′ would save {seconds(gain)}." if gain > 0.05 else
-             "A larger W′ would not help on this course."]
+             "A larger W′ would hardly help on this course: less than 0.05 s for each kJ."]
     gains = _corner_gains(result)
     if gains:
         name = gains[0][0]

@@ -70,5 +70,5 @@ def early_lead(result: Result) -> str:
     lead = np.interp(marks, result.plan.distance, result.plan.time - result.rideable.time)
     if float(lead.max(initial=0.0)) < _LEAD:
         return ""
-    return ("The card is ahead of the ideal ride for a while: it starts harder, and loses more "
-            "than that later.")
+    return ("The card is ahead of the ideal ride for a while and behind it at the finish: the "
+            "ideal ride saves power there for places where it gains more.")

@@ -62,7 +62,8 @@ def strip(result: Result) -> Chart:
         _strip_table(result),
         f"Speed lies between {3.6 * blocks.speed[1:].min():.0f} and "
         f"{3.6 * blocks.speed.max():.0f} km/h; the reserve "
-        + ("stays full." if blocks.reserve[low] > _FULL * blocks.reserve[0] else
+        + ("stays full, so W′ counts only through the effort limit for this duration."
+           if blocks.reserve[low] > _FULL * blocks.reserve[0] else
            f"is least at {kilometres(plan.distance[low])}, {blocks.reserve[low] / 1000:.1f} kJ."),
         kilometres=result.job.course.length / 1000.0)
 

@@ -80,8 +80,8 @@ def kilometres(distance: float, digits: int = 1) -> str:
 
 
 def ascent(climbed: float) -> str:
-    """Metres of ascent to the digits that heights allow."""
-    return f"{round(climbed, -1) if climbed > 100.0 else climbed:.0f} m"
+    """Metres of ascent, to the metre as in the tables of stretches."""
+    return f"{climbed:.0f} m"
 
 
 def compass(east: float, north: float) -> str:

@@ -65,7 +65,7 @@ def test_many_items_are_named_by_their_largest(result):
     names = tuple(item.name for item in result.job.catalogue.items)
     best = replace(result.choice.best, items=names)
     text = plan_page(replace(result, choice=replace(result.choice, best=best)))
-    assert "5 items, above all Smooth helmet, Light tyres and Deep wheels" in text
+    assert "5 new items, above all Smooth helmet, Light tyres and Deep wheels" in text
 
 
 def test_money_that_buys_no_certain_gain_is_said(result):
@@ -151,6 +151,26 @@ def test_figures_for_hills_are_in_the_first_picture(result):
     line = re.search(r'<path d="([^"]*)" class="line plan thin"', ribbon)[1]
     heights = {point.split(",")[1] for point in line.removeprefix("M").split()}
     assert len(heights) == len(set(result.rideable.asked))
+
+
+def test_the_items_of_the_best_kit_are_counted_as_they_are_listed(result):
+    catalogue = result.job.catalogue
+    some = [replace(item, owned=k == 0) for k, item in enumerate(catalogue.items)]
+    kit = replace(result.choice.best, items=tuple(item.name for item in some))
+    text = words(plan_page(replace(
+        result, job=replace(result.job, catalogue=replace(catalogue, items=tuple(some))),
+        choice=replace(result.choice, best=kit))))
+    paid = sum(item.cost > 0 for item in some[1:])
+    free = len(some) - 1 - paid
+    each = f"{paid} to pay for and 1 owned" if not free else (
+        f"{paid} to pay for, {free} free and 1 owned")
+    assert f"{len(some)} items, {each}." in text
+
+
+def test_the_range_is_about_the_time_that_is_stated(result, text):
+    said = words(text)
+    assert f"on which the card takes {clock(result.rideable.finish_time)}: one in twenty" in said
+    assert "half of them" not in said
 
 
 def test_every_input_is_said(result, text):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from optimizer.report.words import (
+    ascent,
     at_most,
     clock,
     compass,
@@ -59,6 +60,10 @@ def test_span():
 def test_wind_is_named_by_where_it_comes_from(east, north, source):
     # Common practice in meteorology (WMO No. 8): a west wind blows from the west.
     assert compass(east, north) == source
+
+
+def test_ascent_is_that_of_the_tables():
+    assert ascent(526.4) == "526 m"
 
 
 def test_money_and_lists():
