@@ -144,6 +144,7 @@ def _write(result: Result, report: Path, json_file: str | None, tables: str | No
 
 def _tell(result: Result) -> None:
     """Say the answer in sentences."""
+    from optimizer.report.current import current_kit, free_words
     from optimizer.report.held import fork_sentence, risk_sentence
     from optimizer.report.stated import beside, stated
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
@@ -153,18 +154,22 @@ def _tell(result: Result) -> None:
         f"{clock(times.high)}; {beside(result)}. In this model no ride beats the ideal one by "
         f"more than {at_most(plan.gap)}.")
     saved = choice.owned.finish_time - choice.best.finish_time
+    current = current_kit(job.catalogue, choice.owned)
     if choice.best.spend > 0:
         items = [job.catalogue[name] for name in choice.best.items]
         bought = [f"{item.name} (hired)" if item.hired else item.name for item in items
                   if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
-            f"{listing(bought)}: {seconds(saved)} faster than your current kit.")
+            f"{listing(bought)}: {seconds(saved)} faster than {current}.")
     elif choice.planned == 1 and job.catalogue.items:
         kept = listing(choice.best.items) or "your current kit"
         say(f"With the kit of the earlier plan: {kept}.")
     elif job.catalogue.items:
-        say(f"Buy nothing: no kit for {money(choice.budget, choice.currency)} is faster than your "
-            "current kit." if choice.budget > 0 else "Your current kit; nothing is to be bought.")
+        say(f"Buy nothing: no kit for {money(choice.budget, choice.currency)} is faster than "
+            f"{current}." if choice.budget > 0 else "Nothing to buy.")
+    if choice.planned > 1 and (free := free_words(
+            job.catalogue, choice.owned, choice.best)):
+        say(free)
     say(f"Ride {watts(plan.mean_power)} on average. {_card_words(result)}")
     if words := risk_sentence(result):
         say(words)

@@ -9,6 +9,7 @@ import numpy as np
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
+from optimizer.report.current import current_kit, free_words
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
@@ -73,9 +74,11 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
     saved = choice.owned.finish_time - chosen.finish_time
     return [
         (f"{job.name}: the ideal ride takes {clock(chosen.finish_time)} on the forecast day, 90 % "
-         f"range {clock(low)} to {clock(high)}. Spend {money(chosen.spend)} of "
-         f"{money(choice.budget, choice.currency)}: {seconds(saved)} faster than with your current "
-         f"kit. {_criterion(decision)}"),
+         f"range {clock(low)} to {clock(high)}. " + (
+             f"Spend {money(chosen.spend)} of {money(choice.budget, choice.currency)}: "
+             f"{seconds(saved)} faster than with {current_kit(job.catalogue, choice.owned)}."
+             if chosen.spend > 0 else "Nothing to buy.") + f" {_criterion(decision)}"),
+        *([free] if (free := free_words(job.catalogue, choice.owned, chosen)) else []),
         _proof(job, decision), *_last_money(decision),
         "`kitpace plan` says how to ride it, and how often you could not hold that to the finish."]
 
@@ -183,17 +186,18 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
     """Set out sets of the frontier, with how they stand to the chosen one in the draws."""
     choice = decision.choice
     behind = {rival.kit.items: rival for rival in decision.rivals}
-    rows, last = [], choice.owned
+    rows: list[tuple[str, ...]] = []
+    had = [name for name in choice.owned.items if job.catalogue[name].owned]
     for kit in sets:
         rival = behind.get(kit.items)
         stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
                   seconds_range(rival.behind[0], rival.behind[2])
                   + (" ≈" if rival.behind[0] <= 0.0 else ""))
-        new = [named(job.catalogue[name]) for name in kit.items if name not in last.items]
-        gone = [name for name in last.items if name not in kit.items]
+        new = [named(job.catalogue[name]) for name in kit.items if name not in had]
+        gone = [name for name in had if name not in kit.items]
         rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new) or "–",
                      ", ".join(gone) or "–"))
-        last = kit
+        had = list(kit.items)
     return Table((f"Spent, {choice.currency}", "Time", "Behind, 90 % range", "New in it",
                   "No longer in it"), rows,
                  f"Best kit at every price: {len(sets)} of {len(with_chosen(decision))} kits that "

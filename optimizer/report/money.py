@@ -9,6 +9,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.defaults import NINE_IN_TEN
+from optimizer.report.current import current_kit, free_words
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, seconds_range
@@ -44,16 +45,16 @@ def advice(result: Result) -> Markup:
             listing(best.items) if len(best.items) <= _FEW + 1 else f"{len(best.items)} items")
     if not catalogue.items:
         return Markup("No kit to choose from was named.")
+    free, current = free_words(catalogue, owned, best), current_kit(catalogue, owned)
     if not new:
-        return Markup("Spend <strong>nothing</strong>: nothing within {} is faster than your "
-                      "current kit.").format(money(choice.budget, choice.currency))
+        return Markup("Spend <strong>nothing</strong>: nothing within {} is faster than {}. {}",
+                      ).format(money(choice.budget, choice.currency), current, free)
     if best.spend == 0:
-        return Markup("Nothing to buy: use {}, <strong>{}</strong> faster than your current "
-                      "kit.").format(_in_short(result, new), seconds(saved))
-    return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> faster than your "
-                  "current kit.").format(
-        money(best.spend), money(choice.budget, choice.currency), _in_short(result, new),
-        seconds(saved))
+        return Markup("Nothing to buy: use {}, <strong>{}</strong> faster than {}. {}").format(
+            _in_short(result, new), seconds(saved), current, free)
+    return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> faster than {}. {}",
+                  ).format(money(best.spend), money(choice.budget, choice.currency),
+                           _in_short(result, new), seconds(saved), current, free)
 
 
 def last_money(result: Result) -> Markup:

@@ -49,7 +49,8 @@ def lead(found: SeasonKit) -> list[str]:
         rides += f", where a second counts {max(weights):g} times"
     out = [
         (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
-         f"and save {_saved(found.saved)} {rides}, against your current kit.")]
+         f"and save {_saved(found.saved)} {rides}, against your current kit with the changes "
+         "that cost nothing.")]
     if found.by == "forecast":
         out.append("In this model no other way to spend the money saves more than "
                    f"{at_most(found.gap)} more" + (

@@ -1,0 +1,33 @@
+"""What counts as the current kit, in words."""
+
+from __future__ import annotations
+
+from optimizer.kit import Catalogue, Item, KitSet
+from optimizer.physics import Setup
+from optimizer.report.current import current_kit, free_words
+
+CATALOGUE = Catalogue((Item("wheel", "wheels", 0.0, owned=True), Item("low bar", "position", 0.0),
+                       Item("bare hands", "gloves", 0.0), Item("suit", "clothing", 100.0)))
+
+
+def kit(*items):
+    return KitSet(items, 0.0, Setup("bike", mass=8.0, rolling_resistance=0.004), 0.0, 0.0)
+
+
+def test_free_changes_are_advised_and_said_to_be_counted():
+    current = kit("wheel", "low bar", "bare hands")
+    assert current_kit(CATALOGUE, current) == "your current kit with free changes"
+    assert free_words(CATALOGUE, current, current) == (
+        "Change for free: low bar and bare hands. The time with your current kit counts with "
+        "these already.")
+
+
+def test_a_free_change_that_the_best_kit_leaves_out_is_not_advised():
+    assert free_words(CATALOGUE, kit("wheel", "low bar", "bare hands"), kit("suit", "low bar"),
+                      ) == ("Change for free: low bar. The time with your current kit counts "
+                            "with low bar and bare hands already.")
+
+
+def test_what_is_owned_is_no_change():
+    assert current_kit(CATALOGUE, kit("wheel")) == "your current kit"
+    assert not free_words(CATALOGUE, kit("wheel"), kit("wheel", "suit"))
