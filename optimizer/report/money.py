@@ -58,7 +58,7 @@ def advice(result: Result) -> Markup:
 
 
 def last_money(result: Result) -> Markup:
-    """Say how much of the money buys no clear gain."""
+    """Say how much of the money buys a gain that is not sure."""
     best = result.choice.best
     alike = [kit for kit, different in zip(
                  result.choice.frontier, clearly_different(result), strict=True)
@@ -66,8 +66,7 @@ def last_money(result: Result) -> Markup:
     if not alike:
         return Markup("")
     least = min(alike, key=lambda kit: kit.spend)
-    return Markup(' The last {} buy <a href="#frontier">no clear gain</a>: {} slower without '
-                  "them.").format(
+    return Markup(' The last {} <a href="#frontier">likely save {}</a>, but not surely.').format(
         money(best.spend - least.spend, result.choice.currency),
         seconds(least.finish_time - best.finish_time))
 
