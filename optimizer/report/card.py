@@ -160,7 +160,7 @@ def _slip(result: Result, change: str) -> Markup:
     rules = [*([laps] if laps else []), *card_rules(result)]
     own = bool(course.split_marks)
     places = [(mark.distance, mark.name if own else
-               f"{kilometres(course.length - mark.distance)} to go",
+               f"{kilometres(course.length - mark.distance).replace('.0 ', ' ')} to go",
                clock(_clock(result, mark.distance))) for mark in card_places(result)]
     if not own and 1 < len(lines) <= _FEW:
         rules.append(f"Clock: {', '.join(_at_distance(result, m) for m in even_marks(result))}.")

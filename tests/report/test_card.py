@@ -101,7 +101,7 @@ def test_every_card_has_the_clock_on_the_way(result):
     page = said(card_page(bare))
     for km in (5.0, 10.0, 15.0):
         when = clock(np.interp(1000.0 * km, result.plan.distance, one.time))
-        assert (f'<td class="km">{km:.1f}</td><td class="where">{20 - km:.1f} km to go</td>'
+        assert (f'<td class="km">{km:.1f}</td><td class="where">{20 - km:.0f} km to go</td>'
                 f'<td class="t">{when}</td>') in page
     few = replace(bare, rideable=replace(ridden, blocks=ridden.blocks[:3]))
     assert f"Clock: 5 km {clock(np.interp(5000.0, result.plan.distance, ridden.time))}, " in said(
