@@ -328,7 +328,7 @@ def _scenario_toml(path: Path | str) -> TomlFile:
     file = read_toml(path)
     if "race" in file.data and "course" not in file.data:
         raise InputError(str(path), "", "is a season file, not a scenario",
-                         f"this is a season file: kitpace season {path}")
+                         f"run kitpace season {path}")
     return file
 
 

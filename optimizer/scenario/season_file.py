@@ -5,23 +5,26 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer import defaults
 from optimizer.errors import InputError
 from optimizer.files import is_file
+from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
-from optimizer.scenario.tables import suggest
-from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.scenario.tables import suggest, together
+from optimizer.scenario.toml_file import TomlFile, check, findings, read_toml
 from optimizer.seasons.build import Stock, season_of
 from optimizer.seasons.values import Entry, Money, Season
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
+
+    from optimizer.kit.catalogue import Item
 
 __all__ = ["SeasonFile", "read_season"]
 
@@ -133,7 +136,11 @@ def read_season(path: Path | str, *, budget: float | None = None,
     file = read_toml(path)
     if "course" in file.data and "race" not in file.data:
         raise InputError(str(path), "", "is a scenario, not a season",
-                         f"this is a scenario: kitpace plan {path}")
+                         f"run kitpace plan {path}")
+    wrong = [one for _, one in findings(SeasonFile, file)] + _strangers(file)
+    wrong += _about_items(file, _catalogue_of(file))
+    if wrong:
+        raise together(wrong)
     said = check(SeasonFile, file)
     money = _money(file, said, budget)
     riders = [rider.name for rider in said.rider]
@@ -277,16 +284,9 @@ def _kit(file: TomlFile, said: SeasonFile) -> KitTable | None:
 
 def _items(file: TomlFile, said: SeasonFile, entries: Sequence[Entry]) -> None:
     """Check that what is owned, kept in stock or lent is in the catalogue."""
-    known = {item.name for entry in entries for item in entry.job.catalogue.items}
-    places: list[tuple[tuple[str | int, ...], str]] = [
-        (("rider", k, "owns", n), name) for k, rider in enumerate(said.rider)
-        for n, name in enumerate(rider.owns)]
-    places += [(("stock", k, "item"), one.item) for k, one in enumerate(said.stock)]
-    places += [(("loan", k, "item"), one.item) for k, one in enumerate(said.loan)]
-    for key, name in places:
-        if name not in known:
-            raise file.error(f'there is no item "{name}" in the catalogue', suggest(name, known),
-                             *key)
+    known = {item.name: item for entry in entries for item in entry.job.catalogue.items}
+    if wrong := _about_items(file, known):
+        raise together(wrong)
     seen: set[str] = set()
     for k, one in enumerate(said.stock):
         if one.item in seen:
@@ -301,6 +301,68 @@ def _other_names(said: SeasonFile, entries: Sequence[Entry]) -> list[str]:
     names = {entry.rider: entry.job.rider.name for entry in entries}
     return [f"{name} is called {other} in {files[name]}; see that it is the right file."
             for name, other in names.items() if other not in {name, unnamed}]
+
+
+def _tables(file: TomlFile, key: str) -> list[tuple[int, dict[str, Any]]]:
+    """Give the tables of a list, as the file has them: what is no table is found elsewhere."""
+    found = file.data.get(key)
+    return [(k, one) for k, one in enumerate(found if isinstance(found, list) else [])
+            if isinstance(one, dict)]
+
+
+def _texts(value: Any) -> list[tuple[int, str]]:
+    return [(k, one) for k, one in enumerate(value if isinstance(value, list) else [])
+            if isinstance(one, str)]
+
+
+def _strangers(file: TomlFile) -> list[InputError]:
+    """Riders of races and of targets who are not among the riders."""
+    riders = [one["name"] for _, one in _tables(file, "rider") if isinstance(one.get("name"), str)]
+    out = []
+    for k, race in _tables(file, "race"):
+        targets = race.get("targets")
+        named = [("riders", name) for _, name in _texts(race.get("riders"))]
+        named += [("targets", name) for name in targets] if isinstance(targets, dict) else []
+        out += [file.error(f'there is no rider "{name}"', suggest(name, riders), "race", k, place)
+                for place, name in named if name not in riders]
+    return out
+
+
+def _catalogue_of(file: TomlFile) -> dict[str, Item]:
+    """Items of the season's catalogue by name; none where it can't be read, which is said later."""
+    name = file.data.get("catalogue")
+    if not isinstance(name, str) or not is_file(file.beside(name)):
+        return {}
+    try:
+        return {item.name: item for item in read_catalogue(file.beside(name), notes=[]).items}
+    except InputError:
+        return {}
+
+
+def _about_items(file: TomlFile, known: Mapping[str, Item]) -> list[InputError]:
+    """Say what is owned, in stock or lent and not in the catalogue, and what stock can't be."""
+    if not known:
+        return []
+    places: list[tuple[tuple[str | int, ...], Any]] = [
+        (("rider", k, "owns", n), name) for k, rider in _tables(file, "rider")
+        for n, name in _texts(rider.get("owns"))]
+    places += [((key, k, "item"), one.get("item")) for key in ("stock", "loan")
+               for k, one in _tables(file, key)]
+    out = [file.error(f'there is no item "{name}" in the catalogue', suggest(name, known), *key)
+           for key, name in places if isinstance(name, str) and name not in known]
+    for k, one in _tables(file, "stock"):
+        item, resale = known.get(str(one.get("item"))), one.get("resale", 0)
+        if item is None:
+            continue
+        if isinstance(resale, int | float) and not item.owned and resale > item.price:
+            out.append(file.error(
+                f"{resale:g} is more than its price, {item.price:g}",
+                "give what one brings at the end: at most its price", "stock", k, "resale"))
+        if one.get("most") == 0 and not one.get("owned") and item.hire_price is None:
+            out.append(file.error(
+                "is 0, so that nobody can have it", "leave the item out of the catalogue, or say "
+                "how many can be bought", "stock", k, "most"))
+    return out
 
 
 def _time(file: TomlFile, text: str | None, race: int, rider: str) -> float:

@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from optimizer.errors import InputError
+from optimizer.scenario.scenario import read_scenario
 from optimizer.scenario.season_file import read_season
 from optimizer.scenario.starter import write_starter
 
@@ -130,3 +131,25 @@ def test_money_in_steps_rises(folder):
     (folder / "steps.toml").write_text(text + steps.format(more=200))
     with pytest.raises(InputError, match="less than the 300"):
         read_season(folder / "steps.toml")
+
+
+def test_mistakes_of_all_kinds_are_said_at_once(folder):
+    path = club(folder, top='catalogue = "race/kit.csv"', rider="Bne", end=(
+        '[[stock]]\nitem = "Vizor"\n\n[[stock]]\nitem = "Race skinsuit"\nmost = 0\nresale = 1e6\n'))
+    path.write_text(path.read_text(encoding="utf-8").replace(
+        "date = 2031-05-04", "date = 2031-05-04\nweight = -2"), encoding="utf-8")
+    with pytest.raises(InputError) as found:
+        read_season(path)
+    said = str(found.value)
+    for words in ("-2 is out of range", 'no rider "Bne"', 'no item "Vizor"',
+                  "more than its price", "nobody can have it"):
+        assert words in said
+
+
+def test_a_file_of_the_other_kind_is_sent_on(folder):
+    with pytest.raises(InputError, match="a scenario, not a season") as found:
+        read_season(folder / "race/scenario.toml")
+    assert "kitpace plan" in found.value.remedy
+    with pytest.raises(InputError, match="season file, not a scenario") as found:
+        read_scenario(club(folder))
+    assert "kitpace season" in found.value.remedy
