@@ -90,5 +90,8 @@ def _read_after(after: tuple[str, ...]) -> tuple[Run, ...] | None:
 
     if not after:
         return None
-    return tuple(read_run(text) for text in after
-                 if text.strip().lower() not in {"nothing", "none"})
+    try:
+        return tuple(read_run(text) for text in after
+                     if text.strip().lower() not in {"nothing", "none"})
+    except InputError as error:
+        raise InputError("--after", "", error.problem, error.remedy) from error

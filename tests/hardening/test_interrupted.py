@@ -21,8 +21,11 @@ OLD = '<meta name="generator" content="kitpace"><p>the old report</p>'
 
 def run_with(prelude, *words):
     """Run kitpace in a process of its own, behind a few lines that spoil something."""
+    # A suite that is started in the background ignores SIGINT, and its children would too.
     code = textwrap.dedent(prelude) + textwrap.dedent("""
+        import signal
         import sys
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         from optimizer.cli import main
         main()
         """)
