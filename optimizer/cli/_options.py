@@ -11,10 +11,12 @@ from optimizer.cli._numbers import LARGEST_SUM, Number
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from optimizer.job import Job
 
-__all__ = ["budget_option", "least_gain_option", "start_option", "timings_option", "wind_option",
-           "with_least_gain"]
+__all__ = ["budget_option", "by_options", "least_gain_option", "start_option", "timings_option",
+           "wind_option", "with_least_gain"]
 
 
 def _wind(context: click.Context, parameter: click.Parameter,
@@ -56,6 +58,15 @@ def least_gain_option(command: Any) -> Any:
     return click.option("--least-gain", metavar="S", type=Number(0, 600, unit="s"),
                         help="Seconds that a purchase has to save to stay in the kit, instead of "
                              "the scenario's.")(command)
+
+
+def by_options(words: str) -> Callable[[Any], Any]:
+    """`--by` and `--level`: what kit is chosen by; `words` are the help of `--by`."""
+    by = click.option("--by", default="forecast", show_default=True, help=words, type=click.Choice(
+        ["forecast", "mean", "quantile", "cvar", "target"]))
+    level = click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
+                         help="The quantile, or where the worst days begin.")
+    return lambda command: by(level(command))
 
 
 def with_least_gain(job: Job, seconds: float | None) -> Job:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import LARGEST_SUM, Number
+from optimizer.cli._numbers import LARGEST_SUM
 from optimizer.cli._options import (
     budget_option,
+    by_options,
     least_gain_option,
     start_option,
     timings_option,
@@ -77,13 +78,9 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
 @budget_option
 @wind_option
 @start_option
-@click.option("--by", type=click.Choice(["forecast", "mean", "quantile", "cvar", "target"]),
-              default="forecast", show_default=True,
-              help="What to choose by: the time on the forecast day, as plan does, or over the "
-                   "drawn days the mean time, a quantile, the mean of the worst days (cvar), or "
-                   "the chance to beat a target.")
-@click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
-              help="The quantile, or where the worst days begin.")
+@by_options("What to choose by: the time on the forecast day, as plan does, or over the "
+            "drawn days the mean time, a quantile, the mean of the worst days (cvar), or "
+            "the chance to beat a target.")
 @click.option("--target", metavar="M:SS", callback=_target, help="Time to beat, for --by target.")
 @click.option("--money", metavar="A,B,...", callback=_steps,
               help="Money in all at each stage, where it comes in steps: 750,1500.")

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import Number
-from optimizer.cli._options import budget_option, least_gain_option
+from optimizer.cli._options import budget_option, by_options, least_gain_option
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
@@ -24,13 +23,9 @@ __all__ = ["command", "tell"]
 @click.argument("file", metavar="FILE", type=click.Path())
 @budget_option
 @least_gain_option
-@click.option("--by", type=click.Choice(["forecast", "mean", "quantile", "cvar", "target"]),
-              default="forecast", show_default=True,
-              help="What to choose by: times on the forecast days, with a proof, or over the "
-                   "drawn days of each race the mean, a quantile, the mean of the worst days "
-                   "(cvar), or the chance to beat the targets of the file.")
-@click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
-              help="The quantile, or where the worst days begin.")
+@by_options("What to choose by: times on the forecast days, with a proof, or over the "
+            "drawn days of each race the mean, a quantile, the mean of the worst days "
+            "(cvar), or the chance to beat the targets of the file.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; FILE-season.html beside FILE by default.")
 @click.option("--json", "json_file", metavar="FILE", type=click.Path(),

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
 
 __all__ = ["TOLERANCE", "choice_of", "choose_kit", "compared", "decided_otherwise",
-           "forbidden", "kit_set", "reason", "search_for", "strongest_crosswind"]
+           "forbidden", "kit_set", "reason", "search_for", "search_on", "strongest_crosswind"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
 _PLANNED = 7  # sets along the frontier that are planned for themselves
@@ -66,10 +66,8 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     Infeasible
         where the budget is negative or no plan meets the limits
     """
-    if evaluator is None:
-        evaluator = pacing_evaluator(day, baseline)
-    ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
-    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out, least_gain)
+    search, ruled_out = search_on(day, baseline, catalogue, effects, rules,
+                                  evaluator or pacing_evaluator(day, baseline), least_gain)
     return choice_of(search, budget, currency, ruled_out, progress, twice=twice)
 
 
@@ -107,6 +105,18 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
                        for place in range(len(search.rules.places))),
         planned=len(search.known), program_gap=by_program,
         least_gain=float(search.model.hurdle.max(initial=0.0)))
+
+
+def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+              rules: Sequence[str], evaluator: Evaluator, least_gain: float,
+              ) -> tuple[Search, dict[str, str]]:
+    """Set up a search over what the rules and the day's wind allow; and what they do not, and why.
+
+    Whatever costs money has to save `least_gain` [s].
+    """
+    ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
+    return search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out,
+                      least_gain), ruled_out
 
 
 def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],

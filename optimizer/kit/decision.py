@@ -18,11 +18,9 @@ from optimizer.kit.choose import (
     choice_of,
     compared,
     decided_otherwise,
-    forbidden,
     kit_set,
     reason,
-    search_for,
-    strongest_crosswind,
+    search_on,
 )
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import Response, propose, response, score
@@ -215,8 +213,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     """
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
-    ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
-    search = search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out, least_gain)
+    search, ruled_out = search_on(day, baseline, catalogue, effects, rules, evaluator, least_gain)
     choice = choice_of(search, budget, currency, ruled_out, progress, twice=twice)
     progress("the same days for all kits")
     best = search.evaluate(search.terms.rows(choice.best.items))
