@@ -11,7 +11,7 @@ from optimizer.defaults import GRAVITY, NINE_IN_TEN
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
-from optimizer.ride.field_test import LEAST_ROLLING
+from optimizer.ride.field_test import LEAST_ROLLING, lee_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -96,6 +96,8 @@ def _wind_sentences(test: FieldTest) -> list[str]:
                    "short are cut in so many stretches that more would take too long.")
     out.append(f"{100 * test.share_left_out:.0f} % of the time was left out."
                if test.left_out else "Nothing was left out.")
+    if test.common_lee:
+        out.append(lee_words(test.common_lee) + ".")
     return out
 
 

@@ -124,7 +124,7 @@ def causes_of(ride: Ride, passage: Passage, intended: Intended, problem: PacingP
             test: FieldTest | None, drag: tuple[float, float], planned_area: float) -> Causes:
     """Lay what the ride had beside what the plan supposed; `drag` as `replayed` gives it."""
     m = problem.steps
-    change = drag[0] - planned_area
+    share = drag[0] / planned_area
     rougher = drag[1] / road_rolling(intended)
     power = np.where(np.isfinite(passage.power), passage.power, intended.power[:m])
     pushed = _pushed(problem, passage)
@@ -142,7 +142,7 @@ def causes_of(ride: Ride, passage: Passage, intended: Intended, problem: PacingP
     stops[1:] = np.where(passage.standing > _STAND, np.maximum(passage.slowest, _WALK), np.inf)
     return Causes(
         problem, intended.power[:m], power, head, cross,
-        DragArea(problem.drag.yaw, np.maximum(problem.drag.area + change, 0.05)),
+        DragArea(problem.drag.yaw, np.maximum(share * problem.drag.area, 0.05)),
         problem.rolling_resistance * rougher, brakes, stops,
         np.concatenate([[0.0], np.cumsum(passage.standing)]))
 

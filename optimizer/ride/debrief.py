@@ -30,9 +30,11 @@ from optimizer.ride.causes import (
     replayed,
     road_rolling,
 )
-from optimizer.ride.field_test import Runs, field_test
+from optimizer.ride.field_test import Runs, field_test, lee_words
+from optimizer.ride.places import heading_of
 from optimizer.ride.replay import Splits, splits_of
 from optimizer.ride.season import EXPONENTS, Learned, own_estimate
+from optimizer.ride.segments import Along
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -115,10 +117,12 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
     passage = pass_nodes(ride, intended.course, intended.nodes)
     m = len(passage.power)
     problem = _shortened(intended.problem, m)
-    # The next plan counts by the metres of a course, not by those of this wheel.
-    test, notes = _drag_from(replace(ride, distance=passage.stretch * ride.distance,
-                                     speed=passage.stretch * ride.speed), intended)
     planned_area = _planned_area(problem, intended.time[:m + 1])
+    # The next plan counts by the metres of a course, not by those of this wheel.
+    scaled = replace(ride, distance=passage.stretch * ride.distance,
+                     speed=passage.stretch * ride.speed)
+    test, notes = _drag_from(scaled, intended, _along(scaled, passage, intended, problem,
+                                                      planned_area))
     causes = causes_of(ride, passage, intended, problem, test,
                        replayed(intended, test, planned_area), planned_area)
     planned, along = _shared_out(causes)
@@ -177,19 +181,44 @@ def _planned_area(problem: PacingProblem, time: NDArray[np.float64]) -> float:
     return float(np.average(area, weights=np.diff(time)))
 
 
-def _drag_from(ride: Ride, intended: Intended) -> tuple[FieldTest | None, tuple[str, ...]]:
+def _along(ride: Ride, passage: Passage, intended: Intended, problem: PacingProblem,
+           planned_area: float) -> Along:
+    """Lay the plan's road, wind and positions under each sample of the ride."""
+    at = np.interp(ride.time, passage.time + passage.begin, passage.distance)
+
+    def step_of(nodes: NDArray[np.float64]) -> NDArray[np.int64]:
+        return np.clip(np.searchsorted(nodes, at, side="right") - 1, 0, len(nodes) - 2)
+
+    step = step_of(passage.distance)
+    heading = intended.course.heading[step_of(intended.course.distance)]
+    head, cross = problem.headwind[step], problem.crosswind[step]
+    sine, cosine = np.sin(heading), np.cos(heading)
+    yaw = np.arctan2(cross, np.maximum(ride.speed + head, 0.1))
+    if ride.has_position:
+        first, end = ride.fixes
+        own = np.concatenate([heading[:first], heading_of(ride.between(first, end)), heading[end:]])
+    else:
+        own = heading
+    return Along(own, cross * cosine - head * sine, -(head * cosine + cross * sine),
+                 problem.drag.at(yaw, problem.position[step]) / planned_area,
+                 problem.rolling_resistance[step] / road_rolling(intended))
+
+
+def _drag_from(ride: Ride, intended: Intended, along: Along,
+               ) -> tuple[FieldTest | None, tuple[str, ...]]:
     """CdA and Crr of the ride, as a field test of it says, with the forecast for the wind."""
     weather = intended.conditions
     wind = float(np.hypot(np.mean(weather.wind_east), np.mean(weather.wind_north)))
     assumed = Assumptions(wind_sd=wind_sd_of(wind or None))
     tyres = replace(intended.setup, rolling_resistance=road_rolling(intended))
     try:
-        return field_test(Runs((ride,), ("ridden",), (weather,), tyres, intended.rider.mass,
-                               assumed)), ()
+        test = field_test(Runs((ride,), ("ridden",), (weather,), tyres, intended.rider.mass,
+                               assumed, along=(along,)))
     except InputError as error:
         trouble = (f"the ride does not show its drag ({error.problem}); the planned one is taken "
                    "in for it")
         return None, (trouble,)
+    return test, (lee_words(test.common_lee),) if test.common_lee else ()
 
 
 def _shared_out(causes: Causes) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:

@@ -32,10 +32,10 @@ if TYPE_CHECKING:
     from optimizer.ride.balance import Balance
     from optimizer.ride.posterior import Posterior
     from optimizer.ride.ride import Ride
-    from optimizer.ride.segments import Segments
+    from optimizer.ride.segments import Along, Segments
 
 __all__ = ["LEAST_ROLLING", "MOST_ROLLING", "SEGMENTS", "Answer", "FieldTest", "Runs", "field_test",
-           "spacing_of", "used_share"]
+           "lee_words", "spacing_of", "used_share"]
 
 SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
 # A lap is seen in parts, since the wind turns once a lap; where that takes more segments than
@@ -54,6 +54,7 @@ _UNLIKELY = 0.5  # probability of more from which on something else is as likely
 _NOTHING = 1e-4
 _ODD_SCORE = 4.0
 _ODD_ROUNDS = 6
+_MOST_LEE = 0.25  # of the time; if more seems sheltered it is the wind or the model
 _MOST_ODD = 0.15  # of the segments; if more are odd it is the model that is
 
 
@@ -70,6 +71,7 @@ class Runs:
     rider_mass : kg
     lap_length : m, tells places by the distance alone where there are no positions
     left_out : stretches that the rider wants left out, (ride, start, end) in m
+    along : what a plan knows of the road under each ride, where there is a plan
     """
 
     rides: tuple[Ride, ...]
@@ -80,6 +82,7 @@ class Runs:
     assumptions: Assumptions = field(default_factory=Assumptions)
     lap_length: float | None = None
     left_out: tuple[tuple[int, float, float], ...] = ()
+    along: tuple[Along, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -114,6 +117,8 @@ class FieldTest:
     speed, air_density, yaw : mean [m/s, kg/m³], and the yaw that half the time exceeded [rad]
     clock : (rides,) seconds of the middle of each ride, on one clock
     share_used : part of each ride that was used, its first; less than 1 for many short laps
+    common_lee : part of the time with less drag than elsewhere, where that may not be the
+        lee of others: nothing is left out for it and the range is wider; else 0
     """
 
     spec: Runs
@@ -146,6 +151,7 @@ class FieldTest:
     free: Posterior
     segments: Segments
     share_used: float = 1.0
+    common_lee: float = 0.0
 
     @property
     def contradicts(self) -> bool:
@@ -211,20 +217,23 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
     spacing = spacing_of(sum(ride.length for ride in spec.rides),
                          spec.lap_length or lap_of(spec.rides[0]))
     share = used_share(sum(ride.length for ride in spec.rides), spacing)
-    spec = replace(spec, rides=tuple(_first(ride, share) for ride in spec.rides))
+    spec = replace(spec, rides=tuple(_first(ride, share) for ride in spec.rides),
+                   along=tuple(known.between(0, _end(ride, share))
+                               for ride, known in zip(spec.rides, spec.along, strict=False)))
     nodes = nodes_by_place(spec.rides, spacing, spec.lap_length)
-    segments = cut(spec.rides, spec.conditions, spec.bike, spec.rider_mass, nodes)
+    segments = cut(spec.rides, spec.conditions, spec.bike, spec.rider_mass, nodes, spec.along)
     names = (tuple(f"{number} {name}" for number, name in enumerate(spec.setups, 1)) if each_ride
              else tuple(dict.fromkeys(spec.setups)))
     groups = (np.arange(len(spec.rides)) if each_ride
               else np.array([names.index(name) for name in spec.setups]))
     reasons = plainly_bad(spec.rides, spec.bike, segments.mass, segments)
     reasons = {"left out on request": _asked(spec, segments), **reasons}
-    balance, posterior, reasons = _fit_without_the_odd(spec, segments, groups, reasons, sizes)
+    balance, posterior, reasons, lee = _fit_without_the_odd(spec, segments, groups, reasons, sizes)
     _check_share(spec, groups, balance)
     if sizes is None:  # the rides of a test that is planned are made up
         check_result(spec.rides[0].name, names, *posterior.moments())
-    return replace(_result(spec, names, balance, posterior, reasons), share_used=share)
+    return replace(_result(spec, names, balance, posterior, reasons), share_used=share,
+                   common_lee=lee)
 
 
 def _check(spec: Runs) -> None:
@@ -257,6 +266,8 @@ def _located(spec: Runs) -> Runs:
         return spec
     first = [float(ride.distance[ride.fixes[0]]) for ride in spec.rides]
     return replace(spec, rides=tuple(ride.between(*ride.fixes) for ride in spec.rides),
+                   along=tuple(known.between(*ride.fixes)
+                               for ride, known in zip(spec.rides, spec.along, strict=False)),
                    left_out=tuple((k, low - first[k], high - first[k])
                                   for k, low, high in spec.left_out))
 
@@ -274,9 +285,13 @@ def used_share(length: float, spacing: float) -> float:
 
 def _first(ride: Ride, share: float) -> Ride:
     """Give the first part of a ride."""
-    if share == 1.0:
-        return ride
-    return ride.between(0, int(np.searchsorted(ride.distance, share * ride.length)))
+    return ride.between(0, _end(ride, share))
+
+
+def _end(ride: Ride, share: float) -> int:
+    """Sample after the last one of the first part of a ride."""
+    return (len(ride.time) if share == 1.0
+            else int(np.searchsorted(ride.distance, share * ride.length)))
 
 
 def _asked(spec: Runs, segments: Segments) -> NDArray[np.bool_]:
@@ -290,22 +305,19 @@ def _asked(spec: Runs, segments: Segments) -> NDArray[np.bool_]:
 def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int64],
                          reasons: dict[str, NDArray[np.bool_]],
                          sizes: dict[str, float] | None,
-                         ) -> tuple[Balance, Posterior, dict[str, NDArray[np.bool_]]]:
-    """Fit, leave out what does not fit, fit again."""
+                         ) -> tuple[Balance, Posterior, dict[str, NDArray[np.bool_]], float]:
+    """Fit, leave out what does not fit, fit again; the part with little drag, if too common.
+
+    Each stretch that is left out raises the CdA of what remains, and the next one looks sheltered
+    by it. What is common is no exception, and where no heading is known a tail wind looks the
+    same: then it all counts, and the range has both answers.
+    """
+    most = _MOST_LEE if np.isfinite(segments.samples.heading).any() else 0.0
     odd, drafting = (np.zeros(len(segments), dtype=bool) for _ in range(2))
     plain = np.any(list(reasons.values()), axis=0)
+    common = 0.0
     for _ in range(_ODD_ROUNDS):
-        kept = ~(plain | odd | drafting)
-        if kept.sum() < _LEAST:
-            raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that tell "
-                             "anything of drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
-                             "are needed, ridden without stops and brakes")
-        balance = balance_of(segments, spec.bike.rolling_resistance, spec.assumptions, ~kept)
-        if len(balance.data) < _LEAST_EACH:
-            raise InputError(spec.rides[0].name, "", "passes hardly any place twice and has no "
-                             "heights, so that nobody knows what went into climbing",
-                             "ride laps or out and back, or record elevation_m")
-        posterior = posterior_of(balance, groups, sizes)
+        balance, posterior = _fitted(spec, segments, groups, ~(plain | odd | drafting), sizes)
         size = np.abs(np.nan_to_num(posterior.score))
         new = size > max(_ODD_SCORE, 0.8 * float(size.max()))
         if (odd | new).mean() > _MOST_ODD:
@@ -317,7 +329,41 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
         odd |= new
         if run is not None:
             drafting[balance.kept[run]] = True
-    return balance, posterior, {**reasons, DRAFT: drafting, ODD: odd}
+        common = float(segments.duration[drafting].sum() / segments.duration[~plain].sum())
+        if common > most:
+            break
+    if common <= most:
+        return balance, posterior, {**reasons, DRAFT: drafting, ODD: odd}, 0.0
+    try:
+        _, without = _fitted(spec, segments, groups, ~(plain | odd | drafting), sizes)
+    except InputError:  # too little is left; the fit before the last stretch went has to do
+        without = posterior
+    nothing = np.zeros_like(drafting)
+    balance, posterior = _fitted(spec, segments, groups, ~(plain | odd), sizes)
+    apart = without.moments()[0] - posterior.moments()[0]
+    posterior = replace(posterior, covariance=posterior.covariance + np.outer(apart, apart))
+    return balance, posterior, {**reasons, DRAFT: nothing, ODD: odd}, common
+
+
+def _fitted(spec: Runs, segments: Segments, groups: NDArray[np.int64], kept: NDArray[np.bool_],
+            sizes: dict[str, float] | None) -> tuple[Balance, Posterior]:
+    if kept.sum() < _LEAST:
+        raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that tell "
+                         "anything of drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
+                         "are needed, ridden without stops and brakes")
+    balance = balance_of(segments, spec.bike.rolling_resistance, spec.assumptions, ~kept)
+    if len(balance.data) < _LEAST_EACH:
+        raise InputError(spec.rides[0].name, "", "passes hardly any place twice and has no "
+                         "heights, so that nobody knows what went into climbing",
+                         "ride laps or out and back, or record elevation_m")
+    return balance, posterior_of(balance, groups, sizes)
+
+
+def lee_words(share: float) -> str:
+    """Say that much of a ride had less drag than the rest, and what was made of it."""
+    return (f"{100 * share:.0f} % of the time had less drag than the rest. A wind that the ride "
+            "does not show looks like this, so that it counts and the range of CdA is wider: "
+            "record positions, and state the wind")
 
 
 def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Posterior,

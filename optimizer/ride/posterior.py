@@ -299,7 +299,7 @@ def _linearise(balance: Balance, group: NDArray[np.int64], prior: _Prior,
     pairs: list[tuple[NDArray[np.float64], NDArray[np.float64]]]
     area = value[:count][group]
     blown = [_blown(segments, area, east, north, e, n) for e, n in ((_HALF, 0.0), (0.0, _HALF))]
-    nothing, rolled = np.zeros(len(segments)), weight * segments.length
+    nothing, rolled = np.zeros(len(segments)), weight * segments.rolled
     pairs = [*((_only(energy, group, k), _only(slope, group, k)) for k in range(count)),
              (rolled, nothing), *blown]
     at_mean = np.append(prior.mean[:-2], -value[-2:])
@@ -330,7 +330,7 @@ def _known(balance: Balance, drag: NDArray[np.float64]) -> list[NDArray[np.float
     """(s,) each, what an error of meter, wheel and mass of one standard deviation makes."""
     segments, a = balance.segments, balance.assumptions
     weight, first = gravity_of(segments), segments.first
-    rolled = balance.rolling_resistance * weight * segments.length
+    rolled = balance.rolling_resistance * weight * segments.rolled
     climbed = np.nan_to_num(weight * (segments.node_height[first + 1]
                                       - segments.node_height[first]))
     return [a.power_scale_sd * segments.work,

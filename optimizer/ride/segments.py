@@ -21,10 +21,35 @@ if TYPE_CHECKING:
     from optimizer.conditions import Conditions
     from optimizer.ride.ride import Ride
 
-__all__ = ["Samples", "Segments", "cut", "drag_energy"]
+__all__ = ["Along", "Samples", "Segments", "cut", "drag_energy"]
 
 _OPEN_LAND = 0.03  # m, roughness length of open land in the classes of Davenport and Wieringa
 _UNIT = DragArea.constant(1.0)
+
+
+@dataclass(frozen=True)
+class Along:
+    """What a plan knows of the road under each sample of a ride; each (n,).
+
+    Attributes
+    ----------
+    heading : of the road [rad clockwise from north]
+    east, north : where the air is thought to move to, at the rider [m/s]
+    area : CdA in the planned position and yaw, over the one that is asked for
+    rolling : Crr over its mean
+    """
+
+    heading: NDArray[np.float64]
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+    area: NDArray[np.float64]
+    rolling: NDArray[np.float64]
+
+    def between(self, first: int, end: int) -> Along:
+        """Give the samples from `first` to before `end`."""
+        part = slice(first, end)
+        return Along(self.heading[part], self.east[part], self.north[part], self.area[part],
+                     self.rolling[part])
 
 
 @dataclass(frozen=True)
@@ -39,6 +64,7 @@ class Samples:
     heading : (n,) rad; nan where unknown
     density : (n,) kg/m³
     east, north : (n,) where the air is thought to move to, at the rider [m/s]
+    area : (n,) CdA over the one that is asked for
     """
 
     segment: NDArray[np.int64]
@@ -48,6 +74,7 @@ class Samples:
     density: NDArray[np.float64]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
+    area: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -61,6 +88,7 @@ class Segments:
     ride : (s,) number of the ride
     clock : (s,) seconds of the middle, on one clock for all rides
     duration, length : (s,) s, m
+    rolled : (s,) m of a road with the mean Crr that take as much
     work : (s,) J at the wheel
     kinetic : (s,) J gained
     bearing : (s,) J lost in bearings
@@ -78,6 +106,7 @@ class Segments:
     clock: NDArray[np.float64]
     duration: NDArray[np.float64]
     length: NDArray[np.float64]
+    rolled: NDArray[np.float64]
     work: NDArray[np.float64]
     kinetic: NDArray[np.float64]
     bearing: NDArray[np.float64]
@@ -96,13 +125,14 @@ class Segments:
 
 
 def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, rider_mass: float,
-        nodes: Nodes) -> Segments:
+        nodes: Nodes, along: Sequence[Along] = ()) -> Segments:
     """Cut rides at their nodes.
 
     `conditions`: one a ride, for the density of the air; `setup`: efficiency, inertia,
-    bearings and mass, taken as known.
+    bearings and mass, taken as known; `along`: what a plan knows of each ride, if there is one.
     """
-    parts = [_cut_one(ride, offset, weather, setup, nodes, number)
+    parts = [_cut_one(ride, offset, weather, setup, nodes, number,
+                      along[number] if along else _nothing_known(weather, ride))
              for number, (ride, offset, weather)
              in enumerate(zip(rides, _clock_offsets(rides), conditions, strict=True))]
     first = np.flatnonzero(nodes.ride[1:] == nodes.ride[:-1])
@@ -119,6 +149,7 @@ def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, r
     return Segments(
         nodes=nodes, first=first, ride=nodes.ride[first],
         clock=joined("clock"), duration=joined("duration"), length=joined("length"),
+        rolled=joined("rolled"),
         work=setup.drivetrain_efficiency * joined("work"),
         kinetic=0.5 * effective * (speed[first + 1]**2 - speed[first]**2),
         bearing=joined("bearing"), speed=joined("length") / joined("duration"),
@@ -126,7 +157,8 @@ def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, r
         node_distance=joined("node_distance"), complete=joined("complete").astype(bool), mass=mass,
         effective_mass=effective,
         samples=Samples(segment.astype(np.int64), joined("weight"), joined("speed"),
-                        joined("heading"), joined("density"), joined("east"), joined("north")))
+                        joined("heading"), joined("density"), joined("east"), joined("north"),
+                        joined("area")))
 
 
 def _clock_offsets(rides: Sequence[Ride]) -> list[float]:
@@ -139,7 +171,7 @@ def _clock_offsets(rides: Sequence[Ride]) -> list[float]:
 
 
 def _cut_one(ride: Ride, offset: float, conditions: Conditions, setup: Setup, nodes: Nodes,
-             number: int) -> dict[str, NDArray[np.float64]]:
+             number: int, along: Along) -> dict[str, NDArray[np.float64]]:
     at = nodes.time[nodes.ride == number]
     time = ride.time
     power = np.where(np.isfinite(ride.power), ride.power, 0.0)
@@ -147,7 +179,6 @@ def _cut_one(ride: Ride, offset: float, conditions: Conditions, setup: Setup, no
     density = (air_density_along(conditions, ride.elevation) if ride.has_elevation else
                air_density_along(conditions, np.full(len(time), conditions.reference_elevation)))
     a, b = setup.bearing
-    east, north = _wind_at_rider(conditions, ride)
     # Each sample stands for the time half-way to its neighbours, within its segment.
     edges = np.concatenate([[time[0]], 0.5 * (time[1:] + time[:-1]), [time[-1]]])
     segment = np.searchsorted(at, time, side="right") - 1
@@ -159,11 +190,16 @@ def _cut_one(ride: Ride, offset: float, conditions: Conditions, setup: Setup, no
     total = np.bincount(inside, weight, len(duration))
     weight = weight * np.divide(duration, total, out=np.zeros_like(total), where=total > 0)[inside]
     blind = np.interp(at, time, _running(time, _missing(ride)))
+    ridden = np.bincount(inside, weight * ride.speed, len(duration))
     travelled = np.diff(np.interp(at, time, ride.distance))
     return {
         "segment": segment.astype(float), "weight": weight, "speed": ride.speed,
-        "heading": heading_of(ride), "density": density, "east": east, "north": north,
+        "heading": along.heading, "density": density, "east": along.east, "north": along.north,
+        "area": along.area,
         "clock": offset + 0.5 * (at[1:] + at[:-1]), "duration": duration, "length": travelled,
+        "rolled": travelled * np.divide(
+            np.bincount(inside, weight * ride.speed * along.rolling, len(duration)), ridden,
+            out=np.ones_like(ridden), where=ridden > 0),
         "work": np.diff(np.interp(at, time, _running(time, power))),
         "bearing": a * travelled + b * np.diff(np.interp(at, time, _running(time, ride.speed**2))),
         "node_clock": offset + at, "node_height": _around(ride, ride.elevation, at),
@@ -190,6 +226,12 @@ def _around(ride: Ride, values: NDArray[np.float64],
     kernel = np.ones(5)
     padded = np.pad(values, 2, mode="reflect", reflect_type="odd")
     return np.asarray(np.interp(at, ride.time, np.convolve(padded, kernel / 5.0, mode="valid")))
+
+
+def _nothing_known(conditions: Conditions, ride: Ride) -> Along:
+    """One drag and one road throughout, in the wind over open land."""
+    same = np.ones(len(ride.time))
+    return Along(heading_of(ride), *_wind_at_rider(conditions, ride), same, same)
 
 
 def _wind_at_rider(conditions: Conditions,
@@ -227,7 +269,7 @@ def _unit_drag(segments: Segments, east: float, north: float,
     headwind = np.nan_to_num(-(east_all * sine + north_all * cosine))
     crosswind = np.nan_to_num(east_all * cosine - north_all * sine)
     force, slope, _ = aerodynamic_force(samples.speed, headwind, crosswind, samples.density, _UNIT)
-    return force, slope
+    return samples.area * force, samples.area * slope
 
 
 def gravity_of(segments: Segments) -> float:
