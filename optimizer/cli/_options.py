@@ -11,8 +11,6 @@ from optimizer.cli._numbers import LARGEST_SUM, Number
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from optimizer.job import Job
 
 __all__ = ["budget_option", "by_options", "least_gain_option", "start_option", "timings_option",
@@ -60,13 +58,16 @@ def least_gain_option(command: Any) -> Any:
                              "the scenario's.")(command)
 
 
-def by_options(words: str) -> Callable[[Any], Any]:
-    """`--by` and `--level`: what kit is chosen by; `words` are the help of `--by`."""
-    by = click.option("--by", default="forecast", show_default=True, help=words, type=click.Choice(
-        ["forecast", "mean", "quantile", "cvar", "target"]))
+def by_options(command: Any) -> Any:
+    """`--by` and `--level`: the risk measure that kit is chosen by."""
+    from optimizer.uncertainty import FORECAST, MEASURES
+
+    said = "; ".join(f"{measure.name}, {measure.help}" for measure in MEASURES.values())
+    by = click.option("--by", default=FORECAST, show_default=True, type=click.Choice([*MEASURES]),
+                      help=f"What to choose by: {said}.")
     level = click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
                          help="The quantile, or where the worst days begin.")
-    return lambda command: by(level(command))
+    return by(level(command))
 
 
 def with_least_gain(job: Job, seconds: float | None) -> Job:

@@ -78,9 +78,7 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
 @budget_option
 @wind_option
 @start_option
-@by_options("What to choose by: the time on the forecast day, as plan does, or over the "
-            "drawn days the mean time, a quantile, the mean of the worst days (cvar), or "
-            "the chance to beat a target.")
+@by_options
 @click.option("--target", metavar="M:SS", callback=_target, help="Time to beat, for --by target.")
 @click.option("--money", metavar="A,B,...", callback=_steps,
               help="Money in all at each stage, where it comes in steps: 750,1500.")
@@ -112,14 +110,17 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
       kitpace kit my-race/scenario.toml --money 750,1500
       kitpace kit ann/scenario.toml ben/scenario.toml --budget 1500
     """  # noqa: D301 - click reads the \b
-    if (options["by"] == "target") != (options["target"] is not None):
+    from optimizer.uncertainty import MEASURES
+
+    chance = MEASURES[options["by"]].chance
+    if chance != (options["target"] is not None):
         raise InputError("--target", "", "goes with --by target, and --by target needs it",
                          "write --by target --target 57:30")
     _outputs.check_run([*([_outputs.page("--out", out)] if out else []),
                         *([_outputs.xlsx("--tables", tables)] if tables else [])], scenarios,
                        overwrite=overwrite)
     if len(scenarios) > 1:
-        if options["by"] == "target" or options["second_proof"] or tables:
+        if chance or options["second_proof"] or tables:
             raise InputError("kit", "", "targets, tables and a second proof are for one scenario",
                              "name one, or write a file for kitpace season, with targets and --csv")
         if options["budget"] is None:

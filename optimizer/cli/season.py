@@ -23,9 +23,7 @@ __all__ = ["command", "tell"]
 @click.argument("file", metavar="FILE", type=click.Path())
 @budget_option
 @least_gain_option
-@by_options("What to choose by: times on the forecast days, with a proof, or over the "
-            "drawn days of each race the mean, a quantile, the mean of the worst days "
-            "(cvar), or the chance to beat the targets of the file.")
+@by_options
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; FILE-season.html beside FILE by default.")
 @click.option("--json", "json_file", metavar="FILE", type=click.Path(),
@@ -57,12 +55,13 @@ def command(file: str, out: str | None, json_file: str | None, csv_file: str | N
     from optimizer.report.season_page import season_csv, season_json, season_page
     from optimizer.scenario.season_file import read_season
     from optimizer.seasons import run_season
+    from optimizer.uncertainty import MEASURES
 
     with progress_line("Season") as progress:
         season = read_season(file, budget=options["budget"],
                                   least_gain=options["least_gain"], progress=progress)
-        if options["by"] == "target" and any(entry.target <= 0 for entry in season.entries):
-            raise InputError("--by", "", "target needs a time to beat for every ride",
+        if MEASURES[options["by"]].chance and any(one.target <= 0 for one in season.entries):
+            raise InputError("--by", "", f"{options['by']} needs a time to beat for every ride",
                              "add targets to each race of the file")
         found = run_season(season, by=options["by"], level=options["level"], progress=progress)
         contents: list[tuple[str, Path | str, str]] = [("Page", page, season_page(found))]

@@ -23,9 +23,9 @@ from optimizer.kit.choose import (
     search_on,
 )
 from optimizer.kit.evaluator import pacing_evaluator
-from optimizer.kit.response import Response, propose, response, score
+from optimizer.kit.response import Response, propose, response
 from optimizer.pacing import sensitivities
-from optimizer.uncertainty import chance_faster, draw_days
+from optimizer.uncertainty import FORECAST, chance_faster, draw_days, measure_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,10 +37,10 @@ if TYPE_CHECKING:
     from optimizer.kit.catalogue import Catalogue
     from optimizer.kit.choice import Choice, KitSet
     from optimizer.kit.evaluator import PacingEvaluator
-    from optimizer.kit.response import Criterion
     from optimizer.kit.search import EvaluatedSet, Search
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
+    from optimizer.uncertainty import Measure
 
 __all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit",
            "unit_loss"]
@@ -116,7 +116,7 @@ class Stage:
 class Otherwise:
     """The best set found that decides otherwise about one item of the catalogue.
 
-    `loss` on the chosen set by the criterion: seconds, or a part of the chance to beat the target,
+    `loss` on the chosen set by the measure: seconds, or a part of the chance to beat the target,
     with what each purchase has to win counted against both; `plain` the same with nothing counted
     against purchases; `kit` is None where no set within the budget does.
     """
@@ -149,8 +149,8 @@ class KitDecision:
     Attributes
     ----------
     choice : for the forecast day, with its proof
-    by, level, target : the criterion
-    chosen : the set that the criterion asks for, and its value `score` (seconds, or a chance)
+    measure, level, target : what is chosen by
+    chosen : the set that the measure asks for, and its value `score` (seconds, or a chance)
     spread : 5 and 95 % points of its time [s]
     rivals : sets of the frontier within the budget and those that draws propose, best first
     alternatives : for each item that could be had, the best set that decides otherwise about it
@@ -163,7 +163,7 @@ class KitDecision:
     """
 
     choice: Choice
-    by: Criterion
+    measure: Measure
     level: float
     target: float
     chosen: KitSet
@@ -181,7 +181,7 @@ class KitDecision:
 
 def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                budget: float, currency: str, *,
-               by: Criterion = "forecast", level: float = 0.9, target: float = 0.0,
+               by: str = FORECAST, level: float = 0.9, target: float = 0.0,
                count: int = 400, seed: int = 1, least_gain: float = 0.0,
                stages: Sequence[float] = (), rules: Sequence[str] = (),
                evaluator: PacingEvaluator | None = None, twice: bool = False,
@@ -194,9 +194,9 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     baseline : bike as it stands
     catalogue, effects : items, and what each does
     budget, currency : money
-    by, level, target : criterion; `level` of the quantile or of the worst draws, `target` a time
-        [s]. "forecast" is what `choose_kit` chooses by, with its proof; by the others the best of
-        the sets that were looked at is taken
+    by, level, target : name of a measure (`optimizer.uncertainty.measures`), `level` of the
+        quantile or of the worst draws, time to beat [s]. "forecast" is what `choose_kit` chooses
+        by, with its proof; by the others the best of the sets that were looked at is taken
     count, seed : of the draws
     stages : money in all at each stage, rising
     rules, evaluator, progress : as `choose_kit` has them
@@ -211,6 +211,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     Infeasible
         where the budget is negative or no plan meets the limits
     """
+    measure = measure_of(by)
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
     search, ruled_out = search_on(day, baseline, catalogue, effects, rules, evaluator, least_gain)
@@ -220,16 +221,16 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     plan = evaluator.own_plan(best.setup)
     draws = draw_days(day, baseline, effects, count, seed)
     answer = response(plan, day, best.setup, best.rows, draws, effects, search.model)
-    field = _Field(search, answer, by, level, target)
+    field = _Field(search, answer, measure, level, target)
     field.add([best, *(known for known in search.front() if known.spend <= budget + 1e-9)])
-    if by != "forecast" and _uncertain(effects):
+    if measure.of and _uncertain(effects):
         few = _first(answer, min(_PROPOSAL_DRAWS, count))
         field.add([search.tighten(propose(search.offer, few, budget, tail), 0.05)
                    for tail in dict.fromkeys((*_TAILS, level))])
-    chosen = best if by == "forecast" else field.best()
+    chosen = field.best() if measure.of else best
     others = decided_otherwise(search, chosen, budget)
     field.add([other for other in others.values() if other])
-    for _ in range(_SWITCHES if by != "forecast" else 0):
+    for _ in range(_SWITCHES if measure.of else 0):
         if field.best().rows == chosen.rows:
             break
         chosen = field.best()
@@ -253,8 +254,8 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     kit = kit_set(search, chosen)
     tests = _tests(search, choice, kit, alternatives, answer)
     return KitDecision(
-        choice=choice, by=by, level=level, target=target, chosen=kit,
-        score=kit.finish_time if by == "forecast" else field.score(chosen),
+        choice=choice, measure=measure, level=level, target=target, chosen=kit,
+        score=field.score(chosen) if measure.of else kit.finish_time,
         spread=(float(low), float(high)), rivals=tuple(rivals), alternatives=alternatives,
         left_out=left_out, equal=equal, likely=likely,
         purchases=_purchases(search, catalogue, effects, evaluator.own_plan(owned.setup), owned),
@@ -263,12 +264,12 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
 
 
 class _Field:
-    """Sets that were looked at, with their times on common draws and what the criterion says."""
+    """Sets that were looked at, with their times on common draws and what the measure says."""
 
-    def __init__(self, search: Search, answer: Response, by: Criterion, level: float,
+    def __init__(self, search: Search, answer: Response, measure: Measure, level: float,
                  target: float) -> None:
         self.search, self.answer = search, answer
-        self.by, self.level, self.target = by, level, target
+        self.measure, self.level, self.target = measure, level, target
         self.sets: dict[tuple[int, ...], EvaluatedSet] = {}
         self.times: dict[tuple[int, ...], NDArray[np.float64]] = {}
 
@@ -282,10 +283,13 @@ class _Field:
 
     def score(self, known: EvaluatedSet) -> float:
         """Seconds, or the chance to beat the target."""
-        if self.by == "forecast":
+        if self.measure.of is None:
             return known.time
-        found = float(score(self.times[known.rows][None], self.by, self.level, self.target)[0])
-        return -found if self.by == "target" else found
+        found = self._of(self.times[known.rows])
+        return -found if self.measure.chance else found
+
+    def _of(self, times: NDArray[np.float64]) -> float:
+        return float(self.measure.value(times[None], self.level, self.target)[0])
 
     def loss(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
         """Say by how much a set is worse, purchases counted: seconds, or a part of the chance."""
@@ -294,7 +298,7 @@ class _Field:
     def plain(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
         """Say the same with nothing counted against purchases."""
         worse = self.score(known) - self.score(chosen)
-        return -worse if self.by == "target" else worse
+        return -worse if self.measure.chance else worse
 
     def _value(self, known: EvaluatedSet) -> float:
         """Less is better: seconds, or minus the chance, with what is counted against purchases.
@@ -302,15 +306,14 @@ class _Field:
         For a target each purchase has to save its seconds on every day, and to win its chance.
         """
         hurdle = self.search.value(known) - known.time
-        if self.by != "target":
+        if not self.measure.chance:
             return self.score(known) + hurdle
-        late = self.times[known.rows] + hurdle
-        chance = -float(score(late[None], self.by, self.level, self.target)[0])
+        chance = -self._of(self.times[known.rows] + hurdle)
         bought = int((self.search.model.hurdle[list(known.rows)] > 0).sum())
         return _LEAST_CHANCE * bought - chance
 
     def best(self) -> EvaluatedSet:
-        """Best by the criterion, each purchase counted against it; the cheapest of equals."""
+        """Best by the measure, each purchase counted against it; the cheapest of equals."""
         def order(known: EvaluatedSet) -> tuple[float, float, float, tuple[int, ...]]:
             return self._value(known), self.search.value(known), known.spend, known.rows
         return min(self.sets.values(), key=order)
@@ -332,9 +335,9 @@ def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedS
         alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss, plain))
         if row not in chosen.rows:
             words = ""
-            if field.by == "target" and other:
+            if field.measure.chance and other:
                 words = _chances(plain)
-            elif field.by != "forecast" and other:
+            elif field.measure.of and other:
                 words = compared(search, chosen, other, plain)
             left_out.append((name, reason(search, row, chosen, other, budget, currency, words)))
     return tuple(alternatives), tuple(left_out)

@@ -1,4 +1,4 @@
-"""How the time of every set answers to every draw, to first order, and the choice by it.
+"""How the time of every set answers to every draw, to first order.
 
 One plan is ridden in all draws, and the derivative of each finish time by every force comes from
 one backward pass (the adjoint of the forward simulation). That makes the time of any set in any
@@ -9,7 +9,7 @@ the re-optimised time, and corrected by what a set's own plan says about it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -32,14 +32,10 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws
 
-__all__ = ["Criterion", "Response", "propose", "response", "score"]
+__all__ = ["Response", "propose", "response"]
 
 _NODES = 2_000  # of the integer program over the draws
 _TOGETHER = 64  # steps that are gone through at once
-
-Criterion = Literal["forecast", "mean", "quantile", "cvar", "target"]
-"""Time on the forecast day; over the draws the mean time, a quantile, the mean of the worst draws,
-the chance to beat a target time."""
 
 
 @dataclass(frozen=True)
@@ -148,22 +144,6 @@ def _slopes(plan: Plan, ride: SimulatedRide, setup: Setup, headwind: NDArray[np.
         for row, each in enumerate(newtons):
             found[row] += np.einsum("nk,nk->k", price, np.broadcast_to(each, price.shape))
     return found.T
-
-
-def score(times: NDArray[np.float64], by: Criterion, level: float = 0.9,
-          target: float = 0.0) -> NDArray[np.float64]:
-    """(s,) criterion of times (s, k), less is better: seconds, or minus the chance of the target.
-
-    `level` is the quantile, or where the worst draws begin.
-    """
-    if by == "mean":
-        return np.asarray(times.mean(axis=1))
-    if by == "quantile":
-        return np.asarray(np.quantile(times, level, axis=1))
-    if by == "cvar":
-        worst = np.sort(times, axis=1)[:, int(np.floor(level * times.shape[1])):]
-        return np.asarray(worst.mean(axis=1))
-    return np.asarray(-np.mean(times <= target, axis=1))
 
 
 def propose(offer: Offer, answer: Response, budget: float, level: float) -> tuple[int, ...]:

@@ -125,17 +125,11 @@ def _lost_or_won(gain: float) -> str:
 
 
 def _criterion(decision: KitDecision) -> str:
-    percent = f"{100 * decision.level:.0f} %"
-    if decision.by == "forecast":
+    if decision.measure.of is None:
         return "It is the fastest on that day, as in `kitpace plan`."
-    looked = "of the kits looked at"
-    if decision.by == "target":
-        return (f"It has the best chance to beat {clock(decision.target)} {looked}: "
-                f"{days(decision.score)}.")
-    what = {"mean": "mean time over the drawn days",
-            "quantile": f"time that is kept on {percent} of the days",
-            "cvar": f"mean of the days beyond {percent}"}[decision.by]
-    return f"It has the least {what} {looked}, {clock(decision.score)}."
+    has = decision.measure.best_words(decision.level, clock(decision.target))
+    score = days(decision.score) if decision.measure.chance else clock(decision.score)
+    return f"It has {has} of the kits looked at: {score}."
 
 
 def basket(job: Job, decision: KitDecision) -> Table:
@@ -145,19 +139,16 @@ def basket(job: Job, decision: KitDecision) -> Table:
     for name in decision.chosen.items:
         item = job.catalogue[name]
         rows.append((name, item.place, cost_of(item), _loss(decision, others[name]), mind(item)))
-    measure = ("days in 100 on which the target is missed" if decision.by == "target" else
-               "seconds on the forecast day" if decision.by == "forecast" else
-               "seconds by the same measure")
     return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
                  f"The kit. Without it: what the best kit for the money, but without this item, "
-                 f"loses ({measure})", left=(0, 1, 4), ident="basket")
+                 f"loses ({decision.measure.lost})", left=(0, 1, 4), ident="basket")
 
 
 def _loss(decision: KitDecision, other: Otherwise) -> str:
     """Say what deciding otherwise about an item loses."""
     if other.kit is None:
         return "needed"
-    if decision.by == "target":
+    if decision.measure.chance:
         return days(other.plain) if other.plain >= 0.005 else "under 1 day in 100"
     return seconds(max(other.plain, 0.0))
 

@@ -51,19 +51,14 @@ def lead(found: SeasonKit) -> list[str]:
         (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
          f"and save {_saved(found.saved)} {rides}, against your current kit with the changes "
          "that cost nothing.")]
-    if found.by == "forecast":
+    if found.measure.of is None:
         out.append("In this model no other way to spend the money saves more than "
                    f"{at_most(found.gap)} more" + (
                        f", apart from things worth under {seconds(season.least_gain)} each."
                        if season.least_gain > 0 else "."))
     else:
-        what = {"mean": "the least mean times over the drawn days",
-                "quantile": f"the least times that are kept on {100 * found.level:.0f} % of the "
-                            "days",
-                "cvar": f"the least mean times of the days beyond {100 * found.level:.0f} %",
-                "target": "the best chances to beat the targets"}[found.by]
-        out.append(f"It has {what}, race by race, of all seasons made of the "
-                   f"{found.looked_at:,} kits that were looked at; that is no proof.")
+        out.append(f"Race by race it has {found.measure.best_words(found.level)}, of all seasons "
+                   f"made of the {found.looked_at:,} kits that were looked at; that is no proof.")
     if found.returned > 0:
         out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
                    f" come back: the season then costs {money(found.spend - found.returned)}.")
@@ -239,7 +234,7 @@ def frontier_table(found: SeasonKit) -> Table:
                  f"Best season found at each budget, in {_weighted(found)} by a plan for each "
                  + ("kit. The bound is for the chosen budget alone; it compares kits in the wind "
                     "and with the effort limit of the bike as it stands"
-                    if found.by == "forecast" else "kit; no bound"), left=(4, 5))
+                    if found.measure.of is None else "kit; no bound"), left=(4, 5))
 
 
 def stage_table(found: SeasonKit) -> Table:
@@ -408,7 +403,8 @@ def season_json(found: SeasonKit) -> str:
     season = found.season
     document = {
         "schema": "kitpace-season-1", "name": season.name, "currency": season.currency,
-        "by": found.by, "level": found.level, "spend": found.spend, "returned": found.returned,
+        "by": found.measure.name, "level": found.level, "spend": found.spend,
+        "returned": found.returned,
         "saved_s": found.saved, "value": found.value,
         "gap_s": found.gap if math.isfinite(found.gap) else None,
         "kits_looked_at": found.looked_at,

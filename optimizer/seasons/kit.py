@@ -13,22 +13,22 @@ from optimizer.evidence import Effect
 from optimizer.job.plans import draws_of
 from optimizer.kit.alone import evidence_sd
 from optimizer.kit.decision import unit_loss
-from optimizer.kit.response import response, score
+from optimizer.kit.response import response
 from optimizer.pacing import sensitivities
 from optimizer.seasons.program import by_columns
 from optimizer.seasons.solve import solve_season
 from optimizer.seasons.values import Bought, NextPurchase, Point, Ride, SeasonKit, Stage, TestFirst
-from optimizer.uncertainty import draw_days, ride_days
+from optimizer.uncertainty import FORECAST, draw_days, measure_of, ride_days
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from optimizer.kit.response import Criterion
     from optimizer.pacing import Plan
     from optimizer.seasons.program import Columns, Decision
     from optimizer.seasons.solve import Solver
     from optimizer.seasons.times import EntryTimes
     from optimizer.seasons.values import Season
+    from optimizer.uncertainty import Measure
 
 __all__ = ["run_season"]
 
@@ -36,7 +36,7 @@ _BUDGETS = 10  # along the frontier
 _LEAST_TEST = 0.05  # s, what a test has to be worth to be named
 
 
-def run_season(season: Season, *, by: Criterion = "forecast", level: float = 0.9,
+def run_season(season: Season, *, by: str = FORECAST, level: float = 0.9,
                stages: Sequence[float] = (), tolerance: float | None = None,
                times: Sequence[EntryTimes] | None = None,
                progress: Callable[[str], None] = lambda _words: None) -> SeasonKit:
@@ -45,10 +45,10 @@ def run_season(season: Season, *, by: Criterion = "forecast", level: float = 0.9
     Parameters
     ----------
     season : riders, races, kit and money
-    by, level : "forecast" counts weighted times on the forecast days, with a proof; the others
-        are taken over drawn days race by race, and the best season made of all kits that were
-        looked at is chosen: "mean", "quantile" and "cvar" at a `level`, and "target", the weighted
-        chance to beat the targets of the entries
+    by, level : name of a measure (`optimizer.uncertainty.measures`). "forecast" counts weighted
+        times on the forecast days, with a proof; the others are taken over drawn days race by
+        race, a chance by the targets of the entries, and the best season made of all kits that
+        were looked at is chosen
     stages : money in all, rising; each buys on top of what the one before has bought
     tolerance : s, where the search ends
     times : of the entries [s], where they are known already
@@ -70,25 +70,26 @@ def run_season(season: Season, *, by: Criterion = "forecast", level: float = 0.9
     >>> found.spend <= found.season.budget
     True
     """
+    measure = measure_of(by)
     if not all(0 <= money.in_all < math.inf for money in season.money):
         raise Infeasible("the budget is no amount to spend", "give 0 or more")
     solver, best, gap = solve_season(season, tolerance=tolerance, times=times, progress=progress)
     progress("the current kit")
     before = solver.improve(solver.best(0.0), 0.0)
-    if by != "forecast":
+    if measure.of:
         progress("the same days for all kits")
-        best = _by_draws(solver, best, by, level)
+        best = _by_draws(solver, best, measure, level)
         gap = math.inf
     progress("best kit at every budget")
     own = _OwnPlans(solver.times)
-    frontier = _frontier(solver, before, best if by == "forecast" else None, own)
+    frontier = _frontier(solver, before, None if measure.of else best, own)
     progress("how sure the gains are")
     plans = [(own.plan(e, rows), own.plan(e, old)) for e, (rows, old) in enumerate(zip(
         best.sets, before.sets, strict=True))]
     rides = _rides(solver, best, before, plans)
     bought = _bought(season, solver, best)
     return SeasonKit(
-        season=season, by=by, level=level, rides=rides, bought=bought,
+        season=season, measure=measure, level=level, rides=rides, bought=bought,
         spend=_spend(season, best), returned=sum(season.pools[one.pool].resale for one in bought),
         value=best.value, gap=gap, frontier=frontier, next=_next(solver, best),
         tests=_tests(solver, best, plans), stages=_stages(solver, before, stages, own),
@@ -322,8 +323,8 @@ def _tests(solver: Solver, best: Decision,
     return tuple(sorted(found, key=lambda test: (-test.halved, test.item)))
 
 
-def _by_draws(solver: Solver, best: Decision, by: Criterion, level: float) -> Decision:
-    """Best season by a criterion over drawn days, made of the kits that have a time."""
+def _by_draws(solver: Solver, best: Decision, measure: Measure, level: float) -> Decision:
+    """Best season by a measure over drawn days, made of the kits that have a time."""
     season = solver.season
     columns: Columns = []
     for e, (entry, there, rows) in enumerate(zip(season.entries, solver.times, best.sets,
@@ -337,8 +338,8 @@ def _by_draws(solver: Solver, best: Decision, by: Criterion, level: float) -> De
         chosen = search.rules.flags(list(known))
         times = answer.times(chosen, search.rules.overlapping(chosen), np.array(list(
             known.values())))
-        scores = score(times, by, level, entry.target)
+        scores = measure.value(times, level, entry.target)
         columns.append(dict(zip(known, map(float, scores), strict=True)))
-    if by == "target":
+    if measure.chance:
         season = replace(season, least_gain=0.0)
     return by_columns(season, solver.times, columns, 1e-4)

@@ -10,6 +10,7 @@ from optimizer import defaults
 
 if TYPE_CHECKING:
     from optimizer.job import Job
+    from optimizer.uncertainty import Measure
 
 __all__ = ["Bought", "Entry", "Money", "NextPurchase", "Point", "Pool", "Ride", "Season",
            "SeasonKit", "Stage", "TestFirst"]
@@ -221,7 +222,7 @@ class SeasonKit:
 
     Attributes
     ----------
-    by, level : the criterion
+    measure, level : what was chosen by
     rides : in the order of the entries
     bought : in the order of their days
     spend : purchases and hires
@@ -237,7 +238,7 @@ class SeasonKit:
     """
 
     season: Season
-    by: str
+    measure: Measure
     level: float
     rides: tuple[Ride, ...]
     bought: tuple[Bought, ...]

@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.day import RaceDay
 from optimizer.kit.evaluator import pacing_evaluator
-from optimizer.kit.response import _slopes, response, score
+from optimizer.kit.response import _slopes, response
 from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
 from optimizer.pacing import simulate
@@ -90,16 +90,3 @@ def test_the_response_foretells_other_sets(world):
                         np.array([own.finish_time]))[0]
     assert np.std(told - ridden) < 0.12 * np.std(ridden - np.mean(ridden))
     assert abs(np.mean(told - ridden)) < 1.0
-
-
-def test_scores_are_what_their_names_say():
-    times = np.random.default_rng(0).normal(3600, 30, (3, 1000))
-    assert score(times, "mean") == pytest.approx(times.mean(axis=1))
-    assert score(times, "quantile", 0.8) == pytest.approx(np.quantile(times, 0.8, axis=1))
-    worst = np.sort(times, axis=1)[:, 900:]
-    assert score(times, "cvar", 0.9) == pytest.approx(worst.mean(axis=1))
-    assert score(times, "target", target=3600.0) == pytest.approx(
-        -(times <= 3600.0).mean(axis=1))
-    # Normal times: the mean beyond the 90 % point is 1.755 standard deviations out (φ(z)/0.1).
-    many = np.random.default_rng(1).normal(0, 1, (1, 200_000))
-    assert score(many, "cvar", 0.9)[0] == pytest.approx(1.755, abs=0.02)
