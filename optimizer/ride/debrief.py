@@ -199,7 +199,8 @@ def _along(ride: Ride, passage: Passage, intended: Intended, problem: PacingProb
         own = np.concatenate([heading[:first], heading_of(ride.between(first, end)), heading[end:]])
     else:
         own = heading
-    return Along(own, cross * cosine - head * sine, -(head * cosine + cross * sine),
+    return Along(own, problem.air_density[step], cross * cosine - head * sine,
+                 -(head * cosine + cross * sine),
                  problem.drag.at(yaw, problem.position[step]) / planned_area,
                  problem.rolling_resistance[step] / road_rolling(intended))
 

@@ -34,12 +34,14 @@ class Along:
     Attributes
     ----------
     heading : of the road [rad clockwise from north]
+    density : of the air [kg/m³]
     east, north : where the air is thought to move to, at the rider [m/s]
     area : CdA in the planned position and yaw, over the one that is asked for
     rolling : Crr over its mean
     """
 
     heading: NDArray[np.float64]
+    density: NDArray[np.float64]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     area: NDArray[np.float64]
@@ -48,8 +50,8 @@ class Along:
     def between(self, first: int, end: int) -> Along:
         """Give the samples from `first` to before `end`."""
         part = slice(first, end)
-        return Along(self.heading[part], self.east[part], self.north[part], self.area[part],
-                     self.rolling[part])
+        return Along(self.heading[part], self.density[part], self.east[part], self.north[part],
+                     self.area[part], self.rolling[part])
 
 
 @dataclass(frozen=True)
@@ -128,10 +130,10 @@ def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, r
         nodes: Nodes, along: Sequence[Along] = ()) -> Segments:
     """Cut rides at their nodes.
 
-    `conditions`: one a ride, for the density of the air; `setup`: efficiency, inertia,
+    `conditions`: one a ride, for the air; `setup`: efficiency, inertia,
     bearings and mass, taken as known; `along`: what a plan knows of each ride, if there is one.
     """
-    parts = [_cut_one(ride, offset, weather, setup, nodes, number,
+    parts = [_cut_one(ride, offset, setup, nodes, number,
                       along[number] if along else _nothing_known(weather, ride))
              for number, (ride, offset, weather)
              in enumerate(zip(rides, _clock_offsets(rides), conditions, strict=True))]
@@ -170,14 +172,12 @@ def _clock_offsets(rides: Sequence[Ride]) -> list[float]:
     return [0.0, *(float(end) for end in ends[:-1])]
 
 
-def _cut_one(ride: Ride, offset: float, conditions: Conditions, setup: Setup, nodes: Nodes,
-             number: int, along: Along) -> dict[str, NDArray[np.float64]]:
+def _cut_one(ride: Ride, offset: float, setup: Setup, nodes: Nodes, number: int,
+             along: Along) -> dict[str, NDArray[np.float64]]:
     at = nodes.time[nodes.ride == number]
     time = ride.time
     power = np.where(np.isfinite(ride.power), ride.power, 0.0)
     duration = np.diff(at)
-    density = (air_density_along(conditions, ride.elevation) if ride.has_elevation else
-               air_density_along(conditions, np.full(len(time), conditions.reference_elevation)))
     a, b = setup.bearing
     # Each sample stands for the time half-way to its neighbours, within its segment.
     edges = np.concatenate([[time[0]], 0.5 * (time[1:] + time[:-1]), [time[-1]]])
@@ -194,8 +194,8 @@ def _cut_one(ride: Ride, offset: float, conditions: Conditions, setup: Setup, no
     travelled = np.diff(np.interp(at, time, ride.distance))
     return {
         "segment": segment.astype(float), "weight": weight, "speed": ride.speed,
-        "heading": along.heading, "density": density, "east": along.east, "north": along.north,
-        "area": along.area,
+        "heading": along.heading, "density": along.density, "east": along.east,
+        "north": along.north, "area": along.area,
         "clock": offset + 0.5 * (at[1:] + at[:-1]), "duration": duration, "length": travelled,
         "rolled": travelled * np.divide(
             np.bincount(inside, weight * ride.speed * along.rolling, len(duration)), ridden,
@@ -229,9 +229,11 @@ def _around(ride: Ride, values: NDArray[np.float64],
 
 
 def _nothing_known(conditions: Conditions, ride: Ride) -> Along:
-    """One drag and one road throughout, in the wind over open land."""
+    """One drag and one road throughout, in the weather over open land, hour by hour."""
     same = np.ones(len(ride.time))
-    return Along(heading_of(ride), *_wind_at_rider(conditions, ride), same, same)
+    height = ride.elevation if ride.has_elevation else conditions.reference_elevation * same
+    density = air_density_along(conditions, height, ride.distance, ride.time)
+    return Along(heading_of(ride), density, *_wind_at_rider(conditions, ride), same, same)
 
 
 def _wind_at_rider(conditions: Conditions,

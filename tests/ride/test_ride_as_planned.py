@@ -1,10 +1,11 @@
-"""The ride that is the plan, recorded without positions: the debrief has to find the plan again.
+"""The ride that is the plan, recorded: the debrief has to find the plan again.
 
 The recording is made from the planned profile alone; the truth of CdA, Crr and wind is the plan's.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -33,18 +34,25 @@ def planned(scenario):
                     plan.distance, few.power, few.time, few.reserve)
 
 
-def recorded(intended, seed=5):
-    """Sample the planned ride each second: noise of 0.2 % in speed, 3 % in power; no positions."""
+def recorded(intended, seed=5, *, positions=False, noise=1.0):
+    """Sample the planned ride each second; the meter gives the mean of the second about its stamp.
+
+    Noise of 0.2 % in speed and 3 % in power a sample, times `noise`.
+    """
     rng = np.random.default_rng(seed)
-    ride = simulate(intended.problem, intended.power)
+    road, ride = intended.course, simulate(intended.problem, intended.power)
     at = np.arange(0.0, ride.time[-1])
     place = np.interp(at, ride.time, intended.nodes)
+    work = np.append(0.0, np.cumsum(intended.power * np.diff(ride.time)))
+    power = np.interp(at + 0.5, ride.time, work) - np.interp(at - 0.5, ride.time, work)
     nowhere = np.full(len(at), np.nan)
+    latitude, longitude = (np.interp(place, road.distance, line) if positions else nowhere
+                           for line in (road.latitude, road.longitude))
     return Ride(
         "as planned", at, place,
-        np.interp(place, intended.nodes, ride.speed) * rng.normal(1.0, 0.002, len(at)),
-        np.interp(place, intended.nodes[1:], intended.power) * rng.normal(1.0, 0.03, len(at)),
-        np.interp(place, intended.course.distance, intended.course.elevation), nowhere, nowhere)
+        np.interp(place, intended.nodes, ride.speed) * rng.normal(1.0, 0.002 * noise, len(at)),
+        power * rng.normal(1.0, 0.03 * noise, len(at)),
+        np.interp(place, road.distance, road.elevation), latitude, longitude)
 
 
 @pytest.fixture(scope="module")
@@ -74,6 +82,30 @@ def test_the_plan_of_a_new_folder_is_found_again(started):
 def test_the_plan_of_a_demo_is_found_again(demo):
     intended = planned(DEMOS / demo / "scenario.toml")
     as_planned(intended, debrief(recorded(intended), intended))
+
+
+@pytest.mark.parametrize("positions", [False, True])
+def test_two_and_a_half_hours_that_grow_warmer_are_found_again(positions):
+    """From eight to eleven the air warms by 6 K and gets thinner by 2 % (Charles's law)."""
+    intended = planned(DEMOS / "tarn-loop" / "scenario.toml")
+    found = debrief(recorded(intended, positions=positions, noise=0.0), intended)
+    as_planned(intended, found)
+    assert all(abs(seconds) < 2.0 for seconds in found.parts.values())
+
+
+def test_a_field_test_in_warming_air_knows_its_density(started):
+    """Air that warms by 8 K is thinner (Charles's law), so the same ride had more CdA."""
+    so = started
+    ride = recorded(so, noise=0.0)
+    hour = np.array([0.0, float(ride.time[-1])])
+    still = np.zeros((2, 1))
+    steady = Conditions(temperature=290.0, wind_time=hour, wind_east=still, wind_north=still,
+                        temperature_change=still)
+    warming = replace(steady, temperature_change=np.array([[0.0], [8.0]]))
+    cool, warm = (field_test(Runs((ride,), ("bike",), (air,), so.setup, so.rider.mass))
+                  for air in (steady, warming))
+    assert warm.air_density / cool.air_density == pytest.approx(290.0 / 294.0, abs=0.002)
+    assert warm.drag_area[0] > 1.01 * cool.drag_area[0]
 
 
 def test_a_wind_without_heading_is_no_lee(started):
