@@ -12,6 +12,7 @@ from optimizer.cli._numbers import Number
 from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import say, table
 from optimizer.errors import InputError
+from optimizer.evidence.units import TARGETS
 
 if TYPE_CHECKING:
     from optimizer.evidence import Figure, Reference
@@ -31,8 +32,8 @@ class _Signed(click.Command):
 @click.command("convert", cls=_Signed)
 @click.argument("figure", metavar="FIGURE")
 @click.option("--to", "targets", metavar="LIST", default="W,g,s/40km,CdA,%drag",
-              show_default=True, help="Units, with commas between: W, g, N, s/40km, CdA, cm2, "
-              "Crr, %drag, %power, efficiency, mass; add @ 45 km/h or @ 250 W to any.")
+              show_default=True, help=f"Units, with commas between: {', '.join(TARGETS)}; "
+              "add @ 45 km/h or @ 250 W to any.")
 @reference_options
 @click.option("--power", metavar="POWER", help='Power to compare at, such as "250 W".')
 @click.option("--test-density-kgm3", type=Number(0.5, 1.6, "kg/m3"), metavar="X",
@@ -69,7 +70,7 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
     require_possible(stated.text, found[0][1].channel, change_of(
         stated, here, air_density=test_density_kgm3, yaw=math.radians(yaw_deg)).value, here,
         "given")
-    saves = (stated.value > 0) == (stated.quantity == "efficiency")
+    saves = (stated.value > 0) == stated.counts.more_is_better
     say(f'"{stated.text}", as a {"saving" if saves else "cost"}:')
     table(("", "At"), [_row(target, change, here) for target, change in found], left=(0, 1))
     say()
@@ -97,7 +98,7 @@ def _constant_force(stated: Figure, wanted: list[Target], here: Reference) -> li
     for target in wanted:
         speed = target.speed or here.speed
         kept = at_other_speed(stated, speed)
-        if (target.quantity != "power" or target.power is not None or kept is None
+        if (target.counts.name != "power" or target.power is not None or kept is None
                 or abs(speed / (stated.speed or speed) - 1.0) < 0.02):
             continue
         out.append(f"A source that keeps grams constant over speed, as some do, would say "
@@ -133,7 +134,7 @@ def _row(target: Target, change: Change, here: Reference) -> tuple[str, str]:
     else:
         where = f"{(target.speed or here.speed) * 3.6:.1f} km/h"
     value = f"{amount(abs(change.value), sd)} {target.unit}"
-    if target.quantity == "power":
+    if target.counts.name == "power":
         value += (" at the wheel, "
                   f"{amount(abs(change.value) / here.efficiency, sd / here.efficiency)} at the "
                   "cranks")

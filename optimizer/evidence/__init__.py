@@ -1,4 +1,4 @@
-"""Any currency of an aero test to one honest figure."""
+"""Any unit of an aero test to one honest figure."""
 
 from optimizer.evidence.datum import Datum, Figure
 from optimizer.evidence.effect import Effect

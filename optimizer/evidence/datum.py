@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-__all__ = ["QUANTITIES", "TESTS", "Datum", "Figure", "Measurer", "Quantity", "TestKind"]
+from optimizer.evidence.units import UNITS
 
-Quantity = Literal["force", "power", "time", "drag_share", "power_share", "drag_area",
-                   "rolling_resistance", "efficiency", "mass"]
-QUANTITIES: tuple[Quantity, ...] = (
-    "force", "power", "time", "drag_share", "power_share", "drag_area",
-    "rolling_resistance", "efficiency", "mass")
+if TYPE_CHECKING:
+    from optimizer.evidence.properties import Channel
+    from optimizer.evidence.units import Unit
+
+__all__ = ["TESTS", "Datum", "Figure", "Measurer", "TestKind"]
 
 TestKind = Literal["tunnel with rider", "tunnel without rider", "field", "velodrome",
                    "bench", "computed", "rule of thumb"]
@@ -19,16 +19,15 @@ TESTS: tuple[TestKind, ...] = ("tunnel with rider", "tunnel without rider", "fie
                                "velodrome", "bench", "computed", "rule of thumb")
 
 Measurer = Literal["independent", "seller", "estimate", ""]
-Channel = Literal["drag_area", "rolling_resistance", "efficiency", "mass"]
 
 
 @dataclass(frozen=True)
 class Figure:
-    """A change in the currency of its source.
+    """A change in the unit of its source.
 
     Attributes
     ----------
-    quantity : what the number counts
+    quantity : what the number counts, a name in `optimizer.evidence.units.UNITS`
     value : change of that quantity in SI: N, W, s, share of one, m², 1, 1, kg. Negative is
         less of it, so that a saving is negative and a gain of efficiency positive.
     speed : m/s, air speed of the test; for a time, the speed before the change
@@ -42,7 +41,7 @@ class Figure:
     read_as : how the text was understood where it leaves something out, empty where it does not
     """
 
-    quantity: Quantity
+    quantity: str
     value: float
     speed: float | None = None
     power: float | None = None
@@ -53,6 +52,11 @@ class Figure:
     unit: str = ""
     at_cranks: bool = False
     read_as: str = ""
+
+    @property
+    def counts(self) -> Unit:
+        """What the number counts, with the ways to and from a change of kit."""
+        return UNITS[self.quantity]
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from optimizer.defaults import GRAVITY
-from optimizer.evidence.datum import Channel, Figure, Quantity
+from optimizer.evidence.datum import Figure
 from optimizer.evidence.quantities import NUMBER, UNIT, Stated, tidy
+from optimizer.evidence.units import UNITS, Unit
+
+if TYPE_CHECKING:
+    from optimizer.evidence.properties import Channel
 
 __all__ = ["read_figure", "read_uncertainty", "say_figure"]
 
@@ -34,12 +38,15 @@ _SHARE = r"(?:\(\s*9[05]\s*%\s*\))"
 _UNCERTAINTY = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*{_SHARE}?)")
 _NORMAL = {"90": 1.645, "95": 1.96}  # half width of an interval over the standard deviation
 _PATTERN = 'keep to the pattern "saves 30 g @ 45 km/h"'
-# Of a change and of its uncertainty, in SI: each is more than rider and bike have in all.
-_LARGEST: dict[Quantity, float] = {
-    "power": 500.0, "force": 60.0, "time": 36_000.0, "drag_area": 0.6,
-    "rolling_resistance": 0.1, "efficiency": 1.0, "mass": 100.0, "drag_share": 2.0,
-    "power_share": 2.0}
 _FASTEST = 110 / 3.6  # m/s; no tunnel, track or road test of a rider is faster
+_UNCLEAR = {
+    "%": ("a percentage without a base",
+          'say of what: "2 % drag", "2 % power @ 45 km/h", "efficiency +0.8 %"'),
+    "": ("a number without a unit", "add g, N, W, s, % or m2; or say CdA, Crr or efficiency"),
+    "mass": ("grams of drag or of mass?",
+             'write "g drag" or "g @ 50 km/h" for drag, "g mass" for mass'),
+    "area": ("an area is no {topic}", 'write "-0.004 m2 CdA"'),
+}
 _SHARED_UNIT = re.compile(  # 37 ± 4 g
     rf"(?<![\w.,])({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")
 _ABOUT = re.compile(r"[~≈∼]|\b(?:approx(?:imately)?|about|around|circa|ca|roughly|estimated|est)\b"
@@ -121,26 +128,26 @@ def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = F
     plain, part = _take(_WHERE, plain)
     plain, uncertainty = _take(_UNCERTAINTY, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", plain))
     parts, completed = _completed(_take_apart(plain, stated, up_to=at_most), lenient, grams)
-    quantity, size = _quantity(parts, stated)
-    direction = _direction(parts, quantity, stated)
-    _possible(size, quantity, stated)
+    unit, size = _unit(parts, stated)
+    direction = _direction(parts, unit, stated)
+    _possible(size, unit, stated)
     if not direction and size:
-        if not lenient or quantity == "mass":
+        if not lenient or unit.name == "mass":
             raise stated.refuse("a number without a direction",
                                 'say "saves" or "costs", or give it a sign: minus is less of it')
         completed = True
-    direction = direction or (1 if quantity == "efficiency" else -1)
-    _consistent(parts, quantity, stated)
-    if part and quantity != "power":
+    direction = direction or (1 if unit.more_is_better else -1)
+    _consistent(parts, unit, stated)
+    if part and unit.name != "power":
         raise stated.refuse("wheel or cranks matter to watts only", "leave it out")
-    figure = Figure(quantity, direction * size + 0.0, parts.speed, parts.power, parts.distance,
+    figure = Figure(unit.name, direction * size + 0.0, parts.speed, parts.power, parts.distance,
                     _CHANNELS.get(parts.topic, "drag_area"), text=tidy(text),
                     unit="s" if parts.clock else parts.unit,
                     at_cranks=part is not None and part["part"][0].lower() in "cp")
     if parts.half_range is not None:
         if uncertainty is not None:
             raise stated.refuse("states a range and an uncertainty", "keep one of them")
-        half = _quantity(replace(parts, number=parts.half_range), stated)[1]
+        half = _unit(replace(parts, number=parts.half_range), stated)[1]
         figure = replace(figure, uncertainty=half / _NORMAL["90"])
     elif uncertainty is not None:
         figure = replace(figure, uncertainty=read_uncertainty(uncertainty["amount"], figure, file,
@@ -190,30 +197,30 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
     unit = match["unit"] or ("s" if match["clock"] else figure.unit)
     number = _clock(match["clock"]) if match["clock"] else stated.number(match["number"])
     if unit == "%":
-        points = figure.quantity in {"drag_share", "power_share", "efficiency"}
+        points = figure.counts.by("%")
         value = number / 100 * (1.0 if points else abs(figure.value))
-    elif figure.quantity in {"rolling_resistance", "efficiency"} or unit.lower() in _WORDS | {""}:
+    elif unit.lower() in _WORDS | {""}:
         value = number
     else:
         value, dimension = stated.in_si(number, unit)
-        if figure.quantity == "force" and dimension == "mass":
-            value, dimension = value * GRAVITY, "force"
-        if dimension != {"drag_area": "area"}.get(figure.quantity, figure.quantity):
+        way = figure.counts.by(dimension)
+        if way is None:
             raise stated.refuse(f'a {dimension} is no uncertainty of "{figure.text}"',
                                 "state it in the unit of the figure or in %")
-    _possible(value, figure.quantity, stated)
+        value *= way.factor
+    _possible(value, figure.counts, stated)
     return value / _NORMAL[re.sub(r"\D", "", interval[0])] if interval else value
 
 
 def say_figure(figure: Figure) -> str:
     """Write a figure in the one way that can be read in one way only; it reads back as itself."""
-    scale, unit, topic = _SAID[figure.quantity]
-    if figure.quantity == "force" and figure.acts_on != "drag_area":
-        scale, unit = 1.0, "N"
-    if figure.quantity in {"force", "power", "time"}:
-        topic = _TOPIC_OF.get(figure.acts_on, "drag" if unit == "g" else "")
-    better = figure.value >= 0 if figure.quantity == "efficiency" else figure.value <= 0
-    verb = ({True: "gains", False: "loses"} if figure.quantity == "efficiency" else
+    counts = figure.counts
+    said_else = figure.acts_on != "drag_area" and counts.said_else
+    scale, unit, topic = said_else or counts.said
+    if any(way.topics is None for way in counts.written):
+        topic = _TOPIC_OF.get(figure.acts_on, topic)
+    better = figure.value >= 0 if counts.more_is_better else figure.value <= 0
+    verb = ({True: "gains", False: "loses"} if counts.more_is_better else
             {True: "saves", False: "costs"})[better]
     words = f"{verb} {_digits(abs(figure.value) / scale)} {unit} {topic}".split()
     if figure.uncertainty is not None:
@@ -230,12 +237,6 @@ def say_figure(figure: Figure) -> str:
     return " ".join(words)
 
 
-# SI value of the unit, the unit, the word that names the quantity.
-_SAID: dict[Quantity, tuple[float, str, str]] = {
-    "power": (1.0, "W", ""), "force": (1e-3 * GRAVITY, "g", "drag"), "time": (1.0, "s", ""),
-    "drag_area": (1.0, "m2", "CdA"), "drag_share": (0.01, "%", "drag"),
-    "power_share": (0.01, "%", "power"), "rolling_resistance": (1.0, "", "Crr"),
-    "efficiency": (0.01, "%", "efficiency"), "mass": (1e-3, "g", "mass")}
 _TOPIC_OF: dict[Channel, str] = {"rolling_resistance": "rolling", "efficiency": "drivetrain",
                                  "mass": "mass"}
 
@@ -248,9 +249,9 @@ def _digits(value: float, count: int = 6) -> str:
     return f"{float(text):.12f}".rstrip("0").rstrip(".")
 
 
-def _possible(size: float, quantity: Quantity, stated: Stated) -> None:
+def _possible(size: float, unit: Unit, stated: Stated) -> None:
     """Refuse a change, or an uncertainty of one, that is larger than the whole."""
-    if not abs(size) <= _LARGEST[quantity]:
+    if not abs(size) <= unit.largest:
         raise stated.refuse("is more than any change can be", "check the number and its unit")
 
 
@@ -368,71 +369,33 @@ def _topic(words: tuple[str, ...], stated: Stated) -> str:
     return topics.pop() if topics else ""
 
 
-def _quantity(parts: _Parts, stated: Stated) -> tuple[Quantity, float]:
-    """Quantity of the number and its size in SI."""
-    if parts.clock:
-        return "time", parts.number
-    if parts.unit == "%":
-        return _share(parts, stated), parts.number / 100
-    if not parts.unit:
-        return _bare(parts, stated), parts.number
-    size, dimension = stated.in_si(parts.number, parts.unit)
-    match dimension:
-        case "mass":
-            return _drag_or_mass(size, parts, stated)
-        case "force" | "power" | "time":
-            return dimension, size
-        case "area":
-            if parts.topic not in {"", "drag", "area"}:
-                raise stated.refuse(f"an area is no {parts.topic}", 'write "-0.004 m2 CdA"')
-            return "drag_area", size
-    raise stated.refuse(f"a {dimension} does not measure a change of kit",
-                        "state drag, watts, seconds, %, CdA, Crr, efficiency or mass")
+def _unit(parts: _Parts, stated: Stated) -> tuple[Unit, float]:
+    """Find what the number counts, and its size in SI."""
+    size, dimension, topic = parts.number, "time" if parts.clock else parts.unit, parts.topic
+    if not parts.clock and parts.unit not in {"", "%"}:
+        size, dimension = stated.in_si(parts.number, parts.unit)
+    # Grams are drag where a speed says so.
+    if dimension == "mass" and parts.speed is not None and not topic:
+        topic = "drag"
+    for unit in UNITS.values():
+        for way in unit.written:
+            if way.dimension == dimension and (way.topics is None or topic in way.topics):
+                return unit, size * way.factor
+    problem, remedy = _UNCLEAR.get(dimension, (
+        f"a {dimension} does not measure a change of kit",
+        "state drag, watts, seconds, %, CdA, Crr, efficiency or mass"))
+    raise stated.refuse(problem.format(topic=topic), remedy)
 
 
-def _share(parts: _Parts, stated: Stated) -> Quantity:
-    match parts.topic:
-        case "drag" | "area":
-            return "drag_share"
-        case "power":
-            return "power_share"
-        case "efficiency" | "drivetrain":
-            return "efficiency"
-    raise stated.refuse("a percentage without a base",
-                        'say of what: "2 % drag", "2 % power @ 45 km/h", "efficiency +0.8 %"')
-
-
-def _bare(parts: _Parts, stated: Stated) -> Quantity:
-    match parts.topic:
-        case "area":
-            return "drag_area"
-        case "crr" | "rolling":
-            return "rolling_resistance"
-        case "efficiency":
-            return "efficiency"
-    raise stated.refuse("a number without a unit",
-                        "add g, N, W, s, % or m2; or say CdA, Crr or efficiency")
-
-
-def _drag_or_mass(size: float, parts: _Parts, stated: Stated) -> tuple[Quantity, float]:
-    """Grams are drag where a speed or a word says so, and mass where a word says so."""
-    if parts.topic == "mass":
-        return "mass", size
-    if parts.topic == "drag" or (parts.speed is not None and not parts.topic):
-        return "force", size * GRAVITY
-    raise stated.refuse("grams of drag or of mass?",
-                        'write "g drag" or "g @ 50 km/h" for drag, "g mass" for mass')
-
-
-def _direction(parts: _Parts, quantity: Quantity, stated: Stated) -> int:
+def _direction(parts: _Parts, unit: Unit, stated: Stated) -> int:
     """-1 for less of the quantity, 1 for more, 0 where nothing says."""
     said = set(parts.words)
-    if quantity == "efficiency" and said & (_SAVES | _COSTS):
+    if unit.more_is_better and said & (_SAVES | _COSTS):
         raise stated.refuse("an efficiency is gained or lost, not saved",
                             'write "efficiency +0.8 %"')
-    if said & set(_OF_TIME) and quantity != "time":
+    if said & set(_OF_TIME) and not unit.over_distance:
         raise stated.refuse("faster and slower go with a time", 'say "saves" or "costs"')
-    better = 1 if quantity == "efficiency" else -1
+    better = 1 if unit.more_is_better else -1
     signs = {-1 for _ in said & (_SAVES | _LESS)} | {1 for _ in said & (_COSTS | _MORE)}
     signs |= {better for _ in said & _GAINS} | {-better for _ in said & _LOSES}
     signs |= {sign for word, sign in (_OF_TIME | _OF_MASS).items() if word in said}
@@ -445,13 +408,13 @@ def _direction(parts: _Parts, quantity: Quantity, stated: Stated) -> int:
     return parts.sign or next(iter(signs), 0)
 
 
-def _consistent(parts: _Parts, quantity: Quantity, stated: Stated) -> None:
+def _consistent(parts: _Parts, unit: Unit, stated: Stated) -> None:
     """Refuse conditions that do not belong to the quantity."""
-    if quantity == "time" and parts.distance is None:
+    if unit.over_distance and parts.distance is None:
         raise stated.refuse("a time without a distance", 'write "saves 15 s / 40 km @ 45 km/h"')
-    if quantity != "time" and parts.distance is not None:
+    if not unit.over_distance and parts.distance is not None:
         raise stated.refuse("a distance belongs to a time", "drop the distance, or give seconds")
-    if quantity == "force" and parts.power is not None and parts.speed is None:
+    if unit.at_speed and parts.power is not None and parts.speed is None:
         raise stated.refuse("a force belongs to an air speed", 'write "30 g @ 45 km/h"')
     if parts.speed is not None and parts.power is not None:
         raise stated.refuse("names a speed and a power", "one of the two gives the other")

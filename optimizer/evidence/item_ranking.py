@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
-from optimizer.evidence.convert import force_of
-from optimizer.evidence.datum import Channel
-from optimizer.evidence.express import seconds_saved
 from optimizer.evidence.priors import default_priors
+from optimizer.evidence.properties import Channel, force_of, seconds_saved
 from optimizer.evidence.yaw import road_weights
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ import numpy as np
 
 from optimizer.errors import InputError
 from optimizer.evidence.convert import change_of
-from optimizer.evidence.datum import Channel
 from optimizer.evidence.effect import Effect
 from optimizer.evidence.priors import default_priors
+from optimizer.evidence.properties import Channel
 from optimizer.evidence.yaw import hat_weights, road_weights
 
 if TYPE_CHECKING:

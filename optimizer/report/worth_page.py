@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, get_args
 from markupsafe import Markup
 
 from optimizer.defaults import NINE_IN_TEN
-from optimizer.evidence.convert import force_of
-from optimizer.evidence.datum import Channel
+from optimizer.evidence.properties import Channel, force_of
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.svg import forest
 from optimizer.report.uncertain import Mark, amount, between, normal_mark, number_range, plain, sure

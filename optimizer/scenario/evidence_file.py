@@ -165,7 +165,7 @@ def _datum(row: Row, item: str) -> Datum:
     measurer = _measured_by(row)
     test, by = _test(row, figure)
     if (figure is not None and test == "tunnel without rider"
-            and figure.quantity in {"drag_share", "power_share"}):
+            and figure.counts.of_whole):
         row.refuse("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
                    "state the change in g, N, W or m2")
     if figure is not None and test == "bench" and figure.acts_on == "drag_area":
@@ -215,7 +215,7 @@ def _test(row: Row, figure: Figure | None) -> tuple[TestKind, Measurer]:
         row.refuse("test", "is empty", f'{kinds}; write "rule of thumb" where nobody knows')
         return "rule of thumb", ""
     if said in _TUNNELS:
-        share = figure is not None and figure.quantity in {"drag_share", "power_share"}
+        share = figure is not None and figure.counts.of_whole
         kind: TestKind = "tunnel with rider" if share else "tunnel without rider"
         row.note_once(f'"{text}" read as {kind}' + (
             ", for a percentage, which needs one" if share else

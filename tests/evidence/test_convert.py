@@ -10,9 +10,10 @@ import pytest
 from optimizer.errors import InputError
 from optimizer.evidence import Reference
 from optimizer.evidence.convert import change_of
-from optimizer.evidence.express import express, read_target, seconds_saved
+from optimizer.evidence.express import express, read_target
 from optimizer.evidence.figures import read_figure
 from optimizer.evidence.priors import default_priors
+from optimizer.evidence.properties import seconds_saved
 
 RIDER = Reference.of(drag_area=0.25, mass=78.0, rolling_resistance=0.0038, efficiency=0.976,
                      air_density=1.18, speed=45 / 3.6)

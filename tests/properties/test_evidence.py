@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from optimizer.errors import InputError
 from optimizer.evidence import Reference
 from optimizer.evidence.convert import change_of
-from optimizer.evidence.express import express, read_target, seconds_saved
+from optimizer.evidence.express import express, read_target
 from optimizer.evidence.figures import read_figure
 from optimizer.evidence.pool import pool
+from optimizer.evidence.properties import seconds_saved
 from optimizer.evidence.runs import read_run
 
 riders = st.builds(

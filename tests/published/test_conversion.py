@@ -7,8 +7,9 @@ from scipy import constants
 
 from optimizer.evidence import Reference
 from optimizer.evidence.convert import change_of
-from optimizer.evidence.express import express, read_target, seconds_saved
+from optimizer.evidence.express import express, read_target
 from optimizer.evidence.figures import read_figure
+from optimizer.evidence.properties import seconds_saved
 
 # Parameters shared by the published checks of the road-load model (Martin et al. 1998).
 P0 = {"mass": 80.0, "rolling_resistance": 0.0032, "efficiency": 0.976, "air_density": 1.2234,
