@@ -98,14 +98,14 @@ def out_and_back(road: Road, turns: list[float]) -> tuple[Array, Array, Array, A
         order = slice(a, b + 1) if ahead else slice(b, a - 1 if a else None, -1)
         parts.append((line[0][order], line[1][order], road.elevation[order]))
         if there != turns[-1]:
-            parts.append(_dead_turn(road, round(there), ahead=ahead))
+            parts.append(_u_turn(road, round(there), ahead=ahead))
         here = there
     east, north, up = (np.concatenate(component) for component in zip(*parts, strict=True))
     along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
     return along, east, north, up
 
 
-def _dead_turn(road: Road, k: int, *, ahead: bool) -> tuple[Array, Array, Array]:
+def _u_turn(road: Road, k: int, *, ahead: bool) -> tuple[Array, Array, Array]:
     """Swing out and around a cone: two quarters of four metres' radius."""
     heading = float(np.arctan2(road.east[min(k + 1, len(road.east) - 1)] - road.east[k - 1],
                                road.north[min(k + 1, len(road.east) - 1)] - road.north[k - 1]))

@@ -21,9 +21,9 @@ TOML = {
     "rolling_resistance_sd": "rolling_resistance_sd", "mass_sd_kg": "mass_sd",
     "drivetrain_efficiency": "drivetrain_efficiency", "wheel_inertia_kgm2": "wheel_inertia",
     "wheel_radius_m": "wheel_radius", "skill_percent": "grip_used", "braking_mps2": "braking",
-    "dead_turn_kmh": "u_turn_speed", "temperature_c": "temperature",
-    "humidity_percent": "humidity", "wind_doubt_percent": "wind_speed_sd",
-    "wind_doubt_deg": "wind_direction_sd", "blocks": "card_lines", "draws": "draws",
+    "u_turn_kmh": "u_turn_speed", "temperature_c": "temperature",
+    "humidity_percent": "humidity", "wind_uncertainty_percent": "wind_speed_sd",
+    "wind_uncertainty_deg": "wind_direction_sd", "blocks": "card_lines", "draws": "draws",
     "seed": "seed", "least_gain_s": "least_gain"}
 RIDER_TOML = {
     "endurance_loss_percent": "endurance_loss", "effort_exponent": "effort_exponent",
@@ -36,13 +36,13 @@ def test_a_file_that_says_nothing_and_python_that_says_nothing_agree():
     assert setup.wheel_radius == bike.wheel_radius_m
     assert setup.wheel_inertia == bike.wheel_inertia_kgm2
     assert setup.drivetrain_efficiency == bike.drivetrain_efficiency
-    assert Handling().dead_turn_speed == pytest.approx(handling.dead_turn_kmh / 3.6)
+    assert Handling().u_turn_speed == pytest.approx(handling.u_turn_kmh / 3.6)
     assert Handling().skill == pytest.approx(handling.skill_percent / 100)
     assert Handling().braking == handling.braking_mps2
     table, air, said = scenario.ConditionsTable(), Conditions(), weather()
     assert air.humidity == said.humidity == table.humidity_percent / 100
-    assert air.speed_sd == said.speed_sd == table.wind_doubt_percent / 100
-    assert air.direction_sd == pytest.approx(math.radians(table.wind_doubt_deg))
+    assert air.speed_sd == said.speed_sd == table.wind_uncertainty_percent / 100
+    assert air.direction_sd == pytest.approx(math.radians(table.wind_uncertainty_deg))
     assert air.temperature == said.temperature == table.temperature_c + 273.15
     options = scenario.OptionsTable()
     assert (Options().blocks, Options().draws, Options().seed, Options().least_gain) == (

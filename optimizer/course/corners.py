@@ -43,7 +43,7 @@ class Handling:
         riders slip out at about 1 on good dry pavement)
     braking : comfortable deceleration on the flat in the dry [m/s²]; in the wet it falls with
         the friction (common practice, no source)
-    dead_turn_speed : m/s, where the road doubles back on itself
+    u_turn_speed : m/s, where the road doubles back on itself
     descent_cap : m/s, the highest speed ever wanted
     lane : m of width that a line through a corner can use (common practice, no source: one lane
         of a country road)
@@ -54,7 +54,7 @@ class Handling:
     friction_dry: float = 0.8
     friction_wet: float = 0.5
     braking: float = defaults.BRAKING.si
-    dead_turn_speed: float = defaults.U_TURN_SPEED.si
+    u_turn_speed: float = defaults.U_TURN_SPEED.si
     descent_cap: float = float("inf")
     lane: float = 3.0
 
@@ -82,7 +82,7 @@ def find_corners(line: Line, handling: Handling) -> tuple[Corner, ...]:
     """Corners of a line: turns of more than 20 degrees, tighter than 150 m, beyond its noise."""
     step = float(line.distance[1] - line.distance[0])
     turn = _turns(line.heading)
-    corners = [_dead_turn(line, a, handling) for a in _doubling_back(line, turn)]
+    corners = [_u_turn(line, a, handling) for a in _doubling_back(line, turn)]
     taken = [corner.distance for corner in corners]
     for first, last in _regions(turn, step):
         at = line.distance[first + 1:last + 1]
@@ -145,7 +145,7 @@ def _corner(distance: NDArray[np.float64], turn: NDArray[np.float64], first: int
     sharpest = int(np.argmax(curvature))
     radius = max(1.0 / max(float(curvature[sharpest]), 1e-9), _line_radius(angle, handling.lane))
     return Corner("", float(distance[first + 1 + sharpest]), radius, angle,
-                  float(np.sqrt(handling.lateral * radius)), dead_turn=False)
+                  float(np.sqrt(handling.lateral * radius)), u_turn=False)
 
 
 def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[int]:
@@ -174,10 +174,10 @@ def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[int]:
     return found
 
 
-def _dead_turn(line: Line, at: int, handling: Handling) -> Corner:
+def _u_turn(line: Line, at: int, handling: Handling) -> Corner:
     radius = _line_radius(np.pi, handling.lane) / 2
-    speed = min(handling.dead_turn_speed, float(np.sqrt(handling.lateral * radius)))
-    return Corner("", float(line.distance[at + 1]), radius, np.pi, speed, dead_turn=True)
+    speed = min(handling.u_turn_speed, float(np.sqrt(handling.lateral * radius)))
+    return Corner("", float(line.distance[at + 1]), radius, np.pi, speed, u_turn=True)
 
 
 def set_limits(corners: tuple[Corner, ...], limits: tuple[Limit, ...], length: float,

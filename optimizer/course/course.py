@@ -29,7 +29,7 @@ class Corner:
     """A place where the road turns so much that it may limit speed.
 
     `distance` of the apex [m], `radius` [m], `turn` signed angle [rad, right positive],
-    `speed` the limit there [m/s], `dead_turn` where the road doubles back.
+    `speed` the limit there [m/s], `u_turn` where the road doubles back.
     """
 
     name: str
@@ -37,7 +37,7 @@ class Corner:
     radius: float
     turn: float
     speed: float
-    dead_turn: bool = False
+    u_turn: bool = False
 
 
 @dataclass(frozen=True)

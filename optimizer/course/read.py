@@ -113,7 +113,7 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
             inside = (line.distance >= stretch.start) & (line.distance <= stretch.end)
             fine[inside] = np.minimum(fine[inside], stretch.value)
     fine = braking_envelope(fine, line.distance, line.elevation, handling.deceleration)
-    _doubt(line, log)
+    _warn(line, log)
     heading = _mean_heading(nodes, line)
     return Course(
         name=points.name, distance=nodes,
@@ -250,7 +250,7 @@ def _placed(limits: tuple[Limit, ...], marks: tuple[Mark, ...], log: Log) -> tup
     return tuple(placed)
 
 
-def _doubt(line: Line, log: Log) -> None:
+def _warn(line: Line, log: Log) -> None:
     if line.grade_sd > 0.005:
         log.warnings.append(f"Grades over 100 m are good to {100 * line.grade_sd:.1f} points only.")
     if line.heading_sd > np.radians(10.0):

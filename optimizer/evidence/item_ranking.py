@@ -54,7 +54,7 @@ class Worth:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What to mind about the pool; without what single figures leave unsaid."""
+        """Cautions on the pool; without what single figures leave unsaid."""
         unsaid = {words for o in self.evidence.observations for words in o.assumptions}
         return tuple(words for words in self.effect.warnings if words not in unsaid)
 

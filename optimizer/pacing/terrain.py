@@ -57,9 +57,9 @@ def recognisable_places(course: Course) -> tuple[Mark, ...]:
     from optimizer.course import Mark
 
     ranked = ([(0, m.distance, m.name) for m in course.marks]
-              + [(1, c.distance, c.name or "U-turn") for c in course.corners if c.dead_turn]
+              + [(1, c.distance, c.name or "U-turn") for c in course.corners if c.u_turn]
               + [(2, c.distance, c.name or ("right" if c.turn > 0 else "left") + " turn")
-                 for c in course.corners if not c.dead_turn]
+                 for c in course.corners if not c.u_turn]
               + [(3, at, "") for at in _changes_of_grade(course)])
     kept: list[tuple[float, str]] = []
     for _, place, name in sorted(ranked):

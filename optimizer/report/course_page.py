@@ -65,7 +65,7 @@ def sentences(course: Course) -> list[str]:
     if course.length > 600.0:
         out.append(f"The steepest 500 m climb at {_percent(top)} from {kilometres(place)}.")
     binding = [corner for corner in course.corners if corner.speed < 15.0]
-    dead = sum(corner.dead_turn for corner in course.corners)
+    dead = sum(corner.u_turn for corner in course.corners)
     if course.corners:
         slow = min(course.corners, key=lambda corner: corner.speed)
         turns = f", {_count(dead, 'U-turn')} among them" if dead else ""
@@ -122,8 +122,8 @@ def corner_rows(corners: Sequence[Corner]) -> list[tuple[str, str, str, str, str
         side = "right" if corner.turn > 0 else "left"
         own = not np.isfinite(corner.radius)
         rows.append((f"{corner.distance / 1000:.2f}",
-                     corner.name or ("U-turn" if corner.dead_turn else ""),
-                     "" if own or corner.dead_turn else
+                     corner.name or ("U-turn" if corner.u_turn else ""),
+                     "" if own or corner.u_turn else
                      f"{np.degrees(abs(corner.turn)):.0f}° {side}",
                      "" if own else f"{corner.radius:.0f}", f"{3.6 * corner.speed:.0f}"))
     return rows

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from optimizer.kit.decision import KitDecision, Otherwise, Purchase, Rival
     from optimizer.report.svg import Drawing, Look
 
-__all__ = ["basket", "compare_lead", "compare_page", "cost_of", "days", "kit_lead", "kit_page",
-           "landmarks", "last_money_words", "mind", "named", "why_rows"]
+__all__ = ["basket", "caution_of", "compare_lead", "compare_page", "cost_of", "days", "kit_lead",
+           "kit_page", "landmarks", "last_money_words", "named", "why_rows"]
 
 _TOLD_APART = 0.9
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
@@ -53,8 +53,8 @@ def cost_of(item: Item) -> str:
     return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
 
 
-def mind(item: Item) -> str:
-    """Say what a person has to mind about an item."""
+def caution_of(item: Item) -> str:
+    """Say what needs caution about an item."""
     words = ["for a mechanic"] if item.needs_fitter else []
     return "; ".join([*words, *([item.caution] if item.caution else [])])
 
@@ -138,7 +138,8 @@ def basket(job: Job, decision: KitDecision) -> Table:
     rows = []
     for name in decision.chosen.items:
         item = job.catalogue[name]
-        rows.append((name, item.place, cost_of(item), _loss(decision, others[name]), mind(item)))
+        rows.append((name, item.place, cost_of(item), _loss(decision, others[name]),
+                     caution_of(item)))
     return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
                  f"The kit. Without it: what the best kit for the money, but without this item, "
                  f"loses ({decision.measure.lost})", left=(0, 1, 4), ident="basket")

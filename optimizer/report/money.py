@@ -167,7 +167,7 @@ def _price(item: Item) -> str:
 
 
 def _caution(item: Item) -> str:
-    """Say what a person has to mind about an item."""
+    """Say what needs caution about an item."""
     words = ["for a qualified mechanic"] if item.needs_fitter else []
     words += [item.caution.rstrip(".")] if item.caution else []
     if math.isfinite(item.crosswind_limit):
@@ -274,7 +274,7 @@ def items_worth(result: Result) -> Chart:
                f"None of {len(rows)} items is a clear gain.")
     axis = "seconds saved, each item on its own"
     few = f"{axis}; the {_ON_PAPER} that save most" if len(marks) > _ON_PAPER else axis
-    return Chart("ledger", "What is each item worth, and how sure is that?",
+    return Chart("items", "What is each item worth, and how sure is that?",
                  lambda look: forest(look, marks, axis), _items_table(result, rows), finding,
                  note="Mark: the expected gain. Line: its 90 % range. A line that crosses zero "
                       "may be no gain at all. Diamonds are in the best kit.",
@@ -294,7 +294,7 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
                   "90 % range", f"{result.choice.currency} per s", "Clear gain",
                   "Evidence", "In the kit"), cells,
                  "Each item on its own on top of the current kit, on its own best plan",
-                 ident="ledger-table", tools=True)
+                 ident="items-table", tools=True)
 
 
 def _price_per_second(item: Item, row: ItemWorth) -> str:

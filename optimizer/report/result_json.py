@@ -23,8 +23,11 @@ if TYPE_CHECKING:
 
 __all__ = ["SCHEMA", "json_text", "result_document", "splits", "write_json"]
 
-SCHEMA = "kitpace-result-2"
+SCHEMA = "kitpace-result-3"
 """Name and version of the schema: a key may be added under the same number, not changed.
+
+Since 3, `uncertainty` and `uncertainty_s` of a sensitivity, `warnings` of the course and `u_turn`
+of a corner were `doubt`, `doubt_seconds`, `doubts` and `dead_turn`.
 
 Since 2, a block of `rideable` holds the power that is ridden in it, with `climb_w` and `descent_w`
 of its own where the road rolls (steeper than 1.5 %, felt over 120 m), and `power_w` of `rideable`
@@ -81,7 +84,8 @@ def result_document(result: Result) -> dict[str, Any]:
                    "high_s": entry.high} for entry in result.worth],
         "sensitivities": [{
             "name": entry.name, "change": entry.change, "seconds": entry.seconds,
-            "doubt": entry.uncertainty, "doubt_seconds": entry.uncertainty_seconds}
+            "uncertainty": entry.uncertainty,
+            "uncertainty_s": entry.uncertainty_seconds}
             for entry in result.sensitivities],
         "profile": {
             "distance_m": _list(plan.distance), "elevation_m": _list(_elevation(job, plan)),
@@ -165,10 +169,10 @@ def _course(job: Job) -> dict[str, Any]:
         "corners": [{
             "name": corner.name, "distance_m": corner.distance, "radius_m": corner.radius,
             "turn_deg": math.degrees(corner.turn), "speed_mps": corner.speed,
-            "dead_turn": corner.dead_turn} for corner in course.corners],
+            "u_turn": corner.u_turn} for corner in course.corners],
         "corrections": [{"what": entry.what, "count": entry.count, "effect": entry.effect}
                         for entry in course.corrections],
-        "doubts": list(course.warnings)}
+        "warnings": list(course.warnings)}
 
 
 def _conditions(job: Job) -> dict[str, Any]:

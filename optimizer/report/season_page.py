@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.report.kit_page import mind
+from optimizer.report.kit_page import caution_of
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
@@ -121,7 +121,7 @@ def purchase_table(found: SeasonKit) -> Table:
             _entry(found, ride).rider for ride, _ in _shared_rides(found, pool.item))) or "all"
         rows.append((_race(found, one.race, one.day), pool.item, whom, money(pool.price),
                      seconds(one.saves), money(pool.resale) if pool.resale else "–",
-                     mind(_item(found, pool.item)) or "–"))
+                     caution_of(_item(found, pool.item)) or "–"))
     return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", _saves(found),
                   "Resale", "Caution"), rows,
                  f"What to buy, in the order of the races. {_saves(found)}: {_weighted(found)} "

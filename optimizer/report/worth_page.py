@@ -85,7 +85,7 @@ def gain(valuation: Valuation, worth: Worth) -> str:
 
 def worth_page(valuation: Valuation) -> str:
     """Give the page as HTML."""
-    sections = [Section("ledger", "What each item is worth", _items_worth(valuation))]
+    sections = [Section("items", "What each item is worth", _items_worth(valuation))]
     if valuation.overlaps:
         sections.append(Section("overlap", "What overlaps", _overlaps(valuation)))
     sections += [Section("evidence", "The evidence", _evidence(valuation)),
@@ -168,7 +168,7 @@ def _items_table(valuation: Valuation) -> Table:
             *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
             _change(worth), worth.effect.basis])
     return Table(headings, rows, "Each item on its own, best first. Watts are at the wheel; drag "
-                 "is the mean over the yaw on the road.", ident="ledger-table", tools=True)
+                 "is the mean over the yaw on the road.", ident="items-table", tools=True)
 
 
 def _change(worth: Worth) -> str:
@@ -220,10 +220,10 @@ def _evidence(valuation: Valuation) -> list[Part]:
         _disagreement(valuation),
         note="Diamonds: an item, all its figures together. Circles: its figures, after what is "
              "believed of the kind of test and of sellers. Lines are 90 % ranges.")
-    minded = [(worth.effect.item, words) for worth in valuation.worths
+    cautions = [(worth.effect.item, words) for worth in valuation.worths
               for words in worth.warnings]
-    return [chart, *([Table(("Item", "Mind"), minded, "What to mind about the evidence",
-                            ident="mind", left=(0, 1))] if minded else [])]
+    return [chart, *([Table(("Item", "Caution"), cautions, "Cautions on the evidence",
+                            ident="cautions", left=(0, 1))] if cautions else [])]
 
 
 def _disagreement(valuation: Valuation) -> str:

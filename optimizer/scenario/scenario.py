@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -100,12 +100,14 @@ class CourseTable(_Table):
 class HandlingTable(_Table):
     """`[handling]`: how corners and descents are ridden."""
 
+    unknown_keys: ClassVar[dict[str, str]] = {r"^dead_turn_kmh$": "it is now u_turn_kmh"}
+
     skill_percent: float = Field(default=defaults.GRIP_USED.value, ge=10, le=100,
                                  description="share of the tyres' "
                                  "grip used in corners: 40 careful, 60 practised, 75 bold")
     braking_mps2: float = Field(default=defaults.BRAKING.value, ge=0.5, le=6.0,
                                 description="a comfortable deceleration in the dry")
-    dead_turn_kmh: float = Field(default=defaults.U_TURN_SPEED.value, ge=3, le=40,
+    u_turn_kmh: float = Field(default=defaults.U_TURN_SPEED.value, ge=3, le=40,
                                  description="speed round a U-turn")
     descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
                                           description="highest speed that is ever wanted")
@@ -155,6 +157,10 @@ class WindTable(_Table):
 class ConditionsTable(_Table):
     """`[conditions]`: the weather."""
 
+    unknown_keys: ClassVar[dict[str, str]] = {
+        r"^wind_doubt_percent$": "it is now wind_uncertainty_percent",
+        r"^wind_doubt_deg$": "it is now wind_uncertainty_deg"}
+
     temperature_c: float = Field(default=defaults.TEMPERATURE.value, ge=-30, le=55,
                                  description="of the air")
     pressure_hpa: float | None = Field(default=None, ge=500, le=1090,
@@ -164,9 +170,9 @@ class ConditionsTable(_Table):
     wind: WindTable | None = Field(default=None, description="{speed_kmh = .., from_deg = ..}")
     forecast: str | list[str] | None = Field(
         default=None, description="the weather by hour: a CSV, or NetCDF and GRIB2 files")
-    wind_doubt_percent: float = Field(default=defaults.WIND_SPEED_SD.value, ge=0, le=100,
+    wind_uncertainty_percent: float = Field(default=defaults.WIND_SPEED_SD.value, ge=0, le=100,
                                       description="spread of the forecast speed")
-    wind_doubt_deg: float = Field(default=defaults.WIND_DIRECTION_SD.value, ge=0, le=90,
+    wind_uncertainty_deg: float = Field(default=defaults.WIND_DIRECTION_SD.value, ge=0, le=90,
                                   description="spread of the forecast direction")
     wet: bool = Field(default=False, description="true: a wet road")
     extrapolate: bool = Field(default=False, description="true: a start outside of the forecast "
@@ -357,7 +363,7 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
                           piece=table.piece),
         handling=Handling(
             skill=handling.skill_percent / 100, wet=scenario.conditions.wet,
-            braking=handling.braking_mps2, dead_turn_speed=handling.dead_turn_kmh / 3.6,
+            braking=handling.braking_mps2, u_turn_speed=handling.u_turn_kmh / 3.6,
             descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
         features=_features(file, scenario), terrain=_terrain(file, scenario, "heights"),
         surface=_terrain(file, scenario, "surface_model"))
@@ -502,8 +508,8 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
     conditions = weather(
         wind_kmh=speed, wind_from_deg=angle, temperature_c=table.temperature_c,
         pressure_hpa=table.pressure_hpa, humidity_percent=table.humidity_percent,
-        elevation_m=height, wind_doubt_percent=table.wind_doubt_percent,
-        wind_doubt_deg=table.wind_doubt_deg, wet=table.wet, start_time=start)
+        elevation_m=height, wind_uncertainty_percent=table.wind_uncertainty_percent,
+        wind_uncertainty_deg=table.wind_uncertainty_deg, wet=table.wet, start_time=start)
     if wind is not None or not (forecast or table.forecast):
         return conditions, ()
     named = [table.forecast] if isinstance(table.forecast, str) else table.forecast or []
@@ -665,23 +671,23 @@ def _assumed(scenario: Scenario, conditions: Conditions, course: Course) -> list
     found = []
     said = scenario.conditions
     steady = conditions.members is not None or not np.any(conditions.wind_speed)
-    turns = any(corner.dead_turn for corner in course.corners)
+    turns = any(corner.u_turn for corner in course.corners)
     idle = {  # keys whose default does nothing here
         "temperature_c": conditions.temperature != said.temperature_c + defaults.ZERO_CELSIUS,
         "humidity_percent": conditions.humidity != said.humidity_percent / 100,
-        "wind_doubt_percent": steady, "wind_doubt_deg": steady, "dead_turn_kmh": not turns,
+        "wind_uncertainty_percent": steady, "wind_uncertainty_deg": steady, "u_turn_kmh": not turns,
         "skill_percent": not course.corners, "braking_mps2": not course.corners,
         "least_gain_s": scenario.kit is None}
     words = {
         ("conditions", "temperature_c"): "air of {} °C",
         ("conditions", "humidity_percent"): "a relative humidity of {} %",
-        ("conditions", "wind_doubt_percent"): "a forecast wind speed with a standard error of {} % "
-                                              "(common practice)",
-        ("conditions", "wind_doubt_deg"): "a forecast wind direction with a standard error of "
-                                          "{}° (common practice)",
+        ("conditions", "wind_uncertainty_percent"): (
+            "a forecast wind speed with a standard error of {} % (common practice)"),
+        ("conditions", "wind_uncertainty_deg"): (
+            "a forecast wind direction with a standard error of {}° (common practice)"),
         ("handling", "skill_percent"): "{} % of the tyres' grip used in corners (common practice)",
         ("handling", "braking_mps2"): "braking at {} m/s² in the dry (common practice)",
-        ("handling", "dead_turn_kmh"): "U-turns at {} km/h (common practice)",
+        ("handling", "u_turn_kmh"): "U-turns at {} km/h (common practice)",
         ("bike", "mass_kg"): "bike and kit of {} kg",
         ("bike", "rolling_resistance"): "tyres with a Crr of {}",
         ("bike", "rolling_resistance_sd"): "a standard error of {} for the Crr (a judgement)",

@@ -27,8 +27,8 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
             temperature_c: float = defaults.TEMPERATURE.value,
             pressure_hpa: float | None = None, humidity_percent: float = defaults.HUMIDITY.value,
             elevation_m: float = 0.0,
-            wind_doubt_percent: float = defaults.WIND_SPEED_SD.value,
-            wind_doubt_deg: float = defaults.WIND_DIRECTION_SD.value, wet: bool = False,
+            wind_uncertainty_percent: float = defaults.WIND_SPEED_SD.value,
+            wind_uncertainty_deg: float = defaults.WIND_DIRECTION_SD.value, wet: bool = False,
             start_time: datetime | None = None) -> Conditions:
     """Return conditions with one wind for all day.
 
@@ -40,7 +40,8 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
     temperature_c, pressure_hpa, humidity_percent : at `elevation_m`; without a pressure it is that
         of the standard atmosphere there
     elevation_m : m above the sea
-    wind_doubt_percent, wind_doubt_deg : standard deviation of what the wind may be instead
+    wind_uncertainty_percent, wind_uncertainty_deg : standard deviation of what the wind may be
+        instead
     wet : whether the road is
     start_time : of the race
 
@@ -63,8 +64,8 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
               "temperature_c": (temperature_c, -30, 55), "elevation_m": (elevation_m, -450, 6000),
               "humidity_percent": (humidity_percent, 0, 100),
               "pressure_hpa": (1000.0 if pressure_hpa is None else pressure_hpa, 400, 1100),
-              "wind_doubt_percent": (wind_doubt_percent, 0, 100),
-              "wind_doubt_deg": (wind_doubt_deg, 0, 90)}
+              "wind_uncertainty_percent": (wind_uncertainty_percent, 0, 100),
+              "wind_uncertainty_deg": (wind_uncertainty_deg, 0, 90)}
     for name, (value, low, high) in values.items():
         if not low <= value <= high:  # also false for NaN
             raise InputError("weather", name, f"{value} is out of range",
@@ -79,7 +80,7 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
         humidity=humidity_percent / 100, reference_elevation=elevation_m,
         wind_east=np.array([[-speed * math.sin(angle)]]),
         wind_north=np.array([[-speed * math.cos(angle)]]),
-        speed_sd=wind_doubt_percent / 100, direction_sd=math.radians(wind_doubt_deg),
+        speed_sd=wind_uncertainty_percent / 100, direction_sd=math.radians(wind_uncertainty_deg),
         wet=wet, start_time=start_time)
 
 

@@ -260,8 +260,8 @@ class Weather(View):
     keys: ClassVar[Keys] = (
         ("conditions", "wind", "speed_kmh"), ("conditions", "wind", "from_deg"),
         ("conditions", "temperature_c"), ("conditions", "humidity_percent"),
-        ("conditions", "pressure_hpa"), ("conditions", "wind_doubt_percent"),
-        ("conditions", "wind_doubt_deg"), ("conditions", "wet"), ("conditions", "start_time"))
+        ("conditions", "pressure_hpa"), ("conditions", "wind_uncertainty_percent"),
+        ("conditions", "wind_uncertainty_deg"), ("conditions", "wet"), ("conditions", "start_time"))
 
     def check(self) -> object:
         """Read course and weather."""
@@ -311,7 +311,7 @@ class Course(View):
         ("name",), ("course", "from_km"), ("course", "to_km"), ("course", "reverse"),
         ("course", "laps"), ("course", "piece"), ("course", "flat"), ("course", "smoothing"),
         ("handling", "skill_percent"), ("handling", "braking_mps2"),
-        ("handling", "dead_turn_kmh"), ("handling", "descent_cap_kmh"))
+        ("handling", "u_turn_kmh"), ("handling", "descent_cap_kmh"))
 
     def cautions(self) -> str:
         """Say what the page of a course says."""

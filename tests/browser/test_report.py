@@ -58,7 +58,7 @@ def test_names_from_files_do_nothing(open_page, tmp_path):
     path = write_report(made_up_result(EVIL, EVIL), tmp_path / "evil.html")
     with open_page(path) as page:
         assert EVIL in page.locator(".kicker").inner_text()
-        labels = page.locator("#ledger svg text").all_text_contents()
+        labels = page.locator("#items svg text").all_text_contents()
         assert any(label.startswith("</script>") for label in labels)
 
 
@@ -110,16 +110,16 @@ def test_splits_are_those_of_the_json(open_page, report, document):
             entry["elapsed_s"], entry["low_s"], entry["high_s"], strict=True)]
 
 
-def test_frontier_and_ledger_are_those_of_the_json(open_page, report, document):
+def test_frontier_and_items_are_those_of_the_json(open_page, report, document):
     with open_page(report) as page:
         page.locator("#frontier summary").click()
-        page.locator("#ledger summary").click()
-        sets, ledger = cells(page, "frontier-table"), cells(page, "ledger-table")
+        page.locator("#items summary").click()
+        sets, items = cells(page, "frontier-table"), cells(page, "items-table")
     for row, entry in zip(sets, document["frontier"], strict=True):
         assert row[:2] == [f"{entry['spend']:,.0f}", clock(entry["finish_time_s"])]
     known = {entry["item"]: entry for entry in document["worth"]}
-    assert len(ledger) == len(known)
-    for row in ledger:
+    assert len(items) == len(known)
+    for row in items:
         assert float(row[3].replace("−", "-")) == pytest.approx(known[row[0]]["saved_s"], abs=0.051)
 
 

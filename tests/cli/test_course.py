@@ -43,12 +43,12 @@ def test_the_invented_hairpins_are_found():
     assert len(hairpins) == len(drawn)
     for corner, radius in zip(hairpins, drawn, strict=True):
         assert corner.radius == pytest.approx(radius, rel=0.2)
-    assert not any(corner.dead_turn for corner in course.corners)
+    assert not any(corner.u_turn for corner in course.corners)
 
 
 def test_the_invented_dead_turns_are_found():
     course = read_course(COURSES / "petrel-flats" / "course.gpx")
-    dead = [corner.distance for corner in course.corners if corner.dead_turn]
+    dead = [corner.distance for corner in course.corners if corner.u_turn]
     assert dead == pytest.approx([10_000, 20_000, 30_000], abs=40)
 
 

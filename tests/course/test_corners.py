@@ -46,7 +46,7 @@ def test_radius_turn_and_place_of_an_arc(radius, turn, noise):
     assert np.degrees(corner.turn) == pytest.approx(turn, abs=18)
     arc = radius * np.radians(abs(turn))
     assert 400 - 15 < corner.distance < 400 + arc + 15
-    assert not corner.dead_turn
+    assert not corner.u_turn
     assert corner.speed == pytest.approx(np.sqrt(0.6 * 0.8 * GRAVITY * corner.radius))
 
 
@@ -84,8 +84,8 @@ def test_a_dead_turn_is_ridden_at_its_own_speed(gap):
     east = np.concatenate([out, out[::-1]])
     north = np.concatenate([np.zeros(len(out)), np.full(len(out), gap)])
     line, _ = drawn(east, north)
-    (corner,) = find_corners(line, Handling(dead_turn_speed=2.5))
-    assert corner.dead_turn
+    (corner,) = find_corners(line, Handling(u_turn_speed=2.5))
+    assert corner.u_turn
     assert corner.speed == 2.5
     assert corner.distance == pytest.approx(1000.0, abs=15.0)
 

@@ -123,6 +123,6 @@ def test_a_course_from_a_ride_with_stops_is_the_road_that_was_ridden(tmp_path, s
     assert found.length == pytest.approx(true, rel=0.005)
     height = np.interp(found.distance / found.length, path.s / path.s[-1], path.h)
     assert (found.elevation - height).std() < 1.0
-    assert [(corner.dead_turn, round(corner.distance / 1000.0)) for corner in found.corners] == [
+    assert [(corner.u_turn, round(corner.distance / 1000.0)) for corner in found.corners] == [
         (True, 6)]
     assert found.warnings == ()

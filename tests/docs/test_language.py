@@ -117,7 +117,7 @@ def test_the_list_finds_what_it_is_for():
                  "a flaw was mended", "a gain that can be told from nothing",
                  "Table: Doubt of one run", "95 % interval", "falls 2.7-fold"):
         assert list(banned_in(text)), text
-    for text in ("ask a doctor if in doubt", "wind_doubt_percent", "frontier(result)",
+    for text in ("ask a doctor if in doubt", "wind_uncertainty_percent", "frontier(result)",
                  "the 95 % point"):
         assert not list(banned_in(text)), text
 

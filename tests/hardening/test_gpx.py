@@ -233,7 +233,7 @@ def test_a_figure_of_eight_and_an_out_and_back(tmp_path):
     there = road(2000)
     back = read(tmp_path, track(there + there[::-1]))
     assert back.length == pytest.approx(4000, rel=0.08)
-    assert any(corner.dead_turn for corner in back.corners)
+    assert any(corner.u_turn for corner in back.corners)
 
 
 def test_a_tunnel_without_fixes_and_a_drop_of_the_signal_to_zero(tmp_path):

@@ -26,8 +26,8 @@ def job(rider=SURE, **air):
     kit = Catalogue((Item("Helmet", "helmet", 200.0), Item("Suit", "clothing", 300.0)))
     effects = (Effect("Helmet", drag_area=np.array([-0.004])),
                Effect("Suit", drag_area=np.array([-0.006]), drag_area_sd=0.004))
-    conditions = weather(**{"wind_kmh": 15.0, "wind_from_deg": 240.0, "wind_doubt_percent": 0.0,
-                            "wind_doubt_deg": 0.0, **air})
+    conditions = weather(**{"wind_kmh": 15.0, "wind_from_deg": 240.0,
+                            "wind_uncertainty_percent": 0.0, "wind_uncertainty_deg": 0.0, **air})
     return Job("J", made_up_course(), conditions, rider, Setup("bike", 9.0, 0.0042), kit, effects,
                500.0, "EUR", Options(step=50.0, draws=400, seed=7))
 
@@ -60,7 +60,7 @@ def test_without_doubt_every_draw_is_the_plan(sure):
 def test_the_same_seed_gives_the_same_draws(sure):
     _, plan = sure
     uncertain = job(replace(SURE, drag_area_sd=0.01, critical_power_sd=8.0),
-                    wind_doubt_percent=30.0, wind_doubt_deg=20.0)
+                    wind_uncertainty_percent=30.0, wind_uncertainty_deg=20.0)
     one = draw_times(uncertain, kit(uncertain), plan)
     assert np.array_equal(one, draw_times(uncertain, kit(uncertain), plan))
     other = replace(uncertain, options=replace(uncertain.options, seed=8))

@@ -36,7 +36,7 @@ def road(rng: np.random.Generator, length: float = 20_000.0, turns: int = 1) -> 
     return Course(
         "invented", distance, np.zeros(n + 1), np.zeros(n + 1), np.asarray(elevation), heading,
         np.ones(n), limit, np.full(n, 0.03), np.ones(n),
-        corners=tuple(Corner("turn", float(place), 5.0, 3.14, 4.0, dead_turn=True)
+        corners=tuple(Corner("turn", float(place), 5.0, 3.14, 4.0, u_turn=True)
                       for place in places))
 
 

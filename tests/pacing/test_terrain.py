@@ -40,7 +40,7 @@ def test_a_change_of_grade_is_felt():
 
 def test_marks_and_turns_are_known_best():
     def turn(name, at, way, dead=False):
-        return Corner(name, at, 10.0, way, 5.0, dead_turn=dead)
+        return Corner(name, at, 10.0, way, 5.0, u_turn=dead)
 
     found = places([0.0, 0.05, 0.0], marks=(Mark("bridge", 1060.0), Mark("start line", 20.0)),
                    corners=(turn("", 1100.0, 1.5), turn("", 400.0, 1.5), turn("", 600.0, -1.5),

@@ -122,6 +122,17 @@ def test_a_slip_in_the_scenario_is_named_with_its_line(folder, old, new, says):
     assert f"scenario.toml, line {line}, " in refused(folder, says)
 
 
+@pytest.mark.parametrize(("table", "old", "new"), [
+    ("handling", "dead_turn_kmh", "u_turn_kmh"),
+    ("conditions", "wind_doubt_percent", "wind_uncertainty_percent"),
+    ("conditions", "wind_doubt_deg", "wind_uncertainty_deg")])
+def test_a_former_name_is_refused_with_the_new_one(folder, table, old, new):
+    change(folder, "scenario.toml", f"[{table}]", f"[{table}]\n{old} = 12\n#")
+    refused(folder, rf"{table}\.{old}: is not a known key\n  it is now {new}")
+    change(folder, "scenario.toml", old, new)
+    assert read_scenario(folder / "scenario.toml")
+
+
 @pytest.mark.parametrize(("name", "old", "new", "says"), [
     ("kit.csv", "helmet,210", "helmet,-210", "kit.csv, row 3, column price: -210 is out of range"),
     ("kit.csv", "helmet,210", "helmet,nan", "kit.csv, row 3, column price"),
@@ -170,7 +181,7 @@ def test_the_demo_scenarios_hold_what_a_demo_has_to_show(name):
     assert len([item for item in job.catalogue.items if item.place == "cables"]) >= 2
     length = {"petrel-flats": 40_000, "tarn-loop": 90_000, "quern-pass": 20_000}[name]
     assert job.course.length == pytest.approx(length, rel=0.002)
-    assert (sum(corner.dead_turn for corner in job.course.corners) == 3) == (name == "petrel-flats")
+    assert (sum(corner.u_turn for corner in job.course.corners) == 3) == (name == "petrel-flats")
 
 
 def test_things_beside_the_road_shelter_it(tmp_path):
