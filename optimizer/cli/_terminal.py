@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.side_by_side import resting_at_forks
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
@@ -122,30 +124,59 @@ def progress_line(label: str, *, timings: bool = False) -> Iterator[Callable[[st
         stages.append((words, time.perf_counter(), time.process_time()))
         change(words)
 
+    before = _children()[0]
     with _changing_line(label) as change:
         yield stage if timings else change
     if timings:
-        _say_timings(stages)
+        _say_timings(stages, before)
 
 
-def _say_timings(stages: list[tuple[str, float, float]]) -> None:
-    """Say on stderr how long each stage took; each has words and when it began on both clocks."""
+def _say_timings(stages: list[tuple[str, float, float]], before: float) -> None:
+    """Say on stderr how long each stage took; each has words and when it began on both clocks.
+
+    Ended child processes had taken `before` seconds when the first one began.
+    """
     ends = [*stages[1:], ("", time.perf_counter(), time.process_time())]
     total: dict[str, list[float]] = {}
     for (words, wall, own), (_, wall_end, own_end) in zip(stages, ends, strict=True):
         sums = total.setdefault(words, [0.0, 0.0])
         sums[0] += wall_end - wall
         sums[1] += own_end - own
+    after, peak = _children()
+    if after > before:
+        total["meanwhile, in a second process"] = [0.0, after - before]
     total["in all"] = [sum(column) for column in zip(*total.values(), strict=True)]
     click.echo("Seconds by stage: passed, and of the processor", err=True)
     for words, (wall, own) in total.items():
         click.echo(f"{wall:8.2f} {own:8.2f}  {_safe(words)}", err=True)
-    with contextlib.suppress(ImportError):  # not on every system
-        import resource
+    if own_peak := _peak():
+        click.echo(f"{own_peak:8.0f} MB of memory at most", err=True)
+    if after > before:
+        click.echo(f"{peak:8.0f} MB in the second process, most of it shared with the first",
+                   err=True)
 
-        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-        mega = most / (2**20 if sys.platform == "darwin" else 2**10)
-        click.echo(f"{mega:8.0f} MB of memory at most", err=True)
+
+def _peak() -> float:
+    """Most memory of this process so far [MB]; 0 where the system does not say."""
+    try:
+        import resource
+    except ImportError:
+        return 0.0
+    return _mega(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+
+
+def _children() -> tuple[float, float]:
+    """Seconds of the processor, and most memory [MB], of child processes that have ended."""
+    try:
+        import resource
+    except ImportError:
+        return 0.0, 0.0
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime, _mega(used.ru_maxrss)
+
+
+def _mega(maxrss: int) -> float:
+    return maxrss / (2**20 if sys.platform == "darwin" else 2**10)
 
 
 @contextlib.contextmanager
@@ -157,30 +188,48 @@ def _changing_line(label: str) -> Iterator[Callable[[str], None]]:
         return
     from rich.console import Console
 
-    with Console(stderr=True).status(_safe(label)) as status:
+    with (Console(stderr=True).status(_safe(label)) as status,
+          resting_at_forks(status.stop, status.start)):
         yield lambda words: status.update(f"{_safe(label)}: {_safe(words)}")
 
 
 @contextlib.contextmanager
 def _lines(label: str) -> Iterator[Callable[[str], None]]:
     """Say after a while, and then now and then, what is under way; short runs say nothing."""
-    words, done, begun = [""], threading.Event(), time.monotonic()
-
-    def change(new: str) -> None:
-        words[0] = new
-
-    def speak() -> None:
-        wait = _FIRST_LINE
-        while not done.wait(wait):
-            what = f"{label}: {words[0]}" if words[0] else label
-            with contextlib.suppress(OSError, ValueError):  # nobody listens
-                click.echo(_safe(f"{what} ({time.monotonic() - begun:.0f} s so far)"), err=True)
-            wait = _NEXT_LINE
-
-    speaker = threading.Thread(target=speak, daemon=True)
+    speaker = _Speaker(label)
     speaker.start()
     try:
-        yield change
+        with resting_at_forks(speaker.stop, speaker.start):
+            yield speaker.change
     finally:
-        done.set()
-        speaker.join()
+        speaker.stop()
+
+
+class _Speaker:
+    """A thread that says now and then what is under way; it can be ended and begun again."""
+
+    def __init__(self, label: str) -> None:
+        self._label, self._words = label, ""
+        self._begun = time.monotonic()
+        self._next = self._begun + _FIRST_LINE
+        self._done = threading.Event()
+
+    def change(self, words: str) -> None:
+        self._words = words
+
+    def start(self) -> None:
+        self._done.clear()
+        self._thread = threading.Thread(target=self._speak, daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._done.set()
+        self._thread.join()
+
+    def _speak(self) -> None:
+        while not self._done.wait(max(self._next - time.monotonic(), 0.0)):
+            what = f"{self._label}: {self._words}" if self._words else self._label
+            with contextlib.suppress(OSError, ValueError):  # nobody listens
+                click.echo(_safe(f"{what} ({time.monotonic() - self._begun:.0f} s so far)"),
+                           err=True)
+            self._next = time.monotonic() + _NEXT_LINE

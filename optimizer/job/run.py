@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,8 @@ from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.set_splits import set_splits
 from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
-from optimizer.pacing import bounded_twice, plan_ride, realism
+from optimizer.pacing import bounded_twice, continuous_time, plan_ride, realism
+from optimizer.side_by_side import side_by_side
 from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
@@ -28,9 +28,12 @@ if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.evidence import Datum, Effect
     from optimizer.evidence.priors import Priors
+    from optimizer.job.values import SetSplits
+    from optimizer.kit import Choice
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
+    from optimizer.uncertainty import Draws
 
 __all__ = ["effects_for", "plan", "run"]
 
@@ -147,26 +150,34 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
                         rules=job.rules, least_gain=job.options.least_gain, progress=progress)
     progress("how to ride it")
     owned = plan_ride(day, choice.owned.setup)
-    best = plan_ride(day, choice.best.setup, warm=owned, measure_grid=True)
-    with ThreadPoolExecutor(1) as beside:  # HiGHS needs no interpreter while it computes
-        twice = beside.submit(bounded_twice, day, best)
-        few = ride_in_blocks(day, best, job.options)
-        progress("how sure it is")
-        draws = draws_of(job, day)
-        drawn = ride_days(best, day, draws, job.effects, choice.best.items).time
-        splits = set_splits(job, day, choice, best, owned, draws, drawn)
-        progress("how often the rider runs out")
-        risk, fork = risk_of(job, day, choice.best.setup, best, few, draws)
-        progress("what moves the time")
-        result = Result(
-            job=job, day=day, choice=choice, plan=best, baseline_plan=owned, rideable=few,
-            spread=spread(drawn), splits=splits, worth=worth(job, choice.owned, owned),
-            sensitivities=sensitivity_table(day, choice.best, best),
-            effort_budget_cost=_cost_of_effort_budget(day, best, choice.best.setup),
-            even=ride_evenly(best), realism=realism(best, day.rider), risk=risk, fork=fork,
-            bike_run=bike_and_run(day, choice.best.setup, best))
-        progress("the bound by the linear program")
-        return replace(result, plan=twice.result())
+    best = plan_ride(day, choice.best.setup, warm=owned)
+    few = ride_in_blocks(day, best, job.options)
+    draws = draws_of(job, day)
+    (risk, fork), moves, twice, (drawn, splits), limit, spared, after = side_by_side({
+        "how often the rider runs out": lambda: risk_of(job, day, choice.best.setup, best, few,
+                                                        draws),
+        "what moves the time": lambda: sensitivity_table(day, choice.best, best),
+        "the bound by the linear program": lambda: bounded_twice(day, best),
+        "how sure it is": lambda: _sure(job, day, choice, best, owned, draws),
+        "how much shorter steps would change": lambda: continuous_time(
+            day, choice.best.setup, best),
+        "what it costs to spare effort": lambda: _cost_of_effort_budget(
+            day, best, choice.best.setup),
+        "the run that follows": lambda: bike_and_run(day, choice.best.setup, best)}, progress)
+    return Result(
+        job=job, day=day, choice=choice, plan=replace(
+            twice, continuous_time=limit, grid_error=abs(best.finish_time - limit)),
+        baseline_plan=owned, rideable=few,
+        spread=drawn, splits=splits, worth=worth(job, choice.owned, owned), sensitivities=moves,
+        effort_budget_cost=spared, even=ride_evenly(best), realism=realism(best, day.rider),
+        risk=risk, fork=fork, bike_run=after)
+
+
+def _sure(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,
+          ) -> tuple[tuple[float, float, float], tuple[SetSplits, ...]]:
+    """Range of the finish time, and arrivals by set of kit, from the same drawn days."""
+    drawn = ride_days(best, day, draws, job.effects, choice.best.items).time
+    return spread(drawn), set_splits(job, day, choice, best, owned, draws, drawn)
 
 
 def _cost_of_effort_budget(day: RaceDay, within_budget: Plan, setup: Setup) -> float:

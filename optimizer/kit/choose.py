@@ -163,8 +163,8 @@ def _plan_own(search: Search, *sets: EvaluatedSet) -> None:
     """Plan sets, and some along the frontier, for themselves."""
     front = search.front()
     spread = np.unique(np.linspace(0, len(front) - 1, _PLANNED).astype(int))
-    for known in (*sets, *(front[k] for k in spread)):
-        search.evaluator.plan_own(known.setup)
+    search.evaluator.plan_own(*(known.setup for known in sets),
+                              *(front[k].setup for k in spread))
 
 
 def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[KitSet, ...]:
@@ -184,9 +184,9 @@ def decided_otherwise(search: Search, chosen: EvaluatedSet,
 
     By row; None where there is no such set within the budget.
     """
-    return {int(row): search.best_where(int(row), held=int(row) not in chosen.rows, budget=budget,
-                                        near=chosen)
-            for row in np.flatnonzero(search.offer.usable)}
+    rows = [int(row) for row in np.flatnonzero(search.offer.usable)]
+    return dict(zip(rows, search.best_where_each(
+        [(row, row not in chosen.rows) for row in rows], budget=budget, near=chosen), strict=True))
 
 
 def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[str, str],

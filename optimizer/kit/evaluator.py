@@ -10,6 +10,7 @@ evaluated by that, from above, and by the bounds from below; what is too far apa
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
@@ -21,6 +22,7 @@ from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.simulate import holding_power, reserve_along
 from optimizer.pacing.solver import beginning, draft
 from optimizer.physics import lay_road
+from optimizer.side_by_side import side_by_side
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -56,8 +58,8 @@ class Evaluator(Protocol):
         ...
 
 
-    def plan_own(self, setup: Setup) -> None:
-        """Learn the time of a set in its own wind and with its own limits."""
+    def plan_own(self, *setups: Setup) -> None:
+        """Learn the times of sets, each in its own wind and with its own limits."""
         ...
 
     def own_time(self, setup: Setup, time: float) -> float:
@@ -107,12 +109,20 @@ class PacingEvaluator:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
         return plan_ride(self.day, setup, warm=self.like)
 
-    def plan_own(self, setup: Setup) -> None:
-        """Learn the time of a set in its own wind and with its own limits."""
-        if self._key(setup) not in self._own:
-            here = draft(self.problem(setup), self.like).plan
-            own = plan_ride(self.day, setup, warm=here, bounded=False)
-            self._own[self._key(setup)] = here.finish_time, own.finish_time
+    def plan_own(self, *setups: Setup) -> None:
+        """Learn the times of sets, each in its own wind and with its own limits."""
+        new = {self._key(setup): setup for setup in setups}
+        for key in self._own.keys() & new.keys():
+            del new[key]
+        times = side_by_side({str(k): partial(self._times, setup)
+                              for k, setup in enumerate(new.values())})
+        self._own.update(zip(new, times, strict=True))
+
+    def _times(self, setup: Setup) -> tuple[float, float]:
+        """Time of a set here, and with a plan of its own [s]."""
+        here = draft(self.problem(setup), self.like).plan
+        own = plan_ride(self.day, setup, warm=here, bounded=False)
+        return here.finish_time, own.finish_time
 
     def own_time(self, setup: Setup, time: float) -> float:
         """Time of a set in its own wind and with its own limits, from its `time` here [s].

@@ -11,16 +11,18 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from optimizer.kit.boxes import Boxes
 from optimizer.kit.labels import Offer, best_by_cost, relax, sets_below
 from optimizer.kit.minorant import directions, minorant, tangent
+from optimizer.side_by_side import side_by_side
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -43,6 +45,9 @@ _BLINK = 2e-3  # s
 _MOST_HALVES = 40  # of boxes, where a floor is looked for
 _WINDOW = 0.5  # s above the best tangent where sets are looked for first
 _MOST_LABELS = 200_000  # partial sets at a time, where one set is looked for
+_PARTS, _MANY = 8, 24  # parts in which so many sets or more are shared out between two cores
+_Asked = TypeVar("_Asked")
+_Answer = TypeVar("_Answer")
 
 
 @dataclass(frozen=True)
@@ -134,6 +139,16 @@ class Search:
                                            self.evaluator.time(setup))
         return self.known[key]
 
+    def _evaluate_all(self, sets: Sequence[tuple[int, ...]]) -> None:
+        """Find the times of sets that are not known; no time depends on those of the others."""
+        def times(some: Sequence[tuple[int, ...]]) -> list[float]:
+            return [self.evaluator.time(self.terms.setup(self.baseline, key)) for key in some]
+
+        new = [key for key in sets if key not in self.known]
+        for key, time in zip(new, _in_parts(times, new), strict=True):
+            self.known[key] = EvaluatedSet(key, float(self.terms.cost[list(key)].sum()),
+                                           self.terms.setup(self.baseline, key), time)
+
     def tighten(self, rows: Iterable[int], within: float) -> EvaluatedSet:
         """Evaluate a set until time and bound agree `within` [s], or as well as its plan can."""
         known = self.evaluate(rows)
@@ -190,6 +205,20 @@ class Search:
         usable[row] = False
         return self._best(replace(self.offer, usable=usable), budget, near, [])
 
+    def best_where_each(self, asked: Sequence[tuple[int, bool]], *, budget: float,
+                        near: EvaluatedSet) -> list[EvaluatedSet | None]:
+        """Give `best_where` for each row that shall be held, or not."""
+        self.add_bound(near.rows)  # the last one: from here on no answer depends on the others
+
+        def answers(some: Sequence[tuple[int, bool]]) -> list[EvaluatedSet | None]:
+            return [self.best_where(row, held=held, budget=budget, near=near)
+                    for row, held in some]
+
+        found = _in_parts(answers, asked)
+        self.known.update({known.rows: known for known in found
+                           if known is not None and known.rows not in self.known})
+        return found
+
     def best_among(self, usable: NDArray[np.bool_], cost: NDArray[np.float64], budget: float,
                    near: EvaluatedSet) -> EvaluatedSet:
         """Fastest set of usable items (n,) at other prices (n,), by tangents at `near`."""
@@ -240,8 +269,7 @@ class Search:
                 break
             for k in ahead:
                 self.add_bound(np.flatnonzero(pool[k]))
-        for chosen in pool:
-            self.evaluate(np.flatnonzero(chosen))
+        self._evaluate_all([tuple(np.flatnonzero(chosen).tolist()) for chosen in pool])
         self._tighten_front()
 
     def _tighten_front(self) -> None:
@@ -374,3 +402,14 @@ class Search:
     def _boxes(self, bounds: Mapping[tuple[int, ...], Bound]) -> Boxes:
         return Boxes(self.model, bounds, self.offer, self.basis,
                      2.0 * self.spacing * self.per_second)
+
+
+def _in_parts(work: Callable[[Sequence[_Asked]], list[_Answer]],
+              asked: Sequence[_Asked]) -> list[_Answer]:
+    """Answers to all that is asked, from `work` that answers some of it, on two cores."""
+    if len(asked) < _MANY:
+        return work(asked)
+    size = -(-len(asked) // _PARTS)
+    parts = [asked[k:k + size] for k in range(0, len(asked), size)]
+    found = side_by_side({str(k): partial(work, part) for k, part in enumerate(parts)})
+    return [answer for answers in found for answer in answers]

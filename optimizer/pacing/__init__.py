@@ -2,7 +2,7 @@
 
 from optimizer.pacing.blocks import constant_power, constant_speed, figure_unit, rideable
 from optimizer.pacing.plan import Block, Plan, RideablePlan
-from optimizer.pacing.planner import bounded_twice, grid, plan_ride, problem_on
+from optimizer.pacing.planner import bounded_twice, continuous_time, grid, plan_ride, problem_on
 from optimizer.pacing.prepare import race_day, with_pedalling
 from optimizer.pacing.problem import PacingProblem, pacing_problem
 from optimizer.pacing.realism import Realism, realism
@@ -13,6 +13,7 @@ from optimizer.pacing.terrain import recognisable_places
 
 __all__ = ["Block", "PacingProblem", "Plan", "Realism", "RideablePlan", "Sensitivities",
            "SimulatedRide", "Variation", "bounded_twice", "constant_power", "constant_speed",
+           "continuous_time",
            "figure_unit", "grid", "pacing_problem", "plan_ride", "problem_on", "race_day",
            "realism", "recognisable_places", "rideable", "sensitivities", "simulate",
            "simulate_many", "solve", "with_pedalling"]

@@ -193,7 +193,7 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
         plan = certified(found)
         plan = replace(plan, lower_bound=_whatever_duration(day.rider, plan))
     if measure_grid:
-        limit = continuous_time(replace(day, pedalling=plan.pedalling), setup, nodes, plan)
+        limit = continuous_time(day, setup, plan)
         plan = replace(plan, continuous_time=limit, grid_error=abs(plan.finish_time - limit))
     return plan
 
@@ -239,9 +239,8 @@ def _draft_for_some_duration(problem_for: Callable[[float], PacingProblem], dura
     raise refused
 
 
-def continuous_time(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
-                    plan: Plan) -> float:
-    """Finish time [s] that ever shorter steps come to, from the `plan` on `nodes`.
+def continuous_time(day: RaceDay, setup: Setup, plan: Plan) -> float:
+    """Finish time [s] that ever shorter steps come to, from the `plan` on the usual ones.
 
     The error is of second order in the step: steps of half the length leave a third of the
     difference (Richardson's extrapolation). Corners and walls make it fall more slowly at first, so
@@ -249,10 +248,12 @@ def continuous_time(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
 
     Parameters
     ----------
-    day, setup, nodes : of the plan
-    plan : on those nodes [m]
+    day, setup : of the plan
+    plan : with its own stretches of coasting
     """
-    case, finer, limit = (day, setup, nodes), plan, plan.finish_time
+    nodes = grid(day.course, day.step, day.start_speed)
+    case = replace(day, pedalling=plan.pedalling), setup, nodes
+    finer, limit = plan, plan.finish_time
     for _ in range(_CUTS):
         case, coarse, before = halved(*case), finer, limit
         finer = consistent_plan(*case, warm=_on(coarse, case[2])).plan

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "asset", "bare",
-           "fragment", "render", "script_json"]
+           "fragment", "laid_out", "render", "script_json"]
 
 
 @dataclass(frozen=True)
@@ -131,6 +131,11 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
         policy=_policy(scripts, styles, workers=workers)))
+
+
+def laid_out(parts: Sequence[Part]) -> list[Part]:
+    """Give parts with their pictures and tables as HTML already."""
+    return [_body(part) for part in parts]
 
 
 def fragment(parts: Sequence[Part]) -> Markup:

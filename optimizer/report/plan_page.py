@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from optimizer.report.card import card_csv, card_fragment, figures, start_words
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.held import held_parts
 from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
-from optimizer.report.page import Chart, Folded, Section, Table, asset, render
+from optimizer.report.page import Chart, Folded, Section, Table, asset, laid_out, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.ribbon import range_rule, ribbon
 from optimizer.report.stated import beside, early_lead, stated
@@ -33,8 +34,11 @@ from optimizer.report.words import (
     signed_seconds,
     watts,
 )
+from optimizer.side_by_side import side_by_side
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from optimizer.job import Result, Sensitivity, SetSplits
     from optimizer.pacing import Block
     from optimizer.report.page import Part
@@ -52,14 +56,18 @@ _FOOT = ("Computed offline by kitpace from the files named above. The page conta
 def plan_page(result: Result, *, change: str = "") -> str:
     """Give the whole report as HTML; `change` says what differs from an earlier plan."""
     job = result.job
+    tried, *parts = side_by_side({
+        "data for trying": lambda: try_it_data(result),
+        **{of.__name__: partial(_laid_out, of, result)
+           for of in (_time, money_parts, _sure, _ride, try_it, rests_on)}})
+    time, kit, sure, ride, trial, basis = parts
     sections = [
-        Section("sure", "How fast, and how sure", _sure(result)),
-        Section("kit", "The kit" if kept_kit(result) else "What to buy, and what not",
-                money_parts(result)),
-        Section("ride", "How to ride it", _ride(result)),
-        Section("time", "Where time is won", _time(result)),
-        Section("try", "Try other kit, weather and rider", try_it(result)),
-        Section("basis", "What it is based on", rests_on(result)),
+        Section("sure", "How fast, and how sure", sure),
+        Section("kit", "The kit" if kept_kit(result) else "What to buy, and what not", kit),
+        Section("ride", "How to ride it", ride),
+        Section("time", "Where time is won", time),
+        Section("try", "Try other kit, weather and rider", trial),
+        Section("basis", "What it is based on", basis),
     ]
     when = job.conditions.start_time
     kicker = ", ".join([f"Plan for {job.rider.name}",
@@ -72,8 +80,12 @@ def plan_page(result: Result, *, change: str = "") -> str:
         along=readings(result),
         script="\n".join([asset("plan_page.js"), *try_it_scripts()]), workers=True,
         data={"frontier": frontier_data(result), "card": card_csv(result),
-              "tryIt": try_it_data(result)},
+              "tryIt": tried},
         style=asset("plan_page.css") + asset("map.css") + asset("card.css"))
+
+
+def _laid_out(of: Callable[[Result], Sequence[Part]], result: Result) -> list[Part]:
+    return laid_out(of(result))
 
 
 # --- first screen ---------------------------------------------------------------------------

@@ -38,7 +38,7 @@ def times(day):
     """Finish time on the usual grid, the stated limit, and a better one [s]."""
     nodes = grid(day.course)
     usual = consistent_plan(day, BIKE, nodes).plan
-    stated = continuous_time(day, BIKE, nodes, usual)
+    stated = continuous_time(day, BIKE, usual)
     case = halved(*halved(day, BIKE, nodes))
     quarter = consistent_plan(*case).plan.finish_time
     eighth = consistent_plan(*halved(*case)).plan.finish_time

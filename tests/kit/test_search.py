@@ -33,7 +33,7 @@ class Linear:
         exact = 1000.0 + 1e5 * float(setup.drag_area_change[0])
         return exact + (0.0 if setup.name in self.sure else self.rough)
 
-    def plan_own(self, setup):
+    def plan_own(self, *setups):
         pass
 
     def own_time(self, setup, time):  # noqa: ARG002

@@ -104,7 +104,7 @@ class _Linear:
     def time(self, setup):
         return 1000.0 + 1e5 * float(setup.drag_area_change[0])
 
-    def plan_own(self, setup):
+    def plan_own(self, *setups):
         pass
 
     def own_time(self, setup, time):  # noqa: ARG002

@@ -31,7 +31,7 @@ class Linear:
     def time(self, setup):
         return 1000.0 + 1e3 * self.scale * float(setup.drag_area_change[0])
 
-    def plan_own(self, setup):
+    def plan_own(self, *setups):
         pass
 
     def own_time(self, setup, time):  # noqa: ARG002
