@@ -9,7 +9,6 @@ import click
 from optimizer.cli import _outputs
 from optimizer.cli._options import start_option, wind_option
 from optimizer.cli._terminal import progress_line, reading_notes, say, table
-from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -42,25 +41,14 @@ def command(scenario: str, wind: tuple[float, float] | None,
     """  # noqa: D301 - click reads the \b
     if out:
         _outputs.check_run([_outputs.page("--out", out)], [scenario], overwrite=overwrite)
-    from optimizer.job import day_of
-    from optimizer.kit.compare import compare_sets
-    from optimizer.kit.evaluator import pacing_evaluator
+    from optimizer.job.weigh import compare_kits
     from optimizer.report.kit_page import compare_lead, compare_page
     from optimizer.scenario import read_scenario
 
     with progress_line("Comparing") as progress:
         progress("reading the files")
         job = read_scenario(scenario, wind=wind, start_time=start_time)
-        if len(job.named_sets) < 2:
-            raise InputError(scenario, "", f"names {len(job.named_sets)} set(s); two are needed "
-                             "to compare", 'add [[set]] tables with name = "..." and items = [...]')
-        day = day_of(job)
-        progress("a plan for each set")
-        result = compare_sets(
-            day, job.baseline, job.catalogue, job.effects,
-            job.named_sets,
-            pacing_evaluator(day, job.baseline), count=draws or job.options.draws,
-            seed=job.options.seed)
+        result = compare_kits(job, scenario, draws=draws, progress=progress)
         if out:
             from optimizer.files import write_atomic
 

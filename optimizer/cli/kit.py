@@ -160,18 +160,13 @@ def _read(scenario: str, options: dict[str, Any], progress: Callable[[str], None
 
 def _decide(scenario: str, options: dict[str, Any],
             progress: Callable[[str], None]) -> tuple[Job, KitDecision]:
-    from optimizer.job import day_of
-    from optimizer.kit.decision import decide_kit
+    from optimizer.job.weigh import weigh_kit
 
     job = _read(scenario, options, progress)
-    day = day_of(job)
-    return job, decide_kit(
-        day, job.baseline, job.catalogue, job.effects,
-        job.budget, job.currency, by=options["by"], level=options["level"],
-        target=options["target"] or 0.0, count=options["draws"] or job.options.draws,
-        seed=job.options.seed, stages=options["money"],
-        rules=job.rules, twice=options["second_proof"], least_gain=job.options.least_gain,
-        progress=progress)
+    return job, weigh_kit(job, by=options["by"], level=options["level"],
+                          target=options["target"] or 0.0, stages=options["money"],
+                          draws=options["draws"], twice=options["second_proof"],
+                          progress=progress)
 
 
 def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:

@@ -9,7 +9,7 @@ from optimizer.errors import InputError
 from optimizer.job.plans import day_of, draws_of, ride_in_blocks, risk_of
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
-from optimizer.kit.choose import forbidden, strongest_crosswind
+from optimizer.kit.choose import forbidden
 from optimizer.pacing import plan_ride, realism
 from optimizer.uncertainty import ride_days, spread
 
@@ -75,8 +75,7 @@ def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
 def _kit(job: Job, day: RaceDay, items: Sequence[str],
          progress: Callable[[str], None]) -> tuple[Setup, Choice | None]:
     """Set up the kit, chosen anew (and then given as a choice) only where the day forbids it."""
-    wind = strongest_crosswind(job.course, job.conditions)
-    if not set(forbidden(job.catalogue, job.rules, wind)) & set(items):
+    if not set(forbidden(day, job.catalogue, job.rules)) & set(items):
         return setup_of(job.baseline, job.catalogue, job.effects, items), None
     progress("other kit, for the day forbids some")
     choice = choose_kit(day, job.baseline, job.catalogue, job.effects, 0.0, job.currency,

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
 
 __all__ = ["TOLERANCE", "choice_of", "choose_kit", "compared", "decided_otherwise",
-           "forbidden", "kit_set", "reason", "search_for", "search_on", "strongest_crosswind"]
+           "forbidden", "kit_set", "reason", "search_for", "search_on"]
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
 _PLANNED = 7  # sets along the frontier that are planned for themselves
@@ -114,7 +114,7 @@ def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
 
     Whatever costs money has to save `least_gain` [s].
     """
-    ruled_out = forbidden(catalogue, rules, strongest_crosswind(day.course, day.conditions))
+    ruled_out = forbidden(day, catalogue, rules)
     return search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out,
                       least_gain), ruled_out
 
@@ -134,8 +134,9 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     return Search(model, baseline, evaluator, usable, TOLERANCE, along)
 
 
-def forbidden(catalogue: Catalogue, rules: Sequence[str], crosswind: float) -> dict[str, str]:
-    """Items that cannot be used on the day, each with the reason."""
+def forbidden(day: RaceDay, catalogue: Catalogue, rules: Sequence[str]) -> dict[str, str]:
+    """Items that cannot be used on the day, each with the reason: a rule, or the cross wind."""
+    crosswind = strongest_crosswind(day.course, day.conditions)
     out = {}
     for item in catalogue.items:
         broken = [name for name in item.forbidden_by if name in rules]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.job.plans import day_of
-from optimizer.kit.choose import forbidden, search_for, strongest_crosswind
+from optimizer.kit.choose import forbidden, search_for
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.labels import best_by_cost, relax
 from optimizer.kit.minorant import tangent
@@ -149,8 +149,7 @@ def times_of(season: Season, progress: Callable[[str], None] = lambda _words: No
         progress(f"{entry.rider} in {entry.race}")
         day = day_of(job)
         evaluator = (evaluators or {}).get(number) or pacing_evaluator(day, job.baseline)
-        ruled_out = forbidden(job.catalogue, job.rules,
-                              strongest_crosswind(day.course, day.conditions))
+        ruled_out = forbidden(day, job.catalogue, job.rules)
         for item in job.catalogue.items:
             pool = season.pool_of(entry, item.name)
             if (item.name not in entry.borrowed and item.hire_price is None and not item.owned

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["TASKS", "compare", "debrief", "kit", "page_for", "plan", "season"]
 
 
-def plan(tell: Callable[[str], None], root: str, scenario: str,
+def plan(progress: Callable[[str], None], root: str, scenario: str,
          keep_kit: bool) -> tuple[str, str]:
     """Plan a scenario; write its report, JSON and card; say the answer in a sentence.
 
@@ -26,7 +26,7 @@ def plan(tell: Callable[[str], None], root: str, scenario: str,
     """
     path = Path(root, scenario)
     report, json, card = outputs(path)
-    tell("reading the files")
+    progress("reading the files")
     from optimizer.job import run
     from optimizer.job.replan import replan
     from optimizer.report.card import card_text
@@ -43,8 +43,8 @@ def plan(tell: Callable[[str], None], root: str, scenario: str,
     earlier = _earlier(json)
     if keep_kit and earlier is None:
         raise InputError(scenario, "", "has no earlier plan to keep the kit of", "plan it first")
-    result = replan(job, earlier.items, tell) if keep_kit and earlier else run(job, tell)
-    tell("writing the report")
+    result = replan(job, earlier.items, progress) if keep_kit and earlier else run(job, progress)
+    progress("writing the report")
     changed = changes(result, earlier) if earlier else ""
     kept = changed if keep_kit else ""  # a new choice of kit is told instead
     write_all([(report, plan_page(result, change=kept)), (json, json_text(result)),
@@ -71,38 +71,28 @@ def _answer(result: Result) -> str:
             f"{clock(times.high)}; {beside(result)}.")
 
 
-def compare(tell: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
+def compare(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
     """Compare the named sets of a scenario; write the page."""
     path = Path(root, scenario)
     page = page_for(path, "compare")
-    tell("reading the files")
-    from optimizer.job import day_of
-    from optimizer.kit.compare import compare_sets
-    from optimizer.kit.evaluator import pacing_evaluator
+    progress("reading the files")
+    from optimizer.job.weigh import compare_kits
     from optimizer.report.kit_page import compare_lead, compare_page
     from optimizer.scenario import read_scenario
 
     _check_page(page, path)
     job = read_scenario(path)
-    if len(job.named_sets) < 2:
-        raise InputError(scenario, "", f"names {len(job.named_sets)} set(s); two are needed to "
-                         "compare", "name another set")
-    day = day_of(job)
-    tell("a plan for each set")
-    found = compare_sets(day, job.baseline, job.catalogue, job.effects, job.named_sets,
-                         pacing_evaluator(day, job.baseline), count=job.options.draws,
-                         seed=job.options.seed)
+    found = compare_kits(job, scenario, progress=progress)
     write_all([(page, compare_page(job, found))])
     return " ".join(compare_lead(job, found)), page.relative_to(root).as_posix()
 
 
-def kit(tell: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
+def kit(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
     """Say what to buy, what not, in which order, and what to test first; write the page."""
     path = Path(root, scenario)
     page = page_for(path, "kit")
-    tell("reading the files")
-    from optimizer.job import day_of
-    from optimizer.kit.decision import decide_kit
+    progress("reading the files")
+    from optimizer.job.weigh import weigh_kit
     from optimizer.report.kit_page import kit_lead, kit_page
     from optimizer.scenario import read_scenario
 
@@ -110,20 +100,17 @@ def kit(tell: Callable[[str], None], root: str, scenario: str) -> tuple[str, str
     job = read_scenario(path)
     if not job.catalogue.items:
         raise InputError(scenario, "", "names no kit to choose from", "fill in the table of kit")
-    decision = decide_kit(
-        day_of(job), job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-        count=job.options.draws, seed=job.options.seed, rules=job.rules,
-        least_gain=job.options.least_gain, progress=tell)
+    decision = weigh_kit(job, progress=progress)
     write_all([(page, kit_page(job, decision))])
     return " ".join(kit_lead(job, decision)), page.relative_to(root).as_posix()
 
 
-def debrief(tell: Callable[[str], None], root: str, scenario: str,
+def debrief(progress: Callable[[str], None], root: str, scenario: str,
             ride: str) -> tuple[str, str]:
     """Hold a recorded ride against the plan with the kit of the last one; write the page."""
     path = Path(root, scenario)
     page = page_for(path, "debrief")
-    tell("reading the files")
+    progress("reading the files")
     from optimizer.job.intended import intended_ride
     from optimizer.report.debrief_page import debrief_page, sentences
     from optimizer.ride.align import align
@@ -138,8 +125,8 @@ def debrief(tell: Callable[[str], None], root: str, scenario: str,
     job = read_scenario(path)
     align(recorded, job.course)  # refuses another course before anything is planned
     earlier = _earlier(outputs(path)[1])
-    intended = intended_ride(job, earlier.items if earlier else None, tell)
-    tell("comparing")
+    intended = intended_ride(job, earlier.items if earlier else None, progress)
+    progress("comparing")
     found = compare_with(recorded, intended)
     taught = taught_by(path, learned_from(found), rolling_worth=rolling_worth(found),
                        planned_power=found.intended.rider.critical_power)
@@ -147,17 +134,17 @@ def debrief(tell: Callable[[str], None], root: str, scenario: str,
     return " ".join(sentences(found)), page.relative_to(root).as_posix()
 
 
-def season(tell: Callable[[str], None], root: str, file: str) -> tuple[str, str]:
+def season(progress: Callable[[str], None], root: str, file: str) -> tuple[str, str]:
     """Say who of a club buys what and when, and who rides what where; write the page."""
     path = Path(root, file)
     page = path.with_name(f"{path.stem}-season.html")
-    tell("reading the files")
+    progress("reading the files")
     from optimizer.report.season_page import lead, season_page
     from optimizer.scenario.season_file import read_season
     from optimizer.seasons import run_season
 
     _check_page(page, path)
-    found = run_season(read_season(path, progress=tell), progress=tell)
+    found = run_season(read_season(path, progress=progress), progress=progress)
     write_all([(page, season_page(found))])
     return " ".join(lead(found)), page.relative_to(root).as_posix()
 

@@ -56,7 +56,7 @@ class Work:
 
     def begin(self, task: str, race: str, call: Callable[..., tuple[str, str]],
               *arguments: Any) -> None:
-        """Run `call(tell, *arguments)` in a process; it gives a sentence and the page it wrote.
+        """Run `call(progress, *arguments)` in a process; it gives a sentence and the page it wrote.
 
         Raises InputError while other work is under way.
         """

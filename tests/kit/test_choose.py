@@ -12,7 +12,7 @@ from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, RuleSet, choose_kit
-from optimizer.kit.choose import strongest_crosswind
+from optimizer.kit.crosswind import strongest_crosswind
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
 COURSE = road(np.random.default_rng(5), length=10_000.0)

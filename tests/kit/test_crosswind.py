@@ -9,9 +9,11 @@ import pytest
 
 from optimizer.conditions import Conditions, with_members
 from optimizer.conditions.wind import height_factor
+from optimizer.day import RaceDay
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.choose import forbidden
-from optimizer.kit.crosswind import crosswind_draws, limit_chances, strongest_crosswind
+from optimizer.kit.crosswind import crosswind_draws, limit_chances
+from tests.kit.invented import RIDER
 from tests.report.made_up import made_up_course
 
 COURSE = replace(made_up_course(), heading=np.zeros(len(made_up_course().distance) - 1))
@@ -40,14 +42,14 @@ def test_the_chance_is_the_share_of_members():
     (name, chance), = limit_chances(course, weather, kit)
     assert name == "Deep wheel"
     assert chance == pytest.approx(0.75, abs=0.03)
-    assert set(forbidden(kit, (), strongest_crosswind(course, weather))) == {"Deep wheel"}
+    assert set(forbidden(RaceDay(course, weather, RIDER), kit, ())) == {"Deep wheel"}
 
 
 @pytest.mark.parametrize(("strong", "out"), [(1, False), (20, True)])
 def test_an_item_is_left_out_from_a_chance_of_one_in_ten(strong, out):
     weather = westerly([3.0] * (100 - strong) + [14.0] * strong)
     kit = Catalogue((Item("Deep wheel", "wheels", 900.0, crosswind_limit=5.0),))
-    assert bool(forbidden(kit, (), strongest_crosswind(COURSE, weather))) is out
+    assert bool(forbidden(RaceDay(COURSE, weather, RIDER), kit, ())) is out
 
 
 def test_gusts_go_with_their_member():
