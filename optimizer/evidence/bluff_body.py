@@ -112,13 +112,31 @@ class BluffDrag:
 
 
 def cylinder_drag_coefficient(reynolds: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Cd of a long smooth cylinder across the flow, by diameter; Re 1 to 1e7, within 10 %."""
+    """Cd of a long smooth cylinder across the flow.
+
+    Parameters
+    ----------
+    reynolds : by diameter, 1 to 1e7
+
+    Returns
+    -------
+    drag coefficient by frontal area, within 10 %
+    """
     return np.asarray(
         np.exp(np.interp(np.log(reynolds), np.log(_CURVE[:, 0]), np.log(_CURVE[:, 1]))))
 
 
 def length_factor(aspect: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Drag of a cylinder with two free ends over that of an endless one; `aspect` is L/d."""
+    """Drag of a cylinder with two free ends over that of an endless one.
+
+    Parameters
+    ----------
+    aspect : length over diameter
+
+    Returns
+    -------
+    factor on the drag coefficient
+    """
     return np.asarray(
         np.interp(1.0 / np.asarray(aspect), 1.0 / _FINITE[::-1, 0], _FINITE[::-1, 1]) / 1.2)
 
@@ -129,6 +147,15 @@ def inclined_drag_coefficient(reynolds: NDArray[np.float64] | float,
 
     Cross-flow principle (R. T. Jones; Gowen and Perkins 1953): the flow across the axis makes
     its own drag, whatever flows along it: Cd = Cd(Re sin a) sin³ a, and friction along it.
+
+    Parameters
+    ----------
+    reynolds : by diameter
+    angle : rad, between axis and flow
+
+    Returns
+    -------
+    drag coefficient by diameter times length
     """
     sine = np.maximum(np.abs(np.sin(angle)), 1e-3)
     return np.asarray(cylinder_drag_coefficient(np.asarray(reynolds) * sine) * sine**3
@@ -139,6 +166,14 @@ def plate_drag_coefficient(angle: NDArray[np.float64] | float) -> NDArray[np.flo
     """Cd along the flow, by its whole area, of a thin plate at `angle` [rad] to the flow.
 
     Normal force as across the flow above 45 degrees, in proportion to sin a below.
+
+    Parameters
+    ----------
+    angle : rad, to the flow
+
+    Returns
+    -------
+    drag coefficient by the whole area of the plate
     """
     sine = np.abs(np.sin(angle))
     return np.asarray(
@@ -147,10 +182,19 @@ def plate_drag_coefficient(angle: NDArray[np.float64] | float) -> NDArray[np.flo
 
 def shielding(spacing: NDArray[np.float64] | float, drag_coefficient: float = 1.0,
               ) -> NDArray[np.float64]:
-    """Dynamic pressure in the wake over that outside, `spacing` diameters behind a cylinder.
+    """Dynamic pressure in the wake of a cylinder over that outside.
 
     Plane far wake, u/U = 0.98 sqrt(Cd d / x) in the middle (Schlichting, Boundary-Layer
     Theory, from memory); closer than about four diameters the wake is dead air.
+
+    Parameters
+    ----------
+    spacing : diameters behind the cylinder
+    drag_coefficient : of the cylinder
+
+    Returns
+    -------
+    share of the dynamic pressure, 0 to 1
     """
     deficit = np.minimum(0.98 * np.sqrt(drag_coefficient / np.asarray(spacing)), 1.0)
     return np.asarray((1.0 - deficit) ** 2)
@@ -158,19 +202,35 @@ def shielding(spacing: NDArray[np.float64] | float, drag_coefficient: float = 1.
 
 def strut_drag_coefficient(reynolds: NDArray[np.float64] | float,
                            slenderness: float = SLENDERNESS) -> NDArray[np.float64]:
-    """Cd of a streamlined strut, by its thickness; `reynolds` by chord, `slenderness` is c/t.
+    """Cd of a streamlined strut.
 
     Hoerner 1965, Fluid-Dynamic Drag, from memory: Cd = 2 Cf (c/t + 2 + 60 (t/c)³), with the
     friction of a turbulent boundary layer, Cf = 0.074 Re^-1/5.
+
+    Parameters
+    ----------
+    reynolds : by chord
+    slenderness : chord over thickness
+
+    Returns
+    -------
+    drag coefficient by thickness
     """
     friction = 0.074 * np.asarray(reynolds, dtype=float) ** -0.2
     return np.asarray(2 * friction * (slenderness + 2 + 60 / slenderness**3))
 
 
 def equal_drag_thickness(diameter: float, speed: float) -> tuple[float, float]:
-    """How thick [m] a streamlined section may be for the drag of a cable, both across the flow.
+    """How thick a streamlined section may be for the drag of a cable, both across the flow.
 
-    The first by `strut_drag_coefficient`, cautious; the second for a typical aerofoil.
+    Parameters
+    ----------
+    diameter : m, of the cable
+    speed : m/s, of the air
+
+    Returns
+    -------
+    thickness [m] by `strut_drag_coefficient`, cautious, and for a typical aerofoil
     """
     per_length = float(cylinder_drag_coefficient(speed * diameter / AIR_VISCOSITY)) * diameter
     thickness = 10 * diameter
@@ -181,9 +241,16 @@ def equal_drag_thickness(diameter: float, speed: float) -> tuple[float, float]:
 
 
 def equal_drag_diameter(run: Run, speed: float) -> tuple[float, float]:
-    """Diameters [m] of the round cables that have the drag of a streamlined section.
+    """Diameters of the round cables that have the drag of a streamlined section.
 
-    All across the flow: from the typical aerofoil's drag to that of the cautious law.
+    Parameters
+    ----------
+    run : streamlined section, across the flow
+    speed : m/s, of the air
+
+    Returns
+    -------
+    diameters [m], from the typical aerofoil's drag to that of the cautious law
     """
     found = []
     for coefficient in _section_coefficients(run, speed):
@@ -203,11 +270,22 @@ def _section_coefficients(run: Run, speed: float) -> tuple[float, float]:
 
 
 def bluff_drag(runs: tuple[Run, ...], speed: float, near: Trust) -> BluffDrag:
-    """Drag area of `runs` at air speed `speed` [m/s].
+    """Drag area of exposed parts. Errors of the laws are common to all runs.
 
-    `near` is the prior for computed figures: it stands for the disturbed flow near rider and
-    bike. Errors of the laws are common to all runs. Raises InputError for a run that is not
-    a body, such as one of no length.
+    Parameters
+    ----------
+    runs : exposed parts
+    speed : m/s, of the air
+    near : prior for computed figures: it stands for the disturbed flow near rider and bike
+
+    Returns
+    -------
+    drag area [m²] in clean air and near rider and bike, with standard errors
+
+    Raises
+    ------
+    InputError
+        for a run that is not a body, such as one of no length
     """
     for run in runs:
         behind = run.arrangement == "behind"

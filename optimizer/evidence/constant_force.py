@@ -32,9 +32,13 @@ def one_figure_each(data: Sequence[Datum]) -> tuple[list[Datum], list[str]]:
     force within the rounding of their digits and do not fit the cube of the speed. The datum in
     their place is that force at a speed that is not stated.
 
+    Parameters
+    ----------
+    data : rows of the evidence table
+
     Returns
     -------
-    The data in their order, and in words which of them are one.
+    data in their order, and in words which of them are one
     """
     alike: dict[tuple[object, ...], list[Datum]] = defaultdict(list)
     for datum in data:
@@ -94,9 +98,16 @@ def _merged(found: Sequence[Datum], force: float) -> tuple[Datum, str]:
 
 
 def at_other_speed(figure: Figure, speed: float) -> float | None:
-    """Watts at `speed` [m/s] of a figure in watts or grams, if its source keeps grams constant.
+    """Watts of a figure at another speed, if its source keeps grams constant.
 
-    None for a figure of something else, or that states no speed.
+    Parameters
+    ----------
+    figure : in watts or grams
+    speed : m/s
+
+    Returns
+    -------
+    watts; None for a figure of something else, or that states no speed
     """
     if figure.speed is None or figure.acts_on != "drag_area":
         return None

@@ -79,11 +79,29 @@ def change_of(figure: Figure, reference: Reference, *, air_density: float | None
 def through(figure: Figure, reference: Reference, then: Callable[[float, Reference], float], *,
             air_density: float | None = None, yaw: float = 0.0,
             priors: Priors | None = None) -> Change:
-    """Convert and go on: `then` takes the change and `reference` to what is asked for.
+    """Convert a figure and go on.
 
     Uncertainties go through the whole chain. What neither the test nor the reference states is one
-    and the same unknown: a force taken to watts at its own speed does not hang on the air, nor
+    and the same unknown: a force taken to watts at its own speed does not depend on the air, nor
     a percentage taken to a percentage on the rider.
+
+    Parameters
+    ----------
+    figure : as its source states it, in SI
+    reference : rider, bike and air that stand for what is not stated
+    then : takes the change [SI] and the reference to what is asked for
+    air_density : kg/m³ of the test, where it is stated
+    yaw : rad, at which it was done
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    what `then` makes of the change, its standard error, and what was assumed
+
+    Raises
+    ------
+    InputError
+        for a figure that no rider could show, such as more time saved than ridden
     """
     test = _test_of(figure, reference, air_density, priors or default_priors())
     common = [name for name in ("air_density", "drag_area") if name in reference.assumed

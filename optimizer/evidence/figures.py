@@ -182,11 +182,26 @@ def _completed(parts: _Parts, lenient: bool, grams: str) -> tuple[_Parts, bool]:
 
 
 def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "") -> float:
-    """Read a standard deviation in the SI unit of `figure`: "4 g", "± 4 g", "20 %" or "0.0005".
+    """Read a standard deviation.
 
     A percentage is of the figure, or in points where the figure itself is in percent.
     "(95 %)" or "(90 %)" behind it marks the half width of such an interval. A number without a
     unit has the unit of the figure.
+
+    Parameters
+    ----------
+    text : such as "4 g", "± 4 g", "20 %" or "0.0005"
+    figure : what is uncertain
+    file, where : named in a message
+
+    Returns
+    -------
+    standard deviation in the SI unit of the figure
+
+    Raises
+    ------
+    InputError
+        for what is no uncertainty, or has another unit than the figure
     """
     stated = Stated(text, file, where)
     plain = re.sub(r"^(±|\+/-|\+-)\s*", "", _ABOUT.sub(" ", tidy(text)).strip())
@@ -213,7 +228,16 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
 
 
 def say_figure(figure: Figure) -> str:
-    """Write a figure in the one way that can be read in one way only; it reads back as itself."""
+    """Write a figure in the one way that can be read in one way only.
+
+    Parameters
+    ----------
+    figure : as its source states it, in SI
+
+    Returns
+    -------
+    text that `read_figure` reads as the same figure
+    """
     counts = figure.counts
     said_else = figure.acts_on != "drag_area" and counts.said_else
     scale, unit, topic = said_else or counts.said

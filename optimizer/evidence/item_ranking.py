@@ -85,6 +85,15 @@ def surest(seconds: float, sd: float) -> tuple[int, float]:
     Clear gains come first, by the low end of their 90 % range; then what may be none, by its
     chance to be one; then what costs time. A figure without a speed or a test behind it has a
     wide range, and so cannot lead by its size.
+
+    Parameters
+    ----------
+    seconds : s saved
+    sd : s, their standard deviation
+
+    Returns
+    -------
+    key for sorting, least first
     """
     low, high = seconds - _NORMAL_90 * sd, seconds + _NORMAL_90 * sd
     if low > 0.0:
@@ -96,7 +105,17 @@ def surest(seconds: float, sd: float) -> tuple[int, float]:
 
 def changes_of(effect: Effect, priors: Priors | None = None,
                ) -> tuple[dict[Channel, float], dict[Channel, float]]:
-    """Means and standard deviations by property, drag in the mean over the yaw on the road."""
+    """Change of each property by an item, drag in the mean over the yaw on the road.
+
+    Parameters
+    ----------
+    effect : of one item
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    means and standard deviations by property [m², 1, 1, kg]
+    """
     weights = road_weights(effect.yaw, (priors or default_priors()).yaw_90_percent)
     means: dict[Channel, float] = {
         "drag_area": float(weights @ effect.drag_area),

@@ -148,7 +148,20 @@ def _chi_square_tail(q: float, freedom: int) -> float:
 def observe(datum: Datum, reference: Reference, priors: Priors | None = None) -> Observation:
     """Convert one datum and apply the priors for its test and its measurer.
 
-    Raises InputError, with the place of the datum, for a change that no part can make.
+    Parameters
+    ----------
+    datum : one row of the table
+    reference : rider, bike and air that stand for what is not stated
+    priors : factors of the kinds of test; those of the package by default
+
+    Returns
+    -------
+    change in SI, with its standard error and the priors applied
+
+    Raises
+    ------
+    InputError
+        for a change that no part can make, with the place of the datum
     """
     priors = priors or default_priors()
     try:

@@ -43,7 +43,16 @@ class Priors:
 
 
 def priors_from(table: Mapping[str, Any]) -> Priors:
-    """From the tables of a priors file that has been checked for its keys."""
+    """Take the priors out of the tables of a file.
+
+    Parameters
+    ----------
+    table : tables of a file whose keys have been checked
+
+    Returns
+    -------
+    factors and their standard deviations by kind of test
+    """
     unstated, assumed = table["unstated"], table["assumed"]
     return Priors(
         test={name: Trust(t["factor"], t["factor_sd"], t["sd_m2"])
@@ -60,12 +69,22 @@ def priors_from(table: Mapping[str, Any]) -> Priors:
 
 
 def default_tables() -> dict[str, Any]:
-    """Give the tables of the priors file that comes with the package."""
+    """Give the tables of the priors file that comes with the package.
+
+    Returns
+    -------
+    table by name
+    """
     return tomllib.loads(default_text())
 
 
 def default_text() -> str:
-    """Give the priors file that comes with the package, to copy and edit."""
+    """Give the priors file that comes with the package, to copy and edit.
+
+    Returns
+    -------
+    TOML
+    """
     return resources.files("optimizer.evidence").joinpath("priors.toml").read_text("utf-8")
 
 

@@ -18,9 +18,17 @@ Channel = Literal["drag_area", "rolling_resistance", "efficiency", "mass"]
 
 
 def carried_by(channel: Channel, force: float, there: Reference) -> float:
-    """Change of one property that changes the wheel's force by `force` [N] at `there.speed`.
+    """Change of one property that changes the wheel's force by as much.
 
-    In m² of CdA, of Crr, of efficiency as a share of one, or in kg.
+    Parameters
+    ----------
+    channel : property that changes
+    force : N, at the wheel
+    there : rider, bike and air, at a steady speed
+
+    Returns
+    -------
+    m² of CdA, Crr, efficiency as a share of one, or kg
     """
     match channel:
         case "drag_area":
@@ -35,9 +43,19 @@ def carried_by(channel: Channel, force: float, there: Reference) -> float:
 
 
 def force_of(channel: Channel, value: float, here: Reference) -> float:
-    """Change of the wheel's force [N] at `here.speed` by a change of one property.
+    """Change of the wheel's force by a change of one property.
 
     A change of efficiency is counted as the force that would ask as much of the cranks.
+
+    Parameters
+    ----------
+    channel : property that changes
+    value : its change in SI
+    here : rider, bike and air, at a steady speed
+
+    Returns
+    -------
+    N, at the wheel
     """
     match channel:
         case "drag_area":
@@ -53,7 +71,19 @@ def force_of(channel: Channel, value: float, here: Reference) -> float:
 
 def seconds_saved(changes: dict[Channel, float], distance: float, power: float,
                   here: Reference) -> float:
-    """Seconds that `changes` together save over `distance` [m] at `power` [W] at the cranks."""
+    """Seconds that some changes together save over a distance.
+
+    Parameters
+    ----------
+    changes : of each property in SI
+    distance : m
+    power : W at the cranks
+    here : rider, bike and air
+
+    Returns
+    -------
+    s, negative where the changes cost time
+    """
     before = float(here.speed_at(power))
     after = float(here.speed_at(
         power, drag_area_change=changes.get("drag_area", 0.0),

@@ -52,7 +52,16 @@ _THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2},\d{3}(?!\d)")
 
 
 def tidy(text: str) -> str:
-    """Text with plain spaces and minus signs in place of a spreadsheet's."""
+    """Text with plain spaces and minus signs in place of a spreadsheet's.
+
+    Parameters
+    ----------
+    text : as written
+
+    Returns
+    -------
+    the same text
+    """
     for old, new in _SPACES.items():
         text = text.replace(old, new)
     return " ".join(text.split())
@@ -121,9 +130,22 @@ def _registry() -> Any:
 
 
 def read_quantity(text: str, dimension: Dimension, file: str = "", where: str = "") -> float:
-    """Read one quantity above 0, such as "45 km/h" or "250 W", into SI.
+    """Read one quantity above 0.
 
-    Raises InputError for another dimension, an unknown unit, or a value of 0 or less.
+    Parameters
+    ----------
+    text : such as "45 km/h" or "250 W"
+    dimension : that it has to have
+    file, where : named in a message
+
+    Returns
+    -------
+    value in SI
+
+    Raises
+    ------
+    InputError
+        for another dimension, an unknown unit, or a value of 0 or less
     """
     stated = Stated(text, file, where)
     example = f"write a {dimension} such as {_EXAMPLES.get(dimension, '1')}"

@@ -35,8 +35,20 @@ def read_run(text: str) -> Run:
     """Read count, shape, diameter, exposed length, angle to the flow and arrangement.
 
     The shape is a cable, hose, tube, bottle or plate (width x height), or a streamlined section
-    (thickness x chord x length); without an angle it stands across the flow. Raises InputError
-    for what cannot be read.
+    (thickness x chord x length); without an angle it stands across the flow.
+
+    Parameters
+    ----------
+    text : such as "4 x 5 mm x 300 mm @ 60 deg"
+
+    Returns
+    -------
+    the parts, lengths in m and angle in rad
+
+    Raises
+    ------
+    InputError
+        for what cannot be read
     """
     stated = Stated(text)
     section = _SECTION.fullmatch(tidy(text).lower())

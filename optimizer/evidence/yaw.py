@@ -36,7 +36,17 @@ def road_weights(nodes: NDArray[np.float64], angle_90: float) -> NDArray[np.floa
 
 
 def hat_weights(nodes: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
-    """Weights (m,) of yaw `nodes` in the mean from `low` to `high` [rad]."""
+    """Weights of yaw angles in the mean over a range.
+
+    Parameters
+    ----------
+    nodes : (m,) rad, rising
+    low, high : rad
+
+    Returns
+    -------
+    (m,) weights with a sum of one
+    """
     return np.asarray(_hats(nodes, np.linspace(low, high, 61)).mean(axis=0))
 
 

@@ -22,7 +22,17 @@ __all__ = ["evidence_sd", "seconds_saved"]
 
 
 def seconds_saved(slope: Sensitivities, before: Setup, after: Setup) -> float:
-    """Seconds that `after` saves on `before`, to first order."""
+    """Seconds that one set saves on another, to first order.
+
+    Parameters
+    ----------
+    slope : of the finish time of one plan
+    before, after : sets of kit
+
+    Returns
+    -------
+    s, negative where the second is slower
+    """
     area = (np.interp(slope.yaw, after.yaw, after.drag_area_change)
             - np.interp(slope.yaw, before.yaw, before.drag_area_change))
     return -float(
@@ -33,7 +43,17 @@ def seconds_saved(slope: Sensitivities, before: Setup, after: Setup) -> float:
 
 
 def evidence_sd(slope: Sensitivities, effects: Iterable[Effect]) -> float:
-    """Give the standard deviation [s] of what items with these effects save together."""
+    """Give the standard deviation of what some items save together.
+
+    Parameters
+    ----------
+    slope : of the finish time of one plan
+    effects : of items that are used together
+
+    Returns
+    -------
+    s
+    """
     return math.hypot(*(part for effect in effects for part in (
         float(slope.drag_area.sum()) * effect.drag_area_sd,
         float(slope.rolling_resistance.sum()) * effect.rolling_resistance_sd,

@@ -104,7 +104,17 @@ class Bound:
 
 
 def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
-    """(m + 4,) what the pacing program sees of a set: (a_1 .. a_m, μ, σ, γ, ζ)."""
+    """Give what the pacing program sees of a set.
+
+    Parameters
+    ----------
+    setup : set of kit
+    rider_mass : kg
+
+    Returns
+    -------
+    (m + 4,) a_1 .. a_m, μ, σ, γ, ζ as in the module
+    """
     mass = rider_mass + setup.mass
     effective = mass + setup.wheel_inertia / setup.wheel_radius**2
     return np.array([*levels(setup.drag_area_change), 1.0, setup.drivetrain_efficiency, mass,
@@ -112,18 +122,36 @@ def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
 
 
 def levels(table: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(..., m) CdA tables as the value at zero yaw and what the others differ from it.
+    """Tables of CdA in coordinates that keep `half_range` small.
 
-    Sets differ much in the first and little in the rest, which keeps `half_range` small.
+    Sets differ much in the first and little in the rest.
+
+    Parameters
+    ----------
+    table : (..., m) CdA by yaw angle [m²]
+
+    Returns
+    -------
+    (..., m) CdA at zero yaw, then what the others differ from it [m²]
     """
     return np.concatenate([table[..., :1], table[..., 1:] - table[..., :1]], axis=-1)
 
 
 def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
                half_range: NDArray[np.float64], within: float = np.inf) -> Bound:
-    """Bound from a solved program, on sets with |θ' - θ| ≤ `half_range` (d,).
+    """Bound from a solved program, on sets with |θ' - θ| ≤ `half_range`.
 
-    The less far a_1 goes, which moves most, the closer the bound: at most `within`.
+    Parameters
+    ----------
+    program : of the pacing
+    solution : with its multipliers
+    setup : set that it was solved for
+    half_range : (d,) how far coordinates may be from those of the set, SI
+    within : m², most of that range of a_1, which moves most: the less, the closer the bound
+
+    Returns
+    -------
+    lower bound on the time of all sets in that range
     """
     if within < half_range[0]:
         half_range = np.append(within, half_range[1:])

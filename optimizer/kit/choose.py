@@ -73,7 +73,26 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
 
 def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str, str],
               progress: Callable[[str], None], *, twice: bool = False) -> Choice:
-    """Search and prove; `ruled_out` says why what the search may not use is left out."""
+    """Search and prove.
+
+    Parameters
+    ----------
+    search : of the kit
+    budget : money that may be spent
+    currency : name of the money
+    ruled_out : item -> why the search may not use it
+    progress : called with words on what is under way
+    twice : prove it once more by an integer program
+
+    Returns
+    -------
+    best set, the best at every price, and how far each is proven [s]
+
+    Raises
+    ------
+    Infeasible
+        for a budget that is no amount
+    """
     if not 0 <= budget < math.inf:
         raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
                          "give what may be spent, or 0 for your current kit")
@@ -110,9 +129,21 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
 def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
               rules: Sequence[str], evaluator: Evaluator, least_gain: float,
               ) -> tuple[Search, dict[str, str]]:
-    """Set up a search over what the rules and the day's wind allow; and what they do not, and why.
+    """Set up a search over what the rules and the day's wind allow.
 
-    Whatever costs money has to save `least_gain` [s].
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    baseline : bike as it stands
+    catalogue : items that could be had
+    effects : what each item does
+    rules : names of the rule sets in force
+    evaluator : of the time of a set
+    least_gain : s that whatever costs money has to save
+
+    Returns
+    -------
+    the search, and item -> why it may not be used
     """
     ruled_out = forbidden(day, catalogue, rules)
     return search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out,
@@ -122,9 +153,21 @@ def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
 def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                evaluator: Evaluator, ruled_out: dict[str, str],
                least_gain: float = 0.0) -> Search:
-    """Set up a search over what `ruled_out` leaves of a catalogue.
+    """Set up a search over what is left of a catalogue.
 
-    Whatever costs money has to save `least_gain` [s].
+    Parameters
+    ----------
+    rider : who rides
+    baseline : bike as it stands
+    catalogue : items that could be had
+    effects : what each item does
+    evaluator : of the time of a set
+    ruled_out : item -> why it may not be used
+    least_gain : s that whatever costs money has to save
+
+    Returns
+    -------
+    a search with one bound
     """
     terms = tabulate(baseline, catalogue, effects)
     usable = np.array([name not in ruled_out for name in terms.names], dtype=bool)
@@ -135,7 +178,18 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
 
 
 def forbidden(day: RaceDay, catalogue: Catalogue, rules: Sequence[str]) -> dict[str, str]:
-    """Items that cannot be used on the day, each with the reason: a rule, or the cross wind."""
+    """Items that cannot be used on the day, by a rule or for the cross wind.
+
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    catalogue : items that could be had
+    rules : names of the rule sets in force
+
+    Returns
+    -------
+    item -> reason
+    """
     crosswind = strongest_crosswind(day.course, day.conditions)
     out = {}
     for item in catalogue.items:
@@ -149,10 +203,19 @@ def forbidden(day: RaceDay, catalogue: Catalogue, rules: Sequence[str]) -> dict[
 
 
 def kit_set(search: Search, known: EvaluatedSet) -> KitSet:
-    """Return a known set as a result, with the time of its own plan.
+    """Give a known set as a result, with the time of its own plan.
 
     The search compares sets in one wind and with one effort limit; what its bound leaves open
     there is left open of the set's own time as well.
+
+    Parameters
+    ----------
+    search : of the kit
+    known : evaluated set
+
+    Returns
+    -------
+    the set with time and lower bound [s]
     """
     own = search.evaluator.own_time(known.setup, known.time)
     open_to = max(search.value(known) - search.lower_of(known), 0.0)
@@ -183,7 +246,15 @@ def decided_otherwise(search: Search, chosen: EvaluatedSet,
                       budget: float) -> dict[int, EvaluatedSet | None]:
     """Best set that decides otherwise about each usable item: without it, or with it.
 
-    By row; None where there is no such set within the budget.
+    Parameters
+    ----------
+    search : of the kit
+    chosen : evaluated set
+    budget : money that may be spent
+
+    Returns
+    -------
+    set by row of the item; None where there is no such set within the budget
     """
     rows = [int(row) for row in np.flatnonzero(search.offer.usable)]
     return dict(zip(rows, search.best_where_each(
@@ -210,9 +281,21 @@ def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[
 
 def reason(search: Search, row: int, chosen: EvaluatedSet, other: EvaluatedSet | None,
            budget: float, currency: str, loss: str = "") -> str:
-    """Say why an item is left out; `other` is the best set with it, `loss` how that compares.
+    """Say why an item is left out.
 
-    By default on the forecast day.
+    Parameters
+    ----------
+    search : of the kit
+    row : of the item
+    chosen : evaluated set
+    other : best set with the item, None where there is none
+    budget : money that may be spent
+    currency : name of the money
+    loss : how the other compares; by default on the forecast day
+
+    Returns
+    -------
+    end of a sentence on the item
     """
     cost = float(search.terms.cost[row])
     if cost > budget:
@@ -224,7 +307,18 @@ def reason(search: Search, row: int, chosen: EvaluatedSet, other: EvaluatedSet |
 
 
 def compared(search: Search, chosen: EvaluatedSet, other: EvaluatedSet, seconds: float) -> str:
-    """Say how a set that takes `seconds` more compares with the chosen one."""
+    """Say how a set compares with the chosen one.
+
+    Parameters
+    ----------
+    search : of the kit
+    chosen, other : evaluated sets
+    seconds : s that the other takes more
+
+    Returns
+    -------
+    end of a sentence on the other set
+    """
     if seconds >= 0.0:
         return f"is {_lasting(seconds)} slower"
     bought = search.terms.cost > 0

@@ -135,11 +135,21 @@ def _difference(run: SetRun, other: SetRun, at: NDArray[np.float64],
 
 def explain(first: Setup, second: Setup, fast: Plan, slow: Plan,
             evaluator: PacingEvaluator) -> NDArray[np.float64]:
-    """(n, causes) seconds that `first` wins on `second`, step by step and cause by cause.
+    """Say step by step and cause by cause what one set wins on another.
 
     The derivative of the optimal time by each force, integrated on the straight way from one
     set to the other (Aumann and Shapley 1974) by Simpson's rule: the causes add up to the
     difference but for the error of that rule.
+
+    Parameters
+    ----------
+    first, second : sets of kit, with one table of yaw angles
+    fast, slow : their own plans
+    evaluator : of the day
+
+    Returns
+    -------
+    (n, causes) s that the first wins on the second, by step and by `CAUSES`
     """
     middle = _between(first, second)
     plans = ((slow, second), (evaluator.own_plan(middle), middle), (fast, first))

@@ -24,10 +24,19 @@ _SLOWEST = 6.0  # m/s, mean speed of the slowest ride whose hours are looked at
 
 
 def strongest_crosswind(course: Course, conditions: Conditions) -> float:
-    """Strongest cross wind at the rider that is to be reckoned with [m/s], gusts included.
+    """Strongest cross wind at the rider that is to be reckoned with, gusts included.
 
     Of a single forecast the strongest that it holds anywhere; of an ensemble the one that is
     passed, during the ride, with a chance of one in ten.
+
+    Parameters
+    ----------
+    course : as `read_course` gives it
+    conditions : weather of the race
+
+    Returns
+    -------
+    m/s
     """
     if conditions.members is not None:
         return float(np.quantile(crosswind_draws(course, conditions), 1.0 - ACCEPTED))
@@ -42,9 +51,19 @@ def strongest_crosswind(course: Course, conditions: Conditions) -> float:
 
 def crosswind_draws(course: Course, conditions: Conditions, count: int = _DRAWS,
                     ) -> NDArray[np.float64]:
-    """Strongest cross wind at the rider during the ride (k,) [m/s] in draws of the weather.
+    """Strongest cross wind at the rider during the ride in draws of the weather.
 
     Gusts of the hour stand to its mean wind as forecast, member by member.
+
+    Parameters
+    ----------
+    course : as `read_course` gives it
+    conditions : weather of the race
+    count : of the draws, k
+
+    Returns
+    -------
+    (k,) m/s
     """
     draws = draw_wind(conditions, np.random.default_rng(_SEED), count)
     nodes = _nodes(course)
@@ -78,7 +97,15 @@ def limit_chances(course: Course, conditions: Conditions,
                   catalogue: Catalogue) -> tuple[tuple[str, float], ...]:
     """Give each item with a limit for cross wind, and the chance that the ride passes it.
 
-    Empty for a single forecast, which tells no chances.
+    Parameters
+    ----------
+    course : as `read_course` gives it
+    conditions : weather of the race
+    catalogue : items that could be had
+
+    Returns
+    -------
+    item and chance, 0 to 1; empty for a single forecast, which tells no chances
     """
     limited = [item for item in catalogue.items if np.isfinite(item.crosswind_limit)]
     if not limited or conditions.members is None:

@@ -474,7 +474,16 @@ def _tests(search: Search, choice: Choice, chosen: KitSet, alternatives: Sequenc
 
 
 def unit_loss(distance: float) -> float:
-    """Give φ(z) - z (1 - Φ(z)), the mean of how far a standard normal lies beyond z."""
+    """Mean of how far a standard normal lies beyond z (Raiffa and Schlaifer 1961, chapter 5).
+
+    Parameters
+    ----------
+    distance : z, in standard deviations
+
+    Returns
+    -------
+    φ(z) - z (1 - Φ(z))
+    """
     density = math.exp(-0.5 * distance**2) / math.sqrt(2 * math.pi)
     return density - distance * 0.5 * math.erfc(distance / math.sqrt(2))
 

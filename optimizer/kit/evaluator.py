@@ -255,5 +255,20 @@ def _left(problem: PacingProblem, power: NDArray[np.float64], ride: SimulatedRid
 
 
 def pacing_evaluator(day: RaceDay, baseline: Setup) -> PacingEvaluator:
-    """Evaluate sets on a day, in the wind and with the effort limit of a ride with `baseline`."""
+    """Evaluate sets on a day, in the wind and with the effort limit of a ride with `baseline`.
+
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    baseline : bike as it stands
+
+    Returns
+    -------
+    evaluator that plans each set once
+
+    Raises
+    ------
+    Infeasible
+        where the baseline has no plan
+    """
     return PacingEvaluator(day, plan_ride(day, baseline))

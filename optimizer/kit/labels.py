@@ -60,7 +60,18 @@ class Relaxation(NamedTuple):
 
 
 def relax(minorant: Minorant, offer: Offer, budget: float) -> Relaxation:
-    """Relaxation that is closest at a budget."""
+    """Relax a minorant so that dynamic programming over places solves it.
+
+    Parameters
+    ----------
+    minorant : of the time of sets
+    offer : what may be chosen, and what may be together
+    budget : money at which it is to be close
+
+    Returns
+    -------
+    relaxation, at most the minorant
+    """
     from scipy.optimize import linprog
 
     rules, n = offer.combinations, offer.combinations.count
@@ -124,7 +135,18 @@ def _options(relaxed: Relaxation, offer: Offer, place: int,
 
 def best_by_cost(relaxed: Relaxation, offer: Offer, most: float,
                  ) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64]]:
-    """(s, n) best sets by relaxed value for up to `most`, cheapest first, with cost and value."""
+    """Best sets by relaxed value for every sum up to `most`.
+
+    Parameters
+    ----------
+    relaxed : values of items
+    offer : what may be chosen, and what may be together
+    most : money
+
+    Returns
+    -------
+    (s, n) sets, their cost (s,) and relaxed value (s,) [s], cheapest first
+    """
     chosen = np.zeros((1, offer.combinations.count), dtype=bool)
     cost, value = np.zeros(1), np.array([relaxed.constant])
     for place in offer.combinations.order:
@@ -151,10 +173,19 @@ def _extended(chosen: NDArray[np.bool_], rows: NDArray[np.int64],
 
 def sets_below(relaxed: Relaxation, offer: Offer, edges: NDArray[np.float64],
                ceilings: NDArray[np.float64], most: int) -> tuple[NDArray[np.bool_] | None, float]:
-    """(s, n) every set whose minorant is at or below the ceiling of its budget, and a gap.
+    """Every set whose minorant is at or below the ceiling of its budget.
 
-    Budgets from edges[l] up to edges[l + 1] have ceilings[l], falling. None where there are more
-    than `most` partial sets at a time; the gap is by how much [s] sets may then be below.
+    Parameters
+    ----------
+    relaxed : values of items
+    offer : what may be chosen, and what may be together
+    edges : (l + 1,) budgets, rising
+    ceilings : (l,) s, falling: from edges[l] up to edges[l + 1]
+    most : partial sets at a time
+
+    Returns
+    -------
+    (s, n) sets, None where there are too many; and by how much [s] sets may then be below
     """
     rules = offer.combinations
     rooms = _rooms(relaxed, offer, edges, ceilings)

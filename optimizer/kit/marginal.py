@@ -21,10 +21,17 @@ __all__ = ["by_amount", "marginal_values"]
 
 
 def marginal_values(plan: Plan, setup: Setup) -> NDArray[np.float64]:
-    """(n, m + 4) derivative of the time of re-optimised plans, step by step (envelope theorem).
+    """Give the derivative of re-optimised times, step by step (envelope theorem).
 
-    By CdA [s/m²] at each yaw angle of the plan's own `setup`, Crr [s], mass [s/kg], drivetrain
-    efficiency [s], and effective mass [s/kg].
+    Parameters
+    ----------
+    plan : plan of the ride
+    setup : that of the plan, with m yaw angles
+
+    Returns
+    -------
+    (n, m + 4) by CdA [s/m²] at each yaw angle, Crr [s], mass [s/kg], drivetrain efficiency [s], and
+    effective mass [s/kg]
     """
     p = plan.problem
     energy = 0.5 * plan.speed[:, None]**2
@@ -40,9 +47,21 @@ def by_amount(plan: Plan, setup: Setup, steps: slice, mean: NDArray[np.float64],
               rise: NDArray[np.float64], headwind: NDArray[np.float64],
               crosswind: NDArray[np.float64],
               work: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
-    """Newtons per unit of each of the m + 4 amounts in turn, (n, k) on some of the steps.
+    """Newtons per unit of each of the m + 4 amounts in turn, on some of the steps.
 
-    At mean energies `mean` [J/kg], `rise` of energy and `work` put in per metre, each (n, k).
+    Parameters
+    ----------
+    plan : plan of the ride
+    setup : set of kit
+    steps : some of the n
+    mean : (n, k) J/kg, mean energies
+    rise : (n, k) of energy a metre [J/kg/m]
+    headwind, crosswind : (n, k) m/s
+    work : (n, k) put in a metre [N]
+
+    Returns
+    -------
+    (n, k) arrays, m + 4 of them
     """
     p = plan.problem
     speed = np.sqrt(2 * mean)

@@ -53,7 +53,17 @@ class Minorant:
 
 
 def tangent(bound: Bound, model: SetModel) -> Minorant:
-    """Return the bound without its curvature: no bound any more, but close to the time."""
+    """Return the bound without its curvature: no bound any more, but close to the time.
+
+    Parameters
+    ----------
+    bound : from the multipliers of one plan
+    model : linear model of all sets
+
+    Returns
+    -------
+    function of a set [s]
+    """
     affine = _affine(bound, model, bound.slope, bound.value)
     return replace(affine, item=affine.item + model.hurdle,
                    overlap=affine.overlap + model.overlap_hurdle)
@@ -61,9 +71,18 @@ def tangent(bound: Bound, model: SetModel) -> Minorant:
 
 def minorant(bound: Bound, model: SetModel, basis: NDArray[np.float64],
              box: NDArray[np.float64]) -> Minorant:
-    """Minorant where the coordinates along `basis` (k, d), from the bound's point, are in `box`.
+    """Minorant of the time of sets in a box.
 
-    `box` (k, 2) are the ends along each direction. Times are those with the hurdles.
+    Parameters
+    ----------
+    bound : from the multipliers of one plan
+    model : linear model of all sets
+    basis : (k, d) directions
+    box : (k, 2) ends along each direction, from the point of the bound
+
+    Returns
+    -------
+    function of a set that is at most its time with the hurdles [s] in the box
     """
     kappa = curvatures(bound, basis, np.abs(box).max(axis=1))
     slope = bound.slope - 0.5 * (kappa * box.sum(axis=1)) @ basis
@@ -78,11 +97,11 @@ def minorant(bound: Bound, model: SetModel, basis: NDArray[np.float64],
 
 def minorant_near(bound: Bound, model: SetModel, basis: NDArray[np.float64],
                   box: NDArray[np.float64], rows: Sequence[int], target: float) -> Minorant:
-    """Minorant of time and hurdles in a box that loses nothing at the set of `rows`.
+    """Minorant of time and hurdles in a box that loses nothing at one set.
 
-    For large hurdles; it holds for sets whose time and hurdles are below `target` [s]. All that is
-    not linear in a set vanishes at `rows`, and is at most a sum over the items and overlaps in
-    which a set differs from it. With y along a direction of the basis, y' there and |y - y'| <= R,
+    For large hurdles. All that is not linear in a set vanishes at `rows`, and is at most a sum over
+    the items and overlaps in which a set differs from it. With y along a direction of the basis, y'
+    there and |y - y'| <= R,
 
         y² <= y'² + 2 y' (y - y') + R |y - y'|
 
@@ -90,6 +109,19 @@ def minorant_near(bound: Bound, model: SetModel, basis: NDArray[np.float64],
     plane by at most the range of Crr times a difference in mass; and with H the hurdles, m = M over
     that of `rows`, T + H <= t is (T - value) m <= q m, q = t - value - H, where m - 1 is a sum and
     |q| is bounded.
+
+    Parameters
+    ----------
+    bound : from the multipliers of one plan
+    model : linear model of all sets
+    basis : (k, d) directions
+    box : (k, 2) ends along each direction, from the point of the bound
+    rows : of the set where nothing is lost
+    target : s; it holds for sets whose time and hurdles are less
+
+    Returns
+    -------
+    function of a set that is at most its time with the hurdles [s]
     """
     chosen = np.zeros((1, len(model.hurdle)), dtype=bool)
     chosen[0, list(rows)] = True
@@ -175,7 +207,17 @@ def _affine(bound: Bound, model: SetModel, slope: NDArray[np.float64], value: fl
 
 def directions(curvature: NDArray[np.float64],
                half_range: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, d) directions along which a curvature is diagonal, measured in what sets can reach."""
+    """Directions along which a curvature is diagonal, measured in what sets can reach.
+
+    Parameters
+    ----------
+    curvature : (d, d)
+    half_range : (d,) what sets can reach
+
+    Returns
+    -------
+    (k, d) directions along which the curvature is diagonal
+    """
     active = np.flatnonzero(half_range > 1e-12)
     if not len(active):  # no two sets differ
         active, half_range = np.zeros(1, dtype=int), np.ones(len(half_range))
@@ -188,9 +230,17 @@ def directions(curvature: NDArray[np.float64],
 
 def curvatures(bound: Bound, basis: NDArray[np.float64],
                size: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k,) curvature along each direction, what couples two of them shared out between both.
+    """Curvature along each direction, what couples two of them shared out between both.
 
-    It is shared well, and at any rate lawfully, where coordinates are of about `size` (k,).
+    Parameters
+    ----------
+    bound : from the multipliers of one plan
+    basis : (k, d) directions
+    size : (k,) of the coordinates, for which couplings are shared out well
+
+    Returns
+    -------
+    (k,) curvature along each direction
     """
     inverse = np.linalg.pinv(basis)
     form = inverse.T @ bound.curvature @ inverse

@@ -33,7 +33,15 @@ class UndecidedError(Exception):
 def add_sets(model: Any, offer: Offer, budget: float) -> None:
     """Add to a Pyomo model what may be together within a budget.
 
-    `model.item` are the items, `model.overlap` the overlaps that count.
+    Parameters
+    ----------
+    model : of Pyomo
+    offer : what may be chosen, and what may be together
+    budget : money that may be spent
+
+    Returns
+    -------
+    nothing; `model.item` are the items, `model.overlap` the overlaps that count
     """
     import pyomo.environ as pyo
 
@@ -53,7 +61,18 @@ def add_sets(model: Any, offer: Offer, budget: float) -> None:
 
 def weighted(model: Any, item: Sequence[float] | NDArray[np.float64],
              overlap: Sequence[float] | NDArray[np.float64]) -> Any:
-    """Sum Σ item x + Σ overlap u of a Pyomo model, which has an item at least."""
+    """Sum Σ item x + Σ overlap u of a model, which has an item at least.
+
+    Parameters
+    ----------
+    model : of Pyomo
+    item : (n,) of each item
+    overlap : (t,) of each overlap
+
+    Returns
+    -------
+    expression of Pyomo
+    """
     from pyomo.core.expr import LinearExpression
 
     terms = [(float(c), var) for part, of in ((item, model.item), (overlap, model.overlap))
@@ -64,7 +83,17 @@ def weighted(model: Any, item: Sequence[float] | NDArray[np.float64],
 
 
 def solver_of(model: Any, nodes: int) -> Any:
-    """HiGHS on a model, up to a number of nodes."""
+    """HiGHS on a model, up to a number of nodes.
+
+    Parameters
+    ----------
+    model : of Pyomo
+    nodes : most of the search tree
+
+    Returns
+    -------
+    the solver
+    """
     from pyomo.contrib.appsi.solvers import Highs
 
     solver = Highs()
@@ -79,7 +108,17 @@ def solver_of(model: Any, nodes: int) -> Any:
 
 
 def best_of(model: Any, solver: Any) -> tuple[int, ...] | None:
-    """Solve: items (row numbers) of the best set found, None where there is none."""
+    """Solve for the best set.
+
+    Parameters
+    ----------
+    model : of Pyomo
+    solver : as `solver_of` gives it
+
+    Returns
+    -------
+    rows of the best set found, None where there is none
+    """
     from pyomo.contrib.appsi.base import TerminationCondition
 
     found = solver.solve(model)

@@ -66,7 +66,22 @@ class Response:
 
 def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws: Draws,
              effects: Sequence[Effect], model: SetModel) -> Response:
-    """Response of all sets, from the plan of one of them, `rows`, with its setup."""
+    """Response of all sets, from the plan of one of them.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+    day : course, weather and rider of the race day
+    setup : that of the plan
+    rows : its items
+    draws : drawn days, k
+    effects : what each item does
+    model : linear model of all sets
+
+    Returns
+    -------
+    times of all sets in all draws, to first order
+    """
     names = [model.terms.names[row] for row in rows]
     ride = ride_days(plan, day, draws, effects, names)
     head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind,
@@ -147,10 +162,20 @@ def _slopes(plan: Plan, ride: SimulatedRide, setup: Setup, headwind: NDArray[np.
 
 
 def propose(offer: Offer, answer: Response, budget: float, level: float) -> tuple[int, ...]:
-    """Return the set that minimises the mean of the worst draws from `level` on; 0 is the mean.
+    """Find the set that has the least mean of the worst draws.
 
-    Rockafellar and Uryasev 2000, J. Risk 2:21: linear in a program over the draws. Where that
-    has too many nodes to go through, the best set that it found.
+    Rockafellar and Uryasev 2000, J. Risk 2:21: linear in a program over the draws.
+
+    Parameters
+    ----------
+    offer : what may be chosen, and what may be together
+    answer : times of all sets in all draws
+    budget : money that may be spent
+    level : where the worst draws begin; 0 for the mean of all
+
+    Returns
+    -------
+    rows of the set; of the best found where there are too many nodes to go through
     """
     import pyomo.environ as pyo
 

@@ -153,7 +153,18 @@ class SetModel:
 
 
 def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
-    """Set model of a catalogue on one bike and rider."""
+    """Set model of a catalogue on one bike and rider.
+
+    Parameters
+    ----------
+    terms : of the catalogue
+    baseline : bike as it stands
+    rider_mass : kg
+
+    Returns
+    -------
+    coordinates of all sets as sums over items and overlaps
+    """
     bare = terms.setup(baseline, [])
     per_inertia = 1.0 / baseline.wheel_radius**2
     mass = np.array([rider_mass + bare.mass, *terms.mass])

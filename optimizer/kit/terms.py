@@ -84,6 +84,16 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
     """Arrays of a catalogue; an item without an effect in `effects` changes mass only.
 
     A mass change in the evidence takes the place of the one in the catalogue.
+
+    Parameters
+    ----------
+    baseline : bike as it stands
+    catalogue : items that could be had
+    effects : what each item does
+
+    Returns
+    -------
+    arrays by item, SI
     """
     known = {effect.item: effect for effect in effects}
     found = [known.get(item.name, Effect(item.name)) for item in catalogue.items]
