@@ -30,6 +30,12 @@ def come_to_the_try(page):
     page.locator("#try-splits table").wait_for()
 
 
+def painted(page):
+    """Wait until what was asked of the page is laid out and drawn."""
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => "
+                  "requestAnimationFrame(done)))")
+
+
 def says(page):
     return page.locator("#try-says").inner_text().replace("\u00a0", " ")
 
@@ -127,7 +133,7 @@ def test_the_answer_stays_in_view_beside_every_control(open_page, report, width)
         come_to_the_try(page)
         for control in page.locator("#try-form select, #try-form input").all():
             control.scroll_into_view_if_needed()
-            page.wait_for_timeout(50)
+            painted(page)
             bar, box = page.locator("#try-bar").bounding_box(), control.bounding_box()
             assert bar["y"] >= -1
             assert bar["y"] + bar["height"] <= 844
@@ -139,8 +145,7 @@ def test_the_card_of_a_try(open_page, report):
         come_to_the_try(page)
         page.locator("#try-power").fill("290")
         page.locator("#try-works", has_text="Planning").wait_for()
-        while page.locator("#try-works", has_text="Planning").count():
-            page.wait_for_timeout(50)
+        page.locator("#try-works", has_text="Planning").wait_for(state="detached")
         page.locator("#try-card summary").click()
         before, after = ([int(number) for number in re.findall(r"\d+", " ".join(
             page.locator(f"{place} .card td.w").all_inner_texts()))] for place in

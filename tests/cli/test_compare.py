@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from tests.cli.typed import kitpace
+from tests.cli.typed import kitpace, starter
 
 
 @pytest.fixture(scope="module")
 def race(tmp_path_factory):
-    where = tmp_path_factory.mktemp("compare")
-    assert kitpace("new", "race", cwd=where).returncode == 0
-    return where
+    return starter(tmp_path_factory.mktemp("compare")).parent
 
 
 def test_sets_stand_side_by_side(race):

@@ -6,16 +6,12 @@ import json
 
 import pytest
 
-from tests.cli.typed import kitpace
+from tests.cli.typed import kitpace, starter
 
 
 @pytest.fixture(scope="module")
 def race(tmp_path_factory):
-    where = tmp_path_factory.mktemp("cli")
-    done = kitpace("new", "my race", cwd=where)
-    assert done.returncode == 0, done.stderr
-    assert "kitpace plan" in done.stdout
-    return where / "my race"
+    return starter(tmp_path_factory.mktemp("cli"), "my race")
 
 
 @pytest.fixture(scope="module")

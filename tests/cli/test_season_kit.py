@@ -7,7 +7,7 @@ import json
 
 import pytest
 
-from tests.cli.typed import kitpace
+from tests.cli.typed import kitpace, starter
 
 CLUB = """\
 name = "Two riders"
@@ -43,10 +43,7 @@ resale = 50
 
 @pytest.fixture(scope="module")
 def club(tmp_path_factory):
-    where = tmp_path_factory.mktemp("season")
-    assert kitpace("new", "race", cwd=where).returncode == 0
-    scenario = where / "race" / "scenario.toml"
-    scenario.write_text(scenario.read_text().replace("# draws = 400", "draws = 40"))
+    where = starter(tmp_path_factory.mktemp("season"), draws=40).parent
     (where / "club.toml").write_text(CLUB)
     return where
 
