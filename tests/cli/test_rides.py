@@ -14,6 +14,7 @@ from optimizer.cli import group
 from optimizer.course import read_course
 from optimizer.errors import InputError
 from optimizer.scenario.course_file import read_features
+from tests.cli.typed import starter
 from tests.ride import synthetic
 from tests.ride.trials import truth
 
@@ -34,14 +35,18 @@ def write(path, columns):
     return path
 
 
-@pytest.fixture(scope="module")
-def laps(tmp_path_factory):
+def ridden(folder, laps):
     rng = np.random.default_rng(3)
     so = truth(rng)
-    ride = synthetic.ride(synthetic.loop(rng), so, synthetic.Sensors(), rng)
-    path = write(tmp_path_factory.mktemp("laps") / "laps.csv",
+    ride = synthetic.ride(synthetic.loop(rng, laps=laps), so, synthetic.Sensors(), rng)
+    path = write(folder / "laps.csv",
                  {column: getattr(ride, name) for column, name in COLUMNS.items()})
     return so, path
+
+
+@pytest.fixture(scope="module")
+def laps(tmp_path_factory):
+    return ridden(tmp_path_factory.mktemp("laps"), 6)
 
 
 def test_a_field_test_finds_the_drag_of_an_invented_ride(laps):
@@ -78,8 +83,7 @@ def test_a_plan_of_a_test_says_how_many_runs():
 
 
 def test_a_ride_is_laid_against_its_plan(tmp_path):
-    race = tmp_path / "race"
-    assert kitpace("new", race).exit_code == 0
+    race = starter(tmp_path)
     planned = kitpace("plan", race / "scenario.toml", "--budget", 0, "--out", tmp_path / "p.html",
                       "--json", tmp_path / "p.json")
     assert planned.exit_code == 0, planned.exception
@@ -118,8 +122,8 @@ def test_a_ride_of_another_course_is_refused_before_planning(laps, tmp_path, mon
     assert not (tmp_path / "d.html").exists()
 
 
-def test_a_comparison_is_added_to_the_evidence_and_loses_nothing(laps, tmp_path):
-    so, path = laps
+def test_a_comparison_is_added_to_the_evidence_and_loses_nothing(tmp_path):
+    so, path = ridden(tmp_path, 2)
     evidence = tmp_path / "evidence.csv"
     old = "﻿item;figure;test;note\r\nDisc;saves 40,5 g @ 50 km/h;tunnel with rider;\r\n"
     evidence.write_bytes(old.encode())

@@ -10,10 +10,13 @@ import contextlib
 import io
 import sys
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING
 from unittest import mock
 
 from optimizer.cli import _code
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 __all__ = ["Said", "kitpace", "starter"]
 
@@ -37,12 +40,14 @@ def kitpace(*words, cwd: Path) -> Said:
 
 
 def starter(where: Path, name: str = "race", draws: int = 60) -> Path:
-    """Make a new race in a folder, with few draws, since how many is not the point."""
+    """Make a new race in a folder, with few draws and long steps, which are not the point."""
     done = kitpace("new", name, cwd=where)
     assert done.returncode == 0, done.stderr
     assert "kitpace plan" in done.stdout
     scenario = where / name / "scenario.toml"
     text = scenario.read_text(encoding="utf-8")
-    assert "# draws = 400" in text
-    scenario.write_text(text.replace("# draws = 400", f"draws = {draws}"), encoding="utf-8")
+    for old, new in (("# draws = 400", f"draws = {draws}"), ("# step_m = 20", "step_m = 60")):
+        assert old in text
+        text = text.replace(old, new)
+    scenario.write_text(text, encoding="utf-8")
     return where / name

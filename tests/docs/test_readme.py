@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+@pytest.mark.ci
 def test_the_python_example_runs(tmp_path):
     (code,) = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
     (tmp_path / "courses").symlink_to(ROOT / "courses")

@@ -29,7 +29,7 @@ wind = { speed_kmh = 12, from_deg = 240 }
 [options]
 draws = 40
 blocks = 4
-step_m = 40
+step_m = 80
 """
 KIT = """item,place,price,owned,requires,excludes,forbidden_by
 Disc,rear wheel,400,no,,,

@@ -50,10 +50,11 @@ def check(result, tmp_path, slowest=3.0):
 
 # The long ones take half a minute to minutes each.
 LONG = {"ExampleTrack_NoTime.gpx", "route-1.1.gpx", "korita-zbevnica.gpx", "Mojstrovka.gpx"}
+MARKS = {"ExampleTrack.gpx": pytest.mark.ci, **dict.fromkeys(LONG, pytest.mark.long)}
 
 
 @pytest.mark.parametrize("name", [
-    pytest.param(name, marks=[pytest.mark.long] if name in LONG else []) for name in LENGTHS])
+    pytest.param(name, marks=MARKS.get(name, ())) for name in LENGTHS])
 def test_a_track_from_a_package_is_planned(name, tmp_path):
     result = run(job(tmp_path / "race", track(name)))
     assert result.job.course.length / 1000 == pytest.approx(LENGTHS[name], abs=0.15)
@@ -63,6 +64,7 @@ def test_a_track_from_a_package_is_planned(name, tmp_path):
         assert result.plan.gap < 0.1
 
 
+@pytest.mark.ci
 def test_one_recorded_ride_is_planned(tmp_path):
     # One recorded ride, test data of python-fitparse (MIT): 40,226.7 m, 279.7 W on average in
     # 4543 s. Rider and bike are unknown; the starter's rider has 236 W and is to be slower than

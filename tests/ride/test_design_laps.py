@@ -14,7 +14,7 @@ from tests.ride import synthetic
 from tests.ride.trials import BIKE, CONDITIONS, truth
 
 
-@pytest.mark.parametrize("leg", [250.0, 400.0])
+@pytest.mark.parametrize("leg", [pytest.param(250.0, marks=pytest.mark.ci), 400.0])
 def test_more_runs_show_no_less_on_short_laps(leg):
     """Laps of 400 m once showed 11 W with 8 runs, 42 W with 12 and 45 W with 16."""
     plan = plan_test(Intention(0.005, 40 / 3.6, 10_000.0, course="laps", leg=leg))

@@ -86,6 +86,7 @@ def test_stops_brakes_and_gaps_are_left_out_and_named():
     assert 0.0 < test.share_left_out < 0.2
 
 
+@pytest.mark.ci
 def test_light_braking_is_seen_by_the_balance_alone():
     """Half a minute of dragging brakes under power is no deceleration, but no drag either."""
     so, _, ride = _ride(6, brakes=((9000.0, 9300.0, 40.0),), gust_sd=0.2, slow_sd=0.1)

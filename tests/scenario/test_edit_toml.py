@@ -7,7 +7,7 @@ from importlib import resources
 
 import pytest
 import tomlkit
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.scenario.edit_toml import with_list, with_values
@@ -118,6 +118,7 @@ KEYS = st.sampled_from([("name",), ("budget",), ("currency",), ("course", "laps"
                         ("options", "step_m"), ("kit", "rules")])
 
 
+@settings(max_examples=40)
 @given(st.dictionaries(KEYS, st.one_of(st.none(), VALUES), max_size=6))
 def test_edits_say_what_was_asked_and_keep_every_comment(changes):
     # Oracle: the same change on what the standard library reads.

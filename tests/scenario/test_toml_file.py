@@ -6,7 +6,7 @@ import re
 import tomllib
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -79,6 +79,7 @@ def test_strings_and_lists_over_several_lines_do_not_move_the_lines(tmp_path):
 _NAME = st.from_regex(r"[a-z][a-z0-9_]{0,5}", fullmatch=True)
 
 
+@settings(max_examples=40)
 @given(st.dictionaries(_NAME, st.dictionaries(_NAME, st.integers(0, 9), min_size=1), min_size=1))
 def test_each_key_is_found_on_its_line(tmp_path_factory, tables):
     lines = []

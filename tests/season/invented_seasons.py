@@ -92,6 +92,10 @@ def random_season(rng, *, gain=0.012, course=COURSE, conditions=None):
 def best_of_all(season, times, time):
     """Least value over all seasons, by going through them; `time(e, rows)` [s]."""
     options = []
+    pools = [[season.pool_of(entry, name) for name in there.names]
+             for entry, there in zip(season.entries, times, strict=True)]
+    in_use = [[season.in_use(other, entry.first) for other in season.entries]
+              for entry in season.entries]  # by the day of a race, then by the race that uses
     for e, (entry, there) in enumerate(zip(season.entries, times, strict=True)):
         rules, found = there.search.rules, []
         items = entry.job.catalogue.items
@@ -114,12 +118,10 @@ def best_of_all(season, times, time):
         used = {}
         for e, (_, _, kept) in enumerate(picked):
             for k in kept:
-                pool = season.pool_of(season.entries[e], times[e].names[k])
-                used.setdefault(pool, []).append(e)
+                used.setdefault(pools[e][k], []).append(e)
         bought, by_item = {}, {}
         for pool, users in used.items():
-            most = max(sum(season.in_use(season.entries[f], season.entries[e].first)
-                           for f in users) for e in users)
+            most = max(sum(in_use[e][f] for f in users) for e in users)
             bought[pool] = max(most - season.pools[pool].owned, 0)
             item = season.pools[pool].item
             by_item[item] = by_item.get(item, 0) + bought[pool]
