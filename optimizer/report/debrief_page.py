@@ -525,5 +525,7 @@ def _splits_words(d: Debrief) -> list[str]:
         (f"The simulation of the ride as it was follows its tenths within "
          f"{100 * np.abs(splits.error).max():.1f} % and the time up to each within "
          f"{100 * np.abs(splits.cumulative).max():.1f} %. A tenth that the fit has not seen is "
-         f"missed by {100 * splits.unseen_rms:.1f} % (root mean square, each left out in turn)."),
+         f"missed by {100 * splits.unseen_rms:.1f} % (root mean square, each left out in turn)."
+         + (" It has you in the planned position at every place, which a recording does not show."
+            if len(np.unique(d.intended.problem.position)) > 1 else "")),
         f"What limits it most: {cause}, about {100 * size:.1f} % of a tenth."]

@@ -12,6 +12,7 @@ from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
 from optimizer.ride.field_test import LEAST_ROLLING, lee_words
+from optimizer.ride.places import map_over_wheel
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from optimizer.report.svg import Drawing, Look
     from optimizer.ride.comparison import Comparison
     from optimizer.ride.field_test import FieldTest
+    from optimizer.ride.ride import Ride
 
 __all__ = ["assumed", "comparison_sentences", "drag_rows", "evidence_row", "fieldtest_page",
            "impossible_sentences", "left_out_rows", "sentences", "uncertainty_rows"]
@@ -30,6 +32,7 @@ _CAUTION: Final = (
     "fitted as their maker says, or by a qualified mechanic.")
 _WATTS_AT: Final = 40.0  # km/h
 _TIED: Final = -0.7  # correlation of CdA and Crr beyond which they cannot be told apart well
+_MAP_APART: Final = 0.002  # of the way; less than this is the positions' own error
 _HALF: Final = NINE_IN_TEN  # standard errors in half of a 90 % range
 _ELLIPSE: Final = 2.146  # standard deviations that hold 90 % in two dimensions
 
@@ -195,7 +198,8 @@ def assumed(test: FieldTest) -> list[str]:
         (f"the power meter's scale is right within ± {100 * _HALF * a.power_scale_sd:.1f} % "
          "(drivetrain included): a meter that reads too much makes CdA too large, and "
          "no ride can show it"),
-        f"the wheel's circumference within ± {100 * _HALF * a.speed_scale_sd:.1f} %",
+        (f"the wheel's circumference within ± {100 * _HALF * a.speed_scale_sd:.1f} %"
+         + _by_the_map(spec.rides)),
         f"drivetrain efficiency {100 * bike.drivetrain_efficiency:.1f} %",
         (f"air of {test.air_density:.3f} kg/m³ ± {100 * _HALF * a.density_sd:.1f} %"),
         (f"Crr {bike.rolling_resistance:.4f} ± {_HALF * a.rolling_resistance_sd:.4f} before the "
@@ -209,6 +213,16 @@ def assumed(test: FieldTest) -> list[str]:
     if not spec.rides[0].has_position:
         out.append("no positions were recorded: the wind is taken as stated")
     return out
+
+
+def _by_the_map(rides: Sequence[Ride]) -> str:
+    """Say what the map makes of the way, where that is not what was recorded."""
+    longer = float(np.mean([map_over_wheel(ride) for ride in rides])) - 1.0
+    if abs(longer) < _MAP_APART:
+        return ""
+    more, less = ("longer", "less") if longer > 0.0 else ("shorter", "more")
+    return (f"; by the map the fast part of the way is {100 * abs(longer):.1f} % {more}, which "
+            f"would make CdA about {300 * abs(longer):.1f} % {less}: check the circumference")
 
 
 # --- tables ---------------------------------------------------------------------------------

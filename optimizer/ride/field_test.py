@@ -340,8 +340,13 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
         without = posterior
     nothing = np.zeros_like(drafting)
     balance, posterior = _fitted(spec, segments, groups, ~(plain | odd), sizes)
-    apart = without.moments()[0] - posterior.moments()[0]
-    posterior = replace(posterior, covariance=posterior.covariance + np.outer(apart, apart))
+    mean, covariance = posterior.moments()
+    apart = without.moments()[0] - mean
+    # Whatever else was known would leave this open; known itself, it would leave the rest.
+    shrinks = {**{name: math.hypot(sd, apart[0]) for name, sd in posterior.shrinks.items()},
+               "lee or tail wind": math.sqrt(covariance[0, 0])}
+    posterior = replace(posterior, covariance=posterior.covariance + np.outer(apart, apart),
+                        shrinks=shrinks)
     return balance, posterior, {**reasons, DRAFT: nothing, ODD: odd}, common
 
 

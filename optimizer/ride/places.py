@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.course.geodesy import local_metres
+from optimizer.course.geodesy import local_metres, step_lengths
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from optimizer.ride.ride import Ride
 
-__all__ = ["Nodes", "heading_of", "lap_of", "nodes_by_place"]
+__all__ = ["Nodes", "heading_of", "lap_of", "map_over_wheel", "nodes_by_place"]
 
 _NEAR = 18.0  # m, two lanes and the error of two fixes
 _LAP_PLACES = (0.2, 0.35, 0.5, 0.65, 0.8)  # of a ride, places of which returns are looked for
@@ -111,6 +111,20 @@ class _Map:
         at = np.flatnonzero(near & (ahead[:-1] > 0.0) & (ahead[1:] <= 0.0))
         at = at[~np.isin(first + at + 1, self.ends)]
         return np.asarray(first + at + ahead[at] / (ahead[at] - ahead[at + 1]))
+
+
+def map_over_wheel(ride: Ride) -> float:
+    """Ratio of the way by the map to the recorded one, where the air counts; 1 without positions.
+
+    Each step counts by the square of its speed, as its drag does: at a walking pace positions
+    wander and corners are cut, at speed the circumference of the wheel is left.
+    """
+    if not ride.has_position:
+        return 1.0
+    known = ride.between(*ride.fixes)
+    counts = known.speed[1:]**2
+    wheel = float(counts @ np.diff(known.distance))
+    return float(counts @ step_lengths(known.latitude, known.longitude)) / wheel if wheel else 1.0
 
 
 def lap_of(ride: Ride) -> float | None:

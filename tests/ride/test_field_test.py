@@ -11,8 +11,10 @@ import pytest
 from optimizer.conditions import Conditions
 from optimizer.errors import InputError
 from optimizer.physics import Setup
+from optimizer.report.fieldtest_page import assumed
 from optimizer.ride.balance import Assumptions
 from optimizer.ride.field_test import Runs, field_test
+from optimizer.ride.places import map_over_wheel
 from optimizer.ride.stretches import BRAKING, DRAFT, MISSING, ODD, STOPPED
 from optimizer.scenario.ride_file import read_ride
 from tests.ride import synthetic
@@ -174,6 +176,31 @@ def test_one_recorded_ride_cannot_tell_cda_and_crr_apart():
     assert test.drag_area_given(0.0045)[0] == pytest.approx(0.41, abs=0.04)
     assert any(part.reason == STOPPED for part in test.left_out)
     assert test.laps == 2
+
+
+@pytest.mark.skipif(not SHARED.is_dir(), reason="no shared rides beside the repository")
+def test_a_gpx_without_a_wheel_differs_by_the_wheels_circumference():
+    """One recorded ride, test data of python-fitparse (MIT), with its wheel and as a GPX.
+
+    At speed the map counts 0.4 % more metres than the wheel, and at a given power CdA
+    goes with the cube of speed: with one scale of speed, the two files agree.
+    """
+    wheel = read_ride(SHARED / "road_ride_40km.csv")
+    track = read_ride(SHARED / "road_ride_40km.gpx")
+    longer = map_over_wheel(wheel)
+    assert longer == pytest.approx(1.0045, abs=0.001)
+    assert map_over_wheel(track) == pytest.approx(1.0, abs=1e-4)
+    scaled = replace(track, distance=track.distance / longer, speed=track.speed / longer)
+    weather = Conditions(temperature=299.0, pressure=100_000.0, reference_elevation=130.0)
+    by_wheel, by_map, again = (
+        field_test(Runs((ride,), ("bike",), (weather,), Setup("bike", 9.0, 0.005), 76.0))
+        for ride in (wheel, track, scaled))
+    given = [test.drag_area_given(0.005)[0] for test in (by_wheel, by_map, again)]
+    assert given[1] / given[0] - 1.0 == pytest.approx(-0.0155, abs=0.003)
+    assert given[2] == pytest.approx(given[0], rel=0.004)
+    said = " ".join(assumed(by_wheel))
+    assert "by the map the fast part of the way is 0.4 % longer" in said
+    assert "check the circumference" not in " ".join(assumed(by_map))
 
 
 @pytest.mark.long

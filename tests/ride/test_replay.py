@@ -9,12 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from optimizer.job.intended import intended_ride
 from optimizer.pacing import simulate
 from optimizer.report.debrief_page import _method
 from optimizer.ride.causes import turned
 from optimizer.ride.debrief import debrief
 from optimizer.ride.replay import weights_without
-from tests.ride.test_debrief import intended, recorded, ridden
+from optimizer.scenario import read_scenario
+from tests.ride.test_debrief import SHARED, intended, recorded, ridden
 
 __all__ = ["intended", "recorded"]  # fixtures
 
@@ -74,17 +76,51 @@ def test_what_was_not_seen_is_followed_less_well(intended):
     assert splits.unseen_rms > np.sqrt(np.mean(splits.error**2))
 
 
-def test_tenths_of_the_recorded_ride(recorded):
+RIDER = """name = "A"
+mass_kg = 76
+critical_power_w = 300
+w_prime_kj = 20
+max_power_w = 600
+[positions.aero]
+drag_area_m2 = 0.38
+"""
+SCENARIO = """name = "B"
+rider = "rider.toml"
+[course]
+gpx = "course.gpx"
+[conditions]
+temperature_c = 25.85
+pressure_hpa = 1000
+[bike]
+mass_kg = 9
+rolling_resistance = 0.005
+"""
+
+
+def test_tenths_of_the_recorded_ride(recorded, tmp_path):
     """One recorded ride, test data of python-fitparse (MIT), rider and kit invented.
 
     Aim: tenths within 1.5 %, cumulative within 1 %. Measured here: nine of ten within 1.5 %, the
     fourth, with the longest stop in it, 1.58 %; cumulative 1.1 % after the first tenth, with the
     other stop, 0.55 % from there on. Left out in turn, tenths are missed by 2.4 % (rms): air that
-    changes within minutes, by the ride's own balance.
+    changes within minutes, by the ride's own balance. The plan of a scenario, with its own start,
+    powers and blocks, finds the same figures, as long as it has the rider in the same position;
+    one that sits up on climbs, as is assumed where nothing is said, makes them 1.65 % and 1.0 %.
     """
     ride, intended = recorded
     found = debrief(ride, intended)
     splits = found.splits
+    (tmp_path / "course.gpx").write_bytes((SHARED / "road_ride_40km.gpx").read_bytes())
+    (tmp_path / "rider.toml").write_text(RIDER, encoding="utf-8")
+    (tmp_path / "scenario.toml").write_text(SCENARIO, encoding="utf-8")
+    job = read_scenario(tmp_path / "scenario.toml")
+    only = replace(job, rider=replace(job.rider, positions=job.rider.positions[:1]))
+    again = debrief(ride, intended_ride(only)).splits
+    np.testing.assert_allclose(again.error, splits.error, atol=2e-4)
+    np.testing.assert_allclose(again.cumulative, splits.cumulative, atol=2e-4)
+    sits_up = debrief(ride, intended_ride(job)).splits
+    assert np.abs(sits_up.error).max() == pytest.approx(0.0165, abs=0.0008)
+    assert np.abs(sits_up.cumulative).max() == pytest.approx(0.0100, abs=0.0008)
     assert np.sum(np.abs(splits.error) < 0.015) >= 8
     assert np.abs(splits.error).max() < 0.017
     assert np.abs(splits.cumulative).max() < 0.012

@@ -116,5 +116,11 @@ def test_a_wind_without_heading_is_no_lee(started):
     assert test.common_lee > 0.15
     assert not any(part.reason == DRAFT for part in test.left_out)
     assert test.drag_area_low[0] < so.rider.positions[0].drag_area < test.drag_area_high[0]
+    # What lee or wind adds to the range is in every row but its own.
+    whole = np.sqrt(test.free.moments()[1][0, 0])
+    added = np.sqrt(whole**2 - test.shrinks["lee or tail wind"]**2)
+    assert added > 0.0
+    assert all(added < sd < 1.02 * whole for name, sd in test.shrinks.items()
+               if name != "lee or tail wind")
     told = debrief(recorded(so), so)
     assert test.drag_area_sd[0] > 2.0 * told.drag_area_sd
