@@ -15,6 +15,8 @@ from optimizer.report.fieldtest_page import impossible_sentences
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.svg import Line, Mark, Row, forest, plot
 from optimizer.report.words import clock, listing, seconds, signed_seconds
+from optimizer.ride.debrief import learned_from
+from optimizer.ride.season import EXPONENTS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -495,8 +497,7 @@ def _model(d: Debrief, after: NextPlan) -> list[Part]:
             f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
             f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. By "
             f"{_rides(after.rides)} and what was known before: {after.power:.0f} ± "
-            f"{_HALF * after.power_sd:.0f} W on the next day. A ride that was not to the limit "
-            "says little more than this.")
+            f"{_HALF * after.power_sd:.0f} W on the next day. {_by_the_law(d)}")
     else:
         parts.append("The ride was too easy to say anything of critical power.")
     if d.test is not None and d.test.left_out:
@@ -504,6 +505,18 @@ def _model(d: Debrief, after: NextPlan) -> list[Part]:
             (f"{part.start / 1000:.2f} to {part.end / 1000:.2f}", seconds(part.seconds),
              part.reason) for part in d.test.left_out], "Left out of the estimate", left=(0, 2)))
     return parts
+
+
+def _by_the_law(d: Debrief) -> str:
+    """Say what the length of the ride asks for, where that is more than was planned with."""
+    learned, rider = learned_from(d), d.intended.rider
+    asked = float(np.interp(rider.effort_exponent, EXPONENTS, learned.needed)
+                  ) if learned.needed else 0.0
+    if d.ability.all_out or asked <= rider.critical_power:
+        return "A ride that was not to the limit says little more than this."
+    return (f"Watts held for {clock(float(d.passage.time[-1]))} ask for a critical power of "
+            f"{asked:.0f} ± {_HALF * learned.law_sd * asked:.0f} W: the longer, the less of it can "
+            "be held. A rider of less could hardly have ridden this, so the figure rises.")
 
 
 def _method(d: Debrief) -> list[str]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from optimizer.pacing import PacingProblem
     from optimizer.rider import Rider
 
-__all__ = ["CP_BAND", "Ability", "ability_of", "cut_off", "needed_by_effort"]
+__all__ = ["CP_BAND", "Ability", "ability_of", "cut_off", "endurance_error", "needed_by_effort"]
 
 # Common practice, no source, all of these.
 CP_BAND = 0.05  # relative, of a CP that was stated without an error
@@ -144,11 +144,27 @@ def needed_by_effort(power: NDArray[np.float64], duration: NDArray[np.float64], 
     calm = (np.interp(high, edges, work) - np.interp(low, edges, work)) / np.maximum(high - low,
                                                                                     1e-9)
     reach = total / rider.time_share
-    kept = 1.0 - rider.endurance_loss * max(math.log(reach / HALF_HOUR), 0.0)
+    kept = _kept(reach, rider)
     top = max(float(calm.max()), 1.0)
     out = []
     for p in exponents:
         mean = top * float(np.average((np.maximum(calm, 0.0) / top)**p,
                                       weights=duration))**(1.0 / p)
-        out.append(max((mean / rider.effort_share - rider.w_prime / reach) / max(kept, 0.1), 0.0))
+        out.append(max((mean / rider.effort_share - rider.w_prime / reach) / kept, 0.0))
     return tuple(out)
+
+
+def endurance_error(duration: float, rider: Rider) -> float:
+    """Relative error of the CP that a ride of `duration` [s] needed, by the loss with time."""
+    reach = duration / rider.time_share
+    return rider.endurance_loss_sd * _halves(reach) / _kept(reach, rider)
+
+
+def _halves(reach: float) -> float:
+    """Logarithm of the time beyond half an hour."""
+    return max(math.log(reach / HALF_HOUR), 0.0)
+
+
+def _kept(reach: float, rider: Rider) -> float:
+    """Part of CP that is left for the whole of a ride which reaches `reach` s."""
+    return max(1.0 - rider.endurance_loss * _halves(reach), 0.1)

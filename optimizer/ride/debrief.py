@@ -18,7 +18,7 @@ import numpy as np
 from optimizer.errors import InputError
 from optimizer.pacing.simulate import reserve_along
 from optimizer.physics import GRAVITY
-from optimizer.ride.ability import Ability, ability_of, needed_by_effort
+from optimizer.ride.ability import Ability, ability_of, endurance_error, needed_by_effort
 from optimizer.ride.align import Passage, pass_nodes
 from optimizer.ride.balance import Assumptions, wind_sd_of
 from optimizer.ride.causes import (
@@ -33,7 +33,7 @@ from optimizer.ride.causes import (
 from optimizer.ride.field_test import Runs, field_test, lee_words
 from optimizer.ride.places import heading_of
 from optimizer.ride.replay import Splits, splits_of
-from optimizer.ride.season import EXPONENTS, Learned, own_estimate
+from optimizer.ride.season import EXPONENTS, LAW_SD, Learned, own_estimate
 from optimizer.ride.segments import Along
 
 if TYPE_CHECKING:
@@ -255,9 +255,11 @@ def learned_from(d: Debrief) -> Learned:
         drag = (drag - [d.planned_drag_area, on_road]) * unit
         covariance = covariance * np.outer(unit, unit)
     riding = np.diff(d.passage.time) - d.passage.standing
-    needed = needed_by_effort(d.ridden_power, np.maximum(riding, 0.0), d.intended.rider, EXPONENTS)
+    riding = np.maximum(riding, 0.0)
+    needed = needed_by_effort(d.ridden_power, riding, d.intended.rider, EXPONENTS)
+    error = math.hypot(LAW_SD, endurance_error(float(riding.sum()), d.intended.rider))
     return Learned(name, drag, covariance, d.ability.shown,
-                   d.ability.shown_sd, needed, d.ability.all_out)
+                   d.ability.shown_sd, needed, d.ability.all_out, error)
 
 
 def rolling_worth(d: Debrief) -> float:

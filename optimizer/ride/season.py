@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["EXPONENTS", "Before", "Learned", "NextPlan", "Pooled", "next_plan", "own_estimate",
-           "pool"]
+__all__ = ["EXPONENTS", "LAW_SD", "Before", "Learned", "NextPlan", "Pooled", "next_plan",
+           "own_estimate", "pool"]
 
 EXPONENTS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 """Exponents of the effort law for which a ride says which critical power it needed."""
@@ -39,7 +39,9 @@ EXPONENTS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 # What races of one rider differ by: half-normal scales of τ. Common practice, no source.
 _DRAG_APART, _ROLLING_APART, _POWER_APART = 0.006, 0.0004, 0.02  # m², -, of CP
 # Judgements, no source.
-_LAW_SD = 0.03  # relative, of what the effort law makes of a ride
+LAW_SD: Final = 0.03
+"""Relative error of what the effort law makes of a ride of up to half an hour."""
+
 _LIMIT_SD = 0.01  # relative, how well a rider knows that nothing was left
 _TICKS = 14
 _LEAST_ROLLING, _MOST_ROLLING = 0.0015, 0.03  # of a bike's file
@@ -75,6 +77,7 @@ class Learned:
     shown_sd : W
     needed : (k,) W, least CP by the effort law at each of `EXPONENTS`; may be empty
     all_out : the rider had nothing left
+    law_sd : relative error of `needed`
     """
 
     ride: str
@@ -84,6 +87,7 @@ class Learned:
     shown_sd: float
     needed: tuple[float, ...]
     all_out: bool
+    law_sd: float = LAW_SD
 
 
 @dataclass(frozen=True)
@@ -255,7 +259,7 @@ def _pool_power(before: Before, rides: Sequence[Learned]) -> tuple[float, ...]:
         least, error = np.full(exponent.shape, ride.shown), np.full(exponent.shape, ride.shown_sd)
         if ride.needed:
             by_law = np.interp(exponent, EXPONENTS, ride.needed)
-            error = np.where(by_law > least, _LAW_SD * by_law, error)
+            error = np.where(by_law > least, ride.law_sd * by_law, error)
             least = np.maximum(by_law, least)
         if ride.all_out:
             spread = tau**2 + error**2 + (_LIMIT_SD * least)**2

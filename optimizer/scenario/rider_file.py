@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.errors import InputError
-from optimizer.ride.season import EXPONENTS, Before, Learned
+from optimizer.ride.season import EXPONENTS, LAW_SD, Before, Learned
 from optimizer.rider import Rider, defaults
 from optimizer.rider.effort import RunTarget
 from optimizer.rider.fit import Ability, Known, KnownPosition, assess_efforts, fit_rider
@@ -97,6 +97,8 @@ class _Raced(_Table):
     critical_power_by_effort_w: Annotated[
         list[float], Field(max_length=len(EXPONENTS), description="with less the effort law would "
                            "not have allowed it, for exponents 1, 2, 3, 4, 5, 6 and 8")] = []
+    critical_power_by_effort_sd_percent: Annotated[
+        float, _between(0.1, 50, "its error")] = 100.0 * LAW_SD
     all_out: bool = False
     planned_drag_area_sd_m2: Annotated[float, _between(0, 1, "known before this ride")] = 0.0
     planned_critical_power_w: Annotated[float, _between(0, 2000, "known before this ride")] = 0.0
@@ -248,7 +250,7 @@ def _raced(file: TomlFile, k: int, ride: _Raced) -> Learned:
                                                   [ride.correlation, 1.0]])
     return Learned(ride.ride, drag, covariance, ride.critical_power_shown_w,
                    ride.critical_power_shown_sd_w, tuple(ride.critical_power_by_effort_w),
-                   ride.all_out)
+                   ride.all_out, ride.critical_power_by_effort_sd_percent / 100.0)
 
 
 def _placed(file: TomlFile, key: tuple[str | int, ...], work: Callable[[], _Value]) -> _Value:

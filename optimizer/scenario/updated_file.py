@@ -215,6 +215,7 @@ def _entry(ride: Learned, rider: Rider) -> Any:
     entry["critical_power_shown_w"] = round(ride.shown, 2)
     entry["critical_power_shown_sd_w"] = round(ride.shown_sd, 2)
     entry["critical_power_by_effort_w"] = [round(power, 2) for power in ride.needed]
+    entry["critical_power_by_effort_sd_percent"] = round(100.0 * ride.law_sd, 2)
     entry["all_out"] = ride.all_out
     entry["planned_drag_area_sd_m2"] = round(rider.drag_area_sd, 5)
     entry["planned_critical_power_w"] = round(rider.critical_power, 2)

@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from optimizer.ride.ability import endurance_error, needed_by_effort
 from optimizer.ride.season import EXPONENTS, Before, Learned, own_estimate, pool
+from optimizer.rider import Position, Rider
 
 BEFORE = Before(0.012, 0.0010, 280.0, 14.0, 4.0, 0.75)
 
@@ -129,6 +131,34 @@ def test_the_same_hard_ride_again_is_no_new_evidence():
     one, ten = pool(BEFORE, rides), pool(BEFORE, 10 * rides)
     assert ten.power == pytest.approx(one.power, abs=0.01)
     assert ten.power_sd == pytest.approx(one.power_sd, abs=0.01)
+
+
+@pytest.mark.parametrize("minutes", [20, 60, 90])
+def test_a_ride_at_critical_power_raises_it_as_far_as_its_length_asks(minutes):
+    """Against rejection: of riders drawn as known before, those who can ride it remain.
+
+    An hour at 280 W asks for more than 280 W of critical power, since less of it can be held the
+    longer it takes; how much less is uncertain itself, and the longer the ride the more so.
+    """
+    rider = Rider("A", 70.0, 280.0, 18e3, 700.0, (Position("aero", 0.25),), endurance_loss=0.08,
+                  endurance_loss_sd=0.03)
+    steps, each = 6 * minutes, 10.0
+    power, duration = np.full(steps, 280.0), np.full(steps, each)
+    needed = needed_by_effort(power, duration, rider, EXPONENTS)
+    law = float(np.hypot(0.03, endurance_error(steps * each, rider)))
+    found = pool(BEFORE, [Learned("even", None, None, 0.0, 0.0, needed, False, law)])
+
+    rng, many = np.random.default_rng(2), 400_000
+    critical = 280.0 + 14.0 * rng.standard_t(4, many)
+    day = 0.02 * 280.0 * np.abs(rng.standard_normal(many)) * rng.standard_normal(many)
+    loss = 0.08 + 0.03 * rng.standard_normal(many)
+    reach = steps * each
+    can = (critical + day) * (1.0 - loss * max(np.log(reach / 1800.0), 0.0)) + 18e3 / reach
+    held = critical[can * (1.0 + 0.03 * rng.standard_normal(many)) > 280.0]
+    assert found.power == pytest.approx(np.median(held), abs=1.0)
+    assert found.power > 280.0
+    # Never more than that the ride asked for it, within the law's error.
+    assert found.power < max(needed[3], 280.0) + 0.5 * law * 280.0
 
 
 def test_rides_well_below_critical_power_leave_it_where_it_was():
