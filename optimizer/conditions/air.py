@@ -23,10 +23,20 @@ _BAROMETRIC = GRAVITY * 0.0289644 / (8.31446 * LAPSE)
 
 def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.float64] | float,
                 humidity: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Density of moist air [kg/m³] from K, Pa and relative humidity.
+    """Density of moist air.
 
     CIPM-2007: Picard, Davis, Glaser and Fujii 2008, Metrologia 45:149, eq. 1 and the
     coefficients of its appendix, for a CO2 fraction of 400 ppm.
+
+    Parameters
+    ----------
+    temperature : K
+    pressure : Pa
+    humidity : relative, 0 to 1
+
+    Returns
+    -------
+    kg/m³
     """
     T = np.asarray(temperature, dtype=float)
     p = np.asarray(pressure, dtype=float)
@@ -43,10 +53,21 @@ def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.f
 def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
                       distance: NDArray[np.float64] | None = None,
                       time: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
-    """Density [kg/m³] at each elevation (n,) [m], by the standard lapse rate (ISO 2533).
+    """Density at each height, by the standard lapse rate (ISO 2533).
 
-    With `distance` [m] and `time` [s after the start], each (n,), the air warms and cools
-    on the way as forecast; without them it stays that of the start.
+    With distance and time the air warms and cools on the way as forecast; without them it stays
+    that of the start.
+
+    Parameters
+    ----------
+    conditions : weather of the race
+    elevation : (n,) m
+    distance : (n,) m
+    time : (n,) s after the start
+
+    Returns
+    -------
+    (n,) kg/m³
     """
     at_reference = np.full(len(elevation), conditions.temperature)
     if distance is not None and time is not None:
@@ -59,9 +80,22 @@ def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
 
 def density_departures(conditions: Conditions, distance: NDArray[np.float64],
                        time: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Relative departure (m,) of each member's air density from the forecast's, mean of the road.
+    """Departure of each member's air density from the forecast's, mean of the road.
 
-    Raises ValueError where the conditions carry no ensemble.
+    Parameters
+    ----------
+    conditions : weather of the race
+    distance : (n,) m
+    time : (n,) s after the start
+
+    Returns
+    -------
+    (m,) relative
+
+    Raises
+    ------
+    ValueError
+        where the conditions carry no ensemble
     """
     members = conditions.members
     if members is None:
@@ -76,17 +110,33 @@ def density_departures(conditions: Conditions, distance: NDArray[np.float64],
 
 def risen_pressure(pressure: NDArray[np.float64] | float,
                    temperature: NDArray[np.float64] | float, rise: float) -> NDArray[np.float64]:
-    """Pressure [Pa] after a rise [m] (falling where negative) from where it is `pressure`.
+    """Pressure after a rise, by the standard lapse rate (ISO 2533).
 
-    `temperature` [K] is that of the place above; standard lapse rate (ISO 2533).
+    Parameters
+    ----------
+    pressure : Pa
+    temperature : K, at the place above
+    rise : m, negative where it falls
+
+    Returns
+    -------
+    Pa
     """
     T = np.asarray(temperature, dtype=float)
     return np.asarray(pressure * (T / (T + LAPSE * rise)) ** _BAROMETRIC)
 
 
 def station_pressure(sea_level: float, temperature: float, elevation: float) -> float:
-    """Pressure [Pa] at `elevation` [m] from the one reduced to sea level, as forecasts give it.
+    """Pressure at a place from the one at sea level.
 
-    `temperature` [K] is that at `elevation`.
+    Parameters
+    ----------
+    sea_level : Pa, reduced to sea level as forecasts give it
+    temperature : K, at the place
+    elevation : m, of the place
+
+    Returns
+    -------
+    Pa
     """
     return float(risen_pressure(sea_level, temperature, elevation))

@@ -85,7 +85,19 @@ class Conditions:
 def starting_at(conditions: Conditions, start: datetime) -> Conditions:
     """Give the weather that a start at another time meets; without a start time nothing moves.
 
-    Raises ValueError where one time names its zone and the other does not.
+    Parameters
+    ----------
+    conditions : weather of the race
+    start : of the ride
+
+    Returns
+    -------
+    conditions with their times after that start [s]
+
+    Raises
+    ------
+    ValueError
+        where one time names its zone and the other does not
     """
     if conditions.start_time is None:
         return replace(conditions, start_time=start)

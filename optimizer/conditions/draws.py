@@ -33,10 +33,20 @@ class WindDraws:
 
 
 def draw_wind(conditions: Conditions, rng: np.random.Generator, count: int) -> WindDraws:
-    """Draw `count` winds.
+    """Draw winds.
 
     Of a single forecast: a log-normal factor on speed, so none is negative, and a normal turn. Of
     an ensemble: its members, each as often as any other.
+
+    Parameters
+    ----------
+    conditions : weather of the race
+    rng : of the draws
+    count : k
+
+    Returns
+    -------
+    factor and turn [rad] of each, or weights of the members
     """
     width = np.sqrt(np.log1p(conditions.speed_sd**2))
     factor = np.exp(width * rng.standard_normal(count) - 0.5 * width**2)
@@ -67,11 +77,21 @@ def _weights(rng: np.random.Generator, members: int, count: int) -> NDArray[np.f
 def spread_wind(headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
                 draws: WindDraws, departures: AirDepartures | None = None,
                 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Head wind and cross wind (k, n) of every draw from those of the forecast (n,).
+    """Head wind and cross wind of every draw.
 
     Both are linear in the wind, so turning and scaling it does the same to their pair; no road
-    has to be laid again. `departures` are those of the same steps, as a `PacingProblem` carries
-    them for an ensemble; without them its draws are a factor and a turn as well.
+    has to be laid again.
+
+    Parameters
+    ----------
+    headwind, crosswind : (n,) m/s, of the forecast
+    draws : of the weather, k
+    departures : of the same steps, as a `PacingProblem` carries them for an ensemble; without them
+        its draws are a factor and a turn as well
+
+    Returns
+    -------
+    head wind and cross wind (k, n) [m/s]
     """
     if draws.weights is not None and departures is not None:
         return (headwind + draws.weights @ departures.headwind,
@@ -82,7 +102,17 @@ def spread_wind(headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
 
 
 def spread_density(draws: WindDraws, departures: AirDepartures | None) -> NDArray[np.float64]:
-    """(k,) factor on the air density of every draw; ones where no members tell of it."""
+    """Factor on the air density of every draw.
+
+    Parameters
+    ----------
+    draws : of the weather, k
+    departures : of the members' air
+
+    Returns
+    -------
+    (k,) factor; ones where no members tell of it
+    """
     if draws.weights is None or departures is None:
         return np.ones(len(draws.turn))
     return np.asarray(np.maximum(1.0 + draws.weights @ departures.density, 0.5))

@@ -64,10 +64,20 @@ class Forecast:
 
 
 def conditions_of(forecast: Forecast, conditions: Conditions, start: datetime) -> Conditions:
-    """Conditions of a ride that starts at `start` in the weather of a forecast.
+    """Conditions of a ride in the weather of a forecast.
 
-    `conditions` tell the reference elevation and what the forecast does not. Humidity and pressure
-    are those of the start. Several members become an ensemble about their mean.
+    Humidity and pressure are those of the start. Several members become an ensemble about their
+    mean.
+
+    Parameters
+    ----------
+    forecast : by time and place
+    conditions : reference elevation, and what the forecast does not say
+    start : of the ride
+
+    Returns
+    -------
+    conditions with times after the start [s]
     """
     at = replace(conditions, start_time=start, wind_time=forecast.time,
                  wind_distance=forecast.distance, members=None)

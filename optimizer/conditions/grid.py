@@ -16,10 +16,20 @@ __all__ = ["sample"]
 
 def sample(conditions: Conditions, values: NDArray[np.float64], distance: NDArray[np.float64],
            time: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Values (t, d) on the axes of the wind, at `distance` [m] and `time` [s after the start].
+    """Sample fields by place and time.
 
-    Linear between the entries, constant beyond the first and the last. Several fields at once,
-    (..., t, d), give (..., n).
+    Linear between the entries, constant beyond the first and the last.
+
+    Parameters
+    ----------
+    conditions : weather of the race
+    values : (..., t, d) on the axes of the wind
+    distance : (n,) m
+    time : (n,) s after the start
+
+    Returns
+    -------
+    (..., n)
     """
     leading = values.shape[:-2]
     if values.shape[-2:] == (1, 1):

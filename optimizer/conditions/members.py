@@ -73,6 +73,9 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
                  humidity: NDArray[np.float64] | None = None) -> Conditions:
     """Conditions in the middle of an ensemble, which they carry.
 
+    The middle is the mean of the members, of the wind as a vector: it has the least mean square
+    error. The spreads `speed_sd` and `direction_sd` are those of the members.
+
     Parameters
     ----------
     conditions : the axes, and what the ensemble says nothing of
@@ -80,10 +83,14 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
         `conditions.reference_elevation`
     pressure, humidity : (m,) at the start; Pa, relative
 
-    The middle is the mean of the members, of the wind as a vector: it has the least mean square
-    error. The spreads `speed_sd` and `direction_sd` are those of the members.
+    Returns
+    -------
+    conditions of the mean
 
-    Raises ValueError for fewer than two members.
+    Raises
+    ------
+    ValueError
+        for fewer than two members
     """
     m = len(east)
     if m < 2:
@@ -115,9 +122,21 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
 
 
 def member(conditions: Conditions, weight: NDArray[np.float64]) -> Conditions:
-    """One weather without an ensemble: the forecast and `weight` (m,) of each departure.
+    """One weather of an ensemble: the forecast and some of each departure.
 
-    A one among zeros is that member. Raises ValueError where there are no members.
+    Parameters
+    ----------
+    conditions : with an ensemble
+    weight : (m,) of each departure; a one among zeros is that member
+
+    Returns
+    -------
+    conditions without an ensemble
+
+    Raises
+    ------
+    ValueError
+        where there are no members
     """
     members = conditions.members
     if members is None:

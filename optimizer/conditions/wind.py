@@ -22,12 +22,22 @@ _ROUGHEST = 0.5  # m
 
 def height_factor(roughness: NDArray[np.float64] | float, height: float = RIDER_HEIGHT,
                   reference: float = 10.0) -> NDArray[np.float64]:
-    """Wind at `height` over wind at `reference` [m] for a roughness length z0 [m].
+    """Wind at one height over wind at another.
 
     The log law, ln(h/z0) / ln(10/z0) (Davenport 1960; classes of z0 by Wieringa 1992,
     J. Wind Eng. Ind. Aerodyn. 41:357). From z0 = 0.5 m on, among houses and trees, the rider
     is between the obstacles and the law ends: its value at 0.5 m is kept, and what the
     street shelters has to be said as a shelter.
+
+    Parameters
+    ----------
+    roughness : z0 [m]
+    height : m, of the rider
+    reference : m, of the stated wind
+
+    Returns
+    -------
+    factor on the wind speed
     """
     z0 = np.minimum(np.asarray(roughness, dtype=float), _ROUGHEST)
     return np.asarray(np.log(height / z0) / np.log(reference / z0))
@@ -35,7 +45,18 @@ def height_factor(roughness: NDArray[np.float64] | float, height: float = RIDER_
 
 def wind_from(conditions: Conditions, distance: NDArray[np.float64],
               time: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Direction that the forecast wind comes from (n,) [rad clockwise from north, 0 to 2π]."""
+    """Direction that the forecast wind comes from.
+
+    Parameters
+    ----------
+    conditions : weather of the race
+    distance : (n,) m
+    time : (n,) s after the start
+
+    Returns
+    -------
+    (n,) rad clockwise from north, 0 to 2π
+    """
     east, north = (sample(conditions, component, distance, time)
                    for component in (conditions.wind_east, conditions.wind_north))
     return np.asarray(np.arctan2(-east, -north) % (2.0 * np.pi))
@@ -44,16 +65,22 @@ def wind_from(conditions: Conditions, distance: NDArray[np.float64],
 def wind_along(conditions: Conditions, distance: NDArray[np.float64], time: NDArray[np.float64],
                heading: NDArray[np.float64], roughness: NDArray[np.float64],
                shelter: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Head wind and cross wind at the rider [m/s], each (n,).
+    """Head wind and cross wind at the rider.
+
+    Head wind is positive, cross wind positive from the left.
 
     Parameters
     ----------
-    distance, time : (n,) where [m] and when [s after the start]
+    conditions : weather of the race
+    distance : (n,) m
+    time : (n,) s after the start
     heading : (n,) rad clockwise from north
     roughness : (n,) m
     shelter : (n,) share of the open wind that is left
 
-    Head wind is positive into the face, cross wind positive from the left.
+    Returns
+    -------
+    head wind and cross wind, each (n,) [m/s]
     """
     return _at_rider(conditions, (conditions.wind_east, conditions.wind_north), distance, time,
                      heading, roughness, shelter)
@@ -63,9 +90,25 @@ def departures_along(conditions: Conditions, distance: NDArray[np.float64],
                      time: NDArray[np.float64], heading: NDArray[np.float64],
                      roughness: NDArray[np.float64], shelter: NDArray[np.float64],
                      ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return what the head and cross wind of each member depart by from `wind_along`, (m, n).
+    """Return what the head and cross wind of each member depart by from `wind_along`.
 
-    Raises ValueError where the conditions carry no ensemble.
+    Parameters
+    ----------
+    conditions : weather of the race
+    distance : (n,) m
+    time : (n,) s after the start
+    heading : (n,) rad clockwise from north
+    roughness : (n,) m
+    shelter : (n,) share of the open wind that is left
+
+    Returns
+    -------
+    (m, n) m/s, of head wind and cross wind
+
+    Raises
+    ------
+    ValueError
+        where the conditions carry no ensemble
     """
     if conditions.members is None:
         raise ValueError("these conditions carry no members")

@@ -94,8 +94,21 @@ def clean_points(points: Points, cleaning: Cleaning, log: Log, *,
                  heights: bool = True) -> Points:
     """Points in order, apart from each other, without jumps, each with a height.
 
-    Without `heights` a file may lack them; all are then nan. Raises InputError where nothing is
-    left to ride on.
+    Parameters
+    ----------
+    points : of a file
+    cleaning : what may be corrected
+    log : of what was corrected
+    heights : whether a file without them is refused; else they are all nan
+
+    Returns
+    -------
+    cleaned points
+
+    Raises
+    ------
+    InputError
+        where nothing is left to ride on, or heights are missing
     """
     points = _one_piece(_in_order(points, log), cleaning, log)
     if log.wants("repeats"):

@@ -79,7 +79,17 @@ class Handling:
 
 
 def find_corners(line: Line, handling: Handling) -> tuple[Corner, ...]:
-    """Corners of a line: turns of more than 20 degrees, tighter than 150 m, beyond its noise."""
+    """Corners of a line: turns of more than 20 degrees, tighter than 150 m, beyond its noise.
+
+    Parameters
+    ----------
+    line : smoothed
+    handling : how the rider takes corners
+
+    Returns
+    -------
+    corners with radius [m] and speed [m/s]
+    """
     step = float(line.distance[1] - line.distance[0])
     turn = _turns(line.heading)
     corners = [_u_turn(line, a, handling) for a in _doubling_back(line, turn)]
@@ -182,7 +192,18 @@ def _u_turn(line: Line, at: int, handling: Handling) -> Corner:
 
 def set_limits(corners: tuple[Corner, ...], limits: tuple[Limit, ...], length: float,
                ) -> tuple[Corner, ...]:
-    """Put the rider's own limits in the place of what the nearest corner would allow."""
+    """Put the rider's own limits in the place of what the nearest corner would allow.
+
+    Parameters
+    ----------
+    corners : as found
+    limits : stated
+    length : m, of the course
+
+    Returns
+    -------
+    corners in order
+    """
     result = list(corners)
     for limit in limits:
         if limit.distance is None or not 0.0 <= limit.distance <= length:
@@ -211,11 +232,21 @@ def corner_limit(distance: NDArray[np.float64], corners: tuple[Corner, ...],
 
 def braking_envelope(limit: NDArray[np.float64], distance: NDArray[np.float64],
                      elevation: NDArray[np.float64], deceleration: float) -> NDArray[np.float64]:
-    """Lower `limit` (n + 1,) [m/s] so that each later one can be braked for.
+    """Lower speed limits so that each later one can be braked for.
 
     The deceleration on a slope s is a(s) = a(0) + s g (Riel 2005, "Maximal braking on a
     standard bicycle"), so v² ≤ V_j² + 2 Σ a Δs for every later node j; a tenth of a(0) is
     left on the steepest descents.
+
+    Parameters
+    ----------
+    limit : (n + 1,) m/s
+    distance, elevation : (n + 1,) m
+    deceleration : m/s², on the flat
+
+    Returns
+    -------
+    (n + 1,) m/s
     """
     step = np.diff(distance)
     work = np.maximum(deceleration * step + GRAVITY * np.diff(elevation),

@@ -53,7 +53,19 @@ class Features:
 
 def lay(stretches: tuple[Stretch, ...], kind: str, distance: NDArray[np.float64],
         default: float) -> NDArray[np.float64]:
-    """(n,) value of one kind on each step, `default` where no stretch lies."""
+    """Lay the stretches of one kind on the steps.
+
+    Parameters
+    ----------
+    stretches : stated
+    kind : of stretch
+    distance : (n + 1,) m
+    default : where no stretch lies
+
+    Returns
+    -------
+    (n,) value on each step
+    """
     middle = 0.5 * (distance[:-1] + distance[1:])
     values = np.full(len(middle), default)
     for stretch in stretches:

@@ -49,13 +49,19 @@ class Heights:
 def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
                  nodes: NDArray[np.float64], latitude: NDArray[np.float64],
                  longitude: NDArray[np.float64], penalty: float | None, log: Log) -> Heights:
-    """Heights of the road at even `nodes` (n + 1,) [m along].
+    """Heights of the road at even nodes.
 
     Parameters
     ----------
     where, height : (p,) m along, m; what the file says
-    latitude, longitude : (n + 1,) of the nodes, to see where the course comes by again
+    nodes : (n + 1,) m along, even
+    latitude, longitude : (n + 1,) degrees, to see where the course comes by again
     penalty : of the smoothing; None lets the data choose
+    log : of what was corrected
+
+    Returns
+    -------
+    heights (n + 1,) and their standard error [m]
     """
     data = _Data(where, height, np.ones(len(where)))
     if log.wants("spikes"):

@@ -62,7 +62,15 @@ def find_laps(course: Course) -> Laps | None:
     """Find the laps of a course: the same road in the same direction, at least twice.
 
     A road ridden out and back is not a lap. A lead-in or a run to the finish of less than 3 % of a
-    lap belongs to the lap beside it. None where there are no laps, or no coordinates.
+    lap belongs to the lap beside it.
+
+    Parameters
+    ----------
+    course : as `read_course` gives it
+
+    Returns
+    -------
+    laps; None where there are none, or no coordinates
     """
     if not (np.ptp(course.latitude) or np.ptp(course.longitude)):
         return None

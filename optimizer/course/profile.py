@@ -73,7 +73,21 @@ def draw_line(points: Points, cleaning: Cleaning, log: Log,
               terrain: HeightModel | None = None) -> Line:
     """Smooth positions and heights of cleaned points onto an even line.
 
-    Heights come from the `terrain` model where there is one.
+    Parameters
+    ----------
+    points : cleaned
+    cleaning : how to smooth
+    log : of what was corrected
+    terrain : model that gives the heights, where there is one
+
+    Returns
+    -------
+    an even line, m
+
+    Raises
+    ------
+    InputError
+        for a course that is too short or too long
     """
     raw = np.concatenate([[0.0], np.cumsum(step_lengths(points.latitude, points.longitude))])
     if not _SHORTEST <= raw[-1] <= _LONGEST:
@@ -180,7 +194,23 @@ def _spread(length: NDArray[np.float64], latitude: NDArray[np.float64],
 
 
 def shape_line(line: Line, shape: Shape, file: str) -> Line:
-    """Cut, turn round and repeat a line; InputError where that is not possible."""
+    """Cut, turn round and repeat a line.
+
+    Parameters
+    ----------
+    line : as drawn
+    shape : part, direction and laps
+    file : named in messages
+
+    Returns
+    -------
+    the line that is ridden
+
+    Raises
+    ------
+    InputError
+        where that is not possible
+    """
     line = _cut(line, shape, file)
     if shape.reverse:
         line = replace(line, latitude=line.latitude[::-1], longitude=line.longitude[::-1],

@@ -53,15 +53,23 @@ def read_course(path: Path | str | Sequence[Path | str], *, shape: Shape | None 
 
     Parameters
     ----------
+    path : of the file, or of several that follow on each other
     shape : part, direction and laps; the whole track once by default
-    cleaning : what may be mended
+    cleaning : what may be corrected
     handling : how the rider takes corners
     features : what no track holds: surfaces, terrain, shelter, limits, marks
     terrain : a terrain model, which gives the heights instead of the file
     surface : a surface model, of what stands on the ground of `terrain` and shelters the road
     reader : reads the points of a file; GPX by default
 
-    Raises InputError where there is no rideable course in the file.
+    Returns
+    -------
+    course on even steps of `cleaning.step` [m], in SI
+
+    Raises
+    ------
+    InputError
+        where there is no rideable course in the file
     """
     cleaning, handling = cleaning or Cleaning(), handling or Handling()
     features = features or Features()

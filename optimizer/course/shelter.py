@@ -48,13 +48,22 @@ class Obstacle:
 
 def wind_left(away: NDArray[np.float64] | float,
               porosity: float) -> NDArray[np.float64]:
-    """Share of the open wind near the ground, `away` heights behind (in front: negative) a row.
+    """Share of the open wind near the ground that a row leaves.
 
     f = 1 - exp(-a x²) + b exp(-0.003 (x + c)^d), with a = 0.008 - 0.17 θ + 0.17 θ^1.05,
     b = 1.35 exp(-0.5 θ^0.2), c = 10 (1 - 0.5 θ), d = 3 - θ for a porosity θ: Vigiak, Sterk,
     Warren and Hagen 2003, Catena 52:273 (coefficients from memory). It was fitted to windbreaks
     that are long, across the wind and on level ground, in windy weather, for heights well below
     theirs; behind single houses and in gusts less is left to rely on.
+
+    Parameters
+    ----------
+    away : heights behind the row (in front: negative)
+    porosity : θ, 0 to 1
+
+    Returns
+    -------
+    share of the wind speed
     """
     x = np.asarray(away, dtype=float)
     a = 0.008 - 0.17 * porosity + 0.17 * porosity**1.05
@@ -71,10 +80,20 @@ def _from() -> NDArray[np.float64]:
 
 def obstacle_sectors(obstacles: tuple[Obstacle, ...], distance: NDArray[np.float64],
                      heading: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Share of the open wind (n, s) on each step by direction, None without obstacles.
+    """Share of the open wind that rows along the road leave.
 
-    An obstacle is a row along the road; a wind that crosses the road at an angle has travelled
-    its distance over the sine of that angle from it. Of several the strongest shelter counts.
+    A wind that crosses the road at an angle has travelled the distance of the row over the sine of
+    that angle from it. Of several the strongest shelter counts.
+
+    Parameters
+    ----------
+    obstacles : rows along the road
+    distance : (n + 1,) m
+    heading : (n,) rad clockwise from north
+
+    Returns
+    -------
+    (n, s) share by step and direction, None without obstacles
     """
     if not obstacles:
         return None
@@ -94,10 +113,21 @@ def obstacle_sectors(obstacles: tuple[Obstacle, ...], distance: NDArray[np.float
 def surface_sectors(distance: NDArray[np.float64], latitude: NDArray[np.float64],
                     longitude: NDArray[np.float64], ground: HeightModel,
                     surface: HeightModel) -> NDArray[np.float64]:
-    """Share of the open wind (n, s) on each step, from what stands above the ground upwind.
+    """Share of the open wind that what stands above the ground upwind leaves.
 
     The height of a surface model over the terrain model is looked at along a ray into the wind,
     300 m far; each place on it shelters as a row of that height does, the strongest counts.
+
+    Parameters
+    ----------
+    distance : (n + 1,) m
+    latitude, longitude : (n + 1,) degrees
+    ground : terrain model
+    surface : model of what stands on it
+
+    Returns
+    -------
+    (n, s) share by step and direction
     """
     at = np.arange(0.5 * min(_EVERY, distance[-1]), distance[-1], _EVERY)
     where = [np.interp(at, distance, axis) for axis in (latitude, longitude)]

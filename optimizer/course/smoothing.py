@@ -47,8 +47,14 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
     ----------
     where : (p,) position of each datum in units of the grid, 0 to nodes - 1, rising
     data : (p,) or (p, k) k curves that share one penalty
+    nodes : of the grid
     weight : (p,) relative precision of each datum
-    penalty : λ; None lets the data choose between the two bounds, the middle ones of very many
+    penalty : λ; None lets the data choose
+    least_penalty, largest_penalty : bounds of that choice, the middle ones of very many
+
+    Returns
+    -------
+    curve (nodes,) or (nodes, k), its penalty and what it leaves
     """
     y = data if data.ndim == 2 else data[:, None]
     middle = y.mean(axis=0)
@@ -90,7 +96,17 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
 
 
 def running_median(values: NDArray[np.float64], size: int) -> NDArray[np.float64]:
-    """Median of `size` (odd) neighbours about each value, mirrored at the ends."""
+    """Median of the neighbours about each value, mirrored at the ends.
+
+    Parameters
+    ----------
+    values : (n,)
+    size : of the window, odd
+
+    Returns
+    -------
+    (n,)
+    """
     if not len(values):
         return values
     half = min(size // 2, len(values) - 1)

@@ -75,15 +75,25 @@ class Ground:
 def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
                  longitude: NDArray[np.float64], track: NDArray[np.float64] | None,
                  model: HeightModel, log: Log) -> Ground:
-    """Heights of the road along an even line (n,), out of a terrain model.
+    """Heights of the road along an even line, out of a terrain model.
 
     Parameters
     ----------
     distance : (n,) m, even
-    track : (n,) heights of the file that drew the line [m], None where it has none; what the
-        model lacks, and where it shows no road, comes from them
+    latitude, longitude : (n,) degrees
+    track : (n,) heights of the file that drew the line [m], None where it has none; what the model
+        lacks, and where it shows no road, comes from them
+    model : of the terrain
+    log : of what was corrected
 
-    Raises InputError where the model is of another place or in another unit.
+    Returns
+    -------
+    heights (n,) and their standard error [m]
+
+    Raises
+    ------
+    InputError
+        where the model is of another place or in another unit
     """
     step = float(distance[1] - distance[0])
     fine = model.cell <= _RESOLVED
@@ -125,10 +135,19 @@ def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
 
 def cubic(grid: NDArray[np.float64], row: NDArray[np.float64],
           column: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Heights at fractional places (p,) of a grid of cell centres; nan where cells are missing.
+    """Heights at places between the cells of a grid.
 
     Cubic convolution (Keys 1981, IEEE Trans. ASSP 29:1153, a = -1/2), exact for quadratics;
     bilinear beside missing cells and at the edge, the nearest cell in the outer half cell.
+
+    Parameters
+    ----------
+    grid : (r, c) m at cell centres; nan where cells are missing
+    row, column : (p,) fractional places
+
+    Returns
+    -------
+    (p,) m
     """
     rows, columns = grid.shape
     row, column = (np.where((at > -0.5 - 1e-6) & (at < size - 0.5 + 1e-6),

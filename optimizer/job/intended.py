@@ -19,9 +19,24 @@ __all__ = ["intended_ride"]
 
 def intended_ride(job: Job, items: Sequence[str] | None = None,
                   progress: Callable[[str], None] = lambda _words: None) -> Intended:
-    """Plan as `run` does, for a ride to be held against: with `items`, or the kit of the budget.
+    """Plan as `run` does, for a ride to be held against.
 
-    Raises as `run` and `replan` do.
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    items : to ride with; the kit of the budget by default
+    progress : called with words on what is under way
+
+    Returns
+    -------
+    what the ride is held against
+
+    Raises
+    ------
+    InputError
+        for an item that the catalogue does not hold
+    Infeasible
+        where no plan meets the limits
     """
     from optimizer.kit import choose_kit
 

@@ -30,8 +30,23 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
     """Seconds that each effect saves against the baseline, each on its own best plan.
 
     An item that is not in the job's catalogue counts by its effect alone. The uncertainty is that
-    of the evidence, by the slope of the best time in each property. Raises Infeasible where there
-    is no plan.
+    of the evidence, by the slope of the best time in each property.
+
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    day : course, weather and rider of the race day
+    effects : what each item does
+    progress : called with words on what is under way
+
+    Returns
+    -------
+    s saved by each, with its 90 % range
+
+    Raises
+    ------
+    Infeasible
+        where there is no plan
     """
     listed = {item.name: item for item in job.catalogue.items}
     # Each by itself: what an item needs or excludes may not be in the evidence at all.
@@ -67,10 +82,20 @@ def _slopes(base: Setup, day: RaceDay, today: Plan) -> dict[str, float]:
 
 def overlaps(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
              ) -> tuple[tuple[str, tuple[str, ...], float, float], ...]:
-    """For each flow region what its gains add up to, and what they make together [m²].
+    """For each flow region what its gains add up to, and what they make together.
 
-    Rows of (region, items, sum, together) with the best item of each place, in the mean over
-    the yaw of the effects; regions with one place gain nothing from company and are left out.
+    Of the best item of each place, in the mean over the yaw of the effects; regions with one place
+    lose nothing to company and are left out.
+
+    Parameters
+    ----------
+    baseline : bike as it stands
+    catalogue : items that could be had
+    effects : what each item does
+
+    Returns
+    -------
+    rows of region, items, sum of their gains and what they make together [m²]
     """
     gains = {effect.item: float(effect.drag_area.mean()) for effect in effects}
     best: dict[str, dict[str, str]] = defaultdict(dict)

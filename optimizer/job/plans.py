@@ -35,7 +35,18 @@ def day_of(job: Job) -> RaceDay:
     Where the rider says what risk to run out is accepted, the day keeps the margin that this
     takes, for every set of kit alike.
 
-    Raises Infeasible, which names the limit, where no plan meets it.
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+
+    Returns
+    -------
+    course, weather and rider as that day leaves them
+
+    Raises
+    ------
+    Infeasible
+        where no plan meets a limit; it names the limit
     """
     options = job.options
     day = race_day(job.course, job.conditions, job.rider, job.baseline, step=options.step,
@@ -46,15 +57,32 @@ def day_of(job: Job) -> RaceDay:
 
 
 def draws_of(job: Job, day: RaceDay) -> Draws:
-    """Draw the days of a job; the same on every screen."""
+    """Draw the days of a job; the same on every screen.
+
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    day : course, weather and rider of the race day
+
+    Returns
+    -------
+    days
+    """
     return draw_days(day, job.baseline, job.effects, job.options.draws, job.options.seed)
 
 
 def ride_evenly(plan: Plan) -> Even | None:
     """Ride the plan's course at one power and at one speed, as is usual without a plan.
 
-    The power is in whole watts, as a card would say it. None where no single power keeps within
-    the limits.
+    The power is in whole watts, as a card would say it.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+
+    Returns
+    -------
+    times [s]; None where no single power keeps within the limits
     """
     from optimizer.job.values import Even
 
@@ -66,7 +94,18 @@ def ride_evenly(plan: Plan) -> Even | None:
 
 
 def ride_in_blocks(day: RaceDay, plan: Plan, options: Options) -> RideablePlan:
-    """Simplify a plan to a card of as many lines as the options allow, with main positions."""
+    """Simplify a plan to a card of as many lines as the options allow, with main positions.
+
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    plan : plan of the ride
+    options : of the card
+
+    Returns
+    -------
+    the card, ridden to the letter
+    """
     few = rideable(plan, recognisable_places(day.course), blocks=options.blocks,
                    rounding=options.power_rounding, laps=find_laps(day.course))
     if day.position is None:
@@ -91,8 +130,19 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
             draws: Draws) -> tuple[Risk | None, Fork | None]:
     """Say how often plan and card run out as printed, what less of it costs, what a fork wins.
 
-    No risk where no margin is enough for one that the rider did not ask for; a fork only where
-    the rider names a risk.
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    day : course, weather and rider of the race day
+    setup : set of kit
+    plan : plan of the ride
+    few : its card
+    draws : drawn days
+
+    Returns
+    -------
+    risk, None where no margin is enough for one that the rider did not ask for; and the fork, only
+    where the rider names a risk
     """
     from optimizer.job.values import Risk
 

@@ -26,14 +26,28 @@ __all__ = ["replan"]
 
 def replan(job: Job, items: Sequence[str],
            progress: Callable[[str], None] = lambda _words: None) -> Result:
-    """Plan the job with `items` of its catalogue, as `run` does but without choosing anew.
+    """Plan the job with some items as `run` does, but without choosing anew.
 
     What takes long and changes nothing on the day is left out: other sets, sensitivities,
     trials. Only where rules or the day's cross wind forbid one of the items, kit is chosen from
     those items and what is owned.
 
-    Raises InputError for an item that the catalogue does not hold, Infeasible where no plan meets
-    the limits.
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    items : of its catalogue, at hand on the day
+    progress : called with words on what is under way
+
+    Returns
+    -------
+    as `run`, with a choice of one set
+
+    Raises
+    ------
+    InputError
+        for an item that the catalogue does not hold
+    Infeasible
+        where no plan meets the limits
     """
     job = replace(job, catalogue=_at_hand(job.catalogue, items), budget=0.0)
     progress("what the rider can do on the day")

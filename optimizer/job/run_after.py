@@ -38,10 +38,20 @@ class BikeRun:
 
 
 def bike_and_run(day: RaceDay, setup: Setup, plan: Plan) -> tuple[BikeRun, ...]:
-    """Plan the ride for runs from just slower than fresh to much slower; none without a run.
+    """Plan the ride for runs from just slower than fresh to much slower.
 
     By the same law that leaves endurance for the run (`optimizer.rider.effort.share_for_run`):
     an assumption of ours, and the choice is the rider's.
+
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    setup : set of kit
+    plan : plan of the ride
+
+    Returns
+    -------
+    times of ride and run [s]; none without a run
     """
     fresh = day.rider.run_fresh_time
     if fresh <= 0.0:

@@ -26,8 +26,21 @@ def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, 
                drawn: NDArray[np.float64]) -> tuple[SetSplits, ...]:
     """Give the arrival at each mark and the finish by set of kit, with bands from common draws.
 
-    The best set first, whose times (n + 1, k) are `drawn`, then what is owned, then the named
-    sets of the scenario; one that is the same as the first or the second lends it its name.
+    The best set first, then what is owned, then the named sets of the scenario; one that is the
+    same as the first or the second lends it its name.
+
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    day : course, weather and rider of the race day
+    choice : of kit
+    best, owned : plans with the chosen kit and with what is owned
+    draws : drawn days
+    drawn : (n + 1, k) s, times of the first
+
+    Returns
+    -------
+    arrivals [s] with their 90 % ranges
     """
     def times(kit: KitSet, plan: Plan) -> NDArray[np.float64]:
         return ride_days(plan, day, draws, job.effects, kit.items).time

@@ -50,8 +50,20 @@ def start_times(job: Job, every: float = 1800.0,
                 progress: Callable[[str], None] = lambda _words: None) -> tuple[StartTime, ...]:
     """Plan the ride with the kit of today for each start that the forecast covers.
 
-    `every` seconds, further apart where more than 49 starts would come of it; none where the
-    weather does not change with time. Raises Infeasible where there is no plan.
+    Parameters
+    ----------
+    job : as `read_scenario` gives it
+    every : s between starts, further apart where more than 49 would come of it
+    progress : called with words on what is under way
+
+    Returns
+    -------
+    plans by start; none where the weather does not change with time
+
+    Raises
+    ------
+    Infeasible
+        where there is no plan
     """
     weather = job.conditions
     if len(weather.wind_time) < 2 or weather.start_time is None:

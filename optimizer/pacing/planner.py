@@ -240,7 +240,7 @@ def _draft_for_some_duration(problem_for: Callable[[float], PacingProblem], dura
 
 
 def continuous_time(day: RaceDay, setup: Setup, plan: Plan) -> float:
-    """Finish time [s] that ever shorter steps come to, from the `plan` on the usual ones.
+    """Finish time that ever shorter steps come to, from the `plan` on the usual ones.
 
     The error is of second order in the step: steps of half the length leave a third of the
     difference (Richardson's extrapolation). Corners and walls make it fall more slowly at first, so
@@ -250,6 +250,10 @@ def continuous_time(day: RaceDay, setup: Setup, plan: Plan) -> float:
     ----------
     day, setup : of the plan
     plan : with its own stretches of coasting
+
+    Returns
+    -------
+    s
     """
     nodes = grid(day.course, day.step, day.start_speed)
     case = replace(day, pedalling=plan.pedalling), setup, nodes

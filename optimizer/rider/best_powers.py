@@ -25,16 +25,21 @@ _HOLD: Final = 5.0  # s; a sample stands for at most so long, the rest of a gap 
 
 def best_power(time: NDArray[np.float64], power: NDArray[np.float64],
                duration: Sequence[float] | NDArray[np.float64]) -> NDArray[np.float64]:
-    """Greatest mean power [W] over any stretch of each `duration` [s]; nan if the ride is shorter.
+    """Greatest mean power over any stretch of each duration.
+
+    Exact for that staircase: work is piecewise linear in time, so the best stretch starts or
+    ends at a sample.
 
     Parameters
     ----------
     time : (m,) s, increasing, at any spacing
-    power : (m,) W at those times; each sample stands until the next one, but no longer than
-        five seconds, so that a pause counts as no power
+    power : (m,) W at those times; each sample stands until the next one, but no longer than five
+        seconds, so that a pause counts as no power
+    duration : (k,) s
 
-    Exact for that staircase: work is piecewise linear in time, so the best stretch starts or
-    ends at a sample.
+    Returns
+    -------
+    (k,) W; nan where the ride is shorter
     """
     end = np.append(time[1:], time[-1] + _last_step(time))
     held = np.minimum(end, time + _HOLD)
@@ -57,10 +62,24 @@ def _last_step(time: NDArray[np.float64]) -> float:
 
 def best_of_rides(rides: Sequence[tuple[str, NDArray[np.float64], NDArray[np.float64]]],
                   duration: Sequence[float] = DURATIONS) -> Efforts:
-    """Best power for each duration over several rides, each (name, time, power).
+    """Best power for each duration over several rides.
 
     A duration that no ride lasts is left out, and so is one that a longer effort matches or
-    beats. Raises InputError where nothing is left.
+    beats.
+
+    Parameters
+    ----------
+    rides : name, (m,) s and (m,) W of each
+    duration : s
+
+    Returns
+    -------
+    efforts with the names of their rides
+
+    Raises
+    ------
+    InputError
+        where nothing is left
     """
     table = np.stack([best_power(time, power, duration) for _, time, power in rides])
     lasted = ~np.all(np.isnan(table), axis=0)
@@ -75,7 +94,16 @@ def best_of_rides(rides: Sequence[tuple[str, NDArray[np.float64], NDArray[np.flo
 
 
 def undominated(efforts: Efforts) -> Efforts:
-    """Efforts without those that a longer one matches or beats: they cannot have been all-out."""
+    """Efforts without those that a longer one matches or beats: they cannot have been all-out.
+
+    Parameters
+    ----------
+    efforts : best efforts
+
+    Returns
+    -------
+    the others
+    """
     later = np.append(np.maximum.accumulate(efforts.power[::-1])[::-1][1:], 0.0)
     keep = np.flatnonzero((efforts.power > later) & (efforts.power > 0.0))
     source = tuple(efforts.source[k] for k in keep) if efforts.source else ()

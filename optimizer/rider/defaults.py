@@ -53,21 +53,49 @@ an hour record (Padilla et al. 2000) and the 0.24 to 0.27 m² behind Jeukendrup 
 
 def frontal_area(mass: NDArray[np.float64] | float,
                  height: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Frontal area of a rider on time-trial bars [m²] from mass [kg] and height [m].
+    """Frontal area of a rider on time-trial bars.
 
     0.0293 H^0.725 M^0.425 + 0.0604 with H in m, in form the body surface of Du Bois and Du Bois
     1916 (Arch. Intern. Med. 17:863) times 0.145: Bassett, Kyle, Passfield, Broker and Burke
     1999, Med. Sci. Sports Exerc. 31:1665 (coefficients from memory).
+
+    Parameters
+    ----------
+    mass : kg
+    height : m
+
+    Returns
+    -------
+    m²
     """
     return np.asarray(0.0293 * np.power(height, 0.725) * np.power(mass, 0.425) + 0.0604)
 
 
 def drag_area_from_body(mass: float, height: float) -> tuple[float, float]:
-    """CdA on time-trial bars [m²] with its standard error, from mass [kg] and height [m]."""
+    """CdA on time-trial bars, guessed from the body.
+
+    Parameters
+    ----------
+    mass : kg
+    height : m
+
+    Returns
+    -------
+    CdA and its standard error [m²]
+    """
     area = float(_DRAG_COEFFICIENT * frontal_area(mass, height))
     return area, DRAG_AREA_BAND * area
 
 
 def height_from_mass(mass: float) -> float:
-    """Height [m] of a rider of this mass [kg] at a body-mass index of 22 (a judgement)."""
+    """Height of a rider at a body-mass index of 22 (a judgement).
+
+    Parameters
+    ----------
+    mass : kg
+
+    Returns
+    -------
+    m
+    """
     return float(np.sqrt(mass / 22.0))

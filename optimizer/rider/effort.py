@@ -80,28 +80,72 @@ class EffortLimit:
 def capacity_of(critical_power: NDArray[np.float64] | float,
                 w_prime: NDArray[np.float64] | float, endurance_loss: NDArray[np.float64] | float,
                 duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Power [W] that can be held evenly for `duration` [s], from CP [W], W' [J] and L: C above."""
+    """Power that can be held evenly, from CP, W' and L: C above.
+
+    Parameters
+    ----------
+    critical_power : W
+    w_prime : J
+    endurance_loss : L, part of CP
+    duration : s
+
+    Returns
+    -------
+    W; arrays broadcast
+    """
     lost = endurance_loss * np.log(np.maximum(duration, HALF_HOUR) / HALF_HOUR)
     return np.asarray(critical_power * np.maximum(1.0 - lost, 0.0)
                       + w_prime / np.asarray(duration))
 
 
 def capacity(rider: Rider, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Power [W] that the rider can hold evenly for `duration` [s], and nothing after it."""
+    """Power that the rider can hold evenly for so long, and nothing after it.
+
+    Parameters
+    ----------
+    rider : who rides
+    duration : s
+
+    Returns
+    -------
+    W
+    """
     return capacity_of(rider.critical_power, rider.w_prime, rider.endurance_loss, duration)
 
 
 def allowance(rider: Rider, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Most that ∫ (P/CP)^p dt may come to [s] on a ride of `duration` [s]: G above."""
+    """Most that ∫ (P/CP)^p dt may come to on a ride: G above.
+
+    Parameters
+    ----------
+    rider : who rides
+    duration : s, of the ride
+
+    Returns
+    -------
+    s
+    """
     reach = np.asarray(duration) / rider.time_share
     rate = rider.effort_share * capacity(rider, reach) / rider.critical_power
     return np.asarray(duration * rate**rider.effort_exponent)
 
 
 def effort_limit(rider: Rider, duration: float) -> EffortLimit:
-    """Tangent of the rider's allowance at a ride of `duration` [s].
+    """Tangent of the rider's allowance at a ride of some duration.
 
-    Raises InputError for a ride without duration.
+    Parameters
+    ----------
+    rider : who rides
+    duration : s, of the ride
+
+    Returns
+    -------
+    the straight line above it, for every duration
+
+    Raises
+    ------
+    InputError
+        for a ride without duration
     """
     if not duration > 0.0:
         raise InputError("rider", "", "the ride has no duration", "give a time above zero")
@@ -131,7 +175,19 @@ def share_for_run(target: RunTarget, endurance_loss: float) -> float:
     factor e of duration beyond half an hour; the run's x is that of a fresh run over its
     distance, scaled with the speed.
 
-    Raises InputError for a target that leaves nothing for the ride.
+    Parameters
+    ----------
+    target : of the run
+    endurance_loss : L, part of CP
+
+    Returns
+    -------
+    part of the endurance, 0 to 1
+
+    Raises
+    ------
+    InputError
+        for a target that leaves nothing for the ride
     """
     if target.time <= target.fresh_time:
         raise InputError("rider", "long.run_target_min", "is not slower than with fresh legs",

@@ -41,7 +41,7 @@ HEAT_CAUTION: Final = (
 
 def altitude_share(elevation: NDArray[np.float64] | float,
                    response: AltitudeResponse) -> NDArray[np.float64]:
-    """Aerobic power at `elevation` [m] over that at sea level.
+    """Aerobic power at a height over that at sea level.
 
     "acclimatised" and "unacclimatised": 99.9 - 1.90 x - 1.12 x² and 100 - 4.07 x - 1.43 x²
     + 0.178 x³ percent with x in km, each over its own value at sea level; Bassett, Kyle,
@@ -49,6 +49,15 @@ def altitude_share(elevation: NDArray[np.float64] | float,
     "linear": 6.3 % less per 1000 m from 300 m on, maximal oxygen uptake of endurance athletes
     without acclimatisation; Wehrlin and Hallén 2006, Eur. J. Appl. Physiol. 96:404. Heights
     are cut to 0 to 4000 m.
+
+    Parameters
+    ----------
+    elevation : m above the sea
+    response : relation to use
+
+    Returns
+    -------
+    share of the power at sea level
     """
     x = np.clip(np.asarray(elevation, dtype=float), 0.0, _RESPONSE_TOP) / 1000.0
     if response == "acclimatised":
@@ -62,16 +71,34 @@ def altitude_share(elevation: NDArray[np.float64] | float,
 
 def heat_share(temperature: NDArray[np.float64] | float,
                response: HeatResponse) -> NDArray[np.float64]:
-    """Power over half an hour to an hour at `temperature` [K] over that at 20 °C or less."""
+    """Power over half an hour to an hour in heat over that at 20 °C or less.
+
+    Parameters
+    ----------
+    temperature : K
+    response : relation to use
+
+    Returns
+    -------
+    share of the power in cool air
+    """
     above = np.clip(np.asarray(temperature, dtype=float), _HEAT_ONSET, _HEAT_TOP) - _HEAT_ONSET
     return np.asarray(1.0 - _HEAT_LOSS[response] * above)
 
 
 def critical_power_factor(rider: Rider, elevation: NDArray[np.float64] | float,
                           temperature: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """CP at `elevation` [m] and `temperature` [K] over the rider's, by their chosen relations.
+    """CP at a height and a temperature over the rider's where it was tested, by their relations.
 
-    Relative to where the rider was tested; arrays broadcast.
+    Parameters
+    ----------
+    rider : who rides
+    elevation : m above the sea
+    temperature : K
+
+    Returns
+    -------
+    factor; arrays broadcast
     """
     here = (altitude_share(elevation, rider.altitude_response)
             * heat_share(temperature, rider.heat_response))
@@ -81,6 +108,15 @@ def critical_power_factor(rider: Rider, elevation: NDArray[np.float64] | float,
 
 
 def environment_cautions(rider: Rider) -> tuple[str, ...]:
-    """Say what a rider has to know whose CP is changed for altitude or heat."""
+    """Say what a rider has to know whose CP is changed for altitude or heat.
+
+    Parameters
+    ----------
+    rider : who rides
+
+    Returns
+    -------
+    sentences, none where CP is not changed
+    """
     return (*((ALTITUDE_CAUTION,) if rider.altitude_response != "none" else ()),
             *((HEAT_CAUTION,) if rider.heat_response != "none" else ()))

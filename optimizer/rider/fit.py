@@ -128,10 +128,24 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
                    seed: int = 0) -> Ability:
     """Fit every model that the efforts allow and say which one counts.
 
-    `model` None leaves the choice to the information criterion; efforts under two minutes
-    are then left out. With a single effort W' is assumed.
+    With a single effort W' is assumed.
 
-    Raises InputError where the efforts make no sensible curve.
+    Parameters
+    ----------
+    efforts : best efforts
+    model : None leaves the choice to the information criterion; efforts under two minutes are then
+        left out
+    endurance_loss : L, part of CP, where it is known
+    draws, seed : of the bootstrap
+
+    Returns
+    -------
+    all curves, the one that counts and its errors
+
+    Raises
+    ------
+    InputError
+        where the efforts make no sensible curve
     """
     used, left_out = _usable(efforts, model)
     loss = defaults.ENDURANCE_LOSS if endurance_loss is None else endurance_loss
@@ -243,8 +257,19 @@ def _from_one(efforts: Efforts, loss: float, left_out: tuple[str, ...], draws: i
 def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
     """Rider for a plan: what was stated first, then what efforts say, then defaults.
 
-    Every default is listed in `Rider.assumed`. Raises InputError for a run target that cannot
-    be met.
+    Parameters
+    ----------
+    known : what the rider's file states
+    ability : what efforts say, where there are any
+
+    Returns
+    -------
+    rider in SI; every default is listed in `assumed`
+
+    Raises
+    ------
+    InputError
+        for a run target that cannot be met
     """
     assumed: list[str] = []
     cp, cp_sd, w_prime, w_sd = _power(known, ability, assumed)

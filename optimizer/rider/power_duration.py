@@ -159,9 +159,17 @@ class PowerCurve:
 
 
 def mean_power(model: Model, parameters: Array, duration: Array) -> Array:
-    """Mean power [W] that can be held for `duration` [s], by any of the models.
+    """Mean power that can be held for so long, by any of the models.
 
-    `parameters` (..., 4) are CP, W', Pmax, L; its leading axes broadcast against `duration`.
+    Parameters
+    ----------
+    model : of power against duration
+    parameters : (..., 4) CP [W], W' [J], Pmax [W], L; leading axes broadcast against the durations
+    duration : s
+
+    Returns
+    -------
+    W
     """
     cp, w_prime, top, loss = np.moveaxis(parameters, -1, 0)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -171,10 +179,23 @@ def mean_power(model: Model, parameters: Array, duration: Array) -> Array:
 
 
 def fit_curve(efforts: Efforts, model: Model, endurance_loss: float = ENDURANCE_LOSS) -> PowerCurve:
-    """Fit one model by least squares; `endurance_loss` is L for "long-assumed".
+    """Fit one model by least squares.
 
-    Raises InputError where there are fewer efforts than parameters, or where they lead to a
-    CP, W', maximal power or loss that is not positive.
+    Parameters
+    ----------
+    efforts : best efforts
+    model : to fit
+    endurance_loss : L of "long-assumed", part of CP
+
+    Returns
+    -------
+    parameters with their errors
+
+    Raises
+    ------
+    InputError
+        where there are fewer efforts than parameters, or where they lead to a CP, W', maximal power
+        or loss that is not positive
     """
     size = _SIZE[model]
     if len(np.unique(efforts.duration)) < size:
@@ -199,6 +220,15 @@ def choose_model(efforts: Efforts, endurance_loss: float = ENDURANCE_LOSS) -> Mo
     Efforts beyond half an hour call for a model with a loss over hours; "long-assumed" (or
     "inverse-time", the same where all are shorter) is the answer when there are too few to
     compare.
+
+    Parameters
+    ----------
+    efforts : best efforts
+    endurance_loss : L of "long-assumed", part of CP
+
+    Returns
+    -------
+    name of the model
     """
     simple: Model = "long-assumed" if efforts.duration[-1] > HALF_HOUR else "inverse-time"
     others: tuple[Model, ...] = (
@@ -219,13 +249,24 @@ def _aicc_of(efforts: Efforts, model: Model, endurance_loss: float) -> float:
 
 
 def bootstrap(efforts: Efforts, curve: PowerCurve, draws: int = 1000, seed: int = 0) -> Array:
-    """(draws, 4) of CP, W', Pmax, L from refits to resampled efforts.
+    """Refit resampled efforts.
 
     With two or more efforts beyond the parameters the residuals (in watts, joules or seconds,
     as the form weighs them) are resampled, each widened by its leverage (Davison and Hinkley
     1997, Bootstrap Methods, section 6.2.3); with fewer the residuals say nothing and each
     effort gets a normal error of `EFFORT_NOISE`. Refits whose CP or W' is not positive are
     drawn as they are: they show how little is known.
+
+    Parameters
+    ----------
+    efforts : best efforts
+    curve : fit to them
+    draws : refits
+    seed : of the draws
+
+    Returns
+    -------
+    (draws, 4) of CP [W], W' [J], Pmax [W], L
     """
     rng = np.random.default_rng(seed)
     t = efforts.duration
@@ -246,10 +287,19 @@ def bootstrap(efforts: Efforts, curve: PowerCurve, draws: int = 1000, seed: int 
 
 
 def effort_errors(efforts: Efforts, curve: PowerCurve) -> Array:
-    """(4,) standard errors of CP, W', Pmax, L if each effort is off by `EFFORT_NOISE`.
+    """Give standard errors of a fit if each effort is off by `EFFORT_NOISE`.
 
     To first order; the floor under the fit's own errors, which come out too small when few
     efforts happen to lie on one curve.
+
+    Parameters
+    ----------
+    efforts : best efforts
+    curve : fit to them
+
+    Returns
+    -------
+    (4,) of CP [W], W' [J], Pmax [W], L
     """
     free = _free(curve.model)
     jacobian = _slopes(curve.model, curve.parameters, efforts.duration)
@@ -263,7 +313,17 @@ def effort_errors(efforts: Efforts, curve: PowerCurve) -> Array:
 
 
 def effort_warnings(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
-    """Say in sentences what is wrong with these efforts for this fit."""
+    """Say what is wrong with these efforts for this fit.
+
+    Parameters
+    ----------
+    efforts : best efforts
+    curve : fit to them
+
+    Returns
+    -------
+    sentences
+    """
     out, model = [], curve.model
     t, size = efforts.duration, _SIZE[model]
     if len(t) == size:

@@ -56,12 +56,30 @@ _SLOW_TIME: Final = 388.0  # s, Chorley et al. 2022
 
 
 def skiba_2012_time(below: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Time constant [s] of "integral" for a mean recovery power `below` CP [W]."""
+    """Time constant of "integral" (Skiba et al. 2012).
+
+    Parameters
+    ----------
+    below : W below CP, mean of the recovery
+
+    Returns
+    -------
+    s
+    """
     return np.asarray(546.0 * np.exp(-0.01 * np.asarray(below)) + 316.0)
 
 
 def track_time(below: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Time constant [s] of "track" at a power `below` CP [W]; inf at CP."""
+    """Time constant of "track".
+
+    Parameters
+    ----------
+    below : W below CP
+
+    Returns
+    -------
+    s; inf at CP
+    """
     with np.errstate(divide="ignore"):
         return np.asarray(2287.2 * np.asarray(below, dtype=float) ** -0.688)
 
@@ -69,17 +87,22 @@ def track_time(below: NDArray[np.float64] | float) -> NDArray[np.float64]:
 def reserve_balance(duration: NDArray[np.float64], power: NDArray[np.float64],
                     critical_power: NDArray[np.float64] | float, w_prime: float,
                     model: RecoveryModel = "slowing", share: float = 0.5) -> NDArray[np.float64]:
-    """Reserve [J] at the n + 1 ends of n stretches of constant power.
+    """Reserve at the ends of stretches of constant power.
+
+    The result goes below zero where the efforts ask for more than W'; it says so, it does not
+    stop there. Each stretch is solved exactly.
 
     Parameters
     ----------
     duration, power : (n,) s, W
     critical_power : W, one number or (n,)
     w_prime : J, the reserve at the start and the most it can be
+    model : how it refills
     share : r of "partial"
 
-    The result goes below zero where the efforts ask for more than W'; it says so, it does not
-    stop there. Each stretch is solved exactly.
+    Returns
+    -------
+    (n + 1,) J
     """
     above = power - critical_power
     if model == "integral":

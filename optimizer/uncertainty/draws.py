@@ -61,10 +61,22 @@ class Draws:
 
 def draw_days(day: RaceDay, bike: Setup, effects: Sequence[Effect], count: int,
               seed: int) -> Draws:
-    """Draw `count` days about the expected one; the same seed gives the same days.
+    """Draw days about the expected one.
 
     Of the rider as expected on the day, whatever margin a plan keeps; of the bike its rolling
     resistance and mass; of each effect one normal, whether or not a set holds the item.
+
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    bike : its mass and rolling resistance
+    effects : what each item does
+    count : k
+    seed : the same seed gives the same days
+
+    Returns
+    -------
+    k days
     """
     rng = np.random.default_rng(seed)
     wind = draw_wind(day.conditions, rng, count)

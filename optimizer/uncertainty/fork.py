@@ -81,14 +81,19 @@ def fork_in(plan: Plan, day: RaceDay, draws: Draws, places: Sequence[Mark],
             careful: Kept) -> Fork | None:
     """Put one decision into the plan for the expected day.
 
+    There is none where no named place lies between a fifth and half of the way, where a decision
+    wins nothing, and for a rider who spares effort: there is little risk to share out.
+
     Parameters
     ----------
     plan, day : without a margin
-    careful : the single plan with a margin; the fork may run out as often
+    draws : drawn days
     places : where the decision may lie
+    careful : the single plan with a margin; the fork may run out as often
 
-    None where no named place lies between a fifth and half of the way, where a decision wins
-    nothing, and for a rider who spares effort: there is little risk to share out.
+    Returns
+    -------
+    the fork, None where there is none
     """
     rider = day.rider
     if rider.effort_share < 1.0 or rider.time_share < 1.0:

@@ -20,7 +20,18 @@ _TOGETHER: Final = 100.0
 
 def draw_heights(course: Course, rng: np.random.Generator,
                  count: int) -> NDArray[np.float64] | None:
-    """(q, count) standard normals, one every 100 m; None where no error is known by place."""
+    """Draw errors of heights along the course.
+
+    Parameters
+    ----------
+    course : as `read_course` gives it
+    rng : of the draws
+    count : k
+
+    Returns
+    -------
+    (q, k) standard normals, one every 100 m; None where no error is known by place
+    """
     if course.height_error is None:
         return None
     return rng.standard_normal((max(int(course.length / _TOGETHER), 1) + 1, count))
@@ -28,10 +39,20 @@ def draw_heights(course: Course, rng: np.random.Generator,
 
 def grade_changes(course: Course, heights: NDArray[np.float64] | None,
                   distance: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Give what each draw adds to the grade (n, k) between nodes at `distance` (n + 1,) [m].
+    """Give what each draw adds to the grade.
 
     Between the places of the draws the error is their weighted mean, brought back to its standard
     deviation.
+
+    Parameters
+    ----------
+    course : as `read_course` gives it
+    heights : (q, k) as drawn
+    distance : (n + 1,) m
+
+    Returns
+    -------
+    (n, k) added to the grade; None where there are no draws
     """
     if heights is None or course.height_error is None:
         return None

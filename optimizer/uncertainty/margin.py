@@ -38,6 +38,16 @@ def chance_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> float:
     """Chance to run out on the drawn days with the watts of the plan as they stand.
 
     The uncertainty in the kit moves the time and not the watts; it is left out.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+    day : course, weather and rider of the race day
+    draws : drawn days
+
+    Returns
+    -------
+    chance, 0 to 1
     """
     ride = ride_days(plan, day, draws, (), (), "printed")
     return float(np.mean(runs_out(plan, day, draws, ride)))
@@ -45,12 +55,25 @@ def chance_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> float:
 
 def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
                     plan: Plan | None = None, chance: float | None = None) -> Kept:
-    """Keep the smallest margin with which the best plan runs out on no more than `risk` of days.
+    """Keep the smallest margin with which the best plan runs out on no more days than accepted.
 
-    `plan` is the one for `day` and `setup`, and `chance` that to run out with it, where they are
-    known already.
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    setup : set of kit
+    draws : drawn days
+    risk : accepted chance to run out, 0 to 1
+    plan : the one for day and setup, where it is known
+    chance : to run out with that plan, where it is known
 
-    Raises Infeasible where no margin is enough.
+    Returns
+    -------
+    day and plan with the margin
+
+    Raises
+    ------
+    Infeasible
+        where no margin is enough
     """
     if plan is None:
         plan = plan_ride(day, setup, bounded=False)

@@ -92,6 +92,14 @@ MEASURES: dict[str, Measure] = {measure.name: measure for measure in (
 def measure_of(name: str) -> Measure:
     """Measure by its name.
 
+    Parameters
+    ----------
+    name : on the command line, in the Python API and in JSON
+
+    Returns
+    -------
+    the measure
+
     Raises
     ------
     InputError

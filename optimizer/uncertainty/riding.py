@@ -38,10 +38,20 @@ _SETTLED: Final = 600.0  # s; before, W' alone says what can be held
 
 
 def ability(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
-    """(k,) factor on all powers of a plan that each day allows, about 1.
+    """Find what each day allows of the powers of a plan.
 
     The power-mean of the plan, with that day's exponent, is brought to what the day's rider can
     hold evenly for the time that the ride then takes, to first order.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+    day : course, weather and rider of the race day
+    draws : drawn days
+
+    Returns
+    -------
+    (k,) factor on all powers, about 1
     """
     rider, reach = day.expected, plan.finish_time / day.rider.time_share
     ratio = plan.power / plan.problem.critical_power
@@ -66,7 +76,21 @@ def ability(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
 
 def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
               items: Sequence[str], manner: Manner = "feel") -> SimulatedRide:
-    """Ride a plan with a set of `items` on every drawn day, all at once; (n + 1, k) results."""
+    """Ride a plan with a set of kit on every drawn day, all at once.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+    day : course, weather and rider of the race day
+    draws : drawn days
+    effects : of the items
+    items : names of those in the set
+    manner : by feel, or by the watts of the card
+
+    Returns
+    -------
+    (n + 1, k) speeds [m/s], times [s], reserves [J] and powers [W]
+    """
     p, rider = plan.problem, day.expected
     head, cross = spread_wind(p.headwind, p.crosswind, draws.wind, p.departures)
     area, rolling = draws.drag_area.copy(), draws.rolling_resistance.copy()
@@ -95,11 +119,22 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
 
 
 def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDArray[np.bool_]:
-    """(k,) whether the reserve, or what the day's rider can hold, is gone before the finish.
+    """Say whether the reserve, or what the day's rider can hold, is gone before the finish.
 
     The second: somewhere the power-mean so far is above what could be held evenly for the time so
     far, all of it, also where the plan means to leave some for a run. In the last half per cent
     of the course neither counts.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+    day : course, weather and rider of the race day
+    draws : drawn days
+    ride : on those days
+
+    Returns
+    -------
+    (k,) whether
     """
     p = plan.problem
     last = int(np.searchsorted(plan.distance, (1.0 - _LAST) * plan.distance[-1]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import doctest
 import importlib
 import inspect
+import pkgutil
 import re
 from pathlib import Path
 
@@ -13,12 +14,8 @@ import pytest
 import optimizer
 
 ROOT = Path(__file__).parents[2]
-ROOMS = ("physics", "pacing", "kit", "evidence")
-BESIDE = {"optimizer.kit.decision": ["decide_kit"], "optimizer.kit.compare": ["compare_sets"],
-          "optimizer.evidence.convert": ["change_of"], "optimizer.evidence.pool": ["pool"],
-          "optimizer.evidence.express": ["express", "read_target"],
-          "optimizer.evidence.figures": ["read_figure"],
-          "optimizer.evidence.item_ranking": ["rank"], "optimizer.evidence.yaw": ["road_weights"]}
+ROOMS = ("course", "conditions", "rider", "day", "evidence", "uncertainty", "kit", "job")
+INTERFACES = ("physics", "pacing")
 QUANTITY = re.compile(r"power|speed|wind|density|step|time|duration|energy|arrival|nodes|angle")
 SUFFIX = re.compile(r"_(kmh|deg|c|hpa|percent|m)$")  # units stand in names at the edges
 UNIT = re.compile(r"\[|\b(W|s|m|m/s|kg|J|N|rad|km/h|metres|seconds|kg/m³|degrees|m/s²|m²)\b")
@@ -27,12 +24,16 @@ PLANS = {"run", "plan", "write_report", "splits", "frontier", "profile", "worth"
 
 
 def public_functions():
-    rooms = {f"optimizer.{room}": importlib.import_module(f"optimizer.{room}").__all__
-             for room in ROOMS}
-    found = [getattr(importlib.import_module(home), name)
-             for home, names in (rooms | BESIDE).items() for name in names]
-    return [one for one in [*found, *(getattr(optimizer, name) for name in dir(optimizer)
-                                      if not name.startswith("_"))] if inspect.isfunction(one)]
+    """All that the modules of the core export, the interfaces of the others and the root names."""
+    homes = [importlib.import_module(f"optimizer.{room}") for room in (*ROOMS, *INTERFACES)]
+    homes += [importlib.import_module(f"optimizer.{room}.{module.name}") for room in ROOMS
+              for module in pkgutil.iter_modules(
+                  importlib.import_module(f"optimizer.{room}").__path__)]
+    named = {f"{one.__module__}.{one.__name__}": one for home in homes for name in home.__all__
+             if inspect.isfunction(one := getattr(home, name))}
+    roots = (getattr(optimizer, name) for name in dir(optimizer) if not name.startswith("_"))
+    return list((named | {f"{one.__module__}.{one.__name__}": one for one in roots
+                          if inspect.isfunction(one)}).values())
 
 
 def section(doc, name):
