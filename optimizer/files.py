@@ -64,6 +64,12 @@ def _tried(path: Path | str) -> bytes | None:
         return None
 
 
+def damaged(name: str) -> InputError:
+    """Return the error of a file a part of which cannot be read, for the caller to raise."""
+    return InputError(name, "", "is damaged: a part of it cannot be read",
+                      "get it again; a download may have been cut short")
+
+
 def open_input(path: Path | str, largest: int) -> BufferedReader:
     """Open a file that a person named, for reading in binary.
 

@@ -17,7 +17,9 @@ from optimizer.side_by_side import resting_at_forks
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-__all__ = ["WIDTH", "progress_line", "reading_notes", "say", "table"]
+    from optimizer.report.page import Table
+
+__all__ = ["WIDTH", "progress_line", "reading_notes", "say", "show", "table"]
 
 WIDTH = 80
 _BEGUN = time.perf_counter()
@@ -65,6 +67,11 @@ def table(headings: Sequence[object], rows: Iterable[Sequence[object]], caption:
         _rich_table(heads, cells, left)
     else:
         _plain_table(heads, cells, left)
+
+
+def show(shown: Table) -> None:
+    """Print a table of a page."""
+    table(shown.headings, shown.rows, shown.caption, shown.left)
 
 
 def _rich_table(heads: list[str], cells: list[list[str]], left: Sequence[int]) -> None:

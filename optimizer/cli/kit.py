@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +20,7 @@ from optimizer.cli._options import (
     wind_option,
     with_least_gain,
 )
-from optimizer.cli._terminal import progress_line, reading_notes, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, show, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
 
     from optimizer.job import Job
     from optimizer.kit.decision import KitDecision
-    from optimizer.report.page import Table
 
 __all__ = ["command"]
 
@@ -65,12 +63,15 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
     del context, parameter
     if value is None:
         return None
-    match = re.fullmatch(r"\s*(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)\s*", value, re.ASCII)
-    seconds = sum(60.0**k * int(part or 0)
-                  for k, part in enumerate(reversed(match.groups()))) if match else 0.0
-    if not match or (match[1] and int(match[2]) > 59) or seconds == 0.0:
-        raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss")
-    return seconds
+    from optimizer.scenario.tables import parse_clock
+
+    try:
+        seconds = parse_clock(value)
+        if seconds > 0:
+            return seconds
+    except ValueError:
+        pass
+    raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss")
 
 
 @click.command("kit")
@@ -178,19 +179,15 @@ def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
         say(sentence)
     if options["second_proof"] and math.isinf(decision.choice.program_gap):
         say("The integer program cannot prove it once more: there are too many items for it.")
-    _show(page.basket(job, decision))
-    _show(page.frontier_table(job, decision, page.landmarks(decision)))
-    _show(page.purchase_table(decision, currency, _PURCHASES))
+    show(page.basket(job, decision))
+    show(page.frontier_table(job, decision, page.landmarks(decision)))
+    show(page.purchase_table(decision, currency, _PURCHASES))
     if decision.stages:
-        _show(page.stage_table(decision, currency))
+        show(page.stage_table(decision, currency))
     if decision.tests:
-        _show(page.worth_table(decision, currency, _TESTS))
+        show(page.worth_table(decision, currency, _TESTS))
     if decision.left_out:
         table(("Left out", "Why"), decision.left_out, left=(0, 1))
-
-
-def _show(shown: Table) -> None:
-    table(shown.headings, shown.rows, shown.caption, shown.left)
 
 
 def _shared(scenarios: tuple[str, ...], out: str | None, options: dict[str, Any], *,

@@ -9,11 +9,10 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._options import budget_option, by_options, least_gain_option
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._terminal import progress_line, say, show
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
-    from optimizer.report.page import Table
     from optimizer.seasons import SeasonKit
 
 __all__ = ["command", "tell"]
@@ -91,8 +90,4 @@ def tell(found: SeasonKit) -> None:
               page.next_table(found), page.test_table(found)]
     for shown in tables:
         if shown.rows:
-            _show(shown)
-
-
-def _show(shown: Table) -> None:
-    table(shown.headings, shown.rows, shown.caption, shown.left)
+            show(shown)

@@ -14,8 +14,7 @@ if TYPE_CHECKING:
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["LAPSE", "air_density", "air_density_along", "density_departures", "risen_pressure",
-           "station_pressure"]
+__all__ = ["LAPSE", "air_density", "air_density_along", "density_departures", "risen_pressure"]
 
 LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
 _BAROMETRIC = GRAVITY * 0.0289644 / (8.31446 * LAPSE)
@@ -124,19 +123,3 @@ def risen_pressure(pressure: NDArray[np.float64] | float,
     """
     T = np.asarray(temperature, dtype=float)
     return np.asarray(pressure * (T / (T + LAPSE * rise)) ** _BAROMETRIC)
-
-
-def station_pressure(sea_level: float, temperature: float, elevation: float) -> float:
-    """Pressure at a place from the one at sea level.
-
-    Parameters
-    ----------
-    sea_level : Pa, reduced to sea level as forecasts give it
-    temperature : K, at the place
-    elevation : m, of the place
-
-    Returns
-    -------
-    Pa
-    """
-    return float(risen_pressure(sea_level, temperature, elevation))

@@ -1,15 +1,33 @@
-"""What counts as the current kit: what is owned, and changes that cost nothing."""
+"""Words on kit: what an item costs and asks for, and what counts as the current kit."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
-from optimizer.report.words import listing
+from optimizer.report.words import listing, money
 
 if TYPE_CHECKING:
-    from optimizer.kit import Catalogue, KitSet
+    from optimizer.kit import Catalogue, Item, KitSet
 
-__all__ = ["current_kit", "free_changes", "free_words"]
+__all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words"]
+
+
+def cost_of(item: Item) -> str:
+    """Say what an item costs on the day."""
+    if item.owned:
+        return "owned"
+    return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
+
+
+def caution_of(item: Item) -> str:
+    """Say what needs caution about an item; empty where nothing does."""
+    words = ["for a qualified mechanic"] if item.needs_fitter else []
+    words += [item.caution.rstrip(".")] if item.caution else []
+    if math.isfinite(item.crosswind_limit):
+        words.append(f"not in cross wind above {3.6 * item.crosswind_limit:.0f} km/h at the rider")
+    text = "; ".join(words)
+    return text[:1].upper() + text[1:]
 
 
 def free_changes(catalogue: Catalogue, current: KitSet) -> list[str]:

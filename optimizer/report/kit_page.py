@@ -9,7 +9,7 @@ import numpy as np
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
-from optimizer.report.current import current_kit, free_words
+from optimizer.report.current import caution_of, cost_of, current_kit, free_words
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from optimizer.kit.decision import KitDecision, Otherwise, Purchase, Rival
     from optimizer.report.svg import Drawing, Look
 
-__all__ = ["basket", "caution_of", "compare_lead", "compare_page", "cost_of", "days", "kit_lead",
-           "kit_page", "landmarks", "last_money_words", "named", "why_rows"]
+__all__ = ["basket", "compare_lead", "compare_page", "days", "kit_lead", "kit_page",
+           "landmarks", "last_money_words", "named", "why_rows"]
 
 _TOLD_APART = 0.9
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
@@ -44,19 +44,6 @@ def days(chance: float) -> str:
     """Chance as days in a hundred."""
     whole = round(100 * chance)
     return f"{whole} {'day' if whole == 1 else 'days'} in 100"
-
-
-def cost_of(item: Item) -> str:
-    """Say what an item costs on the day."""
-    if item.owned:
-        return "owned"
-    return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
-
-
-def caution_of(item: Item) -> str:
-    """Say what needs caution about an item."""
-    words = ["for a mechanic"] if item.needs_fitter else []
-    return "; ".join([*words, *([item.caution] if item.caution else [])])
 
 
 def _assumed(assumptions: Sequence[str]) -> list[str]:

@@ -9,7 +9,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.defaults import NINE_IN_TEN
-from optimizer.report.current import current_kit, free_words
+from optimizer.report.current import caution_of, cost_of, current_kit, free_words
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, seconds_range
@@ -137,10 +137,10 @@ def _basket(result: Result) -> Table:
     rows = []
     for name in choice.best.items:
         item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
-        rows.append((name, item.place, _price(item),
+        rows.append((name, item.place, cost_of(item),
                      seconds_range(row.low, row.high) if row else None,
                      seconds(without[name]) if name in without else None,
-                     effect.basis if effect else "", _caution(item)))
+                     effect.basis if effect else "", caution_of(item)))
     return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
                   "The best kit without it is slower by", "Evidence", "Caution"), rows,
                  f"The best kit for {money(choice.budget, choice.currency)}: "
@@ -158,22 +158,6 @@ def _counted(result: Result) -> str:
     each = [f"{count} {sort}" for sort, count in sorts if count]
     whole = f"{len(items)} item{'' if len(items) == 1 else 's'}"
     return f"{whole}, {listing(each)}" if len(each) > 1 else whole
-
-
-def _price(item: Item) -> str:
-    if item.owned:
-        return "owned"
-    return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
-
-
-def _caution(item: Item) -> str:
-    """Say what needs caution about an item."""
-    words = ["for a qualified mechanic"] if item.needs_fitter else []
-    words += [item.caution.rstrip(".")] if item.caution else []
-    if math.isfinite(item.crosswind_limit):
-        words.append(f"not in cross wind above {3.6 * item.crosswind_limit:.0f} km/h at the rider")
-    text = "; ".join(words)
-    return text[:1].upper() + text[1:]
 
 
 # --- frontier -------------------------------------------------------------------------------
@@ -247,7 +231,7 @@ def frontier_data(result: Result) -> dict[str, object]:
 
 def _described(result: Result, kit: KitSet) -> list[str]:
     catalogue = result.job.catalogue
-    return [f"{name} ({catalogue[name].place}, {_price(catalogue[name])})" for name in kit.items]
+    return [f"{name} ({catalogue[name].place}, {cost_of(catalogue[name])})" for name in kit.items]
 
 
 def _picker(result: Result) -> Markup:
@@ -287,7 +271,7 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
     cells = []
     for row in rows:
         item, effect = catalogue[row.item], effects.get(row.item)
-        cells.append((row.item, item.place, _price(item), f"{row.seconds:.1f}".replace("-", "−"),
+        cells.append((row.item, item.place, cost_of(item), f"{row.seconds:.1f}".replace("-", "−"),
                       seconds_range(row.low, row.high), _price_per_second(item, row), _verdict(row),
                       _evidence(effect), "yes" if row.item in chosen else "no"))
     return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.report.kit_page import caution_of
+from optimizer.report.current import caution_of
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot

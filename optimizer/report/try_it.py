@@ -9,17 +9,16 @@ from markupsafe import Markup
 
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.along import kilometre_axis, posts
+from optimizer.report.current import cost_of
 from optimizer.report.page import Chart, Table, asset
 from optimizer.report.stated import stated
 from optimizer.report.strip import power_rows
 from optimizer.report.svg import Line, Row, plot
 from optimizer.report.try_data import TEMPERATURES, try_data
 from optimizer.report.weather import steady
-from optimizer.report.words import money
 
 if TYPE_CHECKING:
     from optimizer.job import Result
-    from optimizer.kit import Item
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
 
@@ -109,16 +108,10 @@ def _place(result: Result, place: str) -> Markup:
     chosen = set(result.choice.best.items)
     options = Markup("").join(
         Markup('<option value="{}"{}>{}, {}</option>').format(
-            k, Markup(" selected") if item.name in chosen else "", item.name, _cost(item))
+            k, Markup(" selected") if item.name in chosen else "", item.name, cost_of(item))
         for k, item in enumerate(result.job.catalogue.items) if item.place == place)
     return Markup('<label>{}<select data-place="{}"><option value="">as it stands</option>{}'
                   "</select></label>").format(place, place, options)
-
-
-def _cost(item: Item) -> str:
-    if item.owned:
-        return "owned"
-    return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
 
 
 # --- the picture ------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from optimizer.conditions.forecast import Forecast, conditions_of
 from optimizer.course.geodesy import east_north, tangent_plane
 from optimizer.defaults import GRAVITY, ZERO_CELSIUS
 from optimizer.errors import InputError
-from optimizer.files import open_input
+from optimizer.files import damaged, open_input
 from optimizer.scenario.forecast_file import start_within
 
 if TYPE_CHECKING:
@@ -237,18 +237,13 @@ def _fields(name: str, places: tuple[NDArray[np.float64], NDArray[np.float64]],
             try:
                 found += _of_dataset(name, data, places)
             except (OSError, EOFError, RuntimeError) as error:
-                raise _damaged(name) from error
+                raise damaged(name) from error
             finally:
                 data.close()
     if not found:
         raise InputError(name, "", "has none of the quantities that a plan needs",
                          "fetch u and v at 10 m, named as the CF conventions or GRIB do")
     return found
-
-
-def _damaged(name: str) -> InputError:
-    return InputError(name, "", "is damaged: a part of it cannot be read",
-                      "get it again; a download may have been cut short")
 
 
 def _datasets(name: str) -> list[Any]:
@@ -274,9 +269,9 @@ def _datasets(name: str) -> list[Any]:
         raise InputError(name, "", "needs packages to be read that are not installed",
                          'pip install "kitpace[forecast]"') from error
     except Exception as error:  # the libraries have no common error for a file they cannot read
-        raise _damaged(name) from error
+        raise damaged(name) from error
     if not found:
-        raise _damaged(name)
+        raise damaged(name)
     return list(found)
 
 

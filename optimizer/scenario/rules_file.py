@@ -1,4 +1,8 @@
-"""Rule sets: what the rules of a kind of event do not allow, in a file that the user edits."""
+"""Rule sets: what the rules of a kind of event do not allow, in a file that the user edits.
+
+TOML with `name`, `note`, and the tables `[places]` and `[items]`, a reason by name:
+`"storage" = "no added storage"`. The rules of the event and its officials decide.
+"""
 
 from __future__ import annotations
 
@@ -15,22 +19,7 @@ if TYPE_CHECKING:
 
     from optimizer.kit.catalogue import Catalogue
 
-__all__ = ["EXAMPLE", "read_rules"]
-
-EXAMPLE = """\
-# A rule set of your own. This one is invented: the rules of the event and its officials
-# decide, so read them first and write down here what they refuse.
-name = "example rules"
-note = "an invented example; the event's own rules decide"
-
-# Places of the catalogue of which nothing may be used, each with the reason.
-[places]
-# "storage" = "no added storage"
-
-# Single items, each with the reason.
-[items]
-# "rear disc" = "no disc wheels on this course"
-"""
+__all__ = ["read_rules"]
 
 
 class _Rules(BaseModel):

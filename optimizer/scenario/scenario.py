@@ -29,13 +29,11 @@ from optimizer.course import (
 from optimizer.course.shelter import KINDS
 from optimizer.errors import InputError, InputErrors
 from optimizer.evidence import Datum
-from optimizer.files import is_file
 from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
 from optimizer.kit.catalogue import REGION_FACTOR
 from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
-from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.tables import plain_name, suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
 from optimizer.scenario.weather import standard_pressure, weather
@@ -303,7 +301,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         scenario = scenario.model_copy(update={"kit": kit, "set": []})
     course = _course(file, scenario)
     baseline = _baseline(scenario.bike)
-    rider = _rider(rider_file or _beside(file, scenario.rider, "rider"))
+    rider = _rider(rider_file or file.there(scenario.rider, "rider"))
     conditions, of_weather = _conditions(file, scenario, course, wind, start_time, forecast_file)
     catalogue, effects, notes, readings = _kit(file, scenario, course, conditions, rider, baseline)
     catalogue, rules = _rules(file, scenario, catalogue)
@@ -338,17 +336,9 @@ def _scenario_toml(path: Path | str) -> TomlFile:
     return file
 
 
-def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
-    """Path of a file named in this one; InputError that names the key where it is not there."""
-    path = file.beside(name)
-    if not is_file(without_sheet(path)[0]):
-        raise file.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
-    return path
-
-
 def _course(file: TomlFile, scenario: Scenario) -> Course:
     table, handling = scenario.course, scenario.handling
-    paths = [_beside(file, name, "course", "gpx")
+    paths = [file.there(name, "course", "gpx")
              for name in ([table.gpx] if isinstance(table.gpx, str) else table.gpx)]
     for k, name in enumerate(table.keep):
         if name not in MENDING:
@@ -395,7 +385,7 @@ def _terrain(file: TomlFile, scenario: Scenario,
 
     for k, name in enumerate([names] if isinstance(names, str) else names):
         if "*" not in name:
-            _beside(file, name, "course", key, *(() if isinstance(names, str) else (k,)))
+            file.there(name, "course", key, *(() if isinstance(names, str) else (k,)))
     return read_terrain(terrain_files(file.path.parent, names), scenario.course.heights_unit)
 
 
@@ -405,7 +395,7 @@ def _features(file: TomlFile, scenario: Scenario) -> Features:
     if scenario.course.features:
         from optimizer.scenario.course_file import read_features
 
-        listed = read_features(_beside(file, scenario.course.features, "course", "features"))
+        listed = read_features(file.there(scenario.course.features, "course", "features"))
     return Features(
         stretches=(*listed.stretches, *_stretches(file, scenario)),
         limits=(*listed.limits,
@@ -514,7 +504,7 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
         return conditions, ()
     named = [table.forecast] if isinstance(table.forecast, str) else table.forecast or []
     paths = [forecast] if forecast else [
-        _beside(file, name, "conditions", "forecast",
+        file.there(name, "conditions", "forecast",
                 *(() if isinstance(table.forecast, str) else (k,))) for k, name in enumerate(named)]
     from optimizer.scenario.gridded_file import is_gridded, read_gridded
 
@@ -560,7 +550,7 @@ def _kit(file: TomlFile, scenario: Scenario, course: Course, conditions: Conditi
     if scenario.kit.priors:
         from optimizer.scenario.priors_file import read_priors
 
-        priors = read_priors(_beside(file, scenario.kit.priors, "kit", "priors"))
+        priors = read_priors(file.there(scenario.kit.priors, "kit", "priors"))
     effects = effects_for(course, conditions, rider, baseline, data, priors)
     names = [item.name for item in catalogue.items]
     effects, notes = named_as_listed(effects, names)
@@ -581,8 +571,8 @@ def _kit_tables(file: TomlFile, kit: KitTable,
     catalogue, data, told = Catalogue(()), list[Datum](), list[str]()
     try:
         catalogue = read_catalogue(
-            _beside(file, kit.catalogue, "kit", "catalogue"),
-            _beside(file, kit.pairs, "kit", "pairs") if kit.pairs else None, told,
+            file.there(kit.catalogue, "kit", "catalogue"),
+            file.there(kit.pairs, "kit", "pairs") if kit.pairs else None, told,
             currency=currency)
     except InputError as error:
         wrong.append(error)
@@ -590,7 +580,7 @@ def _kit_tables(file: TomlFile, kit: KitTable,
     told = []
     try:
         if kit.evidence is not None:
-            data = read_evidence(_beside(file, kit.evidence, "kit", "evidence"), told)
+            data = read_evidence(file.there(kit.evidence, "kit", "evidence"), told)
     except InputError as error:
         wrong.append(error)
     readings += [f"{kit.evidence}, {words}" for words in told]
@@ -643,7 +633,7 @@ def _rules(file: TomlFile, scenario: Scenario,
     names = []
     for k, name in enumerate(scenario.kit.rules if scenario.kit else ()):
         if name.endswith(".toml"):
-            rules = read_rules(_beside(file, name, "kit", "rules", k), catalogue)
+            rules = read_rules(file.there(name, "kit", "rules", k), catalogue)
             catalogue = rules.apply(catalogue)
             names.append(rules.name)
         elif name in known:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,7 +14,7 @@ from optimizer.files import is_file
 from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
-from optimizer.scenario.tables import suggest, together
+from optimizer.scenario.tables import parse_clock, suggest, together
 from optimizer.scenario.toml_file import TomlFile, check, findings, read_toml
 from optimizer.seasons.build import Stock, season_of
 from optimizer.seasons.values import Entry, Money, Season
@@ -148,13 +147,13 @@ def read_season(path: Path | str, *, budget: float | None = None,
         if rider.name in riders[:k]:
             raise file.error(f'the rider "{rider.name}" is there twice', "give each their "
                              "own name", "rider", k, "name")
-        _beside(file, rider.file, "rider", k, "file")
+        file.there(rider.file, "rider", k, "file")
     _clashes(file, said, riders)
     loans = _loans(file, said, riders)
     kit = _kit(file, said)
     entries = []
     for k, race in enumerate(said.race):
-        scenario = _beside(file, race.scenario, "race", k, "scenario")
+        scenario = file.there(race.scenario, "race", k, "scenario")
         for name in race.riders if race.riders is not None else riders:
             progress(f"reading {race.name} for {name}")
             rider = said.rider[riders.index(name)]
@@ -176,13 +175,6 @@ def read_season(path: Path | str, *, budget: float | None = None,
         least_gain=said.least_gain_s if least_gain is None else least_gain,
         handover=said.handover_days, resale_counts=said.resale_counts)
     return replace(made, notes=tuple(_other_names(said, entries)))
-
-
-def _beside(file: TomlFile, name: str, *key: str | int) -> Path:
-    path = file.beside(name)
-    if not is_file(path):
-        raise file.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
-    return path
 
 
 def _money(file: TomlFile, said: SeasonFile, budget: float | None) -> list[Money]:
@@ -274,10 +266,10 @@ def _kit(file: TomlFile, said: SeasonFile) -> KitTable | None:
             if getattr(said, key) is not None:
                 raise file.error("belongs to a catalogue", 'add catalogue = "kit.csv"', key)
         return None
-    named = {key: str(_beside(file, name, key).absolute())
+    named = {key: str(file.there(name, key).absolute())
              for key in ("catalogue", "evidence", "pairs", "priors")
              if (name := getattr(said, key)) is not None}
-    rules = [str(_beside(file, name, "rules", k).absolute()) if name.endswith(".toml") else name
+    rules = [str(file.there(name, "rules", k).absolute()) if name.endswith(".toml") else name
              for k, name in enumerate(said.rules)]
     return KitTable(rules=rules, **named)
 
@@ -367,12 +359,8 @@ def _about_items(file: TomlFile, known: Mapping[str, Item]) -> list[InputError]:
 
 def _time(file: TomlFile, text: str | None, race: int, rider: str) -> float:
     """Read a target such as 57:30 or 1:02:00 [s]; 0 for none."""
-    if text is None:
-        return 0.0
-    match = re.fullmatch(r"\s*(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)\s*", text, re.ASCII)
-    if not match or (match[1] and int(match[2]) > 59):
-        raise file.error(f'"{text}" is not a time', "write m:ss or h:mm:ss", "race", race,
-                         "targets", rider)
-    return float(sum(60**k * int(part or 0) for k, part in enumerate(reversed(match.groups()))))
-
-
+    try:
+        return 0.0 if text is None else parse_clock(text)
+    except ValueError as error:
+        raise file.error(f'"{text}" {error}', "write m:ss or h:mm:ss", "race", race, "targets",
+                         rider) from error

@@ -228,6 +228,14 @@ def _stand_in(low: float) -> float:
     return low if math.isfinite(low) else 0.0
 
 
+def parse_clock(text: str) -> float:
+    """Read m:ss or h:mm:ss [s]; raises ValueError with the reason in words."""
+    match = re.fullmatch(r"\s*(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)\s*", text, re.ASCII)
+    if not match or (match[1] and int(match[2]) > 59):
+        raise ValueError("is not a time")
+    return float(sum(60**k * int(part or 0) for k, part in enumerate(reversed(match.groups()))))
+
+
 def parse_number(text: str, *, decimal_comma: bool = False) -> float:
     """Read a number as people write it; raises ValueError with the reason in words.
 

@@ -13,7 +13,7 @@ import numpy as np
 from optimizer.course.geodesy import step_lengths
 from optimizer.course.terrain import cubic
 from optimizer.errors import InputError
-from optimizer.files import open_input
+from optimizer.files import damaged, open_input
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -249,7 +249,7 @@ class _Files:
         try:
             found = self.opened[tile.path].read(1, window=(rows, columns), masked=True)
         except rasterio.errors.RasterioError as error:
-            raise _damaged(tile.path) from error
+            raise damaged(str(tile.path)) from error
         values = np.ma.filled(found.astype(float), np.nan) * tile.factor + tile.offset
         beyond = (values < _HEIGHTS[0]) | (values > _HEIGHTS[1])
         return np.where(beyond, np.nan, values)
@@ -270,11 +270,6 @@ def _opened(rasterio: Any, path: Path) -> Any:
     except rasterio.errors.RasterioError as error:
         raise InputError(str(path), "", "is not a GeoTIFF that can be read",
                          "save the terrain model as GeoTIFF (.tif)") from error
-
-
-def _damaged(path: Path) -> InputError:
-    return InputError(str(path), "", "is damaged: a part of it cannot be read",
-                      "get it again; a download may have been cut short")
 
 
 def _tile(rasterio: Any, path: Path, unit: str | None) -> tuple[_Tile, _Place]:

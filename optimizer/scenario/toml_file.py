@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from optimizer.errors import InputError
+from optimizer.files import is_file
+from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.tables import read_text, suggest, together
 
 if TYPE_CHECKING:
@@ -64,6 +66,13 @@ class TomlFile:
     def beside(self, name: str) -> Path:
         """Path of a file that is named in this one: relative to the folder of this one."""
         return self.path.parent / name
+
+    def there(self, name: str, *key: str | int) -> Path:
+        """Return such a path; InputError that names the key where there is no such file."""
+        path = self.beside(name)
+        if not is_file(without_sheet(path)[0]):
+            raise self.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
+        return path
 
 
 def name_of(key: _Key) -> str:

@@ -62,7 +62,9 @@ class View:
 
     def check(self) -> object:
         """Read the files as a plan does. Raises InputError."""
-        raise NotImplementedError
+        from optimizer.scenario import read_scenario
+
+        return read_scenario(self.path)
 
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
         """Give all that is shown, by the names of the controls."""
@@ -373,12 +375,6 @@ class Settings(View):
     caution = ("A plan that may run out before the finish is a risk that you choose; the card says "
                "how large it is. Stop when unwell.")
 
-    def check(self) -> object:
-        """Read the whole scenario."""
-        from optimizer.scenario import read_scenario
-
-        return read_scenario(self.path)
-
     def names(self) -> list[str]:
         """Give all keys of the table, in its order."""
         from optimizer.scenario.fields import table_at
@@ -402,12 +398,6 @@ class Compare(View):
     needed: ClassVar[Mapping[str, str]] = {"s:set": "name"}
     caution = ("Every time is that of a model. Check the rules of your event, and have fitting "
                "done by a qualified mechanic.")
-
-    def check(self) -> object:
-        """Read the whole scenario."""
-        from optimizer.scenario import read_scenario
-
-        return read_scenario(self.path)
 
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
         """Give the sets."""
@@ -457,12 +447,6 @@ class Kit(View):
         ("bike", "rolling_resistance_sd"), ("bike", "mass_sd_kg"),
         ("bike", "drivetrain_efficiency"), ("bike", "wheel_inertia_kgm2"),
         ("bike", "wheel_radius_m"), ("bike", "crosswind_limit_kmh"))
-
-    def check(self) -> object:
-        """Read the whole scenario."""
-        from optimizer.scenario import read_scenario
-
-        return read_scenario(self.path)
 
     def grid_check(self, kind: Kind) -> object:
         """Read the catalogue or the evidence."""

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.conditions import Conditions
-from optimizer.conditions.air import air_density, air_density_along, station_pressure
+from optimizer.conditions.air import air_density, air_density_along, risen_pressure
 
 
 @given(st.floats(250, 320), st.floats(6e4, 1.08e5), st.floats(0, 1))
@@ -36,7 +36,7 @@ def test_it_follows_the_temperature_of_the_hour():
 
 def test_pressure_from_sea_level_and_back():
     """Going up 500 m by one formula and down by the other ends where it began."""
-    station = station_pressure(101_325.0, 284.9, 500.0)
+    station = risen_pressure(101_325.0, 284.9, 500.0)
     weather = Conditions(temperature=284.9, pressure=station, reference_elevation=500.0,
                          humidity=0.0)
     rho = air_density_along(weather, np.array([0.0]))
