@@ -38,7 +38,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.pacing.interior_point import ROWS, gradient, linearised
+from optimizer.pacing.interior_point import ROWS
+from optimizer.pacing.lagrangian import gradient, linearised
 from optimizer.pacing.problem import FASTEST
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
 

@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.pacing.convex import ConvexProgram, drag_in_energy
-from optimizer.pacing.interior_point import ROWS, Point, Slopes, Solution, gradient, linearised
+from optimizer.pacing.interior_point import ROWS, Solution
+from optimizer.pacing.lagrangian import Point, Slopes, gradient, linearised
 from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.rows import E1, W1, F, Z
 from optimizer.pacing.simulate import simulate

@@ -10,7 +10,8 @@ import numpy as np
 from optimizer.errors import Infeasible
 from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
 from optimizer.pacing.convex import ConvexProgram, convex_program
-from optimizer.pacing.interior_point import Iterate, Point, Solution, interior_point
+from optimizer.pacing.interior_point import Iterate, Solution, interior_point
+from optimizer.pacing.lagrangian import Point
 from optimizer.pacing.plan import Plan
 from optimizer.pacing.problem import split_steps
 from optimizer.pacing.rows import prices
@@ -147,9 +148,9 @@ def certified(found: Draft, *, second_bound: bool = False) -> Plan:
 def _end(program: ConvexProgram, solution: Solution) -> Iterate:
     """Give where a solution ended, to go on from."""
     x = solution.point
-    spare = -program.effort(x.work, x.pace) if program.has_effort else 1.0
-    return Iterate(x, solution.slacks, solution.multipliers, max(spare, _SPARE),
-                   solution.effort_multiplier)
+    effort = (max(-program.effort(x.work, x.pace), _SPARE),
+              solution.effort_multiplier) if program.has_effort else None
+    return Iterate.at(x, solution.slacks, solution.multipliers, effort)
 
 
 def beginning(program: ConvexProgram, warm: Plan | None) -> Point | Iterate | None:
@@ -161,14 +162,14 @@ def beginning(program: ConvexProgram, warm: Plan | None) -> Point | Iterate | No
     if warm is None or len(warm.power) != p.steps:
         return None
     before, q = warm.halfway, warm.problem
-    if (before is not None and len(before.s) == len(program.rows)
+    if (before is not None and before.rows == len(program.rows)
             and (q.effort is not None) == program.has_effort
             # Where other limits bind, other multipliers count: those of before would mislead.
             and np.allclose(q.power_limit, p.power_limit, rtol=_LIKE)
             and np.allclose(q.speed_limit, p.speed_limit, rtol=_LIKE)):
-        energy, reserve = np.array(before.x.energy), np.array(before.x.reserve)
-        energy[0], reserve[0] = program.start_energy, p.w_prime
-        return replace(before, x=before.x._replace(energy=energy, reserve=reserve))
+        start = before.copy()
+        start.x.energy[0], start.x.reserve[0] = program.start_energy, p.w_prime
+        return start
     energy = 0.5 * warm.speed**2
     energy[0] = program.start_energy
     room = program.top - program.bottom

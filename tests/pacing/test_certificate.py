@@ -10,7 +10,8 @@ import pytest
 from optimizer.pacing import simulate, solve
 from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
 from optimizer.pacing.convex import convex_program, drag_in_energy
-from optimizer.pacing.interior_point import Point, interior_point
+from optimizer.pacing.interior_point import interior_point
+from optimizer.pacing.lagrangian import Point
 from tests.pacing.random_problems import random_problem
 
 CASES = [{}, {"recovery": 0.6}, {"effort_rate": 0.95, "effort_budget": 20.0},

@@ -10,7 +10,7 @@ import pytest
 from optimizer.errors import Infeasible
 from optimizer.pacing import simulate, solve
 from optimizer.pacing.convex import convex_program, drag_in_energy
-from optimizer.pacing.interior_point import Point, gradient, linearised, row_values
+from optimizer.pacing.lagrangian import Point, gradient, linearised, row_values
 from optimizer.pacing.problem import FASTEST
 from optimizer.physics import road_load
 from tests.pacing.random_problems import random_problem

@@ -9,16 +9,18 @@ import pytest
 
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import (
-    Point,
-    _Newton,
-    _times,
-    _transposed,
-    gradient,
     interior_point,
-    linearised,
-    row_values,
     starting_point,
 )
+from optimizer.pacing.lagrangian import (
+    Point,
+    gradient,
+    linearised,
+    row_values,
+    times,
+    transposed,
+)
+from optimizer.pacing.newton import Newton
 from tests.pacing.random_problems import random_problem
 
 CASES = [{}, {"recovery": 0.6}, {"effort_rate": 0.95, "effort_budget": 20.0},
@@ -56,8 +58,8 @@ def test_the_jacobian_is_that_of_the_rows(fields):
     assert rows == pytest.approx(row_values(program, point), rel=1e-12, abs=1e-12)
     by = (row_values(program, moved(point, direction, 1e-4))
           - row_values(program, moved(point, direction, -1e-4))) / 2e-4
-    assert _times(program, d, direction) == pytest.approx(by, rel=1e-5, abs=1e-5)
-    assert along(_transposed(program, d, y), direction) == pytest.approx(float(np.sum(y * by)),
+    assert times(program, d, direction) == pytest.approx(by, rel=1e-5, abs=1e-5)
+    assert along(transposed(program, d, y), direction) == pytest.approx(float(np.sum(y * by)),
                                                                          rel=1e-6)
 
 
@@ -65,23 +67,21 @@ def test_the_jacobian_is_that_of_the_rows(fields):
 def test_a_newton_step_solves_the_newton_system(fields):
     """Curvature of the Lagrangian by differences of its gradient, and the rows' own part."""
     program, point, y, weight, _ = case(fields)
-    effort, effort_weight = (0.7, 0.3) if program.has_effort else (0.0, 0.0)
-    # Weights that make the reserve row tight on half of the steps, where other unknowns are used.
+    effort = 0.7 if program.has_effort else 0.0
+    # Weights as they are where rows are tight, the reserve row on half of the steps.
     weight[2, ::2] *= 1e-7
     _, d = linearised(program, point)
-    newton = _Newton(program, point, d, y, weight, effort, effort_weight)
+    newton = Newton(program)
+    newton.factor(point, d, y, weight, effort)
     right = case(fields, 7)[-1]
     step = newton.solve(right)
     size = 1e-4 / max(np.abs(step.energy / point.energy).max(),
                       np.abs(step.pace / point.pace).max(), np.abs(step.work / point.work).max())
     up, down = (gradient(program, linearised(program, moved(point, step, s * size))[1], y, effort)
                 for s in (1, -1))
-    back = _transposed(program, d, weight * _times(program, d, step))
-    share = effort_weight * float(d.effort_f @ step.work + d.effort_z @ step.pace)
-    rank_one = (0.0, 0.0, share * d.effort_f, share * d.effort_z)
-    for name, plus, minus, part, one, wanted in zip(Point._fields, up, down, back, rank_one, right,
-                                                    strict=True):
-        got = (plus - minus) / (2 * size) + part + one
+    back = transposed(program, d, weight * times(program, d, step))
+    for name, plus, minus, part, wanted in zip(Point._fields, up, down, back, right, strict=True):
+        got = (plus - minus) / (2 * size) + part
         scale = 1e-4 * np.abs(part).max() + 1e-6
         assert got[1:] == pytest.approx(wanted[1:], abs=scale), name
 
@@ -136,3 +136,47 @@ def test_a_neighbours_solution_is_a_start():
     assert warm.converged
     assert float(problem.step @ warm.point.pace) == pytest.approx(
         float(problem.step @ cold.point.pace), rel=1e-7)
+
+
+@pytest.mark.parametrize("recovery", [1.0, 0.6])
+def test_weights_of_many_powers_of_ten_leave_the_step_its_digits(recovery):
+    """The same step by a dense solution of all unknowns and tight rows' multipliers at once."""
+    program, point, y, weight, _ = case({"recovery": recovery, "steps": 12, "length": 600.0})
+    n = 12
+    point = Point(*(x[:size] for x, size in zip(point, (n + 1, n + 1, n, n), strict=True)))
+    y, weight = y[:, :n], weight[:, :n]
+    weight[:3] *= 1e12  # as work, pace and reserve are near the end
+    weight[3, ::3] *= 1e12
+    _, d = linearised(program, point)
+    newton = Newton(program)
+    newton.factor(point, d, y, weight, 0.0)
+    rng = np.random.default_rng(1)
+    right = Point(rng.normal(0, 1, n + 1), rng.normal(0, 1, n + 1), rng.normal(0, 1, n),
+                  rng.normal(0, 1, n))
+    right.energy[0] = right.reserve[0] = 0.0
+    step = newton.solve(right)
+
+    def flat(x):
+        return np.concatenate([x.energy[1:], x.reserve[1:], x.work, x.pace])
+
+    def unit(k):
+        x = Point(np.zeros(n + 1), np.zeros(n + 1), np.zeros(n), np.zeros(n))
+        which, at = (0, k + 1) if k < n else (1, k - n + 1) if k < 2 * n else (
+            (2, k - 2 * n) if k < 3 * n else (3, k - 3 * n))
+        x[which][at] = 1.0
+        return x
+
+    units = [unit(k) for k in range(4 * n)]
+    jacobian = np.column_stack([times(program, d, x).ravel() for x in units])
+    bent = y[0] * d.drag_curvature
+    curved = np.zeros((4 * n, 4 * n))
+    ends = ((d.pace00, d.pace01), (d.pace01, d.pace11))
+    for a in (0, 1):
+        for b in (0, 1):
+            for k in range(n):
+                i, j = k - 1 + a, k - 1 + b
+                if min(i, j) >= 0:
+                    curved[i, j] += bent[k] + y[1, k] * ends[a][b][k]
+    whole = np.block([[curved, jacobian.T], [jacobian, -np.diag(1.0 / weight.ravel())]])
+    wanted = np.linalg.solve(whole, np.concatenate([flat(right), np.zeros(weight.size)]))[:4 * n]
+    assert flat(step) == pytest.approx(wanted, rel=1e-6, abs=1e-9 * np.abs(wanted).max())
