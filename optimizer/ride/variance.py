@@ -70,26 +70,27 @@ def fit_variances(y: NDArray[np.float64], known: NDArray[np.float64],
     """
     log_size = np.log(guess)
     centre, strength = np.log(prior), 1.0 / prior_log_sd**2
-    value, precision = _evaluate(y, known, patterns, log_size, centre, strength)
+    flat = np.array([v.ravel() for v in patterns])
+    value, factor = _evaluate(y, known, flat, log_size, centre, strength)
+    precision = _inverse(factor)
     for _ in range(_ROUNDS):
         size = np.exp(log_size)
         weighted = precision @ y
-        scaled = [s * v for s, v in zip(size, patterns, strict=True)]
-        slope = np.array([0.5 * (weighted @ v @ weighted - np.sum(precision * v))
-                          for v in scaled]) - strength * (log_size - centre)
-        bent = np.column_stack([v @ weighted for v in scaled])
+        bent = np.column_stack([s * (v @ weighted) for s, v in zip(size, patterns, strict=True)])
+        slope = 0.5 * (weighted @ bent - size * (flat @ precision.ravel())) - strength * (
+            log_size - centre)
         information = 0.5 * bent.T @ precision @ bent
         step = np.linalg.solve(information + np.diag(strength), slope)
         step *= min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-12))
         better = value
         for _ in range(12):
-            better, tried = _evaluate(y, known, patterns, log_size + step, centre, strength)
+            better, factor = _evaluate(y, known, flat, log_size + step, centre, strength)
             if better > value:
                 break
             step = 0.5 * step
         if better <= value:
             break
-        log_size, precision = log_size + step, tried
+        log_size, precision = log_size + step, _inverse(factor)
         gained, value = better - value, better
         if gained < 1e-4:
             break
@@ -97,24 +98,27 @@ def fit_variances(y: NDArray[np.float64], known: NDArray[np.float64],
 
 
 def _evaluate(y: NDArray[np.float64], known: NDArray[np.float64],
-              patterns: Sequence[NDArray[np.float64]], log_size: NDArray[np.float64],
+              flat: NDArray[np.float64], log_size: NDArray[np.float64],
               centre: NDArray[np.float64], strength: NDArray[np.float64],
               ) -> tuple[float, NDArray[np.float64]]:
-    """Logarithm of likelihood times prior, and the inverse of the covariance.
+    """Logarithm of likelihood times prior, and the Cholesky factor of the covariance (lower half).
 
-    Sizes that are worlds apart are not to be had in double precision: never better than others.
+    `flat` (j, n²) are the patterns. Sizes that are worlds apart are not to be had in double
+    precision: never better than others.
     """
-    covariance = known.copy()
-    for s, v in zip(np.exp(log_size), patterns, strict=True):
-        covariance += s * v
+    covariance = known + (np.exp(log_size) @ flat).reshape(known.shape)
     try:
         factor = cho_factor(covariance, lower=True)
     except LinAlgError:
         return -np.inf, covariance
     half = float(np.sum(np.log(np.diag(factor[0]))))
     quadratic = float(y @ cho_solve(factor, y))
-    inverse, _ = lapack.dpotri(factor[0], lower=1)
-    lower = np.tril(inverse)
-    inverse = lower + np.tril(inverse, -1).T
     penalty = 0.5 * float(np.sum(strength * (log_size - centre)**2))
-    return -half - 0.5 * quadratic - penalty, inverse
+    return -half - 0.5 * quadratic - penalty, factor[0]
+
+
+def _inverse(factor: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Inverse of the covariance from its factor: twice the work of that, so where it is needed."""
+    inverse, _ = lapack.dpotri(factor, lower=1)
+    lower = np.tril(inverse)
+    return np.asarray(lower + np.tril(inverse, -1).T)
