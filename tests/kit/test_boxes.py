@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -90,6 +91,67 @@ def test_cells_are_halved_until_they_can_be_gone_through(seed, most, monkeypatch
     bracket = np.searchsorted(case.edges, case.cost + 1e-7, side="right") - 1
     lost = [k for k, one in enumerate(case.chosen) if tuple(np.flatnonzero(one)) in missing]
     assert gap >= max(times[bracket[k]] - case.lower[k] for k in lost) - 1e-6
+
+
+class Priced(Case):
+    """The same with prices in seconds on things, so that another set is the best one."""
+
+    def __init__(self, seed, part, size):
+        super().__init__(seed, part)
+        rng = np.random.default_rng(100 + seed)
+        hurdle = size * rng.uniform(0.0, 1.0, len(self.terms.cost))
+        overlap = 0.3 * size * rng.uniform(-1.0, 0.0, len(self.rules.overlaps))
+        self.priced = replace(self.model, hurdle=hurdle, overlap_hurdle=overlap)
+        self.counts = self.rules.overlapping(self.chosen)
+        self.value = self.lower + self.priced.hurdles(self.chosen)
+        self.boxes = Boxes(self.priced, self.bounds, self.boxes.offer, self.boxes.basis,
+                           self.boxes.width)
+
+
+@pytest.mark.parametrize(("seed", "part", "size"), list(itertools.product(
+    range(4), (0.3, np.inf), (0.5, 5.0))))
+def test_no_set_lies_below_a_floor_but_those_that_come_with_it(seed, part, size):
+    case = Priced(seed, part, size)
+    k = int(case.value.argmin())
+    rows = tuple(int(row) for row in np.flatnonzero(case.chosen[k]))
+    for target, most in ((case.value[k] - 0.002, 40), (case.value[k] + 1.0, 40),
+                         (case.value[k] + 1.0, 1)):
+        least, others = case.boxes.floor(rows, target, most)
+        assert least <= target
+        beside = [tuple(np.flatnonzero(one)) not in as_sets(others) for one in case.chosen]
+        assert least <= case.value[beside].min(initial=np.inf) + 1e-9
+        assert case.rules.feasible(others).all()
+    # Whatever is below its value is found or ruled out: the floor is as high as the best set.
+    least, others = case.boxes.floor(rows, case.value[k] - 0.002, 40)
+    assert least == case.value[k] - 0.002
+    least, others = case.boxes.floor(rows, case.value[k] + 1.0, 40)
+    below = as_sets(case.chosen[case.value < least - 1e-6])
+    assert below <= as_sets(others)
+    assert rows in as_sets(others) or least <= case.value[k]
+
+
+@pytest.mark.parametrize(("seed", "part", "size"), list(itertools.product(
+    range(4), (0.3, np.inf), (0.5, 5.0))))
+def test_a_chord_lies_below_every_set_of_its_span_and_touches_the_set_it_is_made_at(
+        seed, part, size):
+    case = Priced(seed, part, size)
+    along = case.boxes.along().of(case.chosen, case.counts)
+    for k in (int(case.value.argmin()), 0, len(case.value) // 2):
+        rows = tuple(int(row) for row in np.flatnonzero(case.chosen[k]))
+        lost = []
+        for reach, ahead in ((np.inf, np.inf), (np.inf, 4.0), (1.0, 4.0), (0.1, 4.0)):
+            span = along[k] - reach, along[k] + reach
+            slowest = min(float(case.value[k]) + ahead, float(case.value.max()) + 1.0)
+            plane = case.boxes.chord(rows, slowest, span)
+            assert plane.slack == plane.spread == 0.0
+            held = (case.value <= slowest) & (np.abs(along - along[k]) <= reach)
+            least = plane.value + plane.of(case.chosen, case.counts)
+            assert held[k]
+            assert np.all(least[held] <= case.value[held] + 1e-9)
+            lost.append(case.value[k] - least[k])
+        # The shorter the span, the closer; about the origin of a bound nothing is lost.
+        assert np.all(np.diff(lost[1:]) <= 1e-9)
+        assert lost[-1] < (0.01 if rows == () else 0.6)
 
 
 @pytest.mark.parametrize(("seed", "part"), list(itertools.product(range(4), (0.3, np.inf))))

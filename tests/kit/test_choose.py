@@ -12,7 +12,10 @@ from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, RuleSet, choose_kit
+from optimizer.kit.choice import KitSet
+from optimizer.kit.choose import _still_faster, compared, search_on
 from optimizer.kit.crosswind import strongest_crosswind
+from optimizer.kit.evaluator import pacing_evaluator
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
 COURSE = road(np.random.default_rng(5), length=10_000.0)
@@ -48,6 +51,7 @@ def test_without_a_catalogue_the_bike_stays_as_it_is():
 
 def test_without_money_only_what_is_owned_or_free_is_used():
     wanted, effects = shop(item("bought", "wheels", 300.0, 0.010),
+                           item("a coin", "gloves", 1.0, 0.003),
                            item("owned", "helmet", 200.0, 0.005, owned=True),
                            item("slow", "clothing", 0.0, -0.004))
     choice = choose(wanted, effects, 0.0)
@@ -100,6 +104,13 @@ def test_requirements_and_exclusions_hold():
     assert choose(wanted, effects, 250.0).best.items == ("mount",)
 
 
+def test_the_seconds_that_a_purchase_has_to_save_are_told():
+    wanted, effects = shop(item("owned", "helmet", 0.0, 0.005, owned=True),
+                           item("bought", "wheels", 300.0, 0.010))
+    assert choose(wanted, effects, least_gain=0.7).least_gain == 0.7
+    assert choose(wanted, effects).least_gain == 0.0
+
+
 def test_hiring_counts_where_it_is_cheaper():
     wanted, effects = shop(item("disc", "rear wheel", 900.0, 0.010, hire_price=90.0))
     choice = choose(wanted, effects, 100.0)
@@ -119,6 +130,34 @@ def test_the_frontier_falls_and_holds_the_best(wide):
     for kit in choice.frontier:
         assert kit.lower_bound <= kit.finish_time
         assert kit.finish_time - kit.lower_bound <= 0.1
+
+
+def test_what_is_beaten_in_the_end_leaves_the_frontier_but_for_both_ends():
+    def kit(name, spend, time):
+        return KitSet((name,), spend, BASELINE, time, time)
+
+    slow, quick = kit("owned", 0.0, 1000.2), kit("free", 0.0, 1000.0)
+    beaten, level, best = (kit("beaten", 50.0, 1000.1), kit("level", 60.0, 1000.0),
+                           kit("best", 70.0, 999.0))
+    found = _still_faster([quick, beaten, level, best], [slow, best])
+    assert found == (slow, quick, best)  # of one price the slower first: times fall
+    assert _still_faster([quick, best], [quick, beaten]) == (quick, beaten, best)
+
+
+@pytest.mark.parametrize(("chosen", "other", "seconds", "says"), [
+    ((0,), (1,), 3.21, "is 3.2 s slower"), ((0,), (1,), 0.0, "is 0.0 s slower"),
+    ((0,), (1,), 12.4, "is 12 s slower"), ((0,), (1,), 119.4, "is 119 s slower"),
+    ((0,), (1,), 185.0, "is 3 min 05 s slower"), ((0,), (1,), -0.3, "is as fast"),
+    ((0,), (0, 2), -0.3, "is as fast"),  # what costs nothing is no purchase
+    ((0,), (0, 1), -0.05, "is as fast, but takes 1 more purchase"),
+    ((), (0, 1), -0.05, "is as fast, but takes 2 more purchases"),
+    ((0,), (0, 1), -0.31, "is only 0.3 s faster for 1 more purchase: not worth it")])
+def test_a_set_is_compared_in_words(chosen, other, seconds, says):
+    wanted, effects = shop(item("one", "wheels", 1.0, 0.010), item("dear", "helmet", 200.0, 0.005),
+                           item("free", "gloves", 0.0, 0.002))
+    day = RaceDay(COURSE, CALM, RIDER, step=400.0)
+    search, _ = search_on(day, BASELINE, wanted, effects, (), pacing_evaluator(day, BASELINE), 0.5)
+    assert compared(search, search.evaluate(chosen), search.evaluate(other), seconds) == says
 
 
 def test_every_item_is_accounted_for(wide):

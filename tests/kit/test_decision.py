@@ -12,7 +12,7 @@ from scipy.stats import norm
 from optimizer.day import RaceDay
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item, choose_kit, setup_of
-from optimizer.kit.decision import decide_kit, unit_loss
+from optimizer.kit.decision import _chances, decide_kit, unit_loss
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.uncertainty import MEASURES
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
@@ -184,6 +184,49 @@ def test_a_test_is_worth_more_the_less_is_known(decision):
     wanted = {item.name: item for item in decision[0].items}
     assert all(wanted[test.item].cost > 0 for test in found.tests)
     assert all(round(test.money) > 0 for test in found.tests)
+
+
+def test_what_a_test_is_worth_is_the_mean_of_what_it_saves(decision):
+    """By quadrature: with perfect knowledge the better of two sets is ridden, whichever it is.
+
+    The difference d of the two is normal about what is known now; who does not test rides the one
+    that is better on average, who knows d the better one: E max(0, -d) (Raiffa and Schlaifer
+    1961, chapter 5).
+    """
+    _, found = decision
+    assert found.tests
+    others = {other.item: other.kit for other in found.alternatives}
+    behind = {test.item: max(others[test.item].finish_time - found.chosen.finish_time, 0.0)
+              for test in found.tests}
+    assert max(behind.values()) > 0.5
+    for test in found.tests:
+        for worth, sd in ((test.perfect, test.uncertainty),
+                          (test.halved, test.uncertainty * 0.75**0.5)):
+            mean = behind[test.item]
+            expected = quad(lambda x, m=mean, s=sd: -x * norm.pdf(x, m, s), mean - 12 * sd, 0.0)[0]
+            assert worth == pytest.approx(expected, rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.parametrize(("fewer", "says"), [
+    (0.04, "beats the target on 4 days in 100 fewer"),
+    (0.0101, "beats the target on 1 day in 100 fewer"),
+    (-0.12, "beats the target on only 12 days in 100 more: not worth its purchases"),
+    (0.003, "beats the target on as many days"), (-0.003, "beats the target on as many days")])
+def test_chances_in_words(fewer, says):
+    assert _chances(fewer) == says
+
+
+def test_the_range_of_a_rival_leaves_one_day_in_twenty_on_either_side():
+    """Differences of two sets by the gains of items are normal: 1.645 standard errors each way."""
+    day, wanted, effects = two_wheels(0.0098, 0.003)
+    found = decide_kit(day, BASELINE, wanted, effects, 1000.0, "EUR", count=400)
+    (rival,) = (rival for rival in found.rivals if rival.kit.items == ("cheap",))
+    _, _, known = two_wheels(0.0068, 0.003)
+    evaluator = pacing_evaluator(day, BASELINE)
+    slope = (evaluator.plan(setup_of(BASELINE, wanted, known, ("cheap",))).finish_time
+             - evaluator.plan(setup_of(BASELINE, wanted, effects, ("cheap",))).finish_time) / 0.003
+    low, _, high = rival.behind
+    assert (high - low) / 2 == pytest.approx(1.6449 * slope * 0.003 * 2**0.5, rel=0.03)
 
 
 @pytest.mark.parametrize(("least_gain", "bought"), [(0.5, 1), (100.0, 0)])

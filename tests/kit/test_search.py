@@ -105,6 +105,15 @@ def test_neither_proof_needs_the_other(monkeypatch):
     assert 1000.0 - blind.fastest(50.0).time == pytest.approx(best(50.0), abs=0.011)
 
 
+@pytest.mark.parametrize("prove", ["prove_best", "prove_by_program"])
+def test_where_nothing_may_be_used_the_bike_as_it_is_is_proven(prove):
+    wanted, effects = chain()
+    found = search_for(RIDER, BASELINE, wanted, effects, Linear(),
+                       dict.fromkeys("abcd", "not allowed"))
+    assert getattr(found, prove)(100.0) <= 0.01 + 1e-9
+    assert found.fastest(100.0).rows == ()
+
+
 @pytest.mark.parametrize("bent", [0.0, 1.0])
 def test_the_frontier_is_found_without_help(bent):
     found = begun(Linear(bent=bent))
@@ -184,6 +193,9 @@ def test_the_best_set_with_an_item_and_without_it(row, budget):
     found = begun(Linear())
     found.explore(sum(PRICES))
     near = found.fastest(budget)
+    only = found.best_where(row, held=True, budget=PRICES[row], near=near)  # the last coin
+    assert row in only.rows
+    assert only.spend == PRICES[row]
     for held in (True, False):
         known = found.best_where(row, held=held, budget=budget, near=near)
         some = [sum(itertools.compress(GAINS, taken))

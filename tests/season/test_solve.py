@@ -61,6 +61,7 @@ def test_brute_force_on_linear_seasons(seed):
     assert least <= best.value + 1e-6
     assert best.value - gap <= least + 1e-6
     assert best.value <= least + 0.05 * len(season.entries) + gap
+    assert gap <= 0.05 * len(season.entries) + 1e-9  # and it is proven
 
 
 @pytest.mark.long
@@ -190,6 +191,16 @@ def test_money_in_steps_buys_what_the_later_race_needs_later():
     assert [tuple(times[0].names[k] for k in rows) for rows in best.sets] == [
         ("small",), ("small", "large")]
     assert {(season.pools[p].item, s) for p, s in best.bought} == {("small", 0), ("large", 1)}
+
+
+@pytest.mark.parametrize(("money", "bought"), [(100.0, True), (99.99, False)])
+def test_a_thing_is_had_for_its_price_and_not_for_less(money, bought):
+    job = job_of(Catalogue((Item("wheel", "wheels", 100.0),)),
+                 (Effect("wheel", drag_area=np.array([-0.009])),))
+    season = season_of("price", "EUR", [Entry("Ann", "race", FIRST, FIRST, 1.0, job)],
+                       [Money(None, money)], {}, {}, least_gain=0.0)
+    _, best, _ = solve_season(season, times=linear_times(season, [1.0]))
+    assert bool(best.sets[0]) is bought
 
 
 def test_resale_counts_only_where_it_is_asked_for():
