@@ -13,11 +13,18 @@ from optimizer.pacing import (
     constant_power,
     constant_speed,
     plan_ride,
-    race_day,
+    prepared_day,
     recognisable_places,
     rideable,
 )
-from optimizer.uncertainty import Kept, chance_as_printed, day_within_risk, draw_days, fork_in
+from optimizer.uncertainty import (
+    Kept,
+    allowed_as_printed,
+    chance_as_printed,
+    day_within_risk,
+    draw_days,
+    fork_in,
+)
 
 if TYPE_CHECKING:
     from optimizer.day import RaceDay
@@ -26,7 +33,7 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws, Fork
 
-__all__ = ["day_of", "draws_of", "ride_evenly", "ride_in_blocks", "risk_of"]
+__all__ = ["day_and_plan", "day_of", "draws_of", "ride_evenly", "ride_in_blocks", "risk_of"]
 
 
 def day_of(job: Job) -> RaceDay:
@@ -48,12 +55,19 @@ def day_of(job: Job) -> RaceDay:
     Infeasible
         where no plan meets a limit; it names the limit
     """
+    return day_and_plan(job)[0]
+
+
+def day_and_plan(job: Job) -> tuple[RaceDay, Plan]:
+    """Give the race day of a job as `day_of` does, and a plan for others to start from."""
     options = job.options
-    day = race_day(job.course, job.conditions, job.rider, job.baseline, step=options.step,
-                   start_speed=options.start_speed)
+    day, plan = prepared_day(job.course, job.conditions, job.rider, job.baseline,
+                             step=options.step, start_speed=options.start_speed)
     if options.empty_risk is None:
-        return day
-    return day_within_risk(day, job.baseline, draws_of(job, day), options.empty_risk).day
+        return day, plan
+    plan = plan_ride(day, job.baseline, warm=plan, bounded=False)
+    kept = day_within_risk(day, job.baseline, draws_of(job, day), options.empty_risk, plan)
+    return kept.day, kept.plan
 
 
 def draws_of(job: Job, day: RaceDay) -> Draws:
@@ -148,7 +162,9 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
 
     card = replace(plan, power=few.asked, speed=few.speed, time=few.time, reserve=few.reserve)
     asked = job.options.empty_risk
-    chance, plan_chance = (chance_as_printed(ridden, day, draws) for ridden in (card, plan))
+    chance = chance_as_printed(card, day, draws)
+    able = allowed_as_printed(plan, day, draws)
+    plan_chance = float(np.mean(able < 1.0))
     if asked is not None:
         usual = day.keeping(1.0)
         free = plan_ride(usual, setup, warm=plan, bounded=False)
@@ -159,7 +175,7 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
         return Risk(chance, plan_chance, 1.0 - day.kept, plan.finish_time - free.finish_time,
                     asked), fork
     try:
-        safe = day_within_risk(day, setup, draws, _USUAL_RISK, plan, plan_chance)
+        safe = day_within_risk(day, setup, draws, _USUAL_RISK, plan, able)
     except Infeasible:
         return None, None
     return Risk(chance, plan_chance, 0.0, safe.plan.finish_time - plan.finish_time,

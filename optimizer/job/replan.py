@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
-from optimizer.job.plans import day_of, draws_of, ride_in_blocks, risk_of
+from optimizer.job.plans import day_and_plan, draws_of, ride_in_blocks, risk_of
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
 from optimizer.kit.choose import forbidden
@@ -51,10 +51,10 @@ def replan(job: Job, items: Sequence[str],
     """
     job = replace(job, catalogue=_at_hand(job.catalogue, items), budget=0.0)
     progress("what the rider can do on the day")
-    day = day_of(job)
+    day, near = day_and_plan(job)
     progress("how to ride it")
     setup, choice = _kit(job, day, items, progress)
-    plan = plan_ride(day, setup)
+    plan = plan_ride(day, setup, warm=near)
     few = ride_in_blocks(day, plan, job.options)
     choice = choice or _only_choice(job, items, setup, plan)
     progress("how sure it is")

@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.plans import day_of, draws_of, ride_evenly, ride_in_blocks, risk_of
+from optimizer.job.plans import day_and_plan, draws_of, ride_evenly, ride_in_blocks, risk_of
 from optimizer.job.run_after import bike_and_run
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.set_splits import set_splits
@@ -142,15 +142,17 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
     True
     """
     from optimizer.kit import choose_kit
+    from optimizer.kit.evaluator import pacing_evaluator
 
     progress("what the rider can do on the day")
-    day = day_of(job)
+    day, near = day_and_plan(job)
     progress("which kit")
+    evaluator = pacing_evaluator(day, job.baseline, near)
     choice = choose_kit(day, job.baseline, job.catalogue, job.effects, job.budget, job.currency,
-                        rules=job.rules, least_gain=job.options.least_gain, progress=progress)
+                        rules=job.rules, least_gain=job.options.least_gain, evaluator=evaluator,
+                        progress=progress)
     progress("how to ride it")
-    owned = plan_ride(day, choice.owned.setup)
-    best = plan_ride(day, choice.best.setup, warm=owned)
+    owned, best = (evaluator.own_plan(kit.setup) for kit in (choice.owned, choice.best))
     few = ride_in_blocks(day, best, job.options)
     draws = draws_of(job, day)
     (risk, fork), moves, twice, (drawn, splits), limit, spared, after = side_by_side({

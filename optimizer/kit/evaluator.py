@@ -39,6 +39,7 @@ _EMPTY = 0.004  # of W', below which a reserve has run out
 _FULL = 0.9999  # of W', from which a reserve is full
 _LEFT = 1.0  # J of reserve that a scaled plan may leave unused, a few hundredths of a second
 _AT_CP = 2e-4  # share of CP within which a power is held to be at CP
+_LOOSE = 1e-5  # of the optimum, by which a bound may stay below it
 _CLOSE = 1e-3  # s of pace that speed does not explain, above which a solution is not a plan
 
 
@@ -89,7 +90,7 @@ class PacingEvaluator:
         changing = len(day.conditions.wind_time) > 1
         self._road = lay_road(day.course, day.conditions, nodes, like.time if changing else None)
         self._solved: list[_Solved] = []
-        self._own: dict[bytes, tuple[float, float]] = {}  # time here, own time
+        self._own: dict[bytes, tuple[float, Plan]] = {}  # time here, own plan
 
     def problem(self, setup: Setup) -> PacingProblem:
         """Pacing problem of a set, in the wind and with the effort limit of the plan `like`."""
@@ -107,22 +108,25 @@ class PacingEvaluator:
 
     def own_plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit, in the wind and with the limit that it meets itself."""
-        return plan_ride(self.day, setup, warm=self.like)
+        known = self._own.get(self._key(setup))
+        if known is None:
+            return plan_ride(self.day, setup, warm=self.like)
+        near = known[1]  # it lacks a bound only
+        return plan_ride(replace(self.day, pedalling=near.pedalling), setup, warm=near)
 
     def plan_own(self, *setups: Setup) -> None:
         """Learn the times of sets, each in its own wind and with its own limits."""
         new = {self._key(setup): setup for setup in setups}
         for key in self._own.keys() & new.keys():
             del new[key]
-        times = side_by_side({str(k): partial(self._times, setup)
+        plans = side_by_side({str(k): partial(self._planned, setup)
                               for k, setup in enumerate(new.values())})
-        self._own.update(zip(new, times, strict=True))
+        self._own.update(zip(new, plans, strict=True))
 
-    def _times(self, setup: Setup) -> tuple[float, float]:
-        """Time of a set here, and with a plan of its own [s]."""
+    def _planned(self, setup: Setup) -> tuple[float, Plan]:
+        """Time of a set here [s], and its own plan without a bound."""
         here = draft(self.problem(setup), self.like).plan
-        own = plan_ride(self.day, setup, warm=here, bounded=False)
-        return here.finish_time, own.finish_time
+        return here.finish_time, plan_ride(self.day, setup, warm=here, bounded=False)
 
     def own_time(self, setup: Setup, time: float) -> float:
         """Time of a set in its own wind and with its own limits, from its `time` here [s].
@@ -132,10 +136,11 @@ class PacingEvaluator:
         """
         known = self._own.get(self._key(setup))
         if known is not None:
-            return known[1]
+            return known[1].finish_time
         if not self._own:
             return time
-        here, own = np.array(sorted(self._own.values())).T
+        here, own = np.array(sorted((here, plan.finish_time)
+                                    for here, plan in self._own.values())).T
         return time + float(np.interp(time, here, own - here))
 
     def _key(self, setup: Setup) -> bytes:
@@ -164,8 +169,12 @@ class PacingEvaluator:
         program = convex_program(problem)
         near = self._nearest(setup)
         solution = interior_point(program, beginning(program, near.like if near else self.like))
-        if not solution.converged:
+        found = bound_from(program, solution, setup, half_range, within)
+        # From a neighbour's multipliers the solver may end with some that bound badly.
+        optimum = float(program.pace_cost @ solution.point.pace)
+        if not solution.converged or optimum - found.value > _LOOSE * optimum:
             solution = interior_point(program)
+            found = bound_from(program, solution, setup, half_range, within)
         x = solution.point
         speed = np.sqrt(2 * x.energy)
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))
@@ -178,7 +187,7 @@ class PacingEvaluator:
         like = replace(self.like, problem=problem, speed=speed, reserve=x.reserve, power=power,
                        halfway=solution.halfway)
         self._solved.append(_Solved(theta, setup.cornering_factor, power, energy, like))
-        return bound_from(program, solution, setup, half_range, within)
+        return found
 
 
 def _scaled(problem: PacingProblem, near: _Solved) -> float | None:
@@ -254,13 +263,15 @@ def _left(problem: PacingProblem, power: NDArray[np.float64], ride: SimulatedRid
     return left, more
 
 
-def pacing_evaluator(day: RaceDay, baseline: Setup) -> PacingEvaluator:
+def pacing_evaluator(day: RaceDay, baseline: Setup,
+                     near: Plan | None = None) -> PacingEvaluator:
     """Evaluate sets on a day, in the wind and with the effort limit of a ride with `baseline`.
 
     Parameters
     ----------
     day : course, weather and rider of the race day
     baseline : bike as it stands
+    near : a plan for about that, to start from
 
     Returns
     -------
@@ -271,4 +282,4 @@ def pacing_evaluator(day: RaceDay, baseline: Setup) -> PacingEvaluator:
     Infeasible
         where the baseline has no plan
     """
-    return PacingEvaluator(day, plan_ride(day, baseline))
+    return PacingEvaluator(day, plan_ride(day, baseline, warm=near))

@@ -3,7 +3,7 @@
 from optimizer.pacing.blocks import constant_power, constant_speed, figure_unit, rideable
 from optimizer.pacing.plan import Block, Plan, RideablePlan
 from optimizer.pacing.planner import bounded_twice, continuous_time, grid, plan_ride, problem_on
-from optimizer.pacing.prepare import race_day, with_pedalling
+from optimizer.pacing.prepare import prepared_day, race_day, with_pedalling
 from optimizer.pacing.problem import PacingProblem, pacing_problem
 from optimizer.pacing.realism import Realism, realism
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
@@ -11,9 +11,32 @@ from optimizer.pacing.simulate import SimulatedRide, Variation, simulate, simula
 from optimizer.pacing.solver import solve
 from optimizer.pacing.terrain import recognisable_places
 
-__all__ = ["Block", "PacingProblem", "Plan", "Realism", "RideablePlan", "Sensitivities",
-           "SimulatedRide", "Variation", "bounded_twice", "constant_power", "constant_speed",
+__all__ = [
+           "Block",
+           "PacingProblem",
+           "Plan",
+           "Realism",
+           "RideablePlan",
+           "Sensitivities",
+           "SimulatedRide",
+           "Variation",
+           "bounded_twice",
+           "constant_power",
+           "constant_speed",
            "continuous_time",
-           "figure_unit", "grid", "pacing_problem", "plan_ride", "problem_on", "race_day",
-           "realism", "recognisable_places", "rideable", "sensitivities", "simulate",
-           "simulate_many", "solve", "with_pedalling"]
+           "figure_unit",
+           "grid",
+           "pacing_problem",
+           "plan_ride",
+           "prepared_day",
+           "problem_on",
+           "race_day",
+           "realism",
+           "recognisable_places",
+           "rideable",
+           "sensitivities",
+           "simulate",
+           "simulate_many",
+           "solve",
+           "with_pedalling",
+]

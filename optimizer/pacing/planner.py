@@ -217,6 +217,10 @@ def consistent_plan(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
                 pedalling = _joined(before, pedalling)
             if pedalling is before:
                 break
+            if changing:  # riding tells most of what new coasting does to the arrivals
+                arrival, duration = _ridden_here(replace(day, pedalling=pedalling), setup, nodes,
+                                                 plan)
+                continue
         arrival, duration = plan.time if changing else None, plan.finish_time
     return found._replace(plan=replace(found.plan, pedalling=pedalling))
 

@@ -15,10 +15,11 @@ from optimizer.rider.environment import critical_power_factor, environment_cauti
 if TYPE_CHECKING:
     from optimizer.conditions import Conditions
     from optimizer.course import Course
+    from optimizer.pacing.plan import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["race_day", "with_pedalling"]
+__all__ = ["prepared_day", "race_day", "with_pedalling"]
 
 
 def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, *,
@@ -47,18 +48,38 @@ def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, 
     Infeasible
         where no plan meets the limits; it names the limit that binds
     """
+    return prepared_day(course, conditions, rider, bike, step=step, start_speed=start_speed)[0]
+
+
+def prepared_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, *,
+                 step: float | None = None, start_speed: float = 0.0) -> tuple[RaceDay, Plan]:
+    """Give the day of `race_day`, and the plan that it comes from for others to start from.
+
+    Parameters
+    ----------
+    course, conditions, rider, bike, step, start_speed : as `race_day` has them
+
+    Returns
+    -------
+    the day; a plan near the best one with `bike` on that day, without a bound
+
+    Raises
+    ------
+    Infeasible
+        as `race_day`
+    """
     factor = float(np.mean(critical_power_factor(rider, course.elevation,
                                                  conditions.temperature)))
     day = RaceDay(course, conditions,
                   replace(rider, critical_power=factor * rider.critical_power), step=step,
                   start_speed=start_speed, cautions=tuple(environment_cautions(rider)))
     if len(rider.positions) == 1:
-        return with_pedalling(day, bike)
+        return _with_pedalling(day, bike)
     plan = plan_ride(day, bike, bounded=False)
     day = replace(day, pedalling=pedalling_of(plan, None))
     chosen = choose_positions(day, bike, warm=plan)
     day = replace(day, position=chosen.position)
-    return replace(day, pedalling=pedalling_of(chosen.plan, day.pedalling))
+    return replace(day, pedalling=pedalling_of(chosen.plan, day.pedalling)), chosen.plan
 
 
 def with_pedalling(day: RaceDay, bike: Setup) -> RaceDay:
@@ -78,5 +99,9 @@ def with_pedalling(day: RaceDay, bike: Setup) -> RaceDay:
     Infeasible
         as `race_day`
     """
+    return _with_pedalling(day, bike)[0]
+
+
+def _with_pedalling(day: RaceDay, bike: Setup) -> tuple[RaceDay, Plan]:
     plan = plan_ride(replace(day.keeping(1.0), pedalling=None), bike, bounded=False)
-    return replace(day, pedalling=pedalling_of(plan, pedalling_of(plan, None)))
+    return replace(day, pedalling=pedalling_of(plan, pedalling_of(plan, None))), plan

@@ -6,11 +6,17 @@ every screen, and two sets are compared on the same days.
 
 from optimizer.uncertainty.draws import Draws, draw_days
 from optimizer.uncertainty.fork import Branch, Fork, fork_in
-from optimizer.uncertainty.margin import Kept, chance_as_printed, day_within_risk
+from optimizer.uncertainty.margin import (
+           Kept,
+           allowed_as_printed,
+           chance_as_printed,
+           day_within_risk,
+)
 from optimizer.uncertainty.measures import FORECAST, MEASURES, Measure, measure_of
 from optimizer.uncertainty.riding import Manner, ability, ride_days, runs_out
 from optimizer.uncertainty.summary import chance_faster, spread
 
 __all__ = ["FORECAST", "MEASURES", "Branch", "Draws", "Fork", "Kept", "Manner", "Measure",
-           "ability", "chance_as_printed", "chance_faster", "day_within_risk", "draw_days",
-           "fork_in", "measure_of", "ride_days", "runs_out", "spread"]
+           "ability", "allowed_as_printed", "chance_as_printed", "chance_faster",
+           "day_within_risk", "draw_days", "fork_in", "measure_of", "ride_days", "runs_out",
+           "spread"]

@@ -9,18 +9,20 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.pacing import plan_ride
-from optimizer.uncertainty.riding import ability, ride_days, runs_out
+from optimizer.uncertainty.riding import allowed, ride_days
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from optimizer.day import RaceDay
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
     from optimizer.uncertainty.draws import Draws
 
-__all__ = ["Kept", "chance_as_printed", "day_within_risk"]
+__all__ = ["Kept", "allowed_as_printed", "chance_as_printed", "day_within_risk"]
 
 _ROUNDS: Final = 14
-_FORETOLD: Final = 2  # of them, in which the next margin is foretold
+_FORETOLD: Final = 4  # of them, in which the next margin is foretold
 _CLOSE: Final = 1e-3  # of the power; margins are whole multiples of it
 _LEAST: Final = 0.6  # of CP; a plan for less is none
 
@@ -49,22 +51,41 @@ def chance_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> float:
     -------
     chance, 0 to 1
     """
-    ride = ride_days(plan, day, draws, (), (), "printed")
-    return float(np.mean(runs_out(plan, day, draws, ride)))
+    return _chance(allowed_as_printed(plan, day, draws))
+
+
+def allowed_as_printed(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
+    """Say how hard each day would let the printed watts of a plan be ridden.
+
+    Parameters
+    ----------
+    plan : plan of the ride
+    day : course, weather and rider of the race day
+    draws : k drawn days
+
+    Returns
+    -------
+    (k,) factor on the watts, 1 where the day just allows them; the rider runs out below
+    """
+    return allowed(plan, day, draws, ride_days(plan, day, draws, (), (), "printed"))
+
+
+def _chance(able: NDArray[np.float64]) -> float:
+    return float(np.mean(able < 1.0))
 
 
 def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
-                    plan: Plan | None = None, chance: float | None = None) -> Kept:
+                    plan: Plan | None = None, able: NDArray[np.float64] | None = None) -> Kept:
     """Keep the smallest margin with which the best plan runs out on no more days than accepted.
 
     Parameters
     ----------
     day : course, weather and rider of the race day
     setup : set of kit
-    draws : drawn days
+    draws : k drawn days
     risk : accepted chance to run out, 0 to 1
     plan : the one for day and setup, where it is known
-    chance : to run out with that plan, where it is known
+    able : (k,) `allowed_as_printed` of that plan, where it is known
 
     Returns
     -------
@@ -77,32 +98,38 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
     """
     if plan is None:
         plan = plan_ride(day, setup, bounded=False)
-    if chance is None:
-        chance = chance_as_printed(plan, day, draws)
-    if chance <= risk:
+    if able is None:
+        able = allowed_as_printed(plan, day, draws)
+    if (chance := _chance(able)) <= risk:
         return Kept(day, plan, chance)
-    able = ability(plan, day, draws)
     found: Kept | None = None
     low, high = round(_LEAST / _CLOSE) - 1, round(1.0 / _CLOSE)
-    at = int(np.clip(np.quantile(able, risk) / _CLOSE, low + 1, high - 1))
+    at = high
     for tried in range(_ROUNDS):
+        if tried < _FORETOLD:
+            # With the watts at a margin the days tell at which one few enough would run out.
+            at = int(at * _few_below(able, risk))
+        else:  # ever further, then halve
+            at += 2**(tried - _FORETOLD) * (1 if chance <= risk else -1)
+        if not low < at < high:
+            at = low + 1 if at <= low else high - 1
         trial = replace(day.keeping(at * _CLOSE), pedalling=plan.pedalling)
         plan = plan_ride(trial, setup, warm=plan, bounded=False)
-        chance = chance_as_printed(plan, trial, draws)
+        able = allowed_as_printed(plan, trial, draws)
+        chance = _chance(able)
         if chance <= risk:
             found, low = Kept(trial, plan, chance), at
         else:
             high = at
         if high - low < 2:
             break
-        # The days' abilities say how far away the risk is; then ever further, then halve.
-        away = abs(float(np.quantile(able, risk) - np.quantile(able, chance))) / _CLOSE
-        away = max(round(away) if tried < _FORETOLD else 0, 2**tried)
-        at += away if chance <= risk else -away
-        if not low < at < high:
-            at = (low + high) // 2
     if found is None:
         raise Infeasible(f"the rider runs out on {100 * chance:.0f} days in 100 however carefully "
                          "the ride is planned", "accept a higher risk, or narrow down the "
                          "uncertainty of critical power, W' and endurance")
     return found
+
+
+def _few_below(able: NDArray[np.float64], risk: float) -> float:
+    """Highest factor below which no more than a share of `risk` of the days lie."""
+    return float(np.sort(able)[min(int(risk * len(able)), len(able) - 1)])

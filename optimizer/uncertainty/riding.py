@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from optimizer.pacing import Plan, SimulatedRide
     from optimizer.uncertainty.draws import Draws
 
-__all__ = ["Manner", "ability", "ride_days", "runs_out"]
+__all__ = ["Manner", "ability", "allowed", "ride_days", "runs_out"]
 
 Manner = Literal["feel", "printed"]
 
@@ -34,6 +34,7 @@ _LAST: Final = 0.005  # of the course, where running out does no harm any more
 _SLACK: Final = 0.002  # of the power, by which the law may be exceeded on the way
 _ROUNDS: Final = 4
 _SENSIBLE: Final = (0.4, 1.6)  # factors; beyond them nobody rides
+_LOW, _FULL = 0.1, 0.9999  # of W'; below and above which a reserve says how far it is from gone
 _SETTLED: Final = 600.0  # s; before, W' alone says what can be held
 
 
@@ -136,16 +137,31 @@ def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDA
     -------
     (k,) whether
     """
+    return np.asarray(allowed(plan, day, draws, ride) < 1.0)
+
+
+def allowed(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDArray[np.float64]:
+    """(k,) factor on the powers of a ride that each day would just allow.
+
+    Below 1 exactly where the rider `runs_out`. To first order how far: what is spent goes with the
+    exponent of the power, and a reserve that has run out asks for less work since it was full.
+    """
     p = plan.problem
     last = int(np.searchsorted(plan.distance, (1.0 - _LAST) * plan.distance[-1]))
-    empty = (ride.reserve[:last] < 0.0).any(axis=0)
-    time = ride.time[1:last]
+    time, exponent = ride.time[1:last], draws.effort_exponent
     cp = p.critical_power[:last - 1, None] * (draws.critical_power / day.rider.critical_power)
-    exponent = draws.effort_exponent
-    spent = np.cumsum((ride.power[:last - 1] / cp) ** exponent * np.diff(ride.time[:last], axis=0),
-                      axis=0)
+    passed = np.diff(ride.time[:last], axis=0)
+    spent = np.cumsum((ride.power[:last - 1] / cp) ** exponent * passed, axis=0)
     can = capacity_of(draws.critical_power, draws.w_prime, draws.endurance_loss,
                       time) / draws.critical_power
-    over = spent > time * ((1.0 + _SLACK) * can) ** exponent
-    return np.asarray(empty | (over & (time > np.minimum(_SETTLED, 0.5 * ride.time[-1]))
-                               ).any(axis=0))
+    over = spent / (time * ((1.0 + _SLACK) * can) ** exponent)
+    over[time <= np.minimum(_SETTLED, 0.5 * ride.time[-1])] = 0.0
+    factor = np.minimum(np.maximum(over.max(axis=0), 1e-9) ** (-1.0 / exponent), _SENSIBLE[1])
+    reserve = ride.reserve[:last]
+    low = np.flatnonzero(reserve.min(axis=0) < _LOW * reserve[0])
+    left = reserve[:, low]
+    work = np.zeros_like(left)
+    np.cumsum(ride.power[:last - 1, low] * passed[:, low], axis=0, out=work[1:])
+    since = work - np.maximum.accumulate(np.where(left > _FULL * left[0], work, 0.0), axis=0)
+    factor[low] = np.minimum(factor[low], 1.0 + (left / np.maximum(since, 1.0)).min(axis=0))
+    return np.asarray(factor)
