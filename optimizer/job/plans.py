@@ -59,7 +59,21 @@ def day_of(job: Job) -> RaceDay:
 
 
 def day_and_plan(job: Job) -> tuple[RaceDay, Plan]:
-    """Give the race day of a job as `day_of` does, and a plan for others to start from."""
+    """Give the race day of a job as `day_of` does, and a plan for others to start from.
+
+    Parameters
+    ----------
+    job : what a scenario holds
+
+    Returns
+    -------
+    the day; a plan near the best one with what is owned, without a bound
+
+    Raises
+    ------
+    Infeasible
+        as `day_of`
+    """
     options = job.options
     day, plan = prepared_day(job.course, job.conditions, job.rider, job.baseline,
                              step=options.step, start_speed=options.start_speed)

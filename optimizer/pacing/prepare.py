@@ -57,7 +57,12 @@ def prepared_day(course: Course, conditions: Conditions, rider: Rider, bike: Set
 
     Parameters
     ----------
-    course, conditions, rider, bike, step, start_speed : as `race_day` has them
+    course : the road
+    conditions : air and wind over place and time
+    rider : as tested
+    bike : bike and kit that set the positions
+    step : m, longest step of the computation; None takes what suits the course
+    start_speed : m/s
 
     Returns
     -------

@@ -145,6 +145,17 @@ def allowed(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDAr
 
     Below 1 exactly where the rider `runs_out`. To first order how far: what is spent goes with the
     exponent of the power, and a reserve that has run out asks for less work since it was full.
+
+    Parameters
+    ----------
+    plan : plan that is ridden
+    day : course, weather and rider of the race day
+    draws : k drawn days
+    ride : the plan ridden on them
+
+    Returns
+    -------
+    (k,) factor, at most 1.6
     """
     p = plan.problem
     last = int(np.searchsorted(plan.distance, (1.0 - _LAST) * plan.distance[-1]))
