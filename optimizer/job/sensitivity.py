@@ -148,7 +148,7 @@ def _of_the_rider(day: RaceDay) -> Iterator[_What]:
             change = exponent - rider.effort_exponent
             least = min(_EXPONENTS, key=lambda other: abs(other - rider.effort_exponent) or 99.0)
             yield _What(
-                "Effort exponent", f"{exponent:g} instead of {rider.effort_exponent:g}",
+                f"Effort exponent {exponent:g}", f"instead of {rider.effort_exponent:g}",
                 _with_rider(day, effort_exponent=exponent),
                 f"± {NINE_IN_TEN * rider.effort_exponent_sd:.1f}" if exponent == least
                 and rider.effort_exponent_sd else "", rider.effort_exponent_sd / change)

@@ -18,6 +18,8 @@ from optimizer.report.uncertain import NINE_IN_TEN, Mark, amount, plain
 from optimizer.report.words import listing
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from optimizer.evidence.bluff_body import BluffDrag, Run
     from optimizer.evidence.reference import Reference
     from optimizer.report.page import Part
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Exposed", "band", "cables_page", "evidence_row", "lead", "named", "rows"]
 
 _STYLE = """
-.section { width: 100%; max-width: 46rem; height: auto; margin: .6rem 0 1.2rem; }
+.section { width: 100%; max-width: 36rem; height: auto; margin: .6rem 0 1.2rem; }
 .section .line { fill: none; stroke: var(--ink); vector-effect: non-scaling-stroke; }
 .section .part { fill: var(--ink); }
 .section .shape { fill: var(--plan-band); stroke: var(--plan);
@@ -160,15 +162,17 @@ def evidence_row(exposed: Exposed, name: str = "") -> str:
 
 def cables_page(exposed: Exposed) -> str:
     """Give the page as HTML."""
-    parts: list[Part] = []
-    if not math.isnan(exposed.drag.thickness[0]):
-        parts += [_picture(exposed), ("To the same scale, seen along the part: what is exposed, "
-                                      "and a streamlined section with the drag of one of them "
-                                      "(the cautious figure).")]
+    shown: list[Section] = []
+    if exposed.after is not None:
+        shown = [Section("picture", "What takes their place", [
+            _picture(exposed), "To the same scale, seen along the parts."])]
+    elif not math.isnan(exposed.drag.thickness[0]):
+        shown = [Section("picture", "How thick might it be instead?", [
+            _picture(exposed), ("To the same scale, seen along the part: what is exposed, and a "
+                                "streamlined section with the drag of one of them (the cautious "
+                                "figure).")])]
     return render("What do they cost?", lead(exposed), [
-        Section("cost", "The figures", [_chart(exposed)]),
-        *([Section("picture", "How thick might it be instead?", parts)] if parts else []),
-        Section("how", "How it was found", _how(exposed))],
+        *shown, Section("how", "How it was found", _how(exposed))], opening=_chart(exposed),
         kicker="Exposed cables, hoses, bottles and plates", style=_STYLE, foot=[
         ("Brake hoses and cables are for a qualified mechanic: too short a hose pulls out when the "
          "bar turns. The rules of the event decide what may be covered or hidden.")])
@@ -205,37 +209,86 @@ def _range_of(low: float, high: float) -> str:
 
 
 def _picture(exposed: Exposed) -> Markup:
-    """Cross-sections to scale in millimetres: the first round run, and the equal strut."""
-    run = next(run for run in exposed.runs if run.shape == "round")
-    d, thick = run.width * 1e3, exposed.drag.thickness[0] * 1e3
-    chord = SLENDERNESS * thick
-    left, tall = 0.16 * chord, 1.35 * max(thick, 3 * d * run.count)
-    circles = Markup("").join(
-        Markup('<circle class="part" cx="{:.1f}" cy="{:.1f}" r="{:.2f}"/>').format(
-            left + 0.15 * chord, tall / 2 + 3 * d * (k - (run.count - 1) / 2), d / 2)
-        for k in range(run.count))
-    start, half = left + 0.4 * chord, thick / 2
-    shape = Markup(
+    """Cross-sections to one scale: before and after, or what is exposed and the equal strut."""
+    if exposed.after is not None:
+        columns = [("before", [part for run in exposed.runs for part in _sections(run)]),
+                   ("after", [part for run in exposed.after for part in _sections(run)])]
+        said = (f"Before: {listing([run.text for run in exposed.runs])}. After: "
+                f"{listing([run.text for run in exposed.after]) or 'nothing'}.")
+    else:
+        run = next(run for run in exposed.runs if run.shape == "round")
+        thick = exposed.drag.thickness[0]
+        columns = [(f"{run.width * 1e3:g} mm", _sections(run)),
+                   (f"{1e3 * thick:.0f} mm thick", [_Outline("section", SLENDERNESS * thick,
+                                                             thick)])]
+        said = (f"{run.count} round of {run.width * 1e3:g} mm beside a streamlined section "
+                f"{1e3 * thick:.0f} mm thick")
+    return _drawn(columns, said)
+
+
+@dataclass(frozen=True)
+class _Outline:
+    """Cross-section of one part: its kind, and its size along and across the flow [m]."""
+
+    kind: str
+    along: float
+    across: float
+
+
+_PLATE = 0.002  # m, drawn thickness of a plate across the flow
+
+
+def _sections(run: Run) -> list[_Outline]:
+    along = {"section": run.chord, "plate": _PLATE}.get(run.shape, run.width)
+    kind = run.shape if run.shape in ("section", "plate") else "round"
+    return run.count * [_Outline(kind, along, run.width)]
+
+
+def _drawn(columns: Sequence[tuple[str, Sequence[_Outline]]], said: str) -> Markup:
+    """Columns of parts below each other, the flow from the left, in millimetres."""
+    widths = [1e3 * max((part.along for part in parts), default=0.0) for _, parts in columns]
+    heights = [sum(3e3 * part.across if part.kind == "round" and part.across < 0.02 else
+                   1.3e3 * part.across for part in parts) for _, parts in columns]
+    whole = max(1.5 * sum(widths), 1.5 * max(heights), 40.0)
+    size, tall = 0.034 * whole, max(*heights, 0.12 * whole)
+    text = Markup('<text x="{:.1f}" y="{:.1f}" font-size="{:.2f}" text-anchor="{}">{}</text>')
+    arrow = Markup('<path class="line" d="M0 {y:.1f}h{w:.1f}m-{b:.1f} -{b:.1f}l{b:.1f} {b:.1f}l-'
+                   '{b:.1f} {b:.1f}"/>').format(y=tall / 2, w=0.09 * whole, b=0.016 * whole)
+    out = [arrow, text.format(0.0, tall / 2 - 0.6 * size, size, "start", "wind")]
+    free = 0.86 * whole - sum(widths)
+    left = 0.14 * whole
+    for (name, parts), width, height in zip(columns, widths, heights, strict=True):
+        left += free / (len(columns) + 1)
+        top = (tall - height) / 2
+        for part in parts:
+            gap = 3.0 if part.kind == "round" and part.across < 0.02 else 1.3
+            top += 0.5e3 * gap * part.across
+            out.append(_outline(part, left + 0.5 * (width - 1e3 * part.along), top))
+            top += 0.5e3 * gap * part.across
+        if not parts:
+            out.append(text.format(left + width / 2, tall / 2, size, "middle", "nothing"))
+        out.append(text.format(left + width / 2, tall + 1.2 * size, size, "middle", name))
+        left += width
+    return Markup('<svg class="section" viewBox="0 0 {w:.1f} {t:.1f}" role="img" '
+                  'aria-label="{label}">{body}</svg>').format(
+        w=whole, t=tall + 1.8 * size, label=said, body=Markup("").join(out))
+
+
+def _outline(part: _Outline, x: float, y: float) -> Markup:
+    """One cross-section, its nose at x and its middle at y [mm]."""
+    along, half = 1e3 * part.along, 0.5e3 * part.across
+    if part.kind == "round":
+        return Markup('<circle class="part" cx="{:.1f}" cy="{:.1f}" r="{:.2f}"/>').format(
+            x + half, y, half)
+    if part.kind == "plate":
+        return Markup('<rect class="part" x="{:.1f}" y="{:.1f}" width="{:.1f}" '
+                      'height="{:.1f}"/>').format(x, y - half, along, 2 * half)
+    return Markup(
         '<path class="shape" d="M0 0C0 {a:.1f} {b:.1f} {h:.1f} {c:.1f} {h:.1f}C{e:.1f} {h:.1f} '
         '{f:.1f} {g:.1f} {l:.1f} 0C{f:.1f} -{g:.1f} {e:.1f} -{h:.1f} {c:.1f} -{h:.1f}C{b:.1f} '
         '-{h:.1f} 0 -{a:.1f} 0 0Z" transform="translate({x:.1f} {y:.1f})"/>').format(
-        a=0.62 * half, b=0.13 * chord, h=half, c=0.3 * chord, e=0.55 * chord, f=0.85 * chord,
-        g=0.22 * half, l=chord, x=start, y=tall / 2)
-    size = 0.045 * chord
-    text = Markup('<text x="{:.1f}" y="{:.1f}" font-size="{:.1f}" text-anchor="{}">{}</text>')
-    arrow = Markup('<path class="line" d="M0 {y:.1f}h{w:.1f}m{b:.1f} -{h:.1f}l{c:.1f} {h:.1f}l-'
-                   '{c:.1f} {h:.1f}"/>').format(y=tall / 2, w=0.6 * left, b=-0.15 * left,
-                                                 h=0.1 * left, c=0.15 * left)
-    return Markup(
-        '<svg class="section" viewBox="0 0 {w:.1f} {t:.1f}" role="img" aria-label="{label}">'
-        "{arrow}{wind}{circles}{size}{shape}{thick}</svg>").format(
-        w=start + chord + 0.04 * chord, t=tall + 1.6 * size,
-        label=f"{run.count} round of {d:g} mm beside a streamlined section {thick:.0f} mm thick",
-        arrow=arrow, wind=text.format(0, tall / 2 - 0.18 * left, size, "start", "wind"),
-        circles=circles, shape=shape,
-        size=text.format(left + 0.15 * chord, tall + size, size, "middle", f"{d:g} mm"),
-        thick=text.format(start + 0.5 * chord, tall + size, size, "middle",
-                          f"{thick:.0f} mm thick"))
+        a=0.62 * half, b=0.13 * along, h=half, c=0.3 * along, e=0.55 * along, f=0.85 * along,
+        g=0.22 * half, l=along, x=x, y=y)
 
 
 def _how(exposed: Exposed) -> list[Part]:

@@ -49,8 +49,8 @@ def course_page(course: Course, conditions: Conditions | None = None,
         sections.append(Section("air", "Air and wind", _air(course, conditions, starts)))
     sections.append(Section("data", "What was corrected, and what to be wary of", _data(course)))
     return render(course.name, [*sentences(course), *height_sentences(course)], sections,
-                  kicker="The course", foot=[CAUTION], along=_readings(course, conditions),
-                  style=asset("map.css"))
+                  opening=profile_chart(course), kicker="The course", foot=[CAUTION],
+                  along=_readings(course, conditions), style=asset("map.css"))
 
 
 # --- words and rows, for the terminal as well -----------------------------------------------
@@ -196,13 +196,8 @@ START_HEADINGS = ("Start", "time", "90 % range", "loss", "best, chance", "head, 
 
 
 def _road(course: Course, conditions: Conditions | None) -> list[Part]:
-    parts: list[Part] = [profile_chart(course)]
     beside = height_chart(course)
-    if beside:
-        parts.append(beside)
-    parts.append(mapped(course, conditions))
-    parts.append(_grades(course))
-    return parts
+    return [*([beside] if beside else []), mapped(course, conditions), _grades(course)]
 
 
 def profile_chart(course: Course) -> Chart:
@@ -225,8 +220,9 @@ def profile_chart(course: Course) -> Chart:
         look, kilometre_axis(course), rows, posts=posts(course), names=True), table,
         f"Steepest from {kilometres(place)}: {_percent(top)} over 500 m; highest at "
         f"{kilometres(course.distance[int(np.argmax(course.elevation))])}.",
-        note="Upright lines are the marks of the map. The lowest row includes the braking before "
-             "each corner.", kilometres=course.length / 1000.0)
+        note=("Upright lines are the marks of the map. " if course.marks else "")
+        + "The lowest row includes the braking before each corner.",
+        kilometres=course.length / 1000.0)
 
 
 def _stretches(course: Course) -> list[tuple[float, float]]:

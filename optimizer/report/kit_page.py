@@ -194,8 +194,7 @@ def kit_page(job: Job, decision: KitDecision) -> str:
     choice = decision.choice
     sections = [
         Section("set", "What to ride", [basket(job, decision), _CAUTION]),
-        Section("money", "Money against time", [
-            _frontier_chart(job, decision),
+        Section("money", "Best kit at every price", [
             Folded(f"All {len(with_chosen(decision))} sets",
                    [frontier_table(job, decision, with_chosen(decision))])]),
         Section("next", "What to buy next", [_purchase_chart(decision),
@@ -208,7 +207,8 @@ def kit_page(job: Job, decision: KitDecision) -> str:
     sections.append(Section("left-out", "What is left out, and why", [
         Table(("Item", "Why"), decision.left_out, left=(0, 1))]))
     return render(f"Kit for {job.name}", kit_lead(job, decision), sections,
-                  kicker="Choice of kit", foot=_assumed(job.assumptions))
+                  opening=_frontier_chart(job, decision), kicker="Choice of kit",
+                  foot=_assumed(job.assumptions))
 
 
 def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Table:
@@ -339,13 +339,13 @@ def compare_page(job: Job, result: Comparison) -> str:
               "The clock may show them further on.")])
         for n, d in enumerate(result.differences)]
     return render(f"Sets for {job.name}", compare_lead(job, result), [
-        Section("splits-section", "Splits", [splits]),
-        Section("won", "Where seconds are won", [_won_chart(job, result)]), *won,
+        Section("splits-section", "Splits", [splits]), *won,
         Section("sets", "The sets", [Table(
             ("Set", f"Cost, {job.currency}", "Items"),
             [(run.name, money(run.kit.spend), ", ".join(run.kit.items) or "as it stands")
              for run in result.runs], left=(0, 2)), _CAUTION])],
-        kicker="Comparison", foot=_assumed(job.assumptions), along=_readings(result))
+        opening=_won_chart(job, result), kicker="Comparison", foot=_assumed(job.assumptions),
+        along=_readings(result))
 
 
 _STYLES = ("plan", "other dash", "ink dot-line", "ink long")

@@ -10,6 +10,13 @@ const kitpace = (() => {
     say.timer = setTimeout(() => { place.textContent = ""; }, 4000);
   };
 
+  // In a frame a page without a read-out that follows the screen says how tall it is, so that
+  // it does not scroll within a page that scrolls.
+  if (parent !== window && !store.along) {
+    const tell = () => parent.postMessage({ height: document.documentElement.offsetHeight }, "*");
+    new ResizeObserver(tell).observe(document.documentElement);
+  }
+
   // --- tables ---------------------------------------------------------------------------
   const text = (cell) => cell.innerText.replace(/[↑↓]\s*$/, "").trim().replace(/\s+/g, " ");
   const cells = (table) => [...table.rows].map((row) => [...row.cells].map(text));

@@ -105,7 +105,7 @@ class Section:
 
 
 def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Section], *,
-           opening: Markup | str = "", kicker: str = "", foot: Sequence[str | Markup] = (),
+           opening: Markup | Chart | str = "", kicker: str = "", foot: Sequence[str | Markup] = (),
            language: str = "en", along: Mapping[str, Any] | None = None,
            data: Mapping[str, Any] | None = None, script: str = "", style: str = "",
            workers: bool = False) -> str:
@@ -114,7 +114,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     Parameters
     ----------
     lead : the sentences of the first screen
-    opening : the picture above them
+    opening : the picture above them; a chart comes after the first of them, which it shows
     kicker : small line above the title
     foot : paragraphs at the end
     along : what is read out at a place of the course, as `optimizer.report.along.read_out` gives it
@@ -126,8 +126,12 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
                *([script] if script else [])]
     styles = asset("page.css") + asset("picture.css") + style
     store = {"along": along, "page": dict(data or {})}
+    sentences = [lead] if isinstance(lead, str) else lead
+    shown = isinstance(opening, Chart)
     return _tidied(_template().render(
-        title=title, kicker=kicker, opening=opening, lead=[lead] if isinstance(lead, str) else lead,
+        title=title, kicker=kicker, answer=sentences[:1] if shown else (),
+        opening=_chart(opening, first=True) if isinstance(opening, Chart) else opening,
+        lead=sentences[1:] if shown else sentences,
         sections=sections, foot=foot, language=language, style=_trusted(styles),
         scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
         policy=_policy(scripts, styles, workers=workers)))
@@ -207,17 +211,21 @@ def _body(part: Part) -> Markup:
     return _table(part) if isinstance(part, Table) else _chart(part)
 
 
-def _chart(chart: Chart) -> Markup:
-    """Figure with its question, what is to be seen, the picture and the table below."""
+def _chart(chart: Chart, *, first: bool = False) -> Markup:
+    """Figure with its question, what is to be seen, the picture and the table below.
+
+    The `first` of a page stands under no section, so that its question heads one itself.
+    """
     note = Markup('<p class="note">{}</p>').format(chart.note) if chart.note else ""
     finding = Markup('<p class="finding">{}</p>').format(chart.finding) if chart.finding else ""
     table = chart.table if chart.table.caption else replace(chart.table, caption=chart.question)
     return Markup(
         '<figure class="chart{half}" id="{ident}" aria-labelledby="{ident}-q">'
-        '<figcaption><h3 id="{ident}-q">{question}</h3>{finding}</figcaption>{picture}{note}'
+        '<figcaption><{h} class="question" id="{ident}-q">{question}</{h}>{finding}</figcaption>'
+        "{picture}{note}"
         "<details><summary>The same in figures</summary>{table}</details></figure>",
-    ).format(ident=chart.ident, question=chart.question, finding=finding, note=note,
-             half=" half" if chart.half else "", table=_table(table),
+    ).format(h="h2" if first else "h3", ident=chart.ident, question=chart.question,
+             finding=finding, note=note, half=" half" if chart.half else "", table=_table(table),
              picture=drawn(chart.ident, chart.draw, chart.question,
                            f"{chart.finding} A table with the figures follows.".strip(),
                            kilometres=chart.kilometres,

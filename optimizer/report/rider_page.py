@@ -14,11 +14,13 @@ from optimizer.report.svg import Axis, Band, Dots, Line, Row, plot
 from optimizer.report.words import listing
 from optimizer.rider.effort import allowance, capacity
 from optimizer.rider.environment import altitude_share, environment_cautions, heat_share
-from optimizer.rider.power_duration import MODELS
+from optimizer.rider.power_duration import HALF_HOUR, MODELS
 from optimizer.rider.reserve import RECOVERY_MODELS, reserve_balance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
@@ -40,8 +42,8 @@ def rider_page(rider: Rider | None, ability: Ability | None) -> str:
     """Page of a rider, of the fit behind it, or of both."""
     sections = []
     if ability is not None:
-        sections.append(Section("held", "What can be held, and for how long", curve_parts(ability)))
-        sections.append(Section("fit", "The fit, and how sure it is", _fit(ability)))
+        sections.append(Section("fit", "The fit, and how sure it is",
+                                [*_doubtful(ability), *_fit(ability)]))
     if rider is not None:
         sections.append(Section("hours", "Rides of hours", _hours(rider)))
         sections.append(Section("positions", "Positions", _positions(rider)))
@@ -50,8 +52,9 @@ def rider_page(rider: Rider | None, ability: Ability | None) -> str:
         sections.append(Section("assumed", "What is assumed", [Points(rider.assumed) if
                                 rider.assumed else "Nothing: everything was stated or fitted."]))
     name = rider.name if rider is not None else "Best efforts"
+    opening = _curve(ability) if ability is not None else _held(rider) if rider is not None else ""
     return render(name, [Markup("{}").format(line) for line in sentences(rider, ability)],
-                  sections, kicker="What the rider can do", foot=[_CAUTION])
+                  sections, opening=opening, kicker="What the rider can do", foot=[_CAUTION])
 
 
 # --- words, for the terminal as well --------------------------------------------------------
@@ -176,6 +179,15 @@ def _scatter(curve: PowerCurve) -> str:
 
 def curve_parts(ability: Ability) -> list[Part]:
     """Give the power-duration curve with its efforts, and what makes it doubtful."""
+    return [_curve(ability), *_doubtful(ability)]
+
+
+def _doubtful(ability: Ability) -> list[Part]:
+    return [Points(ability.warnings)] if ability.warnings else []
+
+
+def _curve(ability: Ability) -> Chart:
+    """Power against duration, with the efforts and the range of the fit."""
     shortest = min(60.0, float(ability.efforts.duration[0]))
     t = np.geomspace(max(shortest, 5.0), 18_000.0, 120)
     low, high = ability.band(t, 0.9)
@@ -196,13 +208,49 @@ def curve_parts(ability: Ability) -> list[Part]:
                      keys=[duration_words(x) for x in efforts.duration])],
                 210.0, zero=True, low=0.0)])
     hour = float(ability.curve.power(3600.0))
-    chart = Chart(
+    return Chart(
         "power-duration", "How much power for how long?", draw, table,
         f"{hour:.0f} W for an hour, {float(ability.curve.power(300.0)):.0f} W for 5 minutes.",
         note="Line: the fit. Band: its 90 % range, if the efforts were repeated. "
              "Dots: the efforts. Beyond the dots the curve is a guess, and the band may be too "
              "narrow.")
-    return [chart, *([Points(ability.warnings)] if ability.warnings else [])]
+
+
+def _held(rider: Rider) -> Chart:
+    """Power against duration of a rider whose critical power was stated, and the plan's limit."""
+    t = np.geomspace(180.0, 18_000.0, 80)
+    at = np.array([180.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0, 7200.0, 18_000.0])
+
+    def held(time: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.minimum(capacity(rider, time), rider.max_power)
+
+    def limit(time: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.minimum((allowance(rider, time) / time) ** (1.0 / rider.effort_exponent)
+                          * rider.critical_power, rider.max_power)
+
+    # Errors of critical power, of W' and of the loss with time, each for itself.
+    late = np.maximum(np.log(t / HALF_HOUR), 0.0)
+    sd = np.hypot(np.hypot((1.0 - rider.endurance_loss * late) * rider.critical_power_sd,
+                           rider.w_prime_sd / t),
+                  rider.critical_power * late * rider.endurance_loss_sd)
+    lines: list[Band | Line] = [
+        Band(t, held(t) - NINE_IN_TEN * sd, held(t) + NINE_IN_TEN * sd, "plan"),
+        Line(t, held(t), "plan heavy", "could hold" if _spares(rider) else "")]
+    if _spares(rider):
+        lines.append(Line(t, limit(t), "other dash", "plan's limit"))
+    hour, five = (float(held(np.array([x]))[0]) for x in (3600.0, 300.0))
+    return Chart(
+        "power-duration", "How much power for how long?", lambda look: plot(
+            look, Axis(float(t[0]), float(t[-1]), "duration", tuple(
+                (float(x), words) for x, words in _TICKS.items() if t[0] <= x <= t[-1]), log=True),
+            [Row("mean power, W", lines, 210.0, zero=True, low=0.0)], ends=_spares(rider)),
+        Table(("Duration", "Could hold, W", "Plan's limit, W"),
+              [(duration_words(x), f"{p:.0f}", f"{q:.0f}")
+               for x, p, q in zip(at, held(at), limit(at), strict=True)],
+              "Mean power that can be held"),
+        f"{hour:.0f} W for an hour, {five:.0f} W for 5 minutes.",
+        note="Line: from the stated critical power and W', and the loss with time; no effort was "
+             "given to fit it to. Band: its 90 % range.")
 
 
 def _reach(ability: Ability, duration: float) -> str:

@@ -212,6 +212,13 @@
         end.textContent = clock(card.finish);
       });
       slip.querySelectorAll(".who span").forEach((title) => { title.append(" (tried)"); });
+      // On the card itself, which may leave the page on paper.
+      slip.querySelectorAll(".note").forEach((note) => { note.remove(); });
+      const head = slip.querySelector(".who");
+      if (head) {
+        head.after(made("p", "The plan's lines with the watts of a try. A plan of its own may "
+          + "draw other lines.", { className: "note" }));
+      }
     });
     const button = kitpace.button("Print this card", () => {
       original.replaceWith(copy.cloneNode(true));

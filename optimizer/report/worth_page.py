@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Valuation", "gain", "lead", "per_second", "worth_page"]
 
+_MOST_MARKS = 44  # of one picture, so that a sheet of paper holds it
 _UNITS: dict[Channel, tuple[str, float, int]] = {
     "drag_area": ("m² CdA", 1.0, 4), "rolling_resistance": ("Crr", 1.0, 5),
     "efficiency": ("% efficiency", 100.0, 2), "mass": ("g", 1000.0, 0)}
@@ -200,9 +201,12 @@ def _watts_of(observation: Observation, value: float, reference: Reference) -> f
 def _evidence(valuation: Valuation) -> list[Part]:
     """Forest plot of every datum and the pool of its item, all in watts at one speed."""
     here = valuation.reference
-    marks: list[Mark] = []
+    sheets: list[list[Mark]] = [[]]
     table: list[Sequence[object]] = []
     for worth in valuation.worths:
+        if len(sheets[-1]) + 1 + len(worth.evidence.observations) > _MOST_MARKS:
+            sheets.append([])
+        marks = sheets[-1]
         marks.append(normal_mark(worth.effect.item, *_pooled_watts(worth, here), leads=True))
         for o in worth.evidence.observations:
             sd = abs(_watts_of(o, math.hypot(o.sd, o.shared_sd), here))
@@ -211,19 +215,28 @@ def _evidence(valuation: Valuation) -> list[Part]:
                                      sd, sub=True))
             table.append(_datum_row(worth, o))
     speed = f"{here.speed * 3.6:.0f} km/h"
-    chart = Chart(
-        "forest", f"What does each test say, in watts at {speed}?",
-        lambda look: forest(look, marks, f"W saved at the wheel at {speed}"),
-        Table(("Item", "As stated", "Source", "Test", "By", "Yaw", "Converted", "After the priors",
-               "Assumed"), table, "Every figure of the table, converted and weighed",
-              ident="data-table", tools=True),
-        _disagreement(valuation),
-        note="Diamonds: an item, all its figures together. Circles: its figures, after what is "
-             "believed of the kind of test and of sellers. Lines are 90 % ranges.")
+    whole = Table(("Item", "As stated", "Source", "Test", "By", "Yaw", "Converted",
+                   "After the priors", "Assumed"), table,
+                  "Every figure of the table, converted and weighed", ident="data-table",
+                  tools=True)
+    note = ("Diamonds: an item, all its figures together. Circles: its figures, after what is "
+            "believed of the kind of test and of sellers. Lines are 90 % ranges.")
+
+    def chart(number: int, marks: Sequence[Mark]) -> Chart:
+        first = number == 0
+        question = f"What does each test say, in watts at {speed}?"
+        return Chart(
+            "forest" if first else f"forest-{number + 1}", question if first else "Further items",
+            lambda look: forest(look, marks, f"W saved at the wheel at {speed}"),
+            whole if first else Table(("Item or figure", "W saved, 90 % range"), [
+                (mark.label, number_range(mark.low, mark.high)) for mark in marks]),
+            _disagreement(valuation) if first else "", note=note if first else "")
+
     cautions = [(worth.effect.item, words) for worth in valuation.worths
               for words in worth.warnings]
-    return [chart, *([Table(("Item", "Caution"), cautions, "Cautions on the evidence",
-                            ident="cautions", left=(0, 1))] if cautions else [])]
+    charts = [chart(number, marks) for number, marks in enumerate(sheets)]
+    return [*charts, *([Table(("Item", "Caution"), cautions, "Cautions on the evidence",
+                              ident="cautions", left=(0, 1))] if cautions else [])]
 
 
 def _disagreement(valuation: Valuation) -> str:

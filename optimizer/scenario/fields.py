@@ -10,7 +10,7 @@ import re
 import types
 import typing
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 import annotated_types as bounds
@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Described", "Kind", "column_label", "described", "fields_of", "table_at"]
 
-Kind = Literal["number", "whole", "flag", "choice", "moment", "text", "names", "table", "tables"]
+Kind = Literal["number", "whole", "flag", "choice", "moment", "day", "text", "names", "table",
+               "tables"]
 
 _UNITS = {"km": "km", "kmh": "km/h", "percent": "%", "mps2": "m/s²", "deg": "°", "c": "°C",
           "hpa": "hPa", "kg": "kg", "kgm2": "kg m²", "m": "m", "w": "W", "kj": "kJ", "cm": "cm",
@@ -73,6 +74,18 @@ _LABELS = {
     ("OptionsTable", "empty_risk_percent"): "Accepted chance to run out",
     ("OptionsTable", "draws"): "Days drawn", ("OptionsTable", "step_m"): "Step",
     ("KitTable", "catalogue"): "Table of kit", ("KitTable", "evidence"): "Table of evidence",
+    ("SeasonFile", "name"): "Name of the season",
+    ("SeasonFile", "budget"): "Budget for kit, in all",
+    ("SeasonFile", "catalogue"): "Table of kit", ("SeasonFile", "evidence"): "Table of evidence",
+    ("SeasonFile", "least_gain_s"): "A purchase has to save",
+    ("SeasonFile", "handover_days"): "To hand on a lent thing takes",
+    ("SeasonFile", "resale_counts"): "Resale may be spent before",
+    ("RiderEntry", "file"): "Rider's file", ("RiderEntry", "owns"): "Owns (items; between ;)",
+    ("RaceEntry", "scenario"): "Scenario", ("RaceEntry", "date"): "Day",
+    ("RaceEntry", "until"): "Last day", ("RaceEntry", "riders"): "Riders (empty: all; between ;)",
+    ("StockEntry", "lent"): "Lent", ("StockEntry", "owned"): "The club has",
+    ("StockEntry", "most"): "Can be bought, at most", ("StockEntry", "resale"): "Resale of one",
+    ("MoneyEntry", "since"): "From",
     ("RiderTable", "name"): "Name", ("RiderTable", "mass_kg"): "Body mass",
     ("RiderTable", "critical_power_w"): "Critical power",
     ("RiderTable", "critical_power_sd_w"): "Uncertainty of critical power",
@@ -90,7 +103,8 @@ _LABELS = {
     ("LongTable", "run_target_min"): "Run to follow, hoped for",
     ("LongTable", "run_fresh_min"): "The same run, fresh",
 }
-_OTHER_UNITS = {("EffortTable", "minutes"): "min", ("MarkTable", "km"): "km",
+_OTHER_UNITS = {("SeasonFile", "least_gain_s"): "s", ("SeasonFile", "handover_days"): "days",
+                ("EffortTable", "minutes"): "min", ("MarkTable", "km"): "km",
                 ("CornerTable", "km"): "km"}
 
 # By table and key, the default behind the table's own or, for riders, behind the estimate.
@@ -230,10 +244,14 @@ def _kind(parts: list[Any]) -> Kind:
     plain = [part for part in parts if part is not types.NoneType]
     if any(isinstance(part, type) and issubclass(part, BaseModel) for part in plain):
         return "tables" if any(typing.get_origin(part) is list for part in plain) else "table"
-    for kind, name in ((bool, "flag"), (datetime, "moment"), (float, "number"), (int, "whole")):
+    for kind, name in ((bool, "flag"), (datetime, "moment"), (date, "day"), (float, "number"),
+                       (int, "whole")):
         if kind in plain:
             return typing.cast("Kind", name)
-    only_list = typing.get_origin(plain[0]) is list
+    union = typing.get_origin(plain[0]) in {typing.Union, types.UnionType}
+    meant = typing.get_args(plain[0]) if union else plain[:1]
+    only_list = all(typing.get_origin(part) is list for part in meant
+                    if part is not types.NoneType)
     return "names" if only_list else "text"
 
 

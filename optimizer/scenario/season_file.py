@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from optimizer.kit.catalogue import Item
 
-__all__ = ["SeasonFile", "read_season"]
+__all__ = ["SeasonFile", "check_season", "read_season"]
 
 _Name = Annotated[str, Field(min_length=1, max_length=80)]
 
@@ -132,23 +132,9 @@ def read_season(path: Path | str, *, budget: float | None = None,
     >>> len(read_season("courses/club.toml").entries)
     7
     """
-    file = read_toml(path)
-    if "course" in file.data and "race" not in file.data:
-        raise InputError(str(path), "", "is a scenario, not a season",
-                         f"run kitpace plan {path}")
-    wrong = [one for _, one in findings(SeasonFile, file)] + _strangers(file)
-    wrong += _about_items(file, _catalogue_of(file))
-    if wrong:
-        raise together(wrong)
-    said = check(SeasonFile, file)
+    file, said = _read(path)
     money = _money(file, said, budget)
     riders = [rider.name for rider in said.rider]
-    for k, rider in enumerate(said.rider):
-        if rider.name in riders[:k]:
-            raise file.error(f'the rider "{rider.name}" is there twice', "give each their "
-                             "own name", "rider", k, "name")
-        file.there(rider.file, "rider", k, "file")
-    _clashes(file, said, riders)
     loans = _loans(file, said, riders)
     kit = _kit(file, said)
     entries = []
@@ -175,6 +161,41 @@ def read_season(path: Path | str, *, budget: float | None = None,
         least_gain=said.least_gain_s if least_gain is None else least_gain,
         handover=said.handover_days, resale_counts=said.resale_counts)
     return replace(made, notes=tuple(_other_names(said, entries)))
+
+
+def check_season(path: Path | str) -> SeasonFile:
+    """Read a season without the races and riders that it names, which only have to be there.
+
+    Raises InputError with line and key.
+    """
+    file, said = _read(path)
+    _money(file, said, None)
+    _loans(file, said, [rider.name for rider in said.rider])
+    _kit(file, said)
+    for k, race in enumerate(said.race):
+        file.there(race.scenario, "race", k, "scenario")
+    return said
+
+
+def _read(path: Path | str) -> tuple[TomlFile, SeasonFile]:
+    """Read the file, and check its riders and the days of its races."""
+    file = read_toml(path)
+    if "course" in file.data and "race" not in file.data:
+        raise InputError(str(path), "", "is a scenario, not a season",
+                         f"run kitpace plan {path}")
+    wrong = [one for _, one in findings(SeasonFile, file)] + _strangers(file)
+    wrong += _about_items(file, _catalogue_of(file))
+    if wrong:
+        raise together(wrong)
+    said = check(SeasonFile, file)
+    riders = [rider.name for rider in said.rider]
+    for k, rider in enumerate(said.rider):
+        if rider.name in riders[:k]:
+            raise file.error(f'the rider "{rider.name}" is there twice', "give each their "
+                             "own name", "rider", k, "name")
+        file.there(rider.file, "rider", k, "file")
+    _clashes(file, said, riders)
+    return file, said
 
 
 def _money(file: TomlFile, said: SeasonFile, budget: float | None) -> list[Money]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable  # noqa: TC003 - of a constant
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from optimizer.errors import InputError
@@ -205,7 +205,7 @@ def _number(text: str) -> float:
 
 _MEANINGS: dict[str, Callable[[str], Any]] = {
     "flag": lambda text: text == "true", "number": _number, "whole": _number,
-    "moment": datetime.fromisoformat,
+    "moment": datetime.fromisoformat, "day": date.fromisoformat,
     "names": lambda text: [part.strip() for part in text.split(";") if part.strip()]}
 
 

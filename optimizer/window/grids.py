@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["KINDS", "Cell", "Kind", "Shown", "TriedGrid", "fresh", "shown", "try_grid"]
 
 _MOST_ROWS = 5000
+_MOST_DIFFERENCES = 8  # that are told of two versions of a table
 
 
 @dataclass(frozen=True)
@@ -224,9 +225,12 @@ def try_grid(folder: Folder, kind: Kind, name: str, typed: Mapping[str, str],
     rows = _typed(kind, typed)
     changed = version(old) != typed.get(f"version {kind.key}", "")
     if changed:
+        there = [_by_name(columns, row.cells) for row in grid.rows]
+        differ = _differences(kind, there, [cells for *_, cells in rows])
         return TriedGrid(old, {}, whole=f"{name} was changed outside of this page; nothing was "
-                         "written. Save again to put these rows in the place of those in the file.",
-                         changed=True)
+                         "written. Save again to put these rows in the place of those in the file. "
+                         + (f"What differs: {'; '.join(differ)}." if differ else
+                            "Both say the same by now."), changed=True)
     further = [column for column in kind.columns if column not in columns and any(
         cells.get(column) for *_, cells in rows)]
     numbers = {row.number: row.cells for row in grid.rows}
@@ -241,6 +245,37 @@ def try_grid(folder: Folder, kind: Kind, name: str, typed: Mapping[str, str],
     order = sorted(range(len(lines)), key=lambda k: (lines[k][0] == 0, lines[k][0]))
     return _judged(folder, path, grid.with_rows(lines, further), order,
                    [number for number, *_ in rows], check)
+
+
+def _differences(kind: Kind, there: Sequence[Mapping[str, str]],
+                 here: Sequence[Mapping[str, str]]) -> list[str]:
+    """Say in what the rows of the file differ from those of the page, some of it if it is much.
+
+    Rows belong together by their first cell, and in the order in which they have the same one.
+    """
+    first = kind.required[0]
+
+    def by_key(rows: Sequence[Mapping[str, str]]) -> dict[tuple[str, int], Mapping[str, str]]:
+        found: dict[tuple[str, int], Mapping[str, str]] = {}
+        for row in rows:
+            name = row.get(first, "")
+            found[name, sum(key[0] == name for key in found)] = row
+        return found
+
+    files, pages, said = by_key(there), by_key(here), list[str]()
+    for key in dict.fromkeys([*files, *pages]):
+        name = f'"{key[0]}"' + (f" (row {key[1] + 1} of it)" if key[1] else "")
+        if key not in files:
+            said.append(f"{name} is on this page only")
+        elif key not in pages:
+            said.append(f"{name} is in the file only")
+        else:
+            one, other = files[key], pages[key]
+            said += [f"{column_label(column)} of {name} is {one.get(column) or 'empty'} in the "
+                     f"file, {other.get(column) or 'empty'} here" for column in kind.columns
+                     if " ".join(one.get(column, "").split()) != other.get(column, "")]
+    more = len(said) - _MOST_DIFFERENCES
+    return said if more <= 0 else [*said[:_MOST_DIFFERENCES], f"and {more} more"]
 
 
 def _old(cells: Sequence[str], k: int) -> str:

@@ -23,7 +23,7 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from optimizer.errors import InputError, KitpaceError
-from optimizer.files import is_file, read_input, write_all
+from optimizer.files import read_input, write_all
 from optimizer.report import marks
 from optimizer.window.doors import LARGEST_UPLOAD, SEALED
 from optimizer.window.pages import asset, page, style
@@ -95,12 +95,8 @@ class Site:
         return page("race.html", self, title=race.name, race=race, here="plan")
 
     def _season(self, request: Request) -> Response:
-        """Show the season of a club: what was worked out last, and a button."""
-        about = self.folder.race(_name(request))
-        path = self.folder.path(about.file)
-        written = path.with_name(f"{path.stem}-season.html")
-        return page("season.html", self, title=about.name, about=about,
-                    written=self.folder.name(written) if is_file(written) else "")
+        """Show the season of a club at its earlier address."""
+        return RedirectResponse(f"/race/season?{_query(_name(request))}", 303)
 
     async def _new(self, request: Request) -> Response:
         """Make a race of a track that was dropped."""
@@ -200,7 +196,7 @@ class Site:
                 return self._shown(view, typed, tried)
             write_all([(self.folder.path(name), text) for name, text in tried.texts.items()])
         if typed.get("then") == "plan":
-            return self.begin("plan", view.race)
+            return self.begin("season" if view.key == "season" else "plan", view.race)
         return RedirectResponse(f"/race/{view.key}?{_query(view.race)}&saved", 303)
 
     def _page(self, request: Request) -> Response:
@@ -238,7 +234,7 @@ class Site:
     @staticmethod
     def _back(task: str, race: str) -> Response:
         """Show the page that work belongs to."""
-        place = {"plan": "/race", "season": "/season"}.get(task, f"/race/{task}")
+        place = {"plan": "/race"}.get(task, f"/race/{task}")
         return RedirectResponse(f"{place}?{_query(race)}", 303)
 
     async def _ride(self, request: Request) -> Response:

@@ -91,10 +91,14 @@ class View:
 
     # --- tables of their own --------------------------------------------------------------
 
+    def setting(self, kind: Kind) -> tuple[str, ...]:
+        """Give the key at which the file names a table."""
+        return kind.setting
+
     def grid_file(self, kind: Kind) -> str:
         """Name of the file of a table; of one to be made where the scenario names none."""
         named = self.scenario.data()
-        for key in kind.setting:
+        for key in self.setting(kind):
             named = named.get(key, {}) if isinstance(named, dict) else {}
         if isinstance(named, str) and named:
             return self.beside(named)
@@ -115,13 +119,13 @@ class View:
         contents: list[tuple[Path, str | bytes]] = [(path, tried.data)]
         if is_file(path):
             return contents
-        changes: dict[tuple[str, ...], Any] = {kind.setting: self._relative(path)}
+        changes: dict[tuple[str, ...], Any] = {self.setting(kind): self._relative(path)}
         if kind.setting[0] == "kit":  # a scenario needs a catalogue wherever it names evidence
             for other in (KINDS["kit"], KINDS["evidence"]):
                 beside = self.folder.path(self.grid_file(other))
                 if other is not kind and not is_file(beside):
                     contents.append((beside, fresh(other)))
-                    changes[other.setting] = self._relative(beside)
+                    changes[self.setting(other)] = self._relative(beside)
         else:
             changes["conditions", "wind"] = None  # one of the two holds
         return [*contents, (self.path, with_values(self.scenario.text(), changes))]
@@ -418,6 +422,77 @@ class Compare(View):
         return {"items": items}
 
 
+class Season(View):
+    """A club's season: riders, races with their days, money, stock and loans."""
+
+    key = "season"
+    grids = ("kit", "evidence")
+    needed: ClassVar[Mapping[str, str]] = {
+        "s:rider": "name", "s:race": "name", "s:stock": "item", "s:loan": "item",
+        "s:money": "in_all"}
+    caution = ("Brakes, steering and wheels are for a qualified mechanic; the rules of each event "
+               "decide what is allowed. Whoever rides lent kit has it checked, and practises with "
+               "it first.")
+    keys: ClassVar[Keys] = (("name",), ("currency",), ("budget",), ("least_gain_s",),
+                            ("handover_days",), ("resale_counts",))
+
+    @cached_property
+    def scenario(self) -> Sheet:
+        """The file of the season."""
+        from optimizer.scenario.season_file import SeasonFile
+
+        return Sheet(self.folder, "s", self.race, SeasonFile)
+
+    def check(self) -> object:
+        """Read the season without its races, which the work reads."""
+        from optimizer.scenario.season_file import check_season
+
+        return check_season(self.path)
+
+    def setting(self, kind: Kind) -> tuple[str, ...]:
+        """Give the key at the top of the season's file."""
+        return kind.setting[1:]
+
+    def grid_check(self, kind: Kind) -> object:
+        """Read the catalogue or the evidence, and the season with it."""
+        _read_table(self, kind, self.scenario.data().get("pairs"))
+        return self.check()
+
+    def page(self) -> str:
+        """Name of the page of the season, where there is one."""
+        path = self.path.with_name(f"{self.path.stem}-season.html")
+        return self.folder.name(path) if is_file(path) else ""
+
+    def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give money and rules, and a list each of riders, races, stock, loans and steps."""
+        sheet, data = self.scenario, self.scenario.data()
+        kinds = self.folder.kinds()
+        files = {kind: [(name, name) for name in (
+            self.seen_from(name) for name, what in kinds.items() if what == kind)]
+            for kind in ("rider", "race")}
+        lists = {
+            "rider": rows(sheet, data, "rider", typed, tried, choices={"file": files["rider"]}),
+            "race": rows(sheet, data, "race", typed, tried, choices={"scenario": files["race"]},
+                         columns=("name", "date", "scenario", "riders", "weight", "until")),
+            **{key: rows(sheet, data, key, typed, tried) for key in ("stock", "loan", "money")}}
+        return {**{f"s:{key}": found for key, found in lists.items()},
+                **self._controls(sheet, data, self.keys, typed, tried)}
+
+    def live(self) -> Markup:
+        """Draw the calendar: who rides when."""
+        from optimizer.report.page import Table, fragment
+        from optimizer.scenario.season_file import check_season
+
+        said = check_season(self.path)
+        everybody = [rider.name for rider in said.rider]
+        races = sorted(said.race, key=lambda race: race.date)
+        riding = [race.riders if race.riders is not None else everybody for race in races]
+        return fragment([Table(
+            ("Rider", *(f"{race.name}, {race.date:%d %b}" for race in races)),
+            [(name, *("rides" if name in names else "–" for names in riding))
+             for name in everybody], "Who rides what", left=(0, *range(1, len(races) + 1)))])
+
+
 class Debrief(View):
     """A recorded ride, held against the plan."""
 
@@ -450,14 +525,7 @@ class Kit(View):
 
     def grid_check(self, kind: Kind) -> object:
         """Read the catalogue or the evidence."""
-        from optimizer.scenario.catalogue_file import read_catalogue
-        from optimizer.scenario.evidence_file import read_evidence
-
-        path = self.folder.path(self.grid_file(kind))
-        if kind.key == "evidence":
-            return read_evidence(path)
-        pairs = self.scenario.data().get("kit", {}).get("pairs")
-        return read_catalogue(path, self.folder.path(self.beside(pairs)) if pairs else None)
+        return _read_table(self, kind, self.scenario.data().get("kit", {}).get("pairs"))
 
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
         """Give money and bike."""
@@ -485,6 +553,17 @@ class Kit(View):
             *job.notes])
 
 
+def _read_table(view: View, kind: Kind, pairs: str | None) -> object:
+    """Read a catalogue, with the `pairs` beside it, or evidence, as a plan does."""
+    from optimizer.scenario.catalogue_file import read_catalogue
+    from optimizer.scenario.evidence_file import read_evidence
+
+    path = view.folder.path(view.grid_file(kind))
+    if kind.key == "evidence":
+        return read_evidence(path)
+    return read_catalogue(path, view.folder.path(view.beside(pairs)) if pairs else None)
+
+
 def _worth(effect: Effect) -> str:
     """Say what the evidence for an item comes to, with the half-width of its 90 % range."""
     from optimizer.defaults import NINE_IN_TEN
@@ -499,5 +578,5 @@ def _worth(effect: Effect) -> str:
 
 
 VIEWS: dict[str, type[View]] = {view.key: view for view in (
-    Course, Rider, Weather, Kit, Settings, Compare, Debrief)}
+    Course, Rider, Weather, Kit, Settings, Compare, Debrief, Season)}
 """Pages with forms, by the last part of their address."""

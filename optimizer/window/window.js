@@ -321,6 +321,14 @@
     form.classList.add("scripted");
   }
 
+  // --- pages shown in a frame: as tall as they say, so that nothing scrolls within ----------
+  addEventListener("message", (event) => {
+    const frame = [...document.querySelectorAll("iframe")].find(
+      (one) => one.contentWindow === event.source);
+    const height = event.data && Number(event.data.height);
+    if (frame && height > 0 && height < 1e5) { frame.style.height = `${Math.ceil(height) + 4}px`; }
+  });
+
   // --- files dropped -----------------------------------------------------------------------
   for (const form of document.querySelectorAll("form.drop")) {
     const input = form.querySelector("input[type=file]");

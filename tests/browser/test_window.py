@@ -116,6 +116,22 @@ def tables(page, folder):
     assert (folder / "evidence.csv").is_file()
 
 
+def test_a_track_is_dropped_as_from_a_file_manager(visit, folder):
+    """The drag comes from the browser itself, with a file of the disk, not from a script."""
+    with served(folder) as (address, _), visit(address) as page:
+        box = page.locator("form.drop").bounding_box()
+        at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2,
+              "data": {"items": [], "files": [str(folder.parent / "leg.gpx")],
+                       "dragOperationsMask": 1}}
+        drag = page.context.new_cdp_session(page)
+        for kind in ("dragEnter", "dragOver"):
+            drag.send("Input.dispatchDragEvent", {"type": kind, **at})
+        page.locator("form.drop.over").wait_for()
+        drag.send("Input.dispatchDragEvent", {"type": "drop", **at})
+        page.wait_for_url("**/race/rider**")
+        assert len([path for path in folder.iterdir() if path.suffix == ".gpx"]) == 1
+
+
 def test_a_first_plan_by_dropping_a_course_and_typing_three_numbers(visit, folder):
     with served(folder) as (address, _), visit(address) as page:
         begun(page, folder)

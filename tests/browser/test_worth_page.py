@@ -26,7 +26,7 @@ def pages(tmp_path_factory):
 
 
 @pytest.mark.parametrize("width", [1200, 360])
-@pytest.mark.parametrize(("name", "charts"), [("worth", 2), ("cables", 1)])
+@pytest.mark.parametrize(("name", "charts"), [("worth", 3), ("cables", 1)])
 def test_opens_offline_without_a_complaint_and_fits(pages, name, charts, width, open_page):
     with open_page(pages / f"{name}.html", width=width) as page:
         assert page.locator("figure.chart svg:visible").count() == charts

@@ -68,6 +68,10 @@ def test_before_and_after_in_one_call(tmp_path):
     output = run("4 x 5 mm x 300 mm", "--after", "2 x 5 mm x 120 mm", "--row", "Cables, tidied",
                  "--out", tmp_path / "a.html")
     assert "Saved by 2 x 5 mm x 120 mm instead of 4 x 5 mm x 300 mm" in " ".join(output.split())
+    text = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert text.count('class="part"') == 6  # both are drawn
+    assert ">before</text>" in text
+    assert ">after</text>" in text
     for words in ("Before, near rider and bike", "After", "Saved"):
         assert re.search(rf"^{words}\s", output, re.MULTILINE)
     row = next(line.strip() for line in output.splitlines() if "strip theory" in line)

@@ -162,6 +162,14 @@ def test_every_picture_has_a_name_and_says_what_is_to_be_seen():
     assert "<details>" in figure
 
 
+def test_the_answer_comes_first_and_its_picture_next():
+    html = render("T", ["The answer.", "More of it."], [Section("s", "S", ["text"])],
+                  opening=chart())
+    order = [html.index(part) for part in ("<h1>", "The answer.", '<h2 class="question"', "<svg",
+                                           "More of it.", "<h2 id=")]
+    assert order == sorted(order)
+
+
 def test_pictures_come_before_any_script():
     text = page()
     assert text.rindex("</svg>") < text.index("<script")

@@ -90,6 +90,8 @@ def test_a_table_that_changed_meanwhile_is_not_lost(client, with_kit):
     answer = client.post(address("kit"), data=fields)
     assert answer.status_code == 400
     assert "was changed outside of this page; nothing was written" in answer.text
+    assert "Price of &#34;Visor&#34; is 55,50 in the file, 49 here" in answer.text
+    assert "&#34;Chain&#34; is in the file only" in answer.text
     assert path.read_bytes().decode() == changed
     again = form_of(answer.text, 'data-grid="kit">')
     assert again["kit.0.price"] == "49"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import tomllib
+from datetime import date
 
 import numpy as np
 import pytest
@@ -157,10 +158,8 @@ def test_what_is_no_ride_is_refused_and_not_kept(client, folder, name, content):
     assert form_of(client.get(address("rider")).text)
 
 
-@pytest.mark.usefixtures("with_kit")
-def test_a_season_is_worked_out(client, folder):
-    (folder / "club.toml").write_text("""\
-name = "Two riders"
+CLUB = """\
+name = "Two riders"             # invented
 budget = 60
 catalogue = "kit.csv"
 evidence = "evidence.csv"
@@ -173,12 +172,54 @@ file = "rider.toml"
 name = "Spring"
 scenario = "scenario.toml"
 date = 2031-05-04
-""", encoding="utf-8")
-    assert 'href="/season?race=club.toml"' in client.get("/").text
+targets = { Ann = "9:30" }
+"""
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_a_season_is_typed_into_its_form(client, folder):
+    path = folder / "club.toml"
+    path.write_text(CLUB, encoding="utf-8")
+    place = address("season").replace("scenario.toml", "club.toml")
+    shown = client.get(place).text
+    assert "Who rides what" in shown
+    assert "Save and plan the season" in shown
+    fields = form_of(shown)
+    assert fields["s:race.0.date"] == "2031-05-04"
+    fields |= {"s:budget": "80,5", "s:rider.1.name": "Bea", "s:rider.1.file": "rider.toml",
+               "s:rider.1.owns": "Visor", "s:race.1.name": "Autumn",
+               "s:race.1.scenario": "scenario.toml", "s:race.1.date": "2031-09-07",
+               "s:race.1.riders": "Bea", "s:stock.0.item": "Visor", "s:stock.0.lent": "true"}
+    assert client.post(place, data=fields).status_code == 303
+    text = path.read_text(encoding="utf-8")
+    said = tomllib.loads(text)
+    assert "# invented" in text
+    assert said["budget"] == 80.5
+    assert said["rider"][1] == {"name": "Bea", "file": "rider.toml", "owns": ["Visor"]}
+    assert said["race"][0]["targets"] == {"Ann": "9:30"}  # what the form does not show stays
+    assert said["race"][1]["riders"] == ["Bea"]
+    assert said["race"][1]["date"] == date(2031, 9, 7)
+    assert said["stock"] == [{"item": "Visor", "lent": True}]
+    for name, value, words in (("s:race.1.riders", "Bob", 'no rider "Bob"'),
+                               ("s:race.0.date", "", "missing"),
+                               ("s:race.1.date", "2031-02-30", "date"),
+                               ("s:stock.0.item", "Visir", 'mean "Visor"?')):
+        wrong = form_of(client.get(place).text) | {name: value}
+        found = client.post(place, data=wrong, headers={"accept": "application/json"}).json()
+        assert words in found["messages"][name]
+    assert path.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_a_season_is_worked_out(client, folder):
+    (folder / "club.toml").write_text(CLUB, encoding="utf-8")
+    assert 'href="/race/season?race=club.toml"' in client.get("/").text
     answer = client.post("/work", data={"task": "season", "race": "club.toml"})
-    assert answer.headers["location"] == "/season?race=club.toml"
+    assert answer.headers["location"] == "/race/season?race=club.toml"
     state = ended(client)
     assert (state.kind, state.page) == ("done", "club-season.html"), state.words
-    shown = client.get("/season?race=club.toml").text
+    assert client.get("/season?race=club.toml").headers["location"] == (
+        answer.headers["location"])
+    shown = client.get(answer.headers["location"]).text
     assert 'src="/page/club-season.html"' in shown
     assert "Two riders" in shown
