@@ -31,7 +31,7 @@ __all__ = ["TOLERANCE", "choice_of", "choose_kit", "compared", "decided_otherwis
 
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
 _PLANNED = 7  # sets along the frontier that are planned for themselves
-ALONG = 1e-4  # of the time, the same along the frontier
+ALONG = 5e-5  # of the time, the same along the frontier
 
 
 def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
