@@ -1,4 +1,4 @@
-"""What is assumed where nobody says otherwise: one table for files, Python and the starter.
+"""What is assumed where the files do not say: one table for files, Python and the starter.
 
 Each value stands in the unit in which a file states it; `si` gives it to the model.
 """

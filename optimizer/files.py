@@ -1,4 +1,4 @@
-"""The doors for files: what is read is a regular file of bounded size, what is written is whole.
+"""Access to files: what is read is a regular file of bounded size, what is written is whole.
 
 Nothing else in kitpace opens a file that a person names.
 """
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from io import BufferedReader
 
-__all__ = ["Output", "as_if", "check_outputs", "is_file", "is_folder", "is_there", "open_input",
-           "read_input", "write_all", "write_atomic"]
+__all__ = ["Output", "as_if", "check_outputs", "is_file", "is_folder", "is_there", "near_file",
+           "open_input", "read_input", "write_all", "write_atomic"]
 
 _KINDS = ((stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"), (stat.S_ISCHR, "a device"),
           (stat.S_ISBLK, "a device"))
@@ -67,7 +67,7 @@ def _tried(path: Path | str) -> bytes | None:
 def damaged(name: str) -> InputError:
     """Return the error of a file a part of which cannot be read, for the caller to raise."""
     return InputError(name, "", "is damaged: a part of it cannot be read",
-                      "get it again; a download may have been cut short")
+                      "download it again; it may have been cut short")
 
 
 def open_input(path: Path | str, largest: int) -> BufferedReader:
@@ -140,7 +140,8 @@ def _refuse_kind(name: str, mode: int) -> None:
     if stat.S_ISDIR(mode):
         raise InputError(name, "", "is a folder", "name a file in it")
     kind = next((words for test, words in _KINDS if test(mode)), "something else")
-    raise InputError(name, "", f"is {kind}, no file", "save what it gives in a file, and name that")
+    raise InputError(name, "", f"is {kind}, not a file",
+                     "save what it gives in a file, and name that")
 
 
 def _refuse_size(name: str, size: int, largest: int) -> None:
@@ -151,16 +152,17 @@ def _refuse_size(name: str, size: int, largest: int) -> None:
 
 def _unreadable(file: Path, error: OSError) -> InputError:
     if isinstance(error, FileNotFoundError):
-        return InputError(str(file), "", "there is no such file", _near_file(file))
+        return InputError(str(file), "", "there is no such file", near_file(file))
     return InputError(str(file), "", f"cannot be read: {error.strerror or error}",
                       "check the name and the permissions")
 
 
-def _near_file(file: Path) -> str:
+def near_file(file: Path) -> str:
+    """Say which file may have been meant by the name of one that does not exist."""
     try:
         names = os.listdir(file.parent)  # noqa: PTH208 - a folder may be unreadable
     except FileNotFoundError:
-        return f"the folder {file.parent} is not there either"
+        return f"there is no folder {file.parent} either"
     except OSError:
         return "check the name and the folder"
     near = difflib.get_close_matches(file.name, names, 1)
@@ -214,13 +216,13 @@ def check_outputs(outputs: Sequence[Output], inputs: Iterable[Path | str], *,
                 raise _refusal(output, f"is also the output of {other.option}",
                                "give each output its own name")
             if _inside(here, there) or _inside(there, here):
-                raise _refusal(output, f"and the output of {other.option}, {other.path}, need "
-                               "one name for a file and a folder",
+                raise _refusal(output, f"would be a file where the output of {other.option}, "
+                               f"{other.path}, needs a folder, or the other way round",
                                "give each output its own name")
         seen.append((here, output))
         _probe(output)
         if output.mark is not None and not overwrite and _is_foreign(output):
-            raise _refusal(output, "is there already, and is no such file of kitpace",
+            raise _refusal(output, "exists already, and kitpace did not write it",
                            "give the output another name, or replace the file with --overwrite")
 
 
@@ -430,7 +432,7 @@ def _probe(output: Output) -> None:
     while (found := _status(folder)) is None and folder != folder.parent:
         folder = folder.parent
     if found is None or not stat.S_ISDIR(found.st_mode):
-        raise _refusal(output, f"cannot be written: {folder} is no folder", "name another place")
+        raise _refusal(output, f"cannot be written: {folder} is not a folder", "name another place")
     _check_names(output, folder, target)
     try:
         _try_out(folder, output.size)
@@ -447,7 +449,7 @@ def _check_old(output: Output, target: Path, old: os.stat_result) -> None:
         with contextlib.suppress(OSError):
             said = os.fstat(handle)
             if (said.st_dev, said.st_ino) == (old.st_dev, old.st_ino):
-                raise _refusal(output, "is where the words of this run go",
+                raise _refusal(output, "receives what this run prints",
                                "give the output another name")
     if not old.st_mode & _WRITABLE or not os.access(target, os.W_OK):
         raise _refusal(output, "is read-only", "give the output another name, or make the file "

@@ -1,4 +1,4 @@
-"""Many plans at once: cases over local processes or a cluster, resumable, each for itself."""
+"""Many plans at once, on local processes or a cluster; a batch can be resumed after a stop."""
 
 from __future__ import annotations
 

@@ -35,7 +35,7 @@ def claim(folder: Path, batch_file: Path, *, overwrite: bool = False) -> None:
             other = own  # damaged: whose it was nobody knows
         if other != own and is_file(folder / other):
             raise InputError(str(folder), "", f"contains the results of {other}",
-                             "name another folder with --out, or take it over with --overwrite")
+                             "name another folder with --out, or replace them with --overwrite")
     write_atomic(owner, json.dumps({"schema": _SCHEMA, "file": own}, ensure_ascii=False) + "\n")
 
 

@@ -1,4 +1,4 @@
-"""What became of a case, and the record of it that a later run looks at."""
+"""The outcome of a case, and its record for later runs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The batch: what is left to do, spread over workers; each result written as it comes."""
+"""Run a batch: spread what is left to do over workers, and write each result as it comes."""
 
 from __future__ import annotations
 

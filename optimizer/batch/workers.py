@@ -127,8 +127,8 @@ def cluster(address: str, timeout: float = _ANSWER,
     try:
         client = distributed.Client(address, timeout=timeout, set_as_default=False)
     except (OSError, TimeoutError) as error:
-        raise InputError("--cluster", "", f'the scheduler at "{address}" takes no clients',
-                         "look at what it says") from error
+        raise InputError("--cluster", "", f'the scheduler at "{address}" refuses the connection',
+                         "read the scheduler's own messages") from error
     try:
         _check_workers(client, timeout)
         yield Cluster(client.get_executor(pure=False), lambda: _threads_of(address, timeout),
@@ -172,6 +172,6 @@ def _check_workers(client: Any, timeout: float) -> None:
             raise InputError("--cluster", "", f"the worker at {worker} has no kitpace",
                              "install it there, in the environment that starts dask worker")
         if answer.result() != __version__:
-            raise InputError("--cluster", "", f"the worker at {worker} has kitpace "
-                             f"{answer.result()}, this is {__version__}",
+            raise InputError("--cluster", "", f"the worker at {worker} runs kitpace "
+                             f"{answer.result()}, this computer {__version__}",
                              "install the same version on both")

@@ -17,18 +17,18 @@ __all__ = ["main"]
 COMMANDS: dict[str, str] = {
     "open": "Open a folder in a browser window: forms, tables, plans and reports.",
     "new": "Write a commented starter scenario into a folder.",
-    "course": "Say what a course is: length, grades, corners, errors in the track, warnings.",
+    "course": "Describe a course: length, grades, corners, errors in the track, warnings.",
     "plan": "Find the fastest plan and the best kit for a budget; write the report.",
     "batch": "Plan many riders, courses and forecasts in one go.",
     "kit": "Say what to buy, what not, in which order, and what to test first.",
-    "season": "Say who buys what and when, and who rides what where, over many races.",
+    "season": "Plan the kit of a season: who buys what and when, who rides what where.",
     "compare": "Compare named sets of kit: splits, where seconds are won, and why.",
     "worth": "Rank the items of an evidence table: what each is worth, and how sure.",
-    "convert": "Convert a figure of aero testing to other units.",
+    "convert": "Convert the result of an aero test to other units.",
     "cables": "Estimate what exposed cables, hoses, bottles and plates cost.",
-    "rider": "Fit what a rider can hold, for how long, and say how sure that is.",
+    "rider": "Say what power a rider can hold, for how long, and how sure that is.",
     "fieldtest": "Find CdA and Crr from recorded rides; compare setups.",
-    "testplan": "Say how many runs a field test takes to show a change.",
+    "testplan": "Say how many runs a field test needs to show a change.",
     "debrief": "Compare a ride with its plan: where the time went.",
 }
 

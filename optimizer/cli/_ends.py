@@ -1,4 +1,4 @@
-"""How a run ends: its words reach standard output or it says that they do not."""
+"""How a run ends: its text reaches standard output, or it says that it could not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Numbers that people type behind an option: one type for all of them."""
+"""Numbers that people type after an option: one type for all of them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import click
 
 from optimizer.errors import InputError
 
-__all__ = ["LARGEST_SUM", "Number"]
+__all__ = ["LARGEST_SUM", "Number", "WholeNumber"]
 
 LARGEST_SUM = 1e9  # of money, in any currency
 
@@ -44,8 +44,33 @@ class Number(click.FloatRange):
         return number
 
     def _right(self) -> str:
-        unit = f" {self.unit}" if self.unit else ""
-        low, high = (f"{limit:.12g}" for limit in (self.low, self.high))
+        low, high, unit = self._limits()
         if self.above:
             return f"it has to be above {low} and at most {high}{unit}"
-        return f"it has to be a number between {low} and {high}{unit}"
+        return f"it has to be a {self.name} between {low} and {high}{unit}"
+
+    def _limits(self) -> tuple[str, str, str]:
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{self.low:.12g}", f"{self.high:.12g}", unit
+
+    def _describe_range(self) -> str:
+        """Limits as the help of a command shows them."""
+        low, high, unit = self._limits()
+        if self.high >= LARGEST_SUM:
+            return f"above {low}" if self.above else f"{low} or more"
+        return f"{low} to {high}{unit}"
+
+
+class WholeNumber(Number):
+    """A whole number within limits, both allowed."""
+
+    name = "whole number"
+
+    def convert(self, value: Any, param: click.Parameter | None,
+                ctx: click.Context | None) -> int:
+        """Read the text of an option; raises InputError that names it."""
+        number = super().convert(value, param, ctx)
+        if number != int(number):
+            raise InputError(param.opts[0] if param else "number", "",
+                             f"{value} is not a whole number", self._right())
+        return int(number)

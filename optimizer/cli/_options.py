@@ -45,17 +45,17 @@ def _start(context: click.Context, parameter: click.Parameter,
                      "write 09:30, or 2031-06-15T09:30")
 
 
-def budget_option(command: Any) -> Any:
-    """`--budget X`: money for kit, in the scenario's currency."""
+def budget_option(command: Any, owner: str = "scenario") -> Any:
+    """`--budget X`: money for kit, in the currency of the file of `owner`."""
     return click.option("--budget", metavar="X", type=Number(0, LARGEST_SUM),
-                        help="Money for kit, instead of the scenario's.")(command)
+                        help=f"Money for kit, instead of the {owner}'s.")(command)
 
 
-def least_gain_option(command: Any) -> Any:
+def least_gain_option(command: Any, owner: str = "scenario") -> Any:
     """`--least-gain S`: what a purchase has to save to stay in the kit."""
     return click.option("--least-gain", metavar="S", type=Number(0, 600, unit="s"),
                         help="Seconds that a purchase has to save to stay in the kit, instead of "
-                             "the scenario's.")(command)
+                             f"the {owner}'s.")(command)
 
 
 def by_options(command: Any) -> Any:
@@ -65,7 +65,8 @@ def by_options(command: Any) -> Any:
     said = "; ".join(f"{measure.name}, {measure.help}" for measure in MEASURES.values())
     by = click.option("--by", default=FORECAST, show_default=True, type=click.Choice([*MEASURES]),
                       help=f"What to choose by: {said}.")
-    level = click.option("--level", type=Number(0.5, 0.99), default=0.9, show_default=True,
+    level = click.option("--level", metavar="SHARE", type=Number(0.5, 0.99),
+                         default=0.9, show_default=True,
                          help="The quantile, or where the worst days begin.")
     return by(level(command))
 
@@ -79,17 +80,17 @@ def with_least_gain(job: Job, seconds: float | None) -> Job:
     return replace(job, options=replace(job.options, least_gain=seconds))
 
 
-def wind_option(command: Any) -> Any:
+def wind_option(command: Any, instead: str = ", instead of the scenario's") -> Any:
     """`--wind KMH@DEG`: one wind for all day."""
     return click.option("--wind", metavar="KMH@DEG", callback=_wind,
-                        help="Wind at ten metres and where it comes from (0 north, 90 east), "
-                             "in place of the scenario's, if any.")(command)
+                        help="Wind at ten metres and where it comes from (0 north, 90 east)"
+                             f"{instead}.")(command)
 
 
 def start_option(command: Any) -> Any:
     """`--start-time`: another start."""
     return click.option("--start-time", metavar="TIME", callback=_start,
-                        help="Local start, such as 09:30 or 2031-06-15T09:30.")(command)
+                        help="Local time of the start, such as 09:30 or 2031-06-15T09:30.")(command)
 
 
 def timings_option(command: Any) -> Any:

@@ -1,4 +1,4 @@
-"""What a command is to write, looked at once before it works: nothing of anybody's is lost."""
+"""The outputs of a command, checked before it starts, so that no file is lost."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,
 def xlsx(option: str, path: Path | str) -> Output:
     """Give a spreadsheet as an output. Raises InputError for another ending."""
     if Path(path).suffix.lower() != ".xlsx":
-        raise InputError(str(path), option, "is no name of a spreadsheet", "end it in .xlsx")
+        raise InputError(str(path), option, "is not the name of a spreadsheet", "end it in .xlsx")
     return Output(option, Path(path), marks.XLSX, 20_000)
 
 
@@ -88,5 +88,5 @@ def tables_option(command: Any) -> Any:
 
 def overwrite_option(command: Any) -> Any:
     """`--overwrite`: replace also what kitpace did not write."""
-    return click.option("--overwrite", is_flag=True, help="Replace an output file that is there "
-                        "already, even where kitpace did not write it.")(command)
+    return click.option("--overwrite", is_flag=True, help="Replace an output file that exists, "
+                        "even one that kitpace did not write.")(command)

@@ -47,7 +47,7 @@ def read_speed(text: str | None) -> float | None:
     unit = "" if any(char.isalpha() for char in plain) else " km/h"
     speed = read_quantity(f"{plain}{unit}", "speed", "--speed")
     if not 10 <= speed * 3.6 <= 100:
-        raise InputError("--speed", "", f"{plain} is no speed of a rider",
+        raise InputError("--speed", "", f"{plain} is not a speed that a rider reaches",
                          "write 45 km/h or 28 mph")
     return speed
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import Number
+from optimizer.cli._numbers import Number, WholeNumber
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError, KitpaceError
 from optimizer.files import is_file, write_atomic
@@ -32,20 +32,20 @@ class _CasesFailedError(KitpaceError):
 @click.argument("batch_file", metavar="BATCH", type=click.Path())
 @click.option("--out", metavar="FOLDER", type=click.Path(),
               help="Where the results go; a folder beside BATCH by default.")
-@click.option("--workers", metavar="N", type=click.IntRange(1, 256),
+@click.option("--workers", metavar="N", type=WholeNumber(1, 256),
               help="Processes on this machine; one for each core by default.")
 @click.option("--cluster", "address", metavar="ADDRESS",
               help="Compute on a Dask scheduler instead, such as tcp://host:8786.")
 @click.option("--limit", metavar="MINUTES", type=Number(0.01, 1440, "min"), default=30.0,
               show_default=True, help="The longest that one case may take, reading included.")
-@click.option("--again", is_flag=True, help="Plan the cases that are done already as well.")
+@click.option("--again", is_flag=True, help="Plan finished cases anew as well.")
 @_outputs.overwrite_option
 def command(batch_file: str, out: str | None, workers: int | None, address: str | None,
             limit: float, again: bool, overwrite: bool) -> None:
-    """Plan every case of BATCH: a TOML of lists that are combined, or a CSV with one case per row.
+    """Plan every case of BATCH: a TOML file of lists to combine, or a CSV with one case per row.
 
-    Run it again after a stop, or after you corrected a file: finished cases whose inputs are the
-    same are kept. If a case fails, the others go on; the exit code says that one failed.
+    Run it again after a stop, or after you corrected a file: finished cases with the same inputs
+    are kept. If a case fails, the others go on, and the exit code says that one failed.
 
     \b
     Examples:
@@ -56,7 +56,8 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     if is_file(folder):
         raise InputError(str(folder), "", "is a file", "name a folder for the results")
     if address and workers:
-        raise InputError("--workers", "", "is given with --cluster", "a cluster has its own")
+        raise InputError("--workers", "", "does not go with --cluster",
+                         "leave it out: the cluster has its own workers")
     from optimizer.batch import run_batch
     from optimizer.batch.home import claim
     from optimizer.batch.table import summary, table_csv, table_page

@@ -35,7 +35,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     """Estimate the drag of exposed cables, hoses, tubes, bottles and number plates.
 
     A RUN is count x diameter x exposed length, the angle between its axis and the wind (90 is
-    across), and how several stand: apart, bundled, or behind each other with their spacing. A
+    across), and how several are arranged: apart, bundled, or behind each other with a spacing. A
     streamlined section is thickness x chord x length, and is compared with a round cable.
 
     \b
@@ -56,7 +56,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     from optimizer.scenario.priors_file import read_priors
 
     if not runs:
-        raise InputError("cables", "", "nothing named",
+        raise InputError("cables", "", "names nothing to look at",
                          'write, for example, kitpace cables "4 x 5 mm x 300 mm @ 60 deg"')
     found = tuple(read_run(text) for text in runs)
     here, name, assumed = reference_of(speed=read_speed(options.pop("speed")), **options)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import WholeNumber
 from optimizer.cli._options import start_option, wind_option
 from optimizer.cli._terminal import progress_line, reading_notes, say, table
 
@@ -22,8 +23,8 @@ __all__ = ["command"]
 @click.argument("scenario", metavar="SCENARIO", type=click.Path())
 @wind_option
 @start_option
-@click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
-              help="Days to draw for the bands, instead of the scenario's.")
+@click.option("--draws", type=WholeNumber(50, 20_000), metavar="N",
+              help="Number of days to draw for the ranges, instead of the scenario's.")
 @click.option("--out", metavar="FILE.html", type=click.Path(), help="Write a page as well.")
 @_outputs.overwrite_option
 def command(scenario: str, wind: tuple[float, float] | None,
@@ -31,8 +32,8 @@ def command(scenario: str, wind: tuple[float, float] | None,
             overwrite: bool) -> None:
     """Compare the named sets of SCENARIO: splits, where seconds are won, and why.
 
-    Each set rides its own best plan; all sets meet the same drawn days. The sets stand in the
-    scenario as [[set]] tables, and the others are compared with the first.
+    Each set rides its own best plan; all sets meet the same drawn days. The sets are the
+    [[set]] tables of the scenario; each is compared with the first.
 
     \b
     Example:
@@ -80,5 +81,5 @@ def _why(result: Comparison, difference: Difference) -> None:
 
     headings, rows = why_rows(result, difference)
     table(headings, rows,
-          f"Where {difference.first} wins (−) and loses (+) against {difference.second}, and "
-          "why: seconds of the finish time that the forces of each stretch are worth")
+          f"Where {difference.first} gains (−) or loses (+) against {difference.second}, and "
+          "by which force: seconds at the finish")

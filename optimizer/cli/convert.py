@@ -115,7 +115,7 @@ def _reference(stated: Figure, power: str | None,
     speed = read_speed(options.pop("speed"))
     watts = None if power is None else read_quantity(power, "power", "--power")
     if speed is not None and watts is not None:
-        raise InputError("--power", "", "is given with --speed", "give one of the two")
+        raise InputError("--power", "", "does not go with --speed", "give one of the two")
     if speed is None and watts is None:
         speed, watts = stated.speed, stated.power
         if speed is None and watts is None and options["rider"] is None:

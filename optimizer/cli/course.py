@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import Number
+from optimizer.cli._numbers import Number, WholeNumber
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
@@ -40,8 +40,9 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
               help="Where the course starts on the track.")
 @click.option("--to-km", type=Number(0, 2000, "km"), metavar="KM", help="Where it ends.")
 @click.option("--reverse", is_flag=True, help="Ride it the other way round.")
-@click.option("--laps", type=click.IntRange(1, 100), default=1, help="How often it is ridden.")
-@click.option("--piece", type=click.IntRange(1, 100_000), metavar="N",
+@click.option("--laps", metavar="N", type=WholeNumber(1, 100), default=1,
+              help="How often it is ridden.")
+@click.option("--piece", type=WholeNumber(1, 100_000), metavar="N",
               help="Which of several unconnected pieces of the track; the longest without it.")
 @click.option("--flat", is_flag=True, help="Take a track without heights as flat.")
 @click.option("--smoothing", type=Number(0, 1e12, above=True), metavar="X",
@@ -57,7 +58,7 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
               help="Share of the tyres' grip used in corners: 40 careful, 60 practised, 75 bold.")
 @click.option("--wet", is_flag=True, help="A wet road.")
 @click.option("--descent-cap-kmh", type=Number(20, 130, "km/h"), metavar="KMH",
-              help="The highest speed that is ever wanted.")
+              help="A speed that the rider does not want to pass.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside FILE by default.")
 @click.option("--gpx", "gpx_file", metavar="FILE.gpx", type=click.Path(),
@@ -66,11 +67,11 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
 @click.pass_context
 def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
             gpx_file: str | None, overwrite: bool, **options: Any) -> None:
-    """Say what the course in FILE is: ascent, grades, corners, errors in the track, warnings.
+    """Describe the course in FILE: ascent, grades, corners, errors in the track, warnings.
 
     FILE is a track: GPX, FIT (a course or a recorded ride) or a table with latitude and longitude;
-    or several that follow on each other; or one scenario, which also tells its air and wind and,
-    with a forecast by the hour, the finish time for each start.
+    or several that follow each other. Or FILE is one scenario: then the page also shows air and
+    wind and, with an hourly forecast, the finish time for each start.
 
     \b
     Example:
@@ -114,13 +115,14 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
 def _refuse(context: click.Context, files: tuple[str, ...]) -> None:
     """Refuse options beside a scenario, which says itself how its course is taken."""
     if len(files) > 1:
-        raise InputError(files[0], "", "is a scenario beside other files",
-                         "name one scenario, or tracks only")
+        raise InputError(files[0], "", "is a scenario, and other files are named with it",
+                         "name one scenario alone, or tracks only")
     given = [name for name in _OF_A_SCENARIO
              if context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE]
     if given:
-        raise InputError(files[0], "", f"does not go with --{given[0].replace('_', '-')}",
-                         f"write {_OF_A_SCENARIO[given[0]]} in the scenario")
+        raise InputError(files[0], "",
+                         f"is a scenario, and --{given[0].replace('_', '-')} is for tracks",
+                         f"write {_OF_A_SCENARIO[given[0]]} in the scenario instead")
 
 
 def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None,
@@ -135,7 +137,7 @@ def _read(files: tuple[str, ...], *, features: str | None, from_km: float | None
 
     for name in keep:
         if name not in MENDING:
-            raise InputError("--keep", "", f'"{name}" is not an error that is corrected',
+            raise InputError("--keep", "", f'"{name}" is not a correction that kitpace makes',
                              suggest(name, MENDING))
     return _at_options(lambda: read_course(
         files,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,19 +38,21 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 @click.option("--setups", metavar="A,B,B,A",
               help="What each ride was ridden with, in the order of the rides.")
 @click.option("--crr", metavar="CRR", type=Number(0.001, 0.03), default=0.005, show_default=True,
-              help="Rolling resistance as far as it is known.")
+              help="Rolling resistance of the tyres, as well as you know it.")
 @click.option("--crr-sd", metavar="SD", type=Number(0.00005, 0.02), default=0.003,
-              show_default=True, help="Its standard deviation.")
-@click.option("--temperature", metavar="C", type=Number(-30, 55, "C"), help="Of the air.")
+              show_default=True, help="How sure that is: one standard deviation.")
+@click.option("--temperature", metavar="C", type=Number(-30, 55, "C"),
+              help="Temperature of the air [°C].")
 @click.option("--pressure", metavar="HPA", type=Number(500, 1090, "hPa"),
-              help="At the place, not reduced to sea level.")
+              help="Air pressure at the place, not reduced to sea level.")
 @click.option("--humidity", metavar="PERCENT", type=Number(0, 100, "%"), default=50.0,
               show_default=True, help="Relative humidity.")
-@wind_option
+@partial(wind_option, instead="; measure it, or take it from a station")
 @click.option("--forecast", metavar="FILE.csv", type=click.Path(),
               help="A table of the wind by hour, instead of --wind.")
 @click.option("--power-accuracy", metavar="PERCENT", type=Number(0.01, 20, "%"), default=1.5,
-              show_default=True, help="Standard deviation of the power meter's scale.")
+              show_default=True,
+              help="How far the power meter may be off: one standard deviation, in percent.")
 @click.option("--lap-km", metavar="KM", type=Number(0.1, 100, "km"),
               help="Length of the lap, for rides without positions.")
 @click.option("--leave-out", metavar="[N:]KM-KM", multiple=True,
@@ -89,7 +92,8 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
                         *([_outputs.row("--features", features)] if features else [])],
                        (*rides, forecast), overwrite=overwrite)
     if features and not surface:
-        raise InputError("--features", "", "gets a measured surface, and none is asked for",
+        raise InputError("--features", "",
+                         "is the file for a measured surface, and no stretch is named",
                          "name the stretch: --surface 3.2-4.6")
     from optimizer.files import write_all
     from optimizer.report.fieldtest_page import evidence_row, fieldtest_page
@@ -104,8 +108,8 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
         stretches = tuple(_stretch(text, len(rides)) for text in leave_out)
         passes = tuple(_stretch(text, len(rides), "--surface") for text in surface)
         if row_file and len(set(names)) != 2:
-            raise InputError("--row", "", f"{len(set(names))} setups make no single change",
-                             "compare two setups, as in --setups a,b,b,a")
+            raise InputError("--row", "", f"needs two setups, and there are {len(set(names))}",
+                             "compare two of them, as in --setups a,b,b,a")
         if row_file:
             first, second = dict.fromkeys(names)
             check_item(row_file, second, first)
@@ -155,7 +159,7 @@ def _setup_names(setups: str | None, count: int) -> tuple[str, ...]:
                          "name one for each ride, separated by commas")
     strange = next((name for name in names if name[0] in "=+-@'#" or not name.isprintable()), None)
     if strange is not None:
-        raise InputError("--setups", "", f'"{strange}" is no name for a table',
+        raise InputError("--setups", "", f'"{strange}" cannot name a row of a table',
                          "begin it with a letter or a digit")
     return names
 
@@ -212,8 +216,8 @@ def _stretch(text: str, count: int, option: str = "--leave-out") -> tuple[int, f
                          "write kilometres, as 3.2-3.6, or 2:3.2-3.6 for the second ride"
                          ) from error
     if not (0 <= ride < count and 0.0 <= low < high):
-        raise InputError(option, "", f'"{text}" is no stretch of these rides',
-                         f"there are {count} rides; kilometres go upward")
+        raise InputError(option, "", f'"{text}" is not a stretch of these rides',
+                         f"name a ride from 1 to {count}, and the smaller kilometre first")
     return ride, low, high
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import LARGEST_SUM
+from optimizer.cli._numbers import LARGEST_SUM, WholeNumber
 from optimizer.cli._options import (
     budget_option,
     by_options,
@@ -52,7 +52,7 @@ def _steps(context: click.Context, parameter: click.Parameter, value: str | None
         raise InputError("--money", "", f'"{value}" is out of range',
                          f"up to {_STAGES} amounts, the last at most {LARGEST_SUM:g}")
     if any(later <= earlier for earlier, later in itertools.pairwise((0.0, *amounts))):
-        raise InputError("--money", "", f'"{value}" does not rise from above zero',
+        raise InputError("--money", "", f'"{value}" does not start above zero and rise',
                          "write what there is in all at each stage, such as 750,1500")
     return amounts
 
@@ -84,11 +84,11 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
 @click.option("--money", metavar="A,B,...", callback=_steps,
               help="Money in all at each stage, where it comes in steps: 750,1500.")
 @least_gain_option
-@click.option("--draws", type=click.IntRange(50, 20_000), metavar="N",
-              help="Days to draw, instead of the scenario's.")
+@click.option("--draws", type=WholeNumber(50, 20_000), metavar="N",
+              help="Number of days to draw, instead of the scenario's.")
 @click.option("--second-proof", is_flag=True,
-              help="Prove the best kit once more by an integer program; it takes several times as "
-                   "long.")
+              help="Prove the best kit a second time, by an integer program; it takes "
+                   "several times as long.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Write a page as well, with the best kit at every price.")
 @_outputs.tables_option
@@ -115,15 +115,17 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
 
     chance = MEASURES[options["by"]].chance
     if chance != (options["target"] is not None):
-        raise InputError("--target", "", "goes with --by target, and --by target needs it",
+        raise InputError("--target", "", "goes with --by target, and neither works alone",
                          "write --by target --target 57:30")
     _outputs.check_run([*([_outputs.page("--out", out)] if out else []),
                         *([_outputs.xlsx("--tables", tables)] if tables else [])], scenarios,
                        overwrite=overwrite)
     if len(scenarios) > 1:
         if chance or options["second_proof"] or tables:
-            raise InputError("kit", "", "targets, tables and a second proof are for one scenario",
-                             "name one, or write a file for kitpace season, with targets and --csv")
+            raise InputError("kit", "", "--by target, --tables and --second-proof need one "
+                             "scenario",
+                             "name one, or write a season file: kitpace season takes targets and "
+                             "--csv")
         if options["budget"] is None:
             raise InputError("--budget", "", "is missing: several scenarios share one budget",
                              "say what all of them may spend together, such as --budget 1500")
@@ -187,7 +189,7 @@ def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
     if decision.tests:
         show(page.worth_table(decision, currency, _TESTS))
     if decision.left_out:
-        table(("Left out", "Why"), decision.left_out, left=(0, 1))
+        table(("Not chosen", "Why"), decision.left_out, left=(0, 1))
 
 
 def _shared(scenarios: tuple[str, ...], out: str | None, options: dict[str, Any], *,

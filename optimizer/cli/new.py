@@ -14,8 +14,8 @@ __all__ = ["command"]
 def command(folder: str) -> None:
     """Write a commented starter scenario into the folder DIR.
 
-    Course, rider, kit and evidence in it are invented; every field is explained where it
-    stands. It can be planned at once.
+    Its course, rider, kit and evidence are invented, and each field is explained beside it. You can
+    plan it at once.
 
     \b
     Example:

@@ -1,4 +1,4 @@
-"""`kitpace open`: the whole job in a browser window, on one's own machine."""
+"""`kitpace open`: the whole job in a browser window on this machine."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from optimizer.cli._numbers import WholeNumber
 from optimizer.cli._terminal import say
 
 __all__ = ["command"]
@@ -13,15 +14,15 @@ __all__ = ["command"]
 
 @click.command("open")
 @click.argument("folder", metavar="[FOLDER]", type=click.Path(), default=".")
-@click.option("--port", type=click.IntRange(1024, 65535), metavar="N",
+@click.option("--port", type=WholeNumber(1024, 65535), metavar="N",
               help="Port to listen on; a free one by default.")
-@click.option("--no-browser", is_flag=True, help="Print the address only.")
+@click.option("--no-browser", is_flag=True, help="Print the address and open no browser.")
 def command(folder: str, port: int | None, no_browser: bool) -> None:
     """Open FOLDER in a browser window: races, riders, kit and evidence as forms and tables.
 
-    A small server on this machine shows the folder, and nothing outside of it, to the browser
-    that is opened and to nobody else. What is changed there is written to the files as a text
-    editor would. Ctrl-C stops it, and so does the button on the page.
+    A small server on this machine shows this folder, and nothing outside it, to the browser that it
+    opens and to nobody else. What you change there is written to the files, as with a text editor.
+    Ctrl-C stops it, and so does the button on the page.
 
     \b
     Example:

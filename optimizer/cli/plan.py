@@ -117,7 +117,7 @@ def _card(card: str) -> Output:
     if ending == ".csv":
         return _outputs.table("--card", card, "card")
     if ending not in {".html", ".htm"}:
-        raise InputError(card, "--card", "is no kind of card",
+        raise InputError(card, "--card", "is not a kind of card",
                          "end it in .html, .gpx, .fit or .csv")
     return _outputs.page("--card", card)
 
@@ -144,7 +144,7 @@ def _write(result: Result, report: Path, json_file: str | None, tables: str | No
 
 def _tell(result: Result) -> None:
     """Say the answer in sentences."""
-    from optimizer.report.current import current_kit, free_words
+    from optimizer.report.current import current_kit, free_words, nothing_bought
     from optimizer.report.held import fork_sentence, risk_sentence
     from optimizer.report.stated import beside, stated
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
@@ -165,8 +165,7 @@ def _tell(result: Result) -> None:
         kept = listing(choice.best.items) or "your current kit"
         say(f"With the kit of the earlier plan: {kept}.")
     elif job.catalogue.items:
-        say(f"Buy nothing: no kit for {money(choice.budget, choice.currency)} is faster than "
-            f"{current}." if choice.budget > 0 else "Nothing to buy.")
+        say(nothing_bought(choice.budget, choice.currency, current))
     if choice.planned > 1 and (free := free_words(
             job.catalogue, choice.owned, choice.best)):
         say(free)

@@ -1,4 +1,4 @@
-"""`kitpace rider`: what a rider can hold, from a rider's file, efforts, or recorded rides."""
+"""`kitpace rider`: what a rider can hold, from a rider file, best efforts or recorded rides."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ _MODELS = ("auto", "inverse-time", "work", "time", "three-parameter", "long", "l
               help="Where the page goes; beside FILE by default.")
 @_outputs.overwrite_option
 def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool) -> None:
-    """Say what the rider in FILE can hold, for how long, and how sure that is.
+    """Say what power the rider in FILE can hold, for how long, and how sure that is.
 
-    FILE is a rider's TOML file; or a table of best efforts (CSV with minutes or seconds, and
+    FILE is a rider file (TOML); or a table of best efforts (CSV with minutes or seconds, and
     power_w); or one or more recorded rides (CSV with time and power_w, GPX with power, FIT),
-    out of which the best powers are taken.
+    whose best powers are used.
 
     \b
     Example:
@@ -64,8 +64,9 @@ def _read(files: tuple[str, ...], model: Model | None) -> tuple[Rider | None, Ab
     toml = [name for name in files if Path(name).suffix.lower() == ".toml"]
     if toml:
         if len(files) > 1:
-            raise InputError(toml[0], "", "is a rider's file beside other files",
-                             "name the rides in it, as rides = [...], or leave it out")
+            raise InputError(toml[0], "", "is a rider file, and other files are named with it",
+                             "name the rides in the rider file, as rides = [...], or leave the "
+                             "rider file out")
         return read_ability(toml[0], model)
     efforts = read_power_files(files)
     try:
@@ -85,4 +86,5 @@ def _tell(rider: Rider | None, ability: Ability | None) -> None:
         say(f"Assumed: {line}.")
     if ability is not None:
         table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc"), model_rows(ability),
-              "Models of power against duration; AICc above the least, less than 2 decides nothing")
+              "Models of power against duration; AICc: how much worse than the best, under 2 is no "
+              "difference")

@@ -1,7 +1,8 @@
-"""`kitpace season`: who buys what, when, and who rides what where."""
+"""`kitpace season`: who buys what and when, and who rides what where."""
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,8 +21,8 @@ __all__ = ["command", "tell"]
 
 @click.command("season")
 @click.argument("file", metavar="FILE", type=click.Path())
-@budget_option
-@least_gain_option
+@partial(budget_option, owner="season")
+@partial(least_gain_option, owner="season")
 @by_options
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; FILE-season.html beside FILE by default.")
@@ -34,7 +35,8 @@ def command(file: str, out: str | None, json_file: str | None, csv_file: str | N
             overwrite: bool, **options: Any) -> None:
     """Say what to buy for whom and when, what to hire, and who rides what where.
 
-    FILE is a TOML with riders, races and their dates, one catalogue, money, and what is lent.
+    FILE is a TOML file with riders, races and their dates, one catalogue, the money, and what is
+    lent.
 
     Prices and effects are those of the catalogue and the evidence. Brakes, steering and wheels
     are for a qualified mechanic; the rules of each event decide what is allowed.
@@ -60,7 +62,8 @@ def command(file: str, out: str | None, json_file: str | None, csv_file: str | N
         season = read_season(file, budget=options["budget"],
                                   least_gain=options["least_gain"], progress=progress)
         if MEASURES[options["by"]].chance and any(one.target <= 0 for one in season.entries):
-            raise InputError("--by", "", f"{options['by']} needs a time to beat for every ride",
+            raise InputError("--by", "", f"{options['by']} needs a time to beat for each rider "
+                             "in each race",
                              "add targets to each race of the file")
         found = run_season(season, by=options["by"], level=options["level"], progress=progress)
         contents: list[tuple[str, Path | str, str]] = [("Page", page, season_page(found))]

@@ -43,10 +43,10 @@ _AIR = {"calm": (0.2, 0.15), "light": (0.5, 0.4), "breezy": (1.0, 0.8)}
 def command(change_w: float | None, change_percent: float | None, speed_kmh: float,
             run_km: float, course: str, leg_km: float, cda: float, mass: float, air: str,
             no_heights: bool) -> None:
-    """Say how many runs of which length it takes to see a change of drag.
+    """Say how many runs of which length a field test needs to show a change of drag.
 
-    By the same model that will judge the rides; the power meter's scale drops out, since all
-    runs share it. "This course cannot show it" is an answer.
+    The answer comes from the model that `kitpace fieldtest` uses. The scale of the power meter
+    drops out, since all runs share it. The answer may be that this course cannot show the change.
 
     \b
     Example:
@@ -56,11 +56,12 @@ def command(change_w: float | None, change_percent: float | None, speed_kmh: flo
     from optimizer.ride.design import Intention, plan_test
 
     if (change_w is None) == (change_percent is None):
-        raise InputError("testplan", "--change-w", "the change worth seeing is not stated once",
-                         "give --change-w or --change-percent, one of the two")
+        raise InputError("--change-w", "", "or --change-percent is needed, and only one of them",
+                         "state the change that the test has to show")
     if run_km / leg_km < 1.0:
         raise InputError("testplan", "--run-km", "a run is shorter than the road or lap",
-                         "make the run longer or the leg shorter; places have to come again")
+                         "make the run longer or the leg shorter: a run has to pass each place "
+                         "again")
     speed = speed_kmh / 3.6
     density = 1.2
     change = (cda * (change_percent or 0.0) / 100 if change_w is None
@@ -81,20 +82,20 @@ def _tell(plan: TestPlan, air: str) -> None:
              f"{100 * intention.change / intention.drag_area:.1f} % of CdA)")
     where = f"runs of {intention.run_length / 1000:.0f} km in {air} air"
     if plan.best is not None:
-        say(f"To see {asked} four times in five, ride {plan.best.runs} {where}, in the order "
+        say(f"To show {asked} four times in five, ride {plan.best.runs} {where}, in the order "
             f"{'-'.join(plan.best.order)}: {plan.best.hours:.1f} hours with five minutes to "
             "change between runs.")
     else:
         last = min(plan.options, key=lambda option: option.smallest)
-        say(f"This course can't see {asked}: even {last.runs} {where} show no less than "
+        say(f"This course cannot show {asked}: even {last.runs} {where} show no less than "
             f"{plan.least_watts:.0f} W. {'Longer laps' if last.share < 1.0 else 'Longer runs'}, "
-            "calmer air or a higher speed would see more.")
+            "calmer air or a higher speed would show smaller changes.")
     per_area = 0.5 * intention.air_density * intention.speed**3
-    table(("runs", "order", "hours", "shows,\nm²", "shows,\nW", "chance to see\nwhat is asked"),
+    table(("runs", "order", "hours", "shows,\nm²", "shows,\nW", "chance to show\nyour change"),
           [(option.runs, option.order, f"{option.hours:.1f}", f"{option.smallest:.4f}",
             f"{per_area * option.smallest:.1f}", f"{100 * option.chance:.0f} %")
            for option in plan.options],
-          "What shows four times in five, by number of runs", left=(1,))
+          "Smallest change that shows four times in five, by number of runs", left=(1,))
     say()
     least = plan.options[-1].share
     if least < 1.0:
@@ -102,5 +103,6 @@ def _tell(plan: TestPlan, air: str) -> None:
             f"{100 * least:.0f} % with {plan.options[-1].runs} runs.")
     repeats = NINE_IN_TEN * intention.repeat_sd
     say(f"Assumed: from run to run the rider's CdA differs by ± {repeats:.4f} m² (half of a "
-        "90 % range; common practice, no source). The order of the runs separates the change from "
-        "a drift. Test where traffic allows it.")
+        "90 % range; common practice, no source). A change shows if the 90 % range of the result "
+        "leaves zero out, as on the page of `kitpace fieldtest`. The order of the runs separates "
+        "the change from a drift. Test where traffic allows it.")

@@ -41,11 +41,11 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
             **options: Any) -> None:
     """Say what each item in FILE is worth, and how sure that is.
 
-    FILE is a table (CSV, or a sheet as in club.xlsx#Tests) with a figure a row: item, figure, test
-    and, where known, baseline, yaw_deg, air_density_kgm3, measured_by, runs, uncertainty, note,
-    source. Clear gains come first, by what is sure of them. A figure reads like
-    "saves 30 g @ 45 km/h", "saves 8 W", "saves 15 s / 40 km @ 45 km/h", "-0.004 m2", "saves 2 %
-    drag", "Crr -0.0004", "efficiency +0.8 %" or "+120 g mass".
+    FILE is a table (CSV, or a sheet as in club.xlsx#Tests) with one figure per row: item, figure,
+    test and, where known, baseline, yaw_deg, air_density_kgm3, measured_by, runs, uncertainty (one
+    standard deviation), note, source. Clear gains come first, the surest at the top. A figure
+    reads like "saves 30 g @ 45 km/h", "saves 8 W", "saves 15 s / 40 km @ 45 km/h", "-0.004 m2",
+    "saves 2 % drag", "Crr -0.0004", "efficiency +0.8 %" or "+120 g mass".
 
     \b
     Example:
@@ -58,12 +58,13 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
         click.echo(default_text(), nl=False)
         return
     if file is None:
-        raise InputError("worth", "", "no evidence table named", "see kitpace worth --help")
+        raise InputError("worth", "", "no evidence table named",
+                         "write, for example, kitpace worth evidence.csv")
     clash = [name for name in ("rider", "cda_m2", "mass_kg", "crr", "density_kgm3")
              if scenario_file and options[name] is not None]
     if clash:
-        raise InputError(f"--{clash[0].replace('_', '-')}", "", "the scenario says that already",
-                         "leave one of the two away")
+        raise InputError(f"--{clash[0].replace('_', '-')}", "", "the scenario states this already",
+                         "leave out one of the two")
     speed = read_speed(options.pop("speed"))
     page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-worth.html")
     _outputs.check_run([_outputs.page("--out", page),

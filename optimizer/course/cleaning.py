@@ -1,4 +1,4 @@
-"""Mending a track point by point: order, repeats, stops, jumps, gaps, heights that are missing."""
+"""Correct a track point by point: order, repeats, stops, jumps, gaps, missing heights."""
 
 from __future__ import annotations
 
@@ -180,7 +180,7 @@ def _one_piece(points: Points, cleaning: Cleaning, log: Log) -> Points:
     lengths = np.bincount(piece[1:], inside, piece[-1] + 1)
     if cleaning.piece is not None and not 1 <= cleaning.piece <= len(lengths):
         raise InputError(log.file, "piece", f"has {len(lengths)} pieces, not {cleaning.piece}",
-                         "name one of them, from 1")
+                         f"name a piece from 1 to {len(lengths)}")
     chosen = int(np.argmax(lengths)) if cleaning.piece is None else cleaning.piece - 1
     if np.count_nonzero(lengths > 100.0) > 1:
         others = ", ".join(f"{length / 1000:.1f}" for length in lengths)
@@ -282,14 +282,14 @@ def _note_gaps(points: Points, log: Log) -> None:
     wide = steps > max(500.0, 20 * usual)
     if wide.any():
         where = float(np.concatenate([[0.0], np.cumsum(steps)])[int(np.argmax(steps))])
-        longest = f"{steps.max() / 1000:.1f} km of straight line lie between two points"
+        longest = f"two points are {steps.max() / 1000:.1f} km apart"
         log.warnings.append(
-            f"From km {where / 1000:.1f} on {longest}: the road there is not known."
+            f"At km {where / 1000:.1f} {longest}: the road between them is not known."
             if wide.sum() == 1 else
-            f"At {wide.sum()} places, the longest from km {where / 1000:.1f} on, up to {longest}: "
-            "the road there is not known.")
+            f"At {wide.sum()} places points are far apart: at km {where / 1000:.1f} {longest}. The "
+            "road between them is not known.")
     if usual > 60.0:
-        log.warnings.append(f"Points lie {usual:.0f} m apart; what bends and slopes between them "
+        log.warnings.append(f"Points lie {usual:.0f} m apart; bends and slopes between them "
                             "cannot be seen.")
 
 
@@ -305,7 +305,7 @@ def _with_heights(points: Points, cleaning: Cleaning, log: Log, needed: bool) ->
         if not cleaning.flat:
             raise InputError(log.file, "flat", "has no elevation, so its climbs are unknown",
                              "export it with elevation, or say that the course is flat")
-        log.warnings.append("The file has no heights; the course was taken as flat, as told.")
+        log.warnings.append("The file has no heights; the course is taken as flat, as you asked.")
         return replace(points, elevation=np.zeros(len(points)))
     if np.ptp(height[known]) == 0.0:
         log.warnings.append("Every height in the file is the same.")

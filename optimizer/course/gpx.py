@@ -138,11 +138,11 @@ class _Reader:
             given += len(chunk)
             if given - self.parser.CurrentByteIndex > LONGEST_PIECE + _CHUNK:
                 raise self._refuse("contains a comment, instruction or tag of more than "
-                                   f"{LONGEST_PIECE // 2**20} MB", "take it out")
+                                   f"{LONGEST_PIECE // 2**20} MB", "delete it")
         self.parser.Parse(b"", True)
 
     def _doctype(self, *_: object) -> None:
-        raise self._refuse("contains a document type or entities, which GPX never needs",
+        raise self._refuse("contains a document type or entities, which a GPX file never needs",
                            "export the course again from where it was drawn")
 
     # The three that follow run a million times on a long track; they do no more than they must.
@@ -154,10 +154,10 @@ class _Reader:
             if tag in _PARTS and depth == self.point_depth + 1:
                 self.text = ""
             elif tag in _POINTS:
-                raise self._refuse(f"has a {tag} inside of a {self.point}",
+                raise self._refuse(f"has a {tag} inside a {self.point}",
                                    "export the course again")
             elif depth > DEEPEST:
-                raise self._refuse("nests elements too deep", "export the course again")
+                raise self._refuse("nests its elements too deeply", "export the course again")
         elif tag in _POINTS:
             self.point, self.point_depth, self.parts = tag, depth, {}
             self.position = self._place(tag, attributes)
@@ -166,7 +166,7 @@ class _Reader:
 
     def _start_outside(self, tag: str) -> None:
         if self.depth > DEEPEST:
-            raise self._refuse("nests elements too deep", "export the course again")
+            raise self._refuse("nests its elements too deeply", "export the course again")
         if not self.path and tag != "gpx":
             raise self._refuse(f"is not GPX: it begins with <{tag[:40]}>", "name a GPX file")
         inside = self.path[-1] if self.path else ""
@@ -181,7 +181,8 @@ class _Reader:
         if self.text is not None:
             self.text += content
             if len(self.text) > LONGEST_TEXT:
-                raise self._refuse("contains an endless name or number", "export the course again")
+                raise self._refuse("contains a name or number of absurd length",
+                                   "export the course again")
 
     def _end(self, qualified: str) -> None:
         self.depth -= 1
@@ -216,12 +217,14 @@ class _Reader:
         if tag == "wpt":
             self.places.append((parts.get("name", ""), *self.position))
             if len(self.places) > MOST_PLACES:
-                raise self._refuse(f"has more than {MOST_PLACES:,} waypoints", "take some out")
+                raise self._refuse(f"has more than {MOST_PLACES:,} waypoints",
+                                   "delete those that the course does not need")
             return
         points = self.found[tag]
         points.append((*self.position, parts.get("ele"), parts.get("time"), self.segment[tag]))
         if len(points) > MOST_POINTS:
-            raise self._refuse(f"has more than {MOST_POINTS:,} points", "cut the course out of it")
+            raise self._refuse(f"has more than {MOST_POINTS:,} points",
+                               "keep only the part that is the course")
 
     def _refuse(self, problem: str, remedy: str) -> InputError:
         return InputError(self.file, f"line {self.parser.CurrentLineNumber}", problem, remedy)

@@ -253,7 +253,7 @@ def _repeat(line: Line, laps: int, file: str) -> Line:
     ends = [-1, 0]
     seam = float(step_lengths(line.latitude[ends], line.longitude[ends])[0])
     if seam > _CLOSED:
-        raise InputError(file, "laps", f"is no lap: its finish lies {seam:.0f} m from its start",
+        raise InputError(file, "laps", f"is not a lap: its finish lies {seam:.0f} m from its start",
                          "cut it where it comes back to its start")
     # The height at the seam is one: share out what the two ends differ by.
     tilt = (line.elevation[0] - line.elevation[-1]) * line.distance / line.distance[-1]

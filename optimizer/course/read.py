@@ -260,6 +260,7 @@ def _placed(limits: tuple[Limit, ...], marks: tuple[Mark, ...], log: Log) -> tup
 
 def _warn(line: Line, log: Log) -> None:
     if line.grade_sd > 0.005:
-        log.warnings.append(f"Grades over 100 m are good to {100 * line.grade_sd:.1f} points only.")
+        log.warnings.append("Grades over 100 m are uncertain by "
+                            f"±{100 * 1.645 * line.grade_sd:.1f} percentage points.")
     if line.heading_sd > np.radians(10.0):
-        log.warnings.append("Positions are noisy; tight corners may be missed or made up.")
+        log.warnings.append("Positions are noisy; tight corners may be missed or invented.")

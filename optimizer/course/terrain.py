@@ -118,7 +118,7 @@ def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
         height = _bridged(height, missing, track, distance)
         log.warnings.append(f"The terrain model has no heights for "
                             f"{_kilometres(missing, distance)}; "
-                            f"{'straight lines' if track is None else 'the track'} stood in.")
+                            f"{'straight lines' if track is None else 'the track'} fill the gap.")
     levelled = np.zeros(len(height), dtype=bool)
     if track is not None:
         if log.wants("bridges"):
@@ -363,13 +363,13 @@ def _check_unit(height: NDArray[np.float64], track: NDArray[np.float64], model: 
     for factor, unit in ((1.0 / _FOOT, "ft"), (_FOOT, "m")):
         if abs(apart) > 30.0 and abs(np.median(height - factor * track)) < 0.05 * abs(
                 np.median(height)):
-            raise InputError(model.name, "", f"has heights of {np.median(height):.0f} where the "
-                             f"track has {np.median(track):.0f}",
-                             f'say heights_unit = "{unit}" in [course], or check the track')
+            raise InputError(model.name, "", f"has heights of {np.median(height):.0f} m where the "
+                             f"track has {np.median(track):.0f} m",
+                             f'write heights_unit = "{unit}" in [course], or check the track')
     if abs(apart) > _ELSEWHERE:
         log.warnings.append(f"The terrain model lies {abs(apart):.0f} m "
-                            f"{'above' if apart > 0 else 'below'} the track's heights; is it of "
-                            "the same place?")
+                            f"{'above' if apart > 0 else 'below'} the track's heights; check that "
+                            "it is of the same place.")
 
 
 def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -1,4 +1,4 @@
-"""Any unit of an aero test to one honest figure."""
+"""From any unit of an aero test to one figure with its uncertainty."""
 
 from optimizer.evidence.datum import Datum, Figure
 from optimizer.evidence.effect import Effect

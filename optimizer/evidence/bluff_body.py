@@ -291,7 +291,7 @@ def bluff_drag(runs: tuple[Run, ...], speed: float, near: Trust) -> BluffDrag:
         behind = run.arrangement == "behind"
         if not (min(run.width, run.length, run.count) > 0 and (run.spacing >= run.width
                                                                or not behind)):
-            raise InputError("given", "", f'"{run.text}": no body has such a size',
+            raise InputError("your input", "", f'"{run.text}" is not the size of a part',
                              "give diameter, exposed length, and a spacing from axis to axis")
     ranges = [_range(run, speed) for run in runs]
     low, high = sum(r[0] for r in ranges), sum(r[1] for r in ranges)

@@ -1,4 +1,4 @@
-"""What a change of equipment does, as one honest figure with its uncertainty."""
+"""What a change of kit does, as one figure with its uncertainty."""
 
 from __future__ import annotations
 

@@ -73,7 +73,7 @@ def read_target(text: str) -> Target:
     number = over[2] or "1"
     distance, _ = stated.in_si(stated.number(number), over[3])
     if distance < 1.0:
-        raise stated.refuse("a distance of zero, or nearly", 'write "s/40km"')
+        raise stated.refuse("has a distance of zero, or nearly", 'write "s/40km"')
     return Target(unit, f"{shown.unit} over {number} {over[3]}", shown.scale, distance, speed,
                   power)
 

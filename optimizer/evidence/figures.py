@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from optimizer.evidence.datum import Figure
-from optimizer.evidence.quantities import NUMBER, UNIT, Stated, tidy
+from optimizer.evidence.quantities import NUMBER, UNIT, Stated, an, tidy
 from optimizer.evidence.units import UNITS, Unit
 
 if TYPE_CHECKING:
@@ -40,12 +40,12 @@ _NORMAL = {"90": 1.645, "95": 1.96}  # half width of an interval over the standa
 _PATTERN = 'keep to the pattern "saves 30 g @ 45 km/h"'
 _FASTEST = 110 / 3.6  # m/s; no tunnel, track or road test of a rider is faster
 _UNCLEAR = {
-    "%": ("a percentage without a base",
+    "%": ("is a percentage of nothing named",
           'say of what: "2 % drag", "2 % power @ 45 km/h", "efficiency +0.8 %"'),
-    "": ("a number without a unit", "add g, N, W, s, % or m2; or say CdA, Crr or efficiency"),
-    "mass": ("grams of drag or of mass?",
+    "": ("is a number without a unit", "add g, N, W, s, % or m2; or say CdA, Crr or efficiency"),
+    "mass": ("may be grams of drag or of mass",
              'write "g drag" or "g @ 50 km/h" for drag, "g mass" for mass'),
-    "area": ("an area is no {topic}", 'write "-0.004 m2 CdA"'),
+    "area": ("is an area and speaks of {topic}", 'write "-0.004 m2 CdA"'),
 }
 _SHARED_UNIT = re.compile(  # 37 ± 4 g
     rf"(?<![\w.,])({NUMBER})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({UNIT})")
@@ -133,13 +133,14 @@ def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = F
     _possible(size, unit, stated)
     if not direction and size:
         if not lenient or unit.name == "mass":
-            raise stated.refuse("a number without a direction",
+            raise stated.refuse("is a number without a direction",
                                 'say "saves" or "costs", or give it a sign: minus is less of it')
         completed = True
     direction = direction or (1 if unit.more_is_better else -1)
     _consistent(parts, unit, stated)
     if part and unit.name != "power":
-        raise stated.refuse("wheel or cranks matter to watts only", "leave it out")
+        raise stated.refuse("names the wheel or the cranks, which matter to watts only",
+                            "leave that out")
     figure = Figure(unit.name, direction * size + 0.0, parts.speed, parts.power, parts.distance,
                     _CHANNELS.get(parts.topic, "drag_area"), text=tidy(text),
                     unit="s" if parts.clock else parts.unit,
@@ -162,7 +163,7 @@ def _plainer(stated: Stated) -> tuple[str, bool, bool]:
     if _DATE.fullmatch(plain):
         day = re.match(r"\d{4}-(\d\d)-(\d\d)", plain)
         made = f" such as {int(day[2])}-{int(day[1])}" if day else ""
-        raise stated.refuse(f"is a date: a spreadsheet may have made it of a range{made}",
+        raise stated.refuse(f"is a date: a spreadsheet may have made one of a range{made}",
                             "write the figure again, such as 5 to 6 W, in a cell formatted as text")
     plain, about = _ABOUT.subn(" ", plain)
     plain, at_most = _AT_MOST.subn(" ", plain)
@@ -208,7 +209,7 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
     plain, interval = _take(re.compile(_SHARE), plain)
     match = _AMOUNT.fullmatch(plain.strip())
     if not match or match["sign"]:
-        raise stated.refuse("not an uncertainty", 'write it like "4 g", "20 %" or "0.0005"')
+        raise stated.refuse("is not an uncertainty", 'write it like "4 g", "20 %" or "0.0005"')
     unit = match["unit"] or ("s" if match["clock"] else figure.unit)
     number = _clock(match["clock"]) if match["clock"] else stated.number(match["number"])
     if unit == "%":
@@ -220,7 +221,8 @@ def read_uncertainty(text: str, figure: Figure, file: str = "", where: str = "")
         value, dimension = stated.in_si(number, unit)
         way = figure.counts.by(dimension)
         if way is None:
-            raise stated.refuse(f'a {dimension} is no uncertainty of "{figure.text}"',
+            raise stated.refuse(f'is {an(dimension)}, which cannot be the uncertainty of '
+                                f'"{figure.text}"',
                                 "state it in the unit of the figure or in %")
         value *= way.factor
     _possible(value, figure.counts, stated)
@@ -299,7 +301,8 @@ def _take_apart(text: str, stated: Stated, *, up_to: bool) -> _Parts:
         unit = "km" if run["unit"].lower() in {"k", "km", "kms"} else run["unit"]
         distance, _ = stated.in_si(stated.number(run["number"] or "1"), unit)
         if distance < 1.0:
-            raise stated.refuse("a distance of zero, or nearly", "state the distance of the change")
+            raise stated.refuse("has a distance of zero, or nearly",
+                                "state the distance of the change")
     main = re.sub(r"\bbetween\b(?=.*\d)\s*(.*?)\s*\band\b", r"\1 to", main)
     ranges = list(_RANGE.finditer(main))
     amounts = list(_AMOUNT.finditer(main))
@@ -321,7 +324,8 @@ def _take_apart(text: str, stated: Stated, *, up_to: bool) -> _Parts:
     words = tuple(word.lower() for word in re.findall(r"[A-Za-z]+", rest))
     unknown = [word for word in words if word not in _WORDS]
     if strange or unknown:
-        raise stated.refuse(f'"{(unknown or [strange])[0]}" is not understood', _PATTERN)
+        raise stated.refuse(f'contains "{(unknown or [strange])[0]}", which is not understood',
+                            _PATTERN)
     clock = ":" in (amount["low"] if ranges else amount["clock"] or "")
     return _Parts(words, _topic(words, stated), sign, value, half, unit, clock, distance, speed,
                   power)
@@ -338,17 +342,18 @@ def _range(found: re.Match[str], stated: Stated) -> tuple[int, float, float]:
     low, high = (_clock(text) if ":" in text else stated.number(text)
                  for text in (found["low"], found["high"]))
     if (":" in found["low"]) != (":" in found["high"]):
-        raise stated.refuse("a range from a time to a number", "write both ends alike")
+        raise stated.refuse("is a range from a time to a number", "write both ends alike")
     unit = found["low_unit"]
     if unit and unit != found["unit"]:
         (one, this), (other, that) = (stated.in_si(1.0, unit),
                                       stated.in_si(1.0, found["unit"] or unit))
         if this != that:
-            raise stated.refuse(f"a range from {this} to {that}", "write both ends in one unit")
+            raise stated.refuse(f"is a range from {an(this)} to {an(that)}",
+                                "write both ends in one unit")
         low *= one / other
     sign, second = found["sign"] or "", found["high_sign"] or ""
     if (sign == "-" or second) and not (sign and second):
-        raise stated.refuse("is the minus a sign or a dash?",
+        raise stated.refuse("has a minus that may be a sign or a dash",
                             'give both ends their sign: "-5 to -6 W", or write "saves 5 to 6 W"')
     if not sign and low > high:
         raise stated.refuse("names its larger end first",
@@ -366,17 +371,18 @@ def _conditions(texts: list[str], stated: Stated) -> tuple[float | None, float |
         value, dimension = (stated.in_si(stated.number(match[2]), match[3]) if match
                             else (0.0, "other quantity"))
         if match is None or dimension not in {"speed", "power"}:
-            raise stated.refuse(f'"{text.strip()}" is neither a speed nor a power',
+            raise stated.refuse(f'has "{text.strip()}" after @, which is neither a speed nor a '
+                                'power',
                                 'write "@ 45 km/h" or "@ 250 W"; the yaw has its own column')
         if match[1] == "-" or value <= 0:
-            raise stated.refuse(f"a {dimension} of zero or less",
+            raise stated.refuse(f"has a {dimension} of zero or less",
                                 f"state the {dimension} of the test")
         stated.not_tiny(value, dimension)
         if dimension == "speed" and value > _FASTEST:
-            raise stated.refuse(f"{text.strip()} is faster than any test",
+            raise stated.refuse(f"has {text.strip()}, faster than any test",
                                 "check the speed and its unit")
         if dimension in found:
-            raise stated.refuse(f"names two values of {dimension}", "one row for each")
+            raise stated.refuse(f"names two values of {dimension}", "write one row for each")
         found[dimension] = value
     return found.get("speed"), found.get("power")
 
@@ -389,7 +395,8 @@ def _topic(words: tuple[str, ...], stated: Stated) -> str:
         if {general, special} <= topics:
             topics.discard(general)
     if len(topics) > 1:
-        raise stated.refuse(f"speaks of {' and '.join(sorted(topics))}", "one quantity a row")
+        raise stated.refuse(f"speaks of {' and '.join(sorted(topics))}",
+                            "write one quantity in each row")
     return topics.pop() if topics else ""
 
 
@@ -406,7 +413,7 @@ def _unit(parts: _Parts, stated: Stated) -> tuple[Unit, float]:
             if way.dimension == dimension and (way.topics is None or topic in way.topics):
                 return unit, size * way.factor
     problem, remedy = _UNCLEAR.get(dimension, (
-        f"a {dimension} does not measure a change of kit",
+        f"is {an(dimension)}, which does not measure a change of kit",
         "state drag, watts, seconds, %, CdA, Crr, efficiency or mass"))
     raise stated.refuse(problem.format(topic=topic), remedy)
 
@@ -415,19 +422,19 @@ def _direction(parts: _Parts, unit: Unit, stated: Stated) -> int:
     """-1 for less of the quantity, 1 for more, 0 where nothing says."""
     said = set(parts.words)
     if unit.more_is_better and said & (_SAVES | _COSTS):
-        raise stated.refuse("an efficiency is gained or lost, not saved",
+        raise stated.refuse("says that an efficiency is saved or costs; it rises or falls",
                             'write "efficiency +0.8 %"')
     if said & set(_OF_TIME) and not unit.over_distance:
-        raise stated.refuse("faster and slower go with a time", 'say "saves" or "costs"')
+        raise stated.refuse("says faster or slower without a time", 'say "saves" or "costs"')
     better = 1 if unit.more_is_better else -1
     signs = {-1 for _ in said & (_SAVES | _LESS)} | {1 for _ in said & (_COSTS | _MORE)}
     signs |= {better for _ in said & _GAINS} | {-better for _ in said & _LOSES}
     signs |= {sign for word, sign in (_OF_TIME | _OF_MASS).items() if word in said}
     if len(signs) > 1:
-        raise stated.refuse("the words contradict each other", "keep one of them")
+        raise stated.refuse("has words that contradict each other", "keep one of them")
     # "saves -8 W" is a loss to one reader and a gain to the next; "costs +8 W" is clear.
     if signs and parts.sign and (parts.sign < 0 or parts.sign not in signs):
-        raise stated.refuse("the sign contradicts the words",
+        raise stated.refuse("has a sign that contradicts its words",
                             "drop one of the two: minus is less of the quantity")
     return parts.sign or next(iter(signs), 0)
 
@@ -435,10 +442,11 @@ def _direction(parts: _Parts, unit: Unit, stated: Stated) -> int:
 def _consistent(parts: _Parts, unit: Unit, stated: Stated) -> None:
     """Refuse conditions that do not belong to the quantity."""
     if unit.over_distance and parts.distance is None:
-        raise stated.refuse("a time without a distance", 'write "saves 15 s / 40 km @ 45 km/h"')
+        raise stated.refuse("is a time without a distance", 'write "saves 15 s / 40 km @ 45 km/h"')
     if not unit.over_distance and parts.distance is not None:
-        raise stated.refuse("a distance belongs to a time", "drop the distance, or give seconds")
+        raise stated.refuse("has a distance, which only a time needs",
+                            "drop the distance, or give seconds")
     if unit.at_speed and parts.power is not None and parts.speed is None:
-        raise stated.refuse("a force belongs to an air speed", 'write "30 g @ 45 km/h"')
+        raise stated.refuse("is a force without an air speed", 'write "30 g @ 45 km/h"')
     if parts.speed is not None and parts.power is not None:
-        raise stated.refuse("names a speed and a power", "one of the two gives the other")
+        raise stated.refuse("names a speed and a power", "keep one: it gives the other")

@@ -171,7 +171,7 @@ def observe(datum: Datum, reference: Reference, priors: Priors | None = None) ->
         raise InputError(datum.place or error.file, "column figure", error.problem,
                          error.remedy) from error
     require_possible(datum.figure.text, change.channel, change.value, reference,
-                     datum.place or "given")
+                     datum.place or "your input")
     test, measurer = priors.test[datum.test], priors.measured_by[datum.measured_by]
     factor, factor_sd = 1.0, 0.0
     if change.channel == "drag_area":  # kind of test matters to the flow only
@@ -207,8 +207,8 @@ def require_possible(text: str, channel: Channel, value: float, reference: Refer
         "mass": (reference.mass, "whole mass")}[channel]
     if abs(value) > 0.5 * whole:
         raise InputError(
-            place, "column figure" if place != "given" else "",
-            f'"{text}": a change of {value:+.4g}, more than the {words} of this rider allows',
+            place, "column figure" if place != "your input" else "",
+            f'"{text}" is a change of {value:+.4g}, more than the {words} of this rider allows',
             "check the number and its unit")
 
 

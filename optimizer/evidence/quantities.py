@@ -11,7 +11,7 @@ from typing import Any, Literal
 from optimizer.defaults import GRAVITY
 from optimizer.errors import InputError
 
-__all__ = ["NUMBER", "UNIT", "Dimension", "Stated", "read_quantity", "tidy"]
+__all__ = ["NUMBER", "UNIT", "Dimension", "Stated", "an", "read_quantity", "tidy"]
 
 NUMBER = r"(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 UNIT = r"%|°|[a-zA-Zµ]+(?:\^?[23²³](?!\d))?(?:/[a-zA-Z]+)?"
@@ -77,30 +77,30 @@ class Stated:
 
     def refuse(self, problem: str, remedy: str) -> InputError:
         """Return an InputError that quotes the text, for the caller to raise."""
-        return InputError(self.file or "given", self.where, f'"{self.text}": {problem}', remedy)
+        return InputError(self.file or "your input", self.where, f'"{self.text}" {problem}', remedy)
 
     def number(self, digits: str) -> float:
         """Read digits with a decimal point or comma; refuse what can be read in two ways."""
         if _THOUSANDS.fullmatch(digits):
-            raise self.refuse(f"{digits} may be thousands or a fraction",
+            raise self.refuse(f"contains {digits}, which may be thousands or a fraction",
                               "write the number without grouping, such as 1500 or 1.5")
         value = float(digits.replace(",", "."))
         if not math.isfinite(value):
-            raise self.refuse(f"{digits} is too large", "check the number")
+            raise self.refuse(f"contains {digits}, which is too large", "check the number")
         return value
 
     def in_si(self, value: float, unit: str) -> tuple[float, Dimension]:
         """Value in SI with its dimension; refuse what is larger than any in this trade."""
         found, dimension = self._in_si(value, unit)
         if not abs(found) <= _LARGEST.get(dimension, math.inf):
-            raise self.refuse(f"{value:g} {unit} is more than any {dimension} can be here",
+            raise self.refuse(f"contains {value:g} {unit}, more than any {dimension} can be",
                               "check the number and its unit")
         return found, dimension
 
     def not_tiny(self, value: float, dimension: str) -> None:
         """Refuse speeds and powers at which nobody rides or tests, which would be divided by."""
         if value < _SMALLEST.get(dimension, 0.0):
-            raise self.refuse(f"too small a {dimension}", "state the value of the test")
+            raise self.refuse(f"contains too small a {dimension}", "state the value of the test")
 
     def _in_si(self, value: float, unit: str) -> tuple[float, Dimension]:
         spelling = _SPELLINGS.get(unit, _SPELLINGS.get(unit.lower(), unit))
@@ -117,9 +117,9 @@ class Stated:
                 dimension = "angle" if angle else "other quantity"
             return float(quantity.to_base_units().magnitude), dimension
         except (pint.PintError, AttributeError, ValueError, TypeError) as error:
-            raise self.refuse(f'"{unit}" is not a known unit',
+            raise self.refuse(f'contains "{unit}", which is not a known unit',
                               "known are g, gf, N, W, s, m:ss, %, m2, cm2, km/h, mph, m/s, km, "
-                              "mm, kg and what scales them") from error
+                              "mm, kg and their multiples") from error
 
 
 @cache
@@ -127,6 +127,20 @@ def _registry() -> Any:
     import pint
 
     return pint.UnitRegistry()
+
+
+def an(word: str) -> str:
+    """Give a word its article.
+
+    Parameters
+    ----------
+    word : such as "area"
+
+    Returns
+    -------
+    such as "an area"
+    """
+    return f"{'an' if word[:1] in 'aeiou' else 'a'} {word}"
 
 
 def read_quantity(text: str, dimension: Dimension, file: str = "", where: str = "") -> float:
@@ -148,14 +162,14 @@ def read_quantity(text: str, dimension: Dimension, file: str = "", where: str = 
         for another dimension, an unknown unit, or a value of 0 or less
     """
     stated = Stated(text, file, where)
-    example = f"write a {dimension} such as {_EXAMPLES.get(dimension, '1')}"
+    example = f"write {an(dimension)} such as {_EXAMPLES.get(dimension, '1')}"
     match = re.fullmatch(rf"([+-]?)\s*({NUMBER})\s*({UNIT})", tidy(text))
     if not match:
-        raise stated.refuse("not a number with a unit", example)
+        raise stated.refuse("is not a number with a unit", example)
     value, found = stated.in_si(stated.number(match[2]), match[3])
     if found != dimension:
-        raise stated.refuse(f"a {found}, where a {dimension} is meant", example)
+        raise stated.refuse(f"is {an(found)}, and {an(dimension)} is needed", example)
     if match[1] == "-" or value <= 0:
-        raise stated.refuse(f"a {dimension} of zero or less", "state the value of the test")
+        raise stated.refuse(f"is {an(dimension)} of zero or less", "state the value of the test")
     stated.not_tiny(value, dimension)
     return value

@@ -1,4 +1,4 @@
-"""The rider and the road on which changes in different currencies meet."""
+"""The rider and the road on which changes in different units are compared."""
 
 from __future__ import annotations
 

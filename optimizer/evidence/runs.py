@@ -59,17 +59,18 @@ def read_run(text: str) -> Run:
         raise stated.refuse("is not understood", _EXAMPLE)
     shape = match["shape"] or "cable"
     if shape not in _SHAPES:
-        raise stated.refuse(f'"{shape}" is not a known shape',
+        raise stated.refuse(f'names "{shape}", which is not a known shape',
                             "use cable, hose, tube, bottle, plate or section")
     angle = _angle(match, stated)
     how = cast("Arrangement", match["how"] or "unknown")
     if (how == "behind") != bool(match["gap"]):
-        raise stated.refuse("a spacing goes with behind", 'write "behind 20 mm"')
+        raise stated.refuse("needs both the word behind and a spacing, or neither",
+                            'write "behind 20 mm"')
 
     def metres(number: str, unit: str | None) -> float:
         value = stated.in_si(stated.number(number), unit or match["long"])[0]
         if value <= 0:
-            raise stated.refuse("a size of zero", _EXAMPLE)
+            raise stated.refuse("has a size of zero", _EXAMPLE)
         return value
 
     count = _count(match, stated)
@@ -84,7 +85,7 @@ def _angle(match: re.Match[str], stated: Stated) -> float:
     """Angle to the flow in degrees, from 0 to 90 inclusive."""
     angle = stated.number(match["angle"]) if match["angle"] else 90.0
     if not 0.0 <= angle <= 90.0:
-        raise stated.refuse("an angle outside 0 to 90 degrees",
+        raise stated.refuse("has an angle outside 0 to 90 degrees",
                             "0 is along the wind, 90 across it")
     return angle
 
@@ -92,7 +93,7 @@ def _angle(match: re.Match[str], stated: Stated) -> float:
 def _count(match: re.Match[str], stated: Stated) -> int:
     count = int((match["count"] or "1")[:4])
     if not 1 <= count <= 100:
-        raise stated.refuse(f"{count} of them", "count from 1 to 100")
+        raise stated.refuse(f"has {count} of them", "count from 1 to 100")
     return count
 
 
@@ -104,7 +105,7 @@ def _section(match: re.Match[str], stated: Stated) -> Run:
     ratio = width / chord if chord > 0 else math.inf
     if not _SLIMMEST <= ratio <= _STOUTEST:
         raise stated.refuse(
-            f"a section {ratio:.0%} as thick as its chord", "thickness first, then chord; it "
+            f"is a section {ratio:.0%} as thick as its chord", "thickness first, then chord; it "
             f"has to be {_SLIMMEST:.0%} to {_STOUTEST:.0%} as thick as deep to be streamlined")
     run = Run("section", width, length, math.radians(_angle(match, stated)),
               _count(match, stated), "apart", text=tidy(stated.text), chord=chord)
@@ -118,13 +119,15 @@ def _check_sizes(run: Run, stated: Stated, *, named_unit: bool) -> None:
              "spacing": (run.spacing, 0.0, 5.0)}
     for what, (size, least, most) in sizes.items():
         if not least <= size <= most:
-            raise stated.refuse(f"a {what} that no part of a bike has",
+            raise stated.refuse(f"has a {what} that no part of a bike has",
                                 f"it has to be between {1000 * least:g} and {1000 * most:g} mm")
     if run.arrangement == "behind" and run.spacing < run.width:
-        raise stated.refuse("closer than they are thick", "the spacing is from axis to axis")
+        raise stated.refuse("puts them closer together than they are thick",
+                            "the spacing is from axis to axis")
     if run.shape != "round":
         return
     if not named_unit and run.length < 3 * run.width:
-        raise stated.refuse("a count, or a diameter?", _EXAMPLE)
+        raise stated.refuse("begins with what may be a count or a diameter", _EXAMPLE)
     if run.length < run.width:
-        raise stated.refuse("thicker than it is long", "diameter first, then exposed length")
+        raise stated.refuse("is thicker than it is long",
+                            "write the diameter first, then the exposed length")

@@ -146,7 +146,8 @@ def _from_time(figure: Figure, there: Reference) -> float:
     distance = figure.distance or math.inf
     after = distance / there.speed + figure.value
     if not 0.5 < after * there.speed / distance < 2.0:
-        raise InputError("given", "", f'"{figure.text}": halves or doubles the time of the ride',
+        raise InputError("your input", "",
+                         f'"{figure.text}" would halve or double the time of the ride',
                          "check the seconds, the distance and the speed")
     faster = replace(there, speed=distance / after)
     wheel = there.power_at(there.speed) * there.efficiency

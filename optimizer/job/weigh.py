@@ -81,7 +81,8 @@ def compare_kits(job: Job, file: str, *, draws: int | None = None,
     from optimizer.kit.evaluator import pacing_evaluator
 
     if len(job.named_sets) < 2:
-        raise InputError(file, "", f"names {len(job.named_sets)} set(s); two are needed to compare",
+        raise InputError(file, "", f"has {'one' if job.named_sets else 'no'} named set, "
+                         "and a comparison needs two",
                          'add [[set]] tables with name = "..." and items = [...]')
     day = day_of(job)
     progress("a plan for each set")

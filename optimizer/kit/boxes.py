@@ -1,6 +1,6 @@
 """What the bounds leave of all sets: those that may still be faster than times to beat.
 
-Sets are told apart by boxes along the direction in which a bound is most curved, which is about
+Sets are separated by boxes along the direction in which a bound is most curved, which is about
 that of time. In each box the bound of the nearest origin is an affine minorant, below whose
 ceilings `optimizer.kit.labels` finds every set. A box that leaves too much is halved: first its
 budgets, then the box itself, in which the minorant then is closer.

@@ -94,7 +94,7 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
         for a budget that is no amount
     """
     if not 0 <= budget < math.inf:
-        raise Infeasible(f"the budget of {budget:g} {currency} is no amount to spend",
+        raise Infeasible(f"the budget of {budget:g} {currency} is not an amount that can be spent",
                          "give what may be spent, or 0 for your current kit")
     most = float(search.terms.cost.sum())
     progress("sets along money and time")

@@ -1,6 +1,6 @@
 """The choice under uncertainty and what comes of it: what to buy, in which order, what to test.
 
-All of it rests on common draws (`optimizer.uncertainty`), so that two sets are compared on the same
+All of it uses common draws (`optimizer.uncertainty`), so that two sets are compared on the same
 days, and on the response of all sets to them (`optimizer.kit.response`).
 """
 

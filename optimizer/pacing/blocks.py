@@ -568,7 +568,7 @@ def _explain(plan: Plan, blocks: int) -> NoReturn:
     p = plan.problem
     ride = simulate(p, np.minimum(p.critical_power, p.power_limit))
     if not ride.stalled:
-        raise Infeasible("no figures were found that keep the limits on these lines",
+        raise Infeasible("no power figures keep the limits on so few lines",
                          "allow more lines")
     finer = split_steps(p, np.ceil(p.step / FINE).astype(np.int64))
     if not simulate(finer, np.minimum(finer.critical_power, finer.power_limit)).stalled:
@@ -577,8 +577,8 @@ def _explain(plan: Plan, blocks: int) -> NoReturn:
     where = f"at {p.distance[k] / 1000:.2f} km ({100 * p.grade[k]:.0f} %)"
     lines = "one power" if blocks == 1 else f"a card of {blocks} lines"
     raise Infeasible(
-        f"the slope {where} takes more than critical power to get over, and with {lines} the "
-        "same power elsewhere asks too much", "allow more lines")
+        f"the climb {where} takes more than critical power, and with {lines} that power "
+        "would apply elsewhere too, where it is too much", "allow more lines")
 
 
 def constant_speed(problem: PacingProblem) -> float:

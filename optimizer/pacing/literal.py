@@ -1,4 +1,4 @@
-"""Riding a card to the letter: what its figures come to, which are best, which round ones."""
+"""Riding a card exactly as printed: what its powers lead to, and which (rounded) ones are best."""
 
 from __future__ import annotations
 
@@ -230,7 +230,7 @@ def _inside(layout: Layout, x: NDArray[np.float64], guess: NDArray[np.float64],
         share = float(np.max(np.where(left < 0, left / np.minimum(by_share, -1e-3), 0.0)))
         x = x * (1.0 - np.clip(1.02 * share + 1e-8, 0.0, 0.3))
         ride = layout.ride(x, 0.5 * ride.speed**2)
-    raise NoFigures("no figures on these lines keep the limits", "allow more lines")
+    raise NoFigures("no power figures keep the limits on so few lines", "allow more lines")
 
 
 def highest_even(layout: Layout, guess: NDArray[np.float64],
@@ -288,7 +288,7 @@ def _lowered(layout: Layout, x: NDArray[np.float64], unit: float,
             if more > 0 and np.isfinite(more):
                 trials.append((float(after.finish_time - ride.finish_time) / more, b, y, after))
         if not trials:
-            raise NoFigures("no round figures on these lines keep the limits",
+            raise NoFigures("no round power figures keep the limits on so few lines",
                             "allow finer rounding or more lines")
         _, _, x, ride = min(trials, key=lambda trial: trial[:2])
     return x, ride

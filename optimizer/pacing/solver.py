@@ -100,16 +100,17 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
     lossless = usable and _waiting(program, solution.point) < _WAITING
     best = _ridden(problem, solution) if usable else None
     if not solution.converged:
-        notes.append("the solver did not settle; the plan is the best one met on the way")
+        notes.append("the solver did not converge; the plan is the best one that it found")
     convex = problem.recovery_law.convex
     if (solution.converged or best is not None) and not (lossless and convex):
         best, polished, more = _polish(program, solution, best)
         iterations += more
         if not lossless:
-            notes.append("the relaxation let the rider wait; the plan is a local optimum")
+            notes.append("this plan is the best among those near it; a better one may exist "
+                         "within the gap to the bound")
         if not convex:
-            notes.append("recovery slows as the reserve fills: the bound takes full recovery, "
-                         "the plan is a local optimum of the slowing one")
+            notes.append("recovery slows as the reserve fills: the plan allows for that, the bound "
+                         "does not; a better plan may exist within the gap")
     else:
         polished = solution
     if not lossless or best is None:
@@ -331,8 +332,8 @@ def _or_steady(p: PacingProblem, best: _Ridden | None, notes: list[str]) -> _Rid
     steady = _steady(p)
     if steady is None or (best is not None and best.time <= steady.time):
         return best
-    notes.append("the plan is a ride at one share of critical power, within the limits; steps "
-                 "are too coarse here for a better one")
+    notes.append("the plan holds one share of critical power within the limits; on steps of this "
+                 "length no better one was found")
     return steady
 
 
@@ -369,7 +370,7 @@ def _check_limits(problem: PacingProblem) -> None:
             f"the reserve to keep, {p.reserve_floor / 1000:.1f} kJ, is not below the "
             f"{p.w_prime / 1000:.1f} kJ that the rider has", "lower the reserve to keep")
     if np.any(p.power_limit <= 0):
-        raise Infeasible("the power limit is nothing on part of the course", "raise it")
+        raise Infeasible("the power limit is zero on part of the course", "raise the power limit")
     if p.effort is not None and p.effort.per_second <= 0 and p.effort.budget <= 0:
         raise Infeasible("the effort limit allows no effort at all", "raise the effort limit")
 
@@ -404,7 +405,7 @@ def _explain(problem: PacingProblem, solution: Solution) -> NoReturn:
     if slow.stalled and not simulate(
             finer, np.minimum(finer.critical_power, finer.power_limit)).stalled:
         blame_step(p, slow)
-    settled = "settled on powers that cannot be ridden" if solution.converged else "did not settle"
+    settled = "found only powers that cannot be ridden" if solution.converged else "found no plan"
     raise Infeasible(
         f"the solver {settled} (largest violation {solution.residual:.1e} after "
         f"{solution.iterations} iterations)", "take shorter steps where it is steep")

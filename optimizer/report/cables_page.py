@@ -119,8 +119,8 @@ def lead(exposed: Exposed) -> list[str]:
                     f"{high / first.width:.0f} times as thick.")
     said += [_section_words(run, here.speed) for run in (*exposed.runs, *(exposed.after or ()))
              if run.shape == "section"]
-    return [*said, ("First principles, not a test: what is saved by hiding them may be less, as "
-                    "the air there is slowed and mixed already.")]
+    return [*said, ("This is an estimate from first principles, not a test. Hiding them may save "
+                    "less, because the air there is already slowed and mixed.")]
 
 
 def _section_words(run: Run, speed: float) -> str:
@@ -308,6 +308,7 @@ def _how(exposed: Exposed) -> list[Part]:
          "makes the drag fall with the cube of the sine; less at free ends. Several whose "
          "arrangement is not given may be all in one wake or all apart: the range covers both."),
         (f"Near rider and bike the figure is multiplied by {factor:.2f}; that factor is uncertain "
-         f"and a judgement, kept with the priors for computed figures. Drag area in clean air: "
+         "and a judgement, kept with those about computed figures (priors). Drag area in clean "
+         "air: "
          f"{amount(drag.clean, drag.clean_sd, 'm²')}."),
         f"Air of {here.air_density:.3f} kg/m³, {here.power_at(here.speed):.0f} W.{assumed}"]

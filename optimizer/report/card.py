@@ -63,7 +63,8 @@ def card_text(result: Result, path: Path | str, *, change: str = "") -> str | by
             raise InputError(str(path), "", f"a {suffix[1:].upper()} card needs a course with "
                              "coordinates", "write the card as .html or .csv")
         return card_gpx(result) if suffix == ".gpx" else card_fit(result)
-    raise InputError(str(path), "", f"no card can be written as '{suffix or 'no suffix'}'",
+    raise InputError(str(path), "",
+                     f"a card cannot be written as {suffix or 'a file without an ending'}",
                      "end the name in .html, .gpx, .fit or .csv")
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions.wind import height_factor
-from optimizer.defaults import ZERO_CELSIUS
+from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.physics import lay_road
 from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
 from optimizer.report.course_map import mapped
@@ -83,6 +83,11 @@ def sentences(course: Course) -> list[str]:
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _grade_error(course: Course) -> str:
+    """Half of the 90 % range of grades over 100 m."""
+    return f"{100 * NINE_IN_TEN * course.grade_sd:.1f} percentage points"
 
 
 def _percent(grade: float) -> str:
@@ -265,8 +270,8 @@ def _grades(course: Course) -> Table:
         length = float(step[inside].sum())
         if length > 0:
             rows.append((name, f"{length / 1000:.1f}", f"{100 * length / course.length:.0f} %"))
-    uncertainty = f"; over 100 m they are good to {100 * course.grade_sd:.1f} points" \
-        if course.grade_sd else ""
+    uncertainty = (f"; grades over 100 m are uncertain by ± {_grade_error(course)}"
+                   if course.grade_sd else "")
     return Table(("Grade over 100 m", "km", "of the course"), rows,
                  f"How much of which grade{uncertainty}")
 
@@ -357,14 +362,14 @@ def _data(course: Course) -> list[Part]:
         parts.append(Points(course.warnings))
     if course.corrections:
         parts.append(Table(
-            ("Flaw", "found", "what was done", "name"),
+            ("Error", "found", "what was done", "name"),
             [(c.what, f"{c.count:,}", c.effect, c.option or "–") for c in course.corrections],
             "Corrections. A name leaves one undone: --keep NAME, or keep in the scenario",
             left=(0, 2, 3)))
     else:
         parts.append("Nothing had to be corrected.")
-    parts.append(f"Heights are good to about {course.elevation_sd:.1f} m against each other, "
-                 f"grades over 100 m to {100 * course.grade_sd:.1f} points (one standard error "
-                 "each, from the noise that the data show; an error that stays the same for long "
-                 "cannot be seen).")
+    parts.append(f"Heights are uncertain by ± {NINE_IN_TEN * course.elevation_sd:.1f} m against "
+                 f"each other, grades over 100 m by ± {_grade_error(course)}. ± is half of the "
+                 "90 % range, from the noise in the data; an error that stays the same over a "
+                 "long way cannot be seen.")
     return parts

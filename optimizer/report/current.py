@@ -10,7 +10,8 @@ from optimizer.report.words import listing, money
 if TYPE_CHECKING:
     from optimizer.kit import Catalogue, Item, KitSet
 
-__all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words"]
+__all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words",
+           "nothing_bought"]
 
 
 def cost_of(item: Item) -> str:
@@ -40,6 +41,13 @@ def current_kit(catalogue: Catalogue, current: KitSet) -> str:
     """Say what a gain is measured against."""
     return ("your current kit with free changes" if free_changes(catalogue, current) else
             "your current kit")
+
+
+def nothing_bought(budget: float, currency: str, current: str) -> str:
+    """Say why nothing is bought: no money, or nothing that is faster than `current`."""
+    if budget <= 0:
+        return f"No money for kit: the plan is for {current}."
+    return f"Buy nothing: no kit for {money(budget, currency)} is faster than {current}."
 
 
 def free_words(catalogue: Catalogue, current: KitSet, chosen: KitSet) -> str:

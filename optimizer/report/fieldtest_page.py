@@ -308,8 +308,7 @@ def _compared(comparisons: Sequence[Comparison]) -> list[Part]:
                     for c in comparisons])
     return [Chart("change", "Is the change real?", lambda look: forest(
         look, marks, "change of CdA, m²; less drag to the left"), table, finding,
-        note="Lines are 90 % ranges. A change is clear if its sign is right with a chance of "
-             "97.5 % or more."), drift]
+        note="Lines are 90 % ranges. A change is clear if its range leaves zero out."), drift]
 
 
 def _drag(test: FieldTest) -> list[Part]:

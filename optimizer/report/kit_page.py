@@ -9,7 +9,7 @@ import numpy as np
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
-from optimizer.report.current import caution_of, cost_of, current_kit, free_words
+from optimizer.report.current import caution_of, cost_of, current_kit, free_words, nothing_bought
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
@@ -64,7 +64,9 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
          f"range {clock(low)} to {clock(high)}. " + (
              f"Spend {money(chosen.spend)} of {money(choice.budget, choice.currency)}: "
              f"{seconds(saved)} faster than with {current_kit(job.catalogue, choice.owned)}."
-             if chosen.spend > 0 else "Nothing to buy.") + f" {_criterion(decision)}"),
+             if chosen.spend > 0 else nothing_bought(
+                 choice.budget, choice.currency, current_kit(job.catalogue, choice.owned)))
+         + f" {_criterion(decision)}"),
         *([free] if (free := free_words(job.catalogue, choice.owned, chosen)) else []),
         _proof(job, decision), *_last_money(decision),
         "`kitpace plan` says how to ride it, and how often you could not hold that to the finish."]
@@ -128,8 +130,8 @@ def basket(job: Job, decision: KitDecision) -> Table:
         rows.append((name, item.place, cost_of(item), _loss(decision, others[name]),
                      caution_of(item)))
     return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
-                 f"The kit. Without it: what the best kit for the money, but without this item, "
-                 f"loses ({decision.measure.lost})", left=(0, 1, 4), ident="basket")
+                 "The kit. Without it: what the best kit without this item loses "
+                 f"({decision.measure.lost})", left=(0, 1, 4), ident="basket")
 
 
 def _loss(decision: KitDecision, other: Otherwise) -> str:
@@ -204,7 +206,7 @@ def kit_page(job: Job, decision: KitDecision) -> str:
     if decision.tests:
         sections.append(Section("tests", "What to test first",
                                 [worth_table(decision, choice.currency)]))
-    sections.append(Section("left-out", "What is left out, and why", [
+    sections.append(Section("left-out", "What is not chosen, and why", [
         Table(("Item", "Why"), decision.left_out, left=(0, 1))]))
     return render(f"Kit for {job.name}", kit_lead(job, decision), sections,
                   opening=_frontier_chart(job, decision), kicker="Choice of kit",
@@ -259,7 +261,8 @@ def worth_table(decision: KitDecision, currency: str, most: int = 10) -> Table:
     return Table(("Test before buying", "Uncertainty", "Halving it saves", "Worth"),
                  [(test.item, f"± {seconds(NINE_IN_TEN * test.uncertainty)}", seconds(test.halved),
                    money(round(test.money), currency)) for test in decision.tests[:most]],
-                 "What a better test is worth: seconds on average, by then buying the right thing")
+                 "What a better test is worth: what you would win on average by then buying the "
+                 "right kit")
 
 
 def _frontier_chart(job: Job, decision: KitDecision) -> Chart:
@@ -335,8 +338,9 @@ def compare_page(job: Job, result: Comparison) -> str:
         "Arrival, with its 90 % range", ident="splits", tools=True)
     won = [Section(f"why-{n}", f"{d.first} against {d.second}", [
         Table(*why_rows(result, d),
-              "Seconds of the finish time that the forces of each stretch are worth; − is won. "
-              "The clock may show them further on.")])
+              "Seconds at the finish that each stretch gains (−) or loses (+), by force. The "
+              "clock may "
+              "show them further on.")])
         for n, d in enumerate(result.differences)]
     return render(f"Sets for {job.name}", compare_lead(job, result), [
         Section("splits-section", "Splits", [splits]), *won,

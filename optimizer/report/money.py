@@ -1,4 +1,4 @@
-"""What to buy and what not: the best set, the frontier, and every item with its evidence."""
+"""What to buy and what not: the best kit, that at every price, and every item with its evidence."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.defaults import NINE_IN_TEN
-from optimizer.report.current import caution_of, cost_of, current_kit, free_words
+from optimizer.report.current import caution_of, cost_of, current_kit, free_words, nothing_bought
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, seconds_range
@@ -47,10 +47,10 @@ def advice(result: Result) -> Markup:
         return Markup("No kit to choose from was named.")
     free, current = free_words(catalogue, owned, best), current_kit(catalogue, owned)
     if not new:
-        return Markup("Spend <strong>nothing</strong>: nothing within {} is faster than {}. {}",
-                      ).format(money(choice.budget, choice.currency), current, free)
+        return Markup("{} {}").format(
+            nothing_bought(choice.budget, choice.currency, current), free)
     if best.spend == 0:
-        return Markup("Nothing to buy: use {}, <strong>{}</strong> faster than {}. {}").format(
+        return Markup("Buy nothing, but use {}: <strong>{}</strong> faster than {}. {}").format(
             _in_short(result, new), seconds(saved), current, free)
     return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> faster than {}. {}",
                   ).format(money(best.spend), money(choice.budget, choice.currency),

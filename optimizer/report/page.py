@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["Chart", "Folded", "Markup", "Part", "Points", "Section", "Table", "asset", "bare",
-           "fragment", "laid_out", "render", "script_json"]
+           "fragment", "laid_out", "render", "script_json", "tidied"]
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     store = {"along": along, "page": dict(data or {})}
     sentences = [lead] if isinstance(lead, str) else lead
     shown = isinstance(opening, Chart)
-    return _tidied(_template().render(
+    return tidied(_template().render(
         title=title, kicker=kicker, answer=sentences[:1] if shown else (),
         opening=_chart(opening, first=True) if isinstance(opening, Chart) else opening,
         lead=sentences[1:] if shown else sentences,
@@ -144,12 +144,12 @@ def laid_out(parts: Sequence[Part]) -> list[Part]:
 
 def fragment(parts: Sequence[Part]) -> Markup:
     """Give parts as they stand in a page, for one that is put together elsewhere."""
-    return _trusted(_tidied(Markup("").join(map(_body, parts))))
+    return _trusted(tidied(Markup("").join(map(_body, parts))))
 
 
 def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
     """Give a page that is one fragment with its own style: no script, no chart."""
-    return _tidied(Markup(
+    return tidied(Markup(
         '<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
         '<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -161,17 +161,19 @@ def bare(title: str, body: Markup, style: str, *, language: str = "en") -> str:
 
 
 _TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
-_OUTSIDE = re.compile(r"(<(?:script|style)\b.*?</(?:script|style)>)|>[^<]+", re.DOTALL)
+_OUTSIDE = re.compile(r"(<(script|style|textarea|option)\b.*?</\2>)|>[^<]+", re.DOTALL)
 _UNIT = re.compile(
-    r"(?<=[0-9–])[ ](?=(?:W|kW|kJ|km/h|km|m²|m|mm|s|ms|min|h|%|°C|g|kg|hPa|EUR|N)(?![\w/²]))"
+    r"(?<=[0-9–])[ ](?=(?:W/kg|kW|W|kJ|J|km/h|km|cm²|cm|mm|m/s²|m/s|m²|m|ms|s|min|h|%|°C|kg/m³|kg"
+    r"|g|hPa|Hz|N|MB|[A-Z]{3})(?![\w/²³]))"
     r"|(?<=±)[ ](?=\d)|(?<=[\d ]min)[ ](?=\d\d[ \u00a0]s\b)")
 
 
-def _tidied(html: str) -> str:
+def tidied(html: str) -> str:
     """Page in whose text no value parts from its unit and no name turns the line around.
 
     Characters that override the direction of writing (Unicode Bidirectional Algorithm, UAX 9,
-    2.1 to 2.4) are left out of what is shown; scripts keep them, as escapes.
+    2.1 to 2.4) are left out of what is shown; scripts keep them, as escapes. What a form sends
+    back stays as it is.
     """
     def tied(match: re.Match[str]) -> str:
         return match[0] if match[1] else _UNIT.sub("\u00a0", match[0])

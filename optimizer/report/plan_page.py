@@ -1,4 +1,4 @@
-"""The report: how fast, how sure; what to buy; how to ride; where time is won; what it rests on."""
+"""The report: how fast, how sure; what to buy; how to ride; where time is won; the evidence."""
 
 from __future__ import annotations
 

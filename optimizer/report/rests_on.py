@@ -1,4 +1,4 @@
-"""What a plan rests on: every input, assumption, correction, version and seed; and cautions."""
+"""What a plan is based on: every input, assumption, correction, version and seed; and cautions."""
 
 from __future__ import annotations
 

@@ -64,14 +64,17 @@ def sentences(rider: Rider | None, ability: Ability | None) -> list[str]:
     """Say in a few sentences what the rider can do, and how sure that is."""
     cp, cp_sd, w_prime, w_sd = _numbers(rider, ability)
     name = f"{rider.name}: " if rider is not None else ""
-    out = [(f"{name}{_capital('critical power', not name)} {_range(cp, cp_sd, 'W')}; W', what "
-            f"can be spent above it, {_range(w_prime / 1e3, w_sd / 1e3, 'kJ')}.")]
+    out = [(f"{name}{_capital('critical power', not name)} {_range(cp, cp_sd, 'W')}; W', the "
+            f"work that can be done above it, {_range(w_prime / 1e3, w_sd / 1e3, 'kJ')}.")]
     if ability is not None:
         held = [f"{float(ability.curve.power(t)):.0f} W for {duration_words(t)}"
                 for t in (300.0, 1200.0, 3600.0)]
         span = ability.efforts.duration
-        out.append(f"The curve says {listing(held)}; it is fitted to {_count(len(span))} from "
-                   f"{duration_words(span[0])} to {duration_words(span[-1])}.")
+        efforts = (f"one effort of {duration_words(span[0])}" if len(span) == 1 else
+                   f"{_count(len(span))} from {duration_words(span[0])} to "
+                   f"{duration_words(span[-1])}")
+        out.append(f"The curve says {listing(held)}; it is fitted to {efforts}"
+                   f"{'; the page lists what was left out' if ability.left_out else ''}.")
     if rider is not None and _spares(rider):
         left = ("leaves the run its share of the endurance" if rider.time_share < 1.0
                 else f"spends {100 * rider.effort_share:.0f} % of what could be held")
@@ -158,7 +161,7 @@ def model_rows(ability: Ability) -> list[tuple[str, ...]]:
     curves = (ability.curve, *sorted(ability.others, key=_criterion))
     finite = [c.aicc for c in curves if math.isfinite(c.aicc)]
     least = min(finite, default=0.0)
-    return [(f"{curve.model}{' (counts)' if k == 0 else ''}", f"{curve.critical_power:.0f}",
+    return [(f"{curve.model}{' (used)' if k == 0 else ''}", f"{curve.critical_power:.0f}",
              f"{curve.w_prime / 1e3:.1f}", _scatter(curve),
              f"{curve.aicc - least:.1f}" if math.isfinite(curve.aicc) else "–")
             for k, curve in enumerate(curves)]

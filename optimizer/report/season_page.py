@@ -44,17 +44,17 @@ def lead(found: SeasonKit) -> list[str]:
     weights = {entry.weight for entry in season.entries}
     rides = f"over {len(found.rides)} rides" if len(found.rides) > 1 else "in 1 ride"
     if len(found.rides) > 1 and weights != {1.0}:
-        rides += ", each second by the weight of its race"
+        rides += " (a second counts by the weight of its race)"
     elif weights != {1.0}:
         rides += f", where a second counts {max(weights):g} times"
     out = [
         (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
-         f"and save {_saved(found.saved)} {rides}, against your current kit with the changes "
-         "that cost nothing.")]
+         f"and save {_saved(found.saved)} {rides}, against the riders' current kit with the "
+         "changes that cost nothing.")]
     if found.measure.of is None:
         out.append("In this model no other way to spend the money saves more than "
                    f"{at_most(found.gap)} more" + (
-                       f", apart from things worth under {seconds(season.least_gain)} each."
+                       f", purchases worth under {seconds(season.least_gain)} each left aside."
                        if season.least_gain > 0 else "."))
     else:
         out.append(f"Race by race it has {found.measure.best_words(found.level)}, of all seasons "
@@ -125,7 +125,7 @@ def purchase_table(found: SeasonKit) -> Table:
     return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", _saves(found),
                   "Resale", "Caution"), rows,
                  f"What to buy, in the order of the races. {_saves(found)}: {_weighted(found)} "
-                 "that would be lost without it and nothing in its place",
+                 "lost without it and with nothing in its place",
                  left=(0, 1, 2, 6))
 
 
@@ -144,7 +144,7 @@ def lent_table(found: SeasonKit) -> Table:
         rows += [(f"{item}, no. {number}" if several else item,
                   _race(found, _entry(found, ride).race, _entry(found, ride).first),
                   _entry(found, ride).rider) for ride, number in rides]
-    return Table(("Shared", "Race", "Rider"), rows, "Who has at which race what is shared",
+    return Table(("Shared", "Race", "Rider"), rows, "Who uses the shared items, race by race",
                  left=(0, 1, 2))
 
 
@@ -186,7 +186,7 @@ def matrix(found: SeasonKit) -> Table:
         (_race(found, race, day), *(cells.get((race, rider), "–") for rider in riders))
         for day, race in races],
         "Who rides what where: time of the ideal ride on the forecast day, what is saved "
-        "against the current kit (90 % range on common days), and the kit",
+        "against the current kit (90 % range over the drawn days), and the kit",
         left=tuple(range(len(riders) + 1)))
 
 
@@ -231,10 +231,10 @@ def frontier_table(found: SeasonKit) -> Table:
     return Table((f"Budget, {found.season.currency}", "Spent",
                   "Saved, weighted" if _weighted(found).startswith("weighted") else "Saved",
                   "Chosen", "New in it", "No longer in it"), rows,
-                 f"Best season found at each budget, in {_weighted(found)} by a plan for each "
-                 + ("kit. The bound is for the chosen budget alone; it compares kits in the wind "
-                    "and with the effort limit of the bike as it stands"
-                    if found.measure.of is None else "kit; no bound"), left=(4, 5))
+                 f"Best season found at each budget, in {_weighted(found)}, with a plan for each "
+                 + ("kit. Only the chosen budget has a proof; the proof compares kits in the wind "
+                    "and under the effort limit of the current bike"
+                    if found.measure.of is None else "kit; without a proof"), left=(4, 5))
 
 
 def stage_table(found: SeasonKit) -> Table:
@@ -260,7 +260,7 @@ def next_table(found: SeasonKit) -> Table:
                  [(season.pools[one.pool].item, season.pools[one.pool].rider or "all",
                    money(one.price), seconds(one.seconds), f"{one.price / one.seconds:.1f}")
                   for one in found.next[:_MOST_NEXT]],
-                 f"One more thing on top of the plan, in {_weighted(found)}, most for the money "
+                 f"One more purchase on top of the plan, in {_weighted(found)}, most for the money "
                  "first; these gains do not add up", left=(0, 1))
 
 
@@ -270,7 +270,7 @@ def test_table(found: SeasonKit) -> Table:
                  [(test.item, f"± {seconds(1.645 * test.sd)}", seconds(test.halved))
                   for test in found.tests[:_MOST_TESTS]],
                  f"What a better test is worth, in {_weighted(found)}, by then buying the right "
-                 "thing; ± is half of the 90 % range")
+                 "kit; ± is half of the 90 % range")
 
 
 def _season_chart(found: SeasonKit) -> Chart:

@@ -43,10 +43,10 @@
   /** @param {number} value */
   const signed = (value) => {
     const size = Math.abs(value) < 9.95 ? Math.abs(value).toFixed(1) : Math.abs(value).toFixed(0);
-    return Number(size) === 0 ? "0 s" : `${value < 0 ? "−" : "+"}${size} s`;
+    return Number(size) === 0 ? "0\u00a0s" : `${value < 0 ? "−" : "+"}${size}\u00a0s`;
   };
   /** @param {number} value */
-  const money = (value) => `${value.toLocaleString("en")} ${data.currency}`;
+  const money = (value) => `${value.toLocaleString("en")}\u00a0${data.currency}`;
   /** @param {number} value */
   const way = (value) => (value > 0 ? "slower" : "faster");
 
@@ -102,8 +102,8 @@
       if (item.fitter) found.push(`${item.name} is work for a qualified mechanic or fitter.`);
     }
     if (crosswind > limit) {
-      found.push(`The cross wind reaches ${(3.6 * crosswind).toFixed(0)} km/h at the rider, more `
-        + `than the ${(3.6 * limit).toFixed(0)} km/h that a chosen item is meant for.`);
+      found.push(`The cross wind reaches ${(3.6 * crosswind).toFixed(0)}\u00a0km/h at the rider, more `
+        + `than the ${(3.6 * limit).toFixed(0)}\u00a0km/h that a chosen item is meant for.`);
     }
     return found;
   };
@@ -216,7 +216,7 @@
       slip.querySelectorAll(".note").forEach((note) => { note.remove(); });
       const head = slip.querySelector(".who");
       if (head) {
-        head.after(made("p", "The plan's lines with the watts of a try. A plan of its own may "
+        head.after(made("p", "The plan's lines with the watts of a try. Its own plan may "
           + "draw other lines.", { className: "note" }));
       }
     });
@@ -343,8 +343,8 @@ onmessage = ({ data }) => {
     asked = null;
     place.textContent = error < 0.5
       ? `How far to trust it: the page has just found the plan itself again by its own program; the `
-        + `finish differs by ${error < 0.01 ? "less than 0.01" : error.toFixed(2)} s. Other `
-        + `tries, on the demo courses and on random ones, came within 0.05 s of the command line. Positions${rider.kept < 1
+        + `finish differs by ${error < 0.01 ? "less than 0.01" : error.toFixed(2)}\u00a0s. Other `
+        + `tries, on the demo courses and on random ones, came within 0.05\u00a0s of the command line. Positions${rider.kept < 1
           ? ", and the part of the power that is kept back," : ""} are those of the plan, and a `
         + "range covers what the plan's own range covers."
       : "In this browser the page does not find the plan again. Do not use its answers; run "

@@ -1,4 +1,4 @@
-"""The page of `kitpace worth`: what each item is worth, and what that rests on."""
+"""The page of `kitpace worth`: what each item is worth, and the evidence for it."""
 
 from __future__ import annotations
 
@@ -216,7 +216,7 @@ def _evidence(valuation: Valuation) -> list[Part]:
             table.append(_datum_row(worth, o))
     speed = f"{here.speed * 3.6:.0f} km/h"
     whole = Table(("Item", "As stated", "Source", "Test", "By", "Yaw", "Converted",
-                   "After the priors", "Assumed"), table,
+                   "As weighed", "Assumed"), table,
                   "Every figure of the table, converted and weighed", ident="data-table",
                   tools=True)
     note = ("Diamonds: an item, all its figures together. Circles: its figures, after what is "

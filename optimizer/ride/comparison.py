@@ -31,7 +31,8 @@ REPEAT_SD = 0.0025  # m²
 REPEAT_RUNS = 6.0  # how many runs that knowledge is worth
 DRIFT_SD = 0.004  # m² an hour
 _MOST_RUNS, _SEEN = 32, 0.8
-_CLEAR = 0.975  # chance from which a change counts as clear: the usual level, 5 % on two sides
+_CLEAR = 0.95  # chance of its sign from which a change is clear: its 90 % range leaves zero out
+_LEVEL = 2.0 * (1.0 - _CLEAR)  # of the two-sided test that says the same
 _SIZES = np.geomspace(1e-5, 0.05, 120)  # of τ, m²
 
 
@@ -210,7 +211,7 @@ def freedom_of(sd: float, sd_without_repeat: float, freedom: float) -> float:
 
 
 def power_to_see(change: float, sd: float, freedom: float = math.inf,
-                 level: float = 0.05) -> float:
+                 level: float = _LEVEL) -> float:
     """Probability that a test with standard error `sd` shows a true `change` (two-sided).
 
     By the noncentral t distribution (Cohen 1988, Statistical Power Analysis for the
@@ -231,7 +232,7 @@ def power_to_see(change: float, sd: float, freedom: float = math.inf,
 
 
 def smallest_to_see(sd: float, freedom: float = math.inf, power: float = 0.8,
-                    level: float = 0.05) -> float:
+                    level: float = _LEVEL) -> float:
     """Change that is shown with probability `power`."""
     from scipy.optimize import brentq
 

@@ -255,9 +255,9 @@ def _check_share(spec: Runs, groups: NDArray[np.int64], balance: Balance) -> Non
     left = np.bincount(groups[balance.segments.ride[balance.kept]], minlength=groups.max() + 1)
     for k in np.flatnonzero(left < _LEAST_EACH):
         ride = int(np.flatnonzero(groups == k)[0])
-        raise InputError(spec.rides[ride].name, "", f"has {left[k]} stretches that tell anything "
-                         f'of drag with "{spec.setups[ride]}"', f"at least {_LEAST_EACH} are "
-                         "needed, ridden without stops and brakes")
+        raise InputError(spec.rides[ride].name, "", f"has {left[k]} stretches that show the "
+                         f'drag with "{spec.setups[ride]}"', f"at least {_LEAST_EACH} are "
+                         "needed, ridden without stopping or braking")
 
 
 def _located(spec: Runs) -> Runs:
@@ -353,13 +353,13 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
 def _fitted(spec: Runs, segments: Segments, groups: NDArray[np.int64], kept: NDArray[np.bool_],
             sizes: dict[str, float] | None) -> tuple[Balance, Posterior]:
     if kept.sum() < _LEAST:
-        raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that tell "
-                         "anything of drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
-                         "are needed, ridden without stops and brakes")
+        raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that show "
+                         "the drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
+                         "are needed, ridden without stopping or braking")
     balance = balance_of(segments, spec.bike.rolling_resistance, spec.assumptions, ~kept)
     if len(balance.data) < _LEAST_EACH:
         raise InputError(spec.rides[0].name, "", "passes hardly any place twice and has no "
-                         "heights, so that nobody knows what went into climbing",
+                         "heights, so the work of climbing is unknown",
                          "ride laps or out and back, or record elevation_m")
     return balance, posterior_of(balance, groups, sizes)
 

@@ -1,4 +1,4 @@
-"""What no rider, meter or wheel can have done: said in words before, and after, a fit."""
+"""Recordings that no rider, meter or wheel can have made: refused before and after a fit."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def check_result(name: str, setups: Sequence[str], mean: NDArray[np.float64],
             raise InputError(
                 name, "", f'gives "{setup}" a CdA of {mean[k]:.3f} m² with a Crr of '
                 f"{mean[-1]:.4f}, which no rider has",
-                "check that the power meter was alive and set to zero, the mass, and the unit of "
+                "check that the power meter worked and was set to zero, the mass, and the unit of "
                 "the speed")
 
 

@@ -1,4 +1,4 @@
-"""What rides say of CdA and Crr: closed given the wind, summed over candidates of the wind."""
+"""What rides say of CdA and Crr: in closed form for a given wind, summed over candidate winds."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A ride cut at its nodes: work, kinetic energy, way and air of each segment."""
+"""A ride cut at its nodes: work, kinetic energy, distance and air of each segment."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Stretches of a ride that say nothing of its drag: stops, brakes, gaps, the lee of others."""
+"""Stretches of a ride that say nothing about its drag: stops, brakes, gaps, riding in a draft."""
 
 from __future__ import annotations
 

@@ -238,7 +238,7 @@ def _from_one(efforts: Efforts, loss: float, left_out: tuple[str, ...], draws: i
     kept = 1.0 - loss * np.log(max(t, HALF_HOUR) / HALF_HOUR)
     cp = (power - defaults.W_PRIME / t) / kept
     if cp <= 0.0:
-        raise InputError("efforts", "", f"one effort of {t:.0f} s does not tell critical power",
+        raise InputError("efforts", "", f"one effort of {t:.0f} s is not enough for critical power",
                          "give an effort of five minutes or more as well")
     rng = np.random.default_rng(seed)
     w_prime = np.maximum(defaults.W_PRIME + defaults.W_PRIME_SD * rng.standard_normal(draws), 2e3)
@@ -250,8 +250,8 @@ def _from_one(efforts: Efforts, loss: float, left_out: tuple[str, ...], draws: i
     curve = PowerCurve("long-assumed", float(cp), defaults.W_PRIME, endurance_loss=loss,
                        residual=np.zeros(1), aicc=np.inf)
     return Ability(efforts, curve, error, drawn, (), left_out, (
-        ("one effort tells one number: W' is that of a published group; a second effort of "
-         "another length, say five minutes, would tell both"),))
+        ("one effort is not enough for both critical power and W': W' is that of a published "
+         "group; add a second effort of another length, say five minutes"),))
 
 
 def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
@@ -361,7 +361,7 @@ def _loss(known: Known, ability: Ability | None, assumed: list[str]) -> tuple[fl
                    f"{per_doubling * defaults.ENDURANCE_LOSS:.1f} ± "
                    f"{per_doubling * NINE_IN_TEN * defaults.ENDURANCE_LOSS_SD:.1f} % of critical "
                    "power with each doubling of the time (the order of Pinot and Grappe 2014); a "
-                   "best effort of two hours or more tells it")
+                   "best effort of two hours or more would show it")
     return defaults.ENDURANCE_LOSS, defaults.ENDURANCE_LOSS_SD
 
 

@@ -204,7 +204,7 @@ def fit_curve(efforts: Efforts, model: Model, endurance_loss: float = ENDURANCE_
                          "add efforts, or choose a model with fewer parameters")
     if model in {"long", "omni"} and efforts.duration[-1] <= HALF_HOUR:
         raise InputError("efforts", "", f'the model "{model}" needs an effort of more than half an '
-                         "hour, to tell the loss over hours",
+                         "hour, to show the loss over hours",
                          'add one, or choose "inverse-time" or "three-parameter"')
     parameters = _solve(model, efforts.duration, efforts.power[None, :], endurance_loss)[0]
     _refuse_senseless(model, parameters)
@@ -458,7 +458,7 @@ def _refuse_senseless(model: Model, parameters: Array) -> None:
         (loss < 0.0, f"a loss over hours of {100 * loss:.1f} %"))
     for is_wrong, what in wrong:
         if is_wrong:
-            raise InputError("efforts", "", f'the model "{model}" makes {what} of these efforts',
+            raise InputError("efforts", "", f'the model "{model}" gives {what} for these efforts',
                              "are all of them best efforts, the short ones at a higher power than "
                              "the long ones?")
 

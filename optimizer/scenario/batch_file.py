@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.errors import InputError
-from optimizer.files import is_file
+from optimizer.files import is_file, near_file
 from optimizer.scenario.tables import read_rows
 from optimizer.scenario.toml_file import check, read_toml
 from optimizer.scenario.weather import parse_wind
@@ -167,7 +167,7 @@ def _in_weather(file: Path, case: Case, forecast: str | None,
 def _beside(file: Path, name: str, refuse: Callable[[str, str], InputError]) -> Path:
     path = file.parent / name
     if not is_file(path):
-        raise refuse(f'there is no file "{name}"', f"it is looked for at {path}")
+        raise refuse(f'there is no file "{name}"', near_file(path))
     return path
 
 

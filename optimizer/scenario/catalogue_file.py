@@ -1,4 +1,4 @@
-"""The kit catalogue: one row an item, and a second table for the pairs."""
+"""The kit catalogue: one row per item, and a second table for pairs that overlap."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None,
     def read(row: Row) -> Item:
         item = _item(row, currency)
         if item.name and seen.setdefault(item.name, row.line) != row.line:
-            row.refuse("item", f'"{item.name}" is there twice, first in row {seen[item.name]}',
+            row.refuse("item", f'"{item.name}" appears twice, first in row {seen[item.name]}',
                        "give each item its own name")
         _check_names(row, "requires", item, item.requires, names)
         _check_names(row, "excludes", item, item.excludes, names)
@@ -143,7 +143,7 @@ def _with_pairs(items: tuple[Item, ...], path: Path | str) -> Catalogue:
                                 suggest(name, [*names, *sorted(regions)]))
         pair = frozenset((first, second))
         if len(pair) < 2 or pair in pairs:
-            raise row.error("first", f'the pair "{first}" and "{second}" is there twice'
+            raise row.error("first", f'the pair "{first}" and "{second}" appears twice'
                             if pair in pairs else "a pair needs two items",
                             "keep one row for each pair")
         pairs[pair] = PairFactor(first, second, factor)

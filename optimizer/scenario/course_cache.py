@@ -1,4 +1,4 @@
-"""Courses that were read before, kept in the user's cache folder by the hash of what made them."""
+"""Courses that were read before, kept in the user's cache folder under a hash of their inputs."""
 
 from __future__ import annotations
 

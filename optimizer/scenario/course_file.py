@@ -62,7 +62,7 @@ def _stretch(row: Row, what: str) -> Stretch:
     start = row.number("from_km", low=0, high=2000)
     end = row.number("to_km", low=0, high=2000)
     if end <= start:
-        raise row.error("to_km", f"{end:g} is not behind {start:g}", "swap the two")
+        raise row.error("to_km", f"{end:g} km is not after {start:g} km", "swap the two")
     if what in _CLASSES:
         value = _classed(row, what)
     elif what == "shelter":
@@ -78,7 +78,7 @@ def _classed(row: Row, what: str) -> float:
     if text in known:
         return known[text]
     if not any(c.isdigit() for c in text):
-        raise row.error("value", f'"{text}" is no {what} that is known', suggest(text, known))
+        raise row.error("value", f'"{text}" is not a known {what}', suggest(text, known))
     low, high = _RANGES[what]
     return row.number("value", low=low, high=high)
 

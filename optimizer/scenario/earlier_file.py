@@ -47,7 +47,7 @@ def read_earlier(path: Path | str) -> Earlier:
 
 def _number(value: Any, largest: float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise TypeError(f"{str(value)[:40]} is no number")
+        raise TypeError(f"{str(value)[:40]} is not a number")
     if not abs(value) <= largest:
         raise ValueError(f"{str(value)[:40]} is out of range")
     return float(value)

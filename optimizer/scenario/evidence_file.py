@@ -1,4 +1,4 @@
-"""The evidence table: a CSV with a datum a row."""
+"""The evidence table: a CSV with one test result per row."""
 
 from __future__ import annotations
 
@@ -125,8 +125,8 @@ def read_evidence(path: Path | str, notes: list[str] | None = None) -> list[Datu
 def _checked(table: TextTable, notes: list[str] | None = None) -> list[Datum]:
     """Read all rows, each checked by itself and against those before it."""
     if len(table.rows) > _MOST:
-        raise table.rows[_MOST].error("", f"is beyond the {_MOST:,} results that are pooled",
-                                      "leave out what is about other items")
+        raise table.rows[_MOST].error("", f"is beyond the {_MOST:,} results that can be combined",
+                                      "leave out results about other items")
     seen: dict[tuple[str, ...], int] = {}
     names: dict[str, str] = {}
     baselines: dict[str, tuple[str, int]] = {}
@@ -145,7 +145,9 @@ def _checked(table: TextTable, notes: list[str] | None = None) -> list[Datum]:
         first, line = baselines.setdefault(datum.item, (datum.baseline, row.line))
         if name and first.lower() != datum.baseline.lower():
             row.refuse("baseline", f'"{datum.baseline}", but row {line} has "{first}" for '
-                       "the same item", "one baseline an item: give the other a name")
+                       "the same item",
+                       "keep one baseline for each item: give the item another name for the "
+                       "second")
         return datum
 
     return each_row(table, read, _SAMPLE, notes)
@@ -166,7 +168,8 @@ def _datum(row: Row, item: str) -> Datum:
     test, by = _test(row, figure)
     if (figure is not None and test == "tunnel without rider"
             and figure.counts.of_whole):
-        row.refuse("figure", f'"{figure.text}": of the bike alone, whose drag is not known',
+        row.refuse("figure", f'"{figure.text}" is a share of the bike alone, whose drag is not '
+                             'known',
                    "state the change in g, N, W or m2")
     if figure is not None and test == "bench" and figure.acts_on == "drag_area":
         row.refuse("test", f'a bench measures tyres and drivetrains, and "{figure.text}" is read '
@@ -237,7 +240,8 @@ def _measured_by(row: Row) -> Measurer:
     if not said:
         return ""
     if said not in _MEASURERS:
-        row.refuse("measured_by", f'"{text}"', "independent, seller, estimate (nobody measured), "
+        row.refuse("measured_by", f'"{text}" is not understood',
+                   "write independent, seller, estimate (nobody measured), "
                    "or leave it empty; the column source says who it was")
         return ""
     if said != _MEASURERS[said]:
@@ -258,7 +262,7 @@ def _yaw(row: Row) -> tuple[float, float] | None:
         return None
     low, high = angles[0], angles[-1]
     if len(angles) > 2 or low > high or high > 60:
-        row.refuse("yaw_deg", f'"{said}" is no angle or range',
+        row.refuse("yaw_deg", f'"{said}" is not an angle or a range',
                    "write 10 or 0-15, up to 60 degrees")
         return None
     return math.radians(low), math.radians(high)
@@ -286,7 +290,8 @@ def check_item(path: Path | str, item: str, baseline: str) -> None:
                 and not _same(datum.baseline, baseline)):
             raise InputError(str(path), datum.place.rpartition(", ")[2],
                              f'has "{item}" against "{datum.baseline}", not "{baseline}"',
-                             "one baseline an item: name the setups as the table does, or write "
+                             "an item has one baseline: name the setups as the table does, or "
+                             "write "
                              "the row to another table")
 
 
@@ -332,7 +337,7 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
                 and math.isclose(one.figure.value, datum.figure.value, rel_tol=1e-9)
                 and one.note == datum.note):
             raise InputError(str(path), one.place.rpartition(", ")[2], "has this result already",
-                             "a result counts once; the table is as it was")
+                             "a result counts once; the table was left unchanged")
     _checked(whole)
     left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)
     return _encoded(new, old), left_out

@@ -1,7 +1,7 @@
 """What a key of a file is to people: label, unit, help, limits, default, and where that is from.
 
-All of it follows from the pydantic tables and from `optimizer.defaults`; only labels that a key
-does not give by itself stand here.
+All of it follows from the pydantic tables and from `optimizer.defaults`; only labels that do not
+follow from the name of a key are kept here.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ Kind = Literal["number", "whole", "flag", "choice", "moment", "day", "text", "na
 
 _UNITS = {"km": "km", "kmh": "km/h", "percent": "%", "mps2": "m/s²", "deg": "°", "c": "°C",
           "hpa": "hPa", "kg": "kg", "kgm2": "kg m²", "m": "m", "w": "W", "kj": "kJ", "cm": "cm",
-          "m2": "m²", "min": "min"}
+          "m2": "m²", "min": "min", "s": "s"}
 _UNIT = re.compile(rf"_({'|'.join(sorted(_UNITS, key=len, reverse=True))})$")
 _COLUMN_UNITS = {**_UNITS, "g": "g", "kgm3": "kg/m³", "mps": "m/s"}
 _COLUMN_UNIT = re.compile(
@@ -72,6 +72,7 @@ _LABELS = {
     ("OptionsTable", "blocks"): "Lines of the card, at most",
     ("OptionsTable", "power_rounding_w"): "Powers rounded to",
     ("OptionsTable", "empty_risk_percent"): "Accepted chance to run out",
+    ("OptionsTable", "least_gain_s"): "A purchase has to save",
     ("OptionsTable", "draws"): "Days drawn", ("OptionsTable", "step_m"): "Step",
     ("KitTable", "catalogue"): "Table of kit", ("KitTable", "evidence"): "Table of evidence",
     ("SeasonFile", "name"): "Name of the season",

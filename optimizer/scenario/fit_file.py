@@ -56,7 +56,7 @@ def read_fit(file: Path) -> tuple[dict[str, NDArray[np.float64]], datetime, bool
     times = [_utc(record["timestamp"]) for record in records]
     columns = {"elapsed_s": np.array([(time - times[0]).total_seconds() for time in times])}
     if np.any(np.diff(columns["elapsed_s"]) < 0.0):
-        raise InputError(str(file), "", "goes back in time", "one ride a file")
+        raise InputError(str(file), "", "has times that run backwards", "put one ride in each file")
     for name, (fields, factor) in _FIELDS.items():
         column = np.array([_number(record, fields) for record in records]) * factor
         if np.isfinite(column).any():

@@ -98,7 +98,7 @@ def _hour(row: Row, start: datetime | None) -> datetime:
             clock = time.fromisoformat(text if text[2] == ":" else f"0{text}")
             return datetime.combine(start.date(), clock, start.tzinfo)
         except ValueError as error:
-            raise row.error("time", f'"{text}" is no time of day', "write 09:00") from error
+            raise row.error("time", f'"{text}" is not a time of day', "write 09:00") from error
     try:
         hour = datetime.fromisoformat(text)
     except ValueError as error:
@@ -161,7 +161,7 @@ def _grid(rows: list[Row], since: NDArray[np.float64],
     order = np.argsort(cell, kind="stable")
     if counts.max() > 1:
         twice = rows[int(order[np.flatnonzero(np.diff(cell[order]) == 0)[0] + 1])]
-        raise twice.error("time", "the same hour and place is there twice", "keep one of them")
+        raise twice.error("time", "the same hour and place appears twice", "keep one of them")
     if counts.min() < 1:
         who, when, place = np.unravel_index(int(np.argmin(counts)), shape)
         known = rows[int(np.argmax(since == axes[1][when]))]

@@ -126,7 +126,7 @@ def read_grid(data: bytes, path: Path | str) -> Grid:
         raise InputError(str(path), "", f"is not a table: {error}",
                          "check the quotation marks") from error
     if not any(record.counts for record in records):
-        raise InputError(str(path), "", "is empty", "begin with its headings")
+        raise InputError(str(path), "", "is empty", "write its headings in the first row")
     mark, encoding = next(((mark, name) for mark, name in (
         (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
         (codecs.BOM_UTF8, "utf-8")) if data.startswith(mark)), (b"", "utf-8"))

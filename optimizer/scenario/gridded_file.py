@@ -156,7 +156,7 @@ def _conditions(name: str, found: dict[str, _Field], at: NDArray[np.float64],
         if len(field.time) == len(time) and np.array_equal(field.time, time):
             return values
         if len(field.time) > 1 and (field.time[0] > time[0] or field.time[-1] < time[-1]):
-            notes.append(f"the forecast tells {what.replace('_', ' ')} for fewer hours than the "
+            notes.append(f"the forecast has {what.replace('_', ' ')} for fewer hours than the "
                          "wind; its first or last value goes on")
         return _by_time(values, field.time, time)
 
@@ -171,7 +171,7 @@ def _conditions(name: str, found: dict[str, _Field], at: NDArray[np.float64],
     height = laid["ground"]
     ground = None if height is None else height[0, 0]
     if ground is None and (warm is not None or laid["pressure"] is not None):
-        notes.append("the forecast does not tell the height of its ground: its temperature and "
+        notes.append("the forecast does not state the height of its ground: its temperature and "
                      "pressure are taken as those at the start of the course")
     sea_level = laid["sea_level_pressure"]
     # Without the model's ground the pressure there is worth less than the one at sea level.
@@ -220,7 +220,7 @@ def _together(name: str, fields: list[_Field]) -> _Field:
         time = np.concatenate([field.time for field in fields])
         once, where = np.unique(time, return_index=True)
         return _Field(np.concatenate([field.values for field in fields], axis=1)[:, where], once)
-    raise InputError(name, "", "and the files beside it have other hours for other members",
+    raise InputError(name, "", "has other hours than the files of the other members",
                      "fetch the same hours for all members")
 
 
@@ -257,7 +257,7 @@ def _datasets(name: str) -> list[Any]:
             import cfgrib
     except (ImportError, RuntimeError) as error:
         raise InputError(name, "", "needs packages to be read that are not installed",
-                         'pip install "kitpace[forecast]"') from error
+                         'install them with: pip install "kitpace[forecast]"') from error
     try:
         if kind == "netcdf":
             return [xarray.open_dataset(name, engine="netcdf4", decode_timedelta=False)]
@@ -267,7 +267,7 @@ def _datasets(name: str) -> list[Any]:
                 "indexpath": f"{folder}/{{short_hash}}.idx", "errors": "raise"})
     except ImportError as error:
         raise InputError(name, "", "needs packages to be read that are not installed",
-                         'pip install "kitpace[forecast]"') from error
+                         'install them with: pip install "kitpace[forecast]"') from error
     except Exception as error:  # the libraries have no common error for a file they cannot read
         raise damaged(name) from error
     if not found:
@@ -435,7 +435,7 @@ class _Grid:
         dims = (*map(str, lat.dims), *map(str, lon.dims)) if lat.ndim == 1 else tuple(
             map(str, lat.dims))
         if lat.ndim == 1 and len(set(dims)) == 1:
-            raise InputError(name, str(array.name), "contains single stations, no grid",
+            raise InputError(name, str(array.name), "contains single stations, not a grid",
                              "write a table by place for them (CSV)")
         ends = [(np.min(values), np.max(values)) for values in places]
         if lat.ndim == 1:

@@ -52,7 +52,8 @@ def read_efforts(path: Path | str) -> Efforts:
     """
     rows = read_rows(path, required=["power_w"], optional=["minutes", "seconds", "note"])
     if not rows:
-        raise InputError(str(path), "", "has no efforts", "one row an effort: minutes, power_w")
+        raise InputError(str(path), "", "has no efforts",
+                         "write one row for each effort: minutes, power_w")
     duration, power = [], []
     for row in rows:
         if row.has("minutes") == row.has("seconds"):
@@ -63,7 +64,7 @@ def read_efforts(path: Path | str) -> Efforts:
         power.append(row.number("power_w", low=1.0, high=_HIGHEST))
         if duration[-1] in duration[:-1]:
             raise row.error("minutes" if row.has("minutes") else "seconds",
-                            "is there twice", "keep the better effort of each duration")
+                            "appears twice", "keep the better effort of each duration")
     return Efforts(np.array(duration), np.array(power),
                    tuple(f"{Path(path).name}, row {row.line}" for row in rows))
 

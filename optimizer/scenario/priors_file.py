@@ -1,4 +1,4 @@
-"""The priors file: a TOML with what to believe of a test before looking at its figure."""
+"""The priors file: what to believe of a test before looking at its figure (TOML)."""
 
 from __future__ import annotations
 

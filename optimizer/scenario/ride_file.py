@@ -86,18 +86,20 @@ def read_columns(file: Path) -> Recording:
 def _from_csv(file: Path) -> Recording:
     others = [name for name in _headings(file) if name not in _RANGES and name != "time"]
     rows = read_rows(file, required=[], optional=["time", *_RANGES, *others])
+    if rows and not any(row.has(name) for row in rows for name in ("elapsed_s", "time")):
+        raise InputError(str(file), "row 1", 'there is neither "elapsed_s" nor "time"',
+                         "give each sample its seconds after the start in elapsed_s")
     if len(rows) < _LEAST:
         raise InputError(str(file), "", f"has {len(rows)} samples",
-                         "a ride has one row a second, with headings in the first row")
+                         "a ride has a row for each second, with headings in the first row")
     columns = {
         name: np.array([np.nan if value is None else value for value in
                         (row.number(name, None, low=low, high=high) for row in rows)])
         for name, (low, high) in _RANGES.items() if any(row.has(name) for row in rows)}
     start = _moment(rows[0]) if rows[0].has("time") else None
     if "elapsed_s" not in columns:
-        if start is None:
-            raise InputError(str(file), "row 1", 'there is neither "elapsed_s" nor "time"',
-                             "give each sample its seconds after the start in elapsed_s")
+        if start is None:  # the first row alone has none
+            raise rows[0].error("time", "is empty", "fill it in")
         columns["elapsed_s"] = np.array([(_moment(row) - start).total_seconds() for row in rows])
     elif np.isnan(columns["elapsed_s"]).any():
         row = rows[int(np.isnan(columns["elapsed_s"]).argmax())]
@@ -115,7 +117,7 @@ def _headings(file: Path) -> list[str]:
     try:
         cells = next(csv.reader(io.StringIO(head), delimiter=max(",;\t", key=head.count)), [])
     except csv.Error as error:
-        raise InputError(str(file), "row 1", f"is no row of headings: {error}",
+        raise InputError(str(file), "row 1", f"is not a row of headings: {error}",
                          "a ride has headings in its first row") from error
     names = [re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in cells]
     return [name for name in dict.fromkeys(names) if name and not name.startswith("#")]
@@ -136,7 +138,7 @@ def _from_gpx(file: Path) -> Recording:
     points = _outermost(root, "trkpt")
     if len(points) < _LEAST:
         raise InputError(str(file), "", f"has {len(points)} track points",
-                         "a ride has one a second, in a trk")
+                         "a ride has one for each second, in a trk")
     found: dict[str, list[float]] = {name: [] for name in
                                      ("elapsed_s", "latitude_deg", "longitude_deg", "elevation_m",
                                       "power_w")}
@@ -144,7 +146,7 @@ def _from_gpx(file: Path) -> Recording:
     for number, point in enumerate(points, 1):
         below = {_tag(part): (part.text or "").strip() for part in point.iter()}
         if sum(_tag(part) == "trkpt" for part in point.iter()) > 1:
-            raise InputError(str(file), f"track point {number}", "has a trkpt inside of it",
+            raise InputError(str(file), f"track point {number}", "has a trkpt inside it",
                              "export it again")
         moment = _gpx_moment(file, number, below.get("time", ""))
         start = start or moment
@@ -222,7 +224,7 @@ def _check_order(rows: list[Row], time: NDArray[np.float64]) -> None:
     back = np.flatnonzero(np.diff(time) < 0.0)
     if len(back):
         raise rows[int(back[0]) + 1].error("", "goes back in time",
-                                           "sort the samples, one ride a file")
+                                           "sort the samples, and put one ride in each file")
 
 
 def _assemble(file: str, name: str, recording: Recording) -> Ride:
@@ -237,7 +239,7 @@ def _assemble(file: str, name: str, recording: Recording) -> Ride:
     time = columns["elapsed_s"] - columns["elapsed_s"][0]
     if len(time) < _LEAST:
         raise InputError(file, "", f"has {len(time)} samples at different times",
-                         "a ride has a sample a second")
+                         "a ride has a sample for each second")
     columns, time, start = _from_the_first_fix(columns, time, start, corrections)
     unknown = np.full(len(time), np.nan)
     columns = _without_dead_sensors(columns, corrections)
@@ -349,7 +351,7 @@ def _check_pace(file: str, distance: NDArray[np.float64], time: NDArray[np.float
                          "check the speed sensor, or record positions")
     if distance[-1] > _LONG_STEP * time[-1]:
         raise InputError(file, "", f"covers {distance[-1] / 1000:.1f} km in {time[-1]:.0f} s, "
-                         "faster than one can ride", "give elapsed_s in seconds and distance_m in "
+                         "faster than anybody rides", "give elapsed_s in seconds and distance_m in "
                          "metres")
 
 
@@ -377,7 +379,8 @@ def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float6
         step = step_lengths(latitude, longitude)
         if (step > _LONG_STEP * np.diff(time)).any():
             bad = int((step > _LONG_STEP * np.diff(time)).argmax())
-            raise InputError(file, f"sample {bad + 2}", "jumps on the map faster than one can ride",
+            raise InputError(file, f"sample {bad + 2}",
+                             "jumps on the map faster than anybody rides",
                              "cut the ride there, or give its distance_m")
         still = _standing(latitude, longitude, time)
         if still.any():
@@ -397,7 +400,7 @@ def _distance(file: str, recorded: NDArray[np.float64], speed: NDArray[np.float6
     back = np.flatnonzero(np.diff(distance) < -1.0)
     if len(back):
         raise InputError(file, f"sample {int(back[0]) + 2}", "its distance goes back",
-                         "the distance of a ride only grows; one ride a file")
+                         "the distance of a ride only grows; put one ride in each file")
     distance = np.maximum.accumulate(distance) - distance[0]
     return _with_the_way_across_gaps(distance, latitude, longitude, time, corrections)
 

@@ -43,18 +43,20 @@ def _between(low: float, high: float, words: str) -> Any:
 class EffortTable(_Table):
     """`[[efforts]]`: a best effort."""
 
-    minutes: Annotated[float, _between(0.01, 2880, "how long it lasted")]
-    power_w: Annotated[float, _between(1, 3000, "the mean power over it")]
+    minutes: Annotated[float, _between(0.01, 2880, "how long it lasted, in minutes")]
+    power_w: Annotated[float, _between(1, 3000, "the mean power over it, in watts")]
 
 
 class PositionTable(_Table):
     """`[positions.NAME]`: a position on the bike."""
 
     drag_area_m2: Annotated[float, _between(0.1, 1.0, "CdA of rider and bike in it")] | None = None
-    drag_area_sd_m2: Annotated[float, _between(0, 0.2, "how sure")] | None = None
+    drag_area_sd_m2: Annotated[float, _between(
+        0, 0.2, "how sure that is: one standard deviation")] | None = None
     power_percent: Annotated[
-        float, _between(40, 105, "of critical power that can be held in it")] | None = None
-    max_power_percent: Annotated[float, _between(5, 105, "of the power limit")] = 100.0
+        float, _between(40, 105, "percent of critical power that can be held in it")] | None = None
+    max_power_percent: Annotated[float, _between(
+        5, 105, "percent of the power limit that can be used in it")] = 100.0
     longest_min: Annotated[
         float, _between(0.1, 1440, "the longest spell in it")] | None = None
 
@@ -63,12 +65,13 @@ class LongTable(_Table):
     """`[long]`: long rides, and a run to come."""
 
     share_percent: Annotated[float, _between(
-        40, 100, "of the power that could be held for the whole ride")] | None = None
-    run_target_min: Annotated[float, _between(5, 1440, "the run hoped for")] | None = None
+        40, 100, "percent of the power that could be held for the whole ride")] | None = None
+    run_target_min: Annotated[float, _between(
+        5, 1440, "time hoped for in the run, in minutes")] | None = None
     run_fresh_min: Annotated[float, _between(
-        5, 1440, "the same run with fresh legs")] | None = None
+        5, 1440, "time for the same run with fresh legs, in minutes")] | None = None
     surge_percent: Annotated[float, _between(
-        101, 300, "of critical power that the plan may ask for at most")] | None = None
+        101, 300, "percent of critical power that the plan may ask for at most")] | None = None
 
 
 class EnvironmentTable(_Table):
@@ -76,8 +79,9 @@ class EnvironmentTable(_Table):
 
     altitude: AltitudeResponse = "none"
     heat: HeatResponse = "none"
-    tested_at_m: Annotated[float, _between(-400, 5000, "where critical power was found")] = 0.0
-    tested_at_c: Annotated[float, _between(-20, 45, "at which temperature")] = 20.0
+    tested_at_m: Annotated[float, _between(
+        -400, 5000, "height at which critical power was found")] = 0.0
+    tested_at_c: Annotated[float, _between(-20, 45, "temperature at which it was found")] = 20.0
 
 
 class _Raced(_Table):
@@ -86,14 +90,15 @@ class _Raced(_Table):
     ride: Annotated[str, Field(min_length=1, max_length=200)]
     drag_area_change_m2: Annotated[
         float, _between(-1, 1, "against before the season")] | None = None
-    drag_area_sd_m2: Annotated[float, _between(1e-6, 10, "its error")] | None = None
+    drag_area_sd_m2: Annotated[float, _between(1e-6, 10, "one standard deviation")] | None = None
     rolling_resistance_change: Annotated[
         float, _between(-0.1, 0.1, "against before the season")] | None = None
-    rolling_resistance_sd: Annotated[float, _between(1e-8, 1, "its error")] | None = None
+    rolling_resistance_sd: Annotated[
+        float, _between(1e-8, 1, "one standard deviation")] | None = None
     correlation: Annotated[float, _between(-0.99999, 0.99999, "of the two")] = 0.0
     critical_power_shown_w: Annotated[
         float, _between(0, 2000, "with less the reserve would not have lasted")] = 0.0
-    critical_power_shown_sd_w: Annotated[float, _between(0, 500, "its error")] = 0.0
+    critical_power_shown_sd_w: Annotated[float, _between(0, 500, "one standard deviation")] = 0.0
     critical_power_by_effort_w: Annotated[
         list[float], Field(max_length=len(EXPONENTS), description="with less the effort law would "
                            "not have allowed it, for exponents 1, 2, 3, 4, 5, 6 and 8")] = []
@@ -129,33 +134,38 @@ class RiderTable(_Table):
         r"(^|_)f?tp|thresh|hour|60.?min|best|effort": (
             "a power that was held for a time is a best effort, 60 minutes as well: write "
             "[[efforts]], and below it minutes = 60 and power_w = 280; two or more of "
-            "different length tell critical power and W'")}
+            "different length show critical power and W'")}
 
     name: Annotated[str, Field(min_length=1, max_length=80)] = "rider"
     mass_kg: Annotated[float, _between(30, 160, "the rider with clothes and drink")]
     height_cm: Annotated[float, _between(120, 220, "the rider's height")] | None = None
     level: Annotated[defaults.Level, Field(
         description=f"one of {', '.join(defaults.CRITICAL_POWER_PER_KG)}")] | None = None
-    critical_power_w: Annotated[float, _between(40, 650, "in watts")] | None = None
-    critical_power_sd_w: Annotated[float, _between(0, 150, "its error in watts")] | None = None
-    w_prime_kj: Annotated[float, _between(1, 80, "in kilojoules")] | None = None
-    w_prime_sd_kj: Annotated[float, _between(0, 40, "its error in kilojoules")] | None = None
+    critical_power_w: Annotated[float, _between(40, 650, "critical power in watts")] | None = None
+    critical_power_sd_w: Annotated[float, _between(
+        0, 150, "how sure that is: one standard deviation in watts")] | None = None
+    w_prime_kj: Annotated[float, _between(
+        1, 80, "work capacity above critical power, in kilojoules")] | None = None
+    w_prime_sd_kj: Annotated[float, _between(
+        0, 40, "how sure that is: one standard deviation in kilojoules")] | None = None
     max_power_w: Annotated[float, _between(
         50, 3000, "what the plan may ask for at most")] | None = None
     endurance_loss_percent: Annotated[float, _between(
-        0, 30, "of critical power by 2.72 times the duration beyond half an hour: 8 is 5.5 % per "
-        "doubling")
+        0, 30, "loss of critical power beyond half an hour: 8 is 5.5 % for each doubling of the "
+        "time, 12 is 8.3 %")
     ] | None = None
     power_model: Model | Literal["auto"] = "auto"
     recovery: Recovery = "linear"
     recovery_percent: Annotated[float, _between(
-        0, 100, "of what is left below critical power refills the reserve")] | None = None
-    reserve_floor_kj: Annotated[float, _between(0, 60, "left of W' at every point")] = 0.0
+        0, 100, "percent of the gap below critical power that refills the reserve")] | None = None
+    reserve_floor_kj: Annotated[float, _between(
+        0, 60, "what must be left of the reserve (W') everywhere, in kJ")] = 0.0
     effort_exponent: Annotated[float, _between(
-        1, 12, "power of power with which strain grows, 4 by common practice")] | None = None
-    effort_exponent_sd: Annotated[float, _between(0, 4, "its error")] | None = None
+        1, 12, "exponent with which strain grows with power, 4 by common practice")] | None = None
+    effort_exponent_sd: Annotated[float, _between(
+        0, 4, "how sure that is: one standard deviation")] | None = None
     pedalling_speed_kmh: Annotated[float, _between(
-        20, 160, "above which nobody pedals")] | None = None
+        20, 160, "speed above which the rider does not pedal")] | None = None
     efforts: Annotated[list[EffortTable], Field(max_length=500)] = []
     efforts_csv: Annotated[str, Field(description="a table of efforts")] | None = None
     rides: Annotated[list[str], Field(description="recorded rides with power")] = []
@@ -309,7 +319,7 @@ def _check_sense(file: TomlFile, content: RiderTable) -> None:
         if getattr(content, sd) is not None and getattr(content, value) is None:
             raise file.error(f"is given without {value}", f"give {value} as well", sd)
     if content.recovery_percent is not None and content.recovery != "partial":
-        raise file.error(f'has no use with recovery "{content.recovery}"',
+        raise file.error(f'is not used with recovery "{content.recovery}"',
                          'write recovery = "partial"', "recovery_percent")
     if content.max_power_w is not None and content.long.surge_percent is not None:
         raise file.error("is given with max_power_w", "give one of the two", "long",
@@ -333,7 +343,7 @@ def _check_rider(file: TomlFile, content: RiderTable, rider: Rider) -> None:
                          f"{rider.critical_power:.0f} W", "raise the limit", "max_power_w")
     if all(np.isfinite(position.longest) for position in rider.positions):
         raise file.error("every position has a longest spell",
-                         "leave one without, to ride in between", "positions",
+                         "leave one without, so that there is always one to ride in", "positions",
                          rider.positions[0].name, "longest_min")
 
 

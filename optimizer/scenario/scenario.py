@@ -108,13 +108,14 @@ class HandlingTable(_Table):
     u_turn_kmh: float = Field(default=defaults.U_TURN_SPEED.value, ge=3, le=40,
                                  description="speed round a U-turn")
     descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
-                                          description="highest speed that is ever wanted")
+                                          description="a speed that the rider does not want to "
+                                                      "pass")
 
 
 class MarkTable(_Table):
     """`[[mark]]`: a named place, where a split is taken."""
 
-    name: str = Field(min_length=1, max_length=80, description="what to call the place")
+    name: str = Field(min_length=1, max_length=80, description="name of the place")
     km: Km = Field(description="kilometres from the start")
 
 
@@ -136,7 +137,7 @@ class StretchTable(_Table):
     wind_left_percent: Percent | None = Field(
         default=None, description="share of the open wind that reaches the road")
     speed_cap_kmh: float | None = Field(default=None, ge=3, le=130,
-                                        description="a speed not to be passed")
+                                        description="a speed that must not be passed")
     beside: Literal["hedge", "houses", "wood"] | None = Field(
         default=None, description="what stands beside the road and shelters it")
     side: Literal["left", "right", "both"] = Field(default="both", description="where it stands")
@@ -160,18 +161,22 @@ class ConditionsTable(_Table):
         r"^wind_doubt_deg$": "it is now wind_uncertainty_deg"}
 
     temperature_c: float = Field(default=defaults.TEMPERATURE.value, ge=-30, le=55,
-                                 description="of the air")
+                                 description="temperature of the air at the start")
     pressure_hpa: float | None = Field(default=None, ge=500, le=1090,
-                                       description="at the course, not reduced to sea level")
+                                       description="air pressure at the course, not reduced to "
+                                                   "sea level")
     humidity_percent: Percent = Field(default=defaults.HUMIDITY.value,
                                       description="relative humidity")
-    wind: WindTable | None = Field(default=None, description="{speed_kmh = .., from_deg = ..}")
+    wind: WindTable | None = Field(default=None, description="the mean wind, such as "
+                                   "{ speed_kmh = 12, from_deg = 250 }")
     forecast: str | list[str] | None = Field(
         default=None, description="the weather by hour: a CSV, or NetCDF and GRIB2 files")
     wind_uncertainty_percent: float = Field(default=defaults.WIND_SPEED_SD.value, ge=0, le=100,
-                                      description="spread of the forecast speed")
+                                      description="how far the forecast speed may be off: one "
+                                      "standard deviation, in percent")
     wind_uncertainty_deg: float = Field(default=defaults.WIND_DIRECTION_SD.value, ge=0, le=90,
-                                  description="spread of the forecast direction")
+                                  description="how far its direction may be off: one standard "
+                                      "deviation")
     wet: bool = Field(default=False, description="true: a wet road")
     extrapolate: bool = Field(default=False, description="true: a start outside of the forecast "
                               "takes its nearest hour, with a warning")
@@ -187,16 +192,18 @@ class BikeTable(_Table):
     rolling_resistance: float = Field(default=defaults.ROLLING_RESISTANCE.value, ge=0.001, le=0.03,
                                       description="Crr of the tyres on smooth asphalt")
     rolling_resistance_sd: float = Field(default=defaults.ROLLING_RESISTANCE_SD.value, ge=0,
-                                         le=0.005, description="its error")
+                                         le=0.005, description="how sure that is: one standard "
+                                         "deviation")
     mass_sd_kg: float = Field(default=defaults.MASS_SD.value, ge=0, le=10,
-                              description="error of the mass of rider and bike together")
+                              description="how sure the mass of rider and bike together is: one "
+                              "standard deviation")
     drivetrain_efficiency: float = Field(default=defaults.DRIVETRAIN_EFFICIENCY.value, ge=0.7,
                                          le=1.0,
                                          description="power at the wheel over power at the cranks")
     wheel_inertia_kgm2: float = Field(default=defaults.WHEEL_INERTIA.value, ge=0, le=1,
-                                      description="both wheels")
+                                      description="moment of inertia of both wheels")
     wheel_radius_m: float = Field(default=defaults.WHEEL_RADIUS.value, ge=0.2, le=0.45,
-                                  description="with tyre")
+                                  description="radius of a wheel with its tyre")
     crosswind_limit_kmh: float | None = Field(
         default=None, ge=5, le=300,
         description="cross wind at the rider above which it is not ridden")
@@ -205,24 +212,25 @@ class BikeTable(_Table):
 class KitTable(_Table):
     """`[kit]`: what could be bought, and what is known of it."""
 
-    catalogue: str = Field(description="a CSV with an item a row")
-    evidence: str | None = Field(default=None, description="a CSV with a test result a row")
+    catalogue: str = Field(description="a CSV with one item per row")
+    evidence: str | None = Field(default=None, description="a CSV with one test result per row")
     pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
-    priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
+    priors: str | None = Field(default=None, description="a TOML file of what to believe of tests")
     rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
 
 
 class SetTable(_Table):
     """`[[set]]`: a named set of kit, for comparing."""
 
-    name: str = Field(min_length=1, max_length=80, description="what to call the set")
+    name: str = Field(min_length=1, max_length=80, description="name of the set")
     items: list[str] = Field(description="names from the catalogue")
 
 
 class OptionsTable(_Table):
     """`[options]`: how to compute, and how to show the plan."""
 
-    start: Literal["standing", "flying"] = Field(default="standing", description="how it starts")
+    start: Literal["standing", "flying"] = Field(default="standing", description="standing or "
+                                                                                 "flying start")
     start_speed_kmh: float | None = Field(default=None, gt=0, le=70,
                                           description="speed at a flying start")
     blocks: int = Field(default=int(defaults.CARD_LINES.value), ge=1, le=60,
@@ -235,22 +243,26 @@ class OptionsTable(_Table):
         description="accepted chance to run out before the finish; without it the plan is for "
         "the expected day")
     draws: int = Field(default=int(defaults.DRAWS.value), ge=20, le=20_000,
-                       description="of the uncertainty")
+                       description="how many days are drawn for the ranges")
     seed: int = Field(default=int(defaults.SEED.value), ge=0, le=4_294_967_295,
-                      description="of the draws")
+                      description="number that the draws start from; the same number gives the "
+                                  "same draws")
     least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
                                 description="what a purchase has to save to stay in the kit")
     step_m: float | None = Field(default=None, ge=1, le=500,
-                                 description="grid; without it the course decides")
+                                 description="length of the steps of the computation; without it "
+                                             "the "
+                                            "course decides")
 
 
 class Scenario(_Table):
     """The whole file."""
 
-    name: str = Field(min_length=1, max_length=120, description="what to call the plan")
+    name: str = Field(min_length=1, max_length=120, description="name of the plan")
     rider: str = Field(description="the rider: a TOML file, relative to this one")
     budget: float = Field(default=0.0, ge=0, le=1e9, description="money for kit")
-    currency: str = Field(default="EUR", min_length=1, max_length=8, description="of all prices")
+    currency: str = Field(default="EUR", min_length=1, max_length=8, description="currency of all "
+                                                                                 "prices")
     course: CourseTable = Field(description="the table [course]")
     conditions: ConditionsTable = Field(default=ConditionsTable(), description="the weather")
     bike: BikeTable = Field(default=BikeTable(), description="bike and kit of today")
@@ -258,7 +270,7 @@ class Scenario(_Table):
     handling: HandlingTable = Field(default=HandlingTable(), description="corners and descents")
     options: OptionsTable = Field(default=OptionsTable(), description="how to compute")
     mark: list[MarkTable] = Field(default=[], description="named places")
-    corner: list[CornerTable] = Field(default=[], description="speeds of the rider's own")
+    corner: list[CornerTable] = Field(default=[], description="your own speeds for corners")
     stretch: list[StretchTable] = Field(default=[], description="surfaces, terrain, shelter")
     set: list[SetTable] = Field(default=[], description="named sets of kit")
 
@@ -342,8 +354,8 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
              for name in ([table.gpx] if isinstance(table.gpx, str) else table.gpx)]
     for k, name in enumerate(table.keep):
         if name not in MENDING:
-            raise file.error(f'"{name}" is not an error that is corrected', suggest(name, MENDING),
-                             "course", "keep", k)
+            raise file.error(f'"{name}" is not a correction that kitpace makes',
+                             suggest(name, MENDING), "course", "keep", k)
     course = _placed_course(
         file, paths,
         shape=Shape(start=1000.0 * (table.from_km or 0.0),
@@ -379,7 +391,7 @@ def _terrain(file: TomlFile, scenario: Scenario,
     if not names:
         return None
     if not scenario.course.heights:
-        raise file.error("a surface model tells heights of things only over those of the ground",
+        raise file.error("a surface model needs the heights of the ground as well",
                          'name a terrain model as well: heights = "terrain.tif"', "course", key)
     from optimizer.scenario.terrain_file import read_terrain, terrain_files
 
@@ -433,7 +445,7 @@ def _stretches(file: TomlFile, scenario: Scenario) -> list[Stretch]:
     found: list[Stretch] = []
     for k, stretch in enumerate(scenario.stretch):
         if stretch.to_km <= stretch.from_km:
-            raise file.error(f"{stretch.to_km:g} is not behind from_km", "swap the two",
+            raise file.error(f"{stretch.to_km:g} km is not after from_km", "swap the two",
                              "stretch", k, "to_km")
         start, end, before = 1000 * stretch.from_km, 1000 * stretch.to_km, len(found)
         for key, known in (("surface", SURFACES), ("terrain", TERRAINS)):
@@ -447,7 +459,7 @@ def _stretches(file: TomlFile, scenario: Scenario) -> list[Stretch]:
         if stretch.speed_cap_kmh is not None:
             found.append(Stretch(start, end, "speed", stretch.speed_cap_kmh / 3.6))
         if len(found) == before and not stretch.beside:
-            raise file.error("says nothing about its stretch", "give it a surface, terrain, "
+            raise file.error("says nothing about this stretch", "give it a surface, terrain, "
                              "wind_left_percent, speed_cap_kmh or beside", "stretch", k)
     return found
 
@@ -479,18 +491,21 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
     """Weather of the ride, and in words what a forecast left open."""
     table = scenario.conditions
     if table.wind and table.forecast:
-        raise file.error("names a wind and a forecast", "keep one of them", "conditions", "wind")
+        raise file.error("is given, and so is forecast", "keep one of the two", "conditions",
+                         "wind")
     speed, angle = wind or ((table.wind.speed_kmh, table.wind.from_deg) if table.wind
                             else (0.0, 0.0))
     start = table.start_time if start_time is None else start_time
     if isinstance(start, time):
         if table.start_time is None:
-            raise file.error("names no day for a start by the clock", "give a date with the time",
+            raise file.error("is missing, and a start by the clock needs its day",
+                             "give a date with the time",
                              "conditions", "start_time")
         start = datetime.combine(table.start_time.date(), start, table.start_time.tzinfo)
     height = float(course.elevation[0])
     if not -450 <= height <= 6000:
-        raise file.error(f"the course starts at {height:.0f} m, and the air is known from -450 to "
+        raise file.error(f"the course starts at {height:.0f} m, and kitpace knows the air from "
+                         "-450 to "
                          "6000 m", "check the heights of the track", "course", "gpx")
     if start is not None and not 1900 <= start.year <= 2200:
         raise file.error(f"{start} is out of range", "the year has to be between 1900 and 2200",
@@ -608,7 +623,8 @@ def named_as_listed(effects: Sequence[Effect],
         else:
             out.append(effect)
             near = difflib.get_close_matches(effect.item, names, 1, 0.6)
-            notes.append(f'the evidence for "{effect.item}" belongs to no item of the catalogue'
+            notes.append(f'the evidence for "{effect.item}" does not belong to any item of the '
+                         'catalogue'
                          + (f'; did you mean "{near[0]}"?' if near else ""))
     return tuple(out), notes
 
@@ -646,9 +662,12 @@ def _rules(file: TomlFile, scenario: Scenario,
 
 
 def _options(file: TomlFile, table: OptionsTable) -> Options:
-    if (table.start == "flying") != (table.start_speed_kmh is not None):
-        raise file.error("a flying start, and only that, needs a start_speed_kmh",
-                         'set start = "flying" with it', "options", "start")
+    if table.start == "flying" and table.start_speed_kmh is None:
+        raise file.error("a flying start needs its speed", "add start_speed_kmh, such as 30",
+                         "options", "start")
+    if table.start != "flying" and table.start_speed_kmh is not None:
+        raise file.error("belongs to a flying start", 'add start = "flying", or leave it out',
+                         "options", "start_speed_kmh")
     return Options(
         step=table.step_m, start_speed=(table.start_speed_kmh or 0.0) / 3.6, blocks=table.blocks,
         power_rounding=table.power_rounding_w, empty_risk=(
@@ -672,16 +691,16 @@ def _assumed(scenario: Scenario, conditions: Conditions, course: Course) -> list
         ("conditions", "temperature_c"): "air of {} °C",
         ("conditions", "humidity_percent"): "a relative humidity of {} %",
         ("conditions", "wind_uncertainty_percent"): (
-            "a forecast wind speed with a standard error of {} % (common practice)"),
+            "a forecast wind speed that may be off by ± {half} % (common practice)"),
         ("conditions", "wind_uncertainty_deg"): (
-            "a forecast wind direction with a standard error of {}° (common practice)"),
+            "a forecast wind direction that may be off by ± {half}° (common practice)"),
         ("handling", "skill_percent"): "{} % of the tyres' grip used in corners (common practice)",
         ("handling", "braking_mps2"): "braking at {} m/s² in the dry (common practice)",
         ("handling", "u_turn_kmh"): "U-turns at {} km/h (common practice)",
         ("bike", "mass_kg"): "bike and kit of {} kg",
         ("bike", "rolling_resistance"): "tyres with a Crr of {}",
-        ("bike", "rolling_resistance_sd"): "a standard error of {} for the Crr (a judgement)",
-        ("bike", "mass_sd_kg"): "a standard error of {} kg for the mass (a judgement)",
+        ("bike", "rolling_resistance_sd"): "a Crr that may be off by ± {half} (a judgement)",
+        ("bike", "mass_sd_kg"): "a mass that may be off by ± {half} kg (a judgement)",
         ("bike", "drivetrain_efficiency"): "a drivetrain efficiency of {}",
         ("bike", "wheel_inertia_kgm2"): "a moment of inertia of {} kg m² for both wheels",
         ("bike", "wheel_radius_m"): "wheels with a radius of {} m, tyre included",
@@ -691,7 +710,8 @@ def _assumed(scenario: Scenario, conditions: Conditions, course: Course) -> list
     for (table, key), text in words.items():
         owner = getattr(scenario, table)
         if key not in owner.model_fields_set and not idle.get(key):
-            found.append(text.format(f"{getattr(owner, key):g}"))
+            value = getattr(owner, key)
+            found.append(text.format(f"{value:g}", half=f"{defaults.NINE_IN_TEN * value:.2g}"))
     if conditions.pressure == standard_pressure(conditions.reference_elevation):
         found.append("the pressure of the standard atmosphere")
     if said.wind is None and not np.any(conditions.wind_speed):

@@ -191,7 +191,7 @@ def _read(path: Path | str) -> tuple[TomlFile, SeasonFile]:
     riders = [rider.name for rider in said.rider]
     for k, rider in enumerate(said.rider):
         if rider.name in riders[:k]:
-            raise file.error(f'the rider "{rider.name}" is there twice', "give each their "
+            raise file.error(f'the rider "{rider.name}" appears twice', "give each their "
                              "own name", "rider", k, "name")
         file.there(rider.file, "rider", k, "file")
     _clashes(file, said, riders)
@@ -202,7 +202,7 @@ def _money(file: TomlFile, said: SeasonFile, budget: float | None) -> list[Money
     if budget is not None:
         return [Money(None, budget)]
     if said.budget is not None and said.money:
-        raise file.error("names a budget and money in steps", "keep one of them", "budget")
+        raise file.error("is given, and so is [[money]] in steps", "keep one of them", "budget")
     if not said.money:
         return [Money(None, said.budget or 0.0)]
     for k, step in enumerate(said.money[1:], 1):
@@ -222,7 +222,7 @@ def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> None:
     names = [race.name for race in said.race]
     for k, race in enumerate(said.race):
         if race.name in names[:k]:
-            raise file.error(f'the race "{race.name}" is there twice', "give each its own "
+            raise file.error(f'the race "{race.name}" appears twice', "give each its own "
                              "name", "race", k, "name")
         if race.until is not None and race.until < race.date:
             raise file.error(f"{race.until} is before its first day, {race.date}",
@@ -303,7 +303,7 @@ def _items(file: TomlFile, said: SeasonFile, entries: Sequence[Entry]) -> None:
     seen: set[str] = set()
     for k, one in enumerate(said.stock):
         if one.item in seen:
-            raise file.error(f'"{one.item}" is there twice', "keep one of them", "stock", k, "item")
+            raise file.error(f'"{one.item}" appears twice', "keep one of them", "stock", k, "item")
         seen.add(one.item)
 
 

@@ -86,7 +86,8 @@ def _chosen(file: str, wanted: str, sheets: dict[str, list[list[str]]],
     best = max(score.values(), default=0)
     found = [name for name, count in score.items() if count == best > 0]
     if len(found) != 1:
-        raise InputError(file, "", f"has {len(sheets)} sheets, and which is meant is not plain",
+        raise InputError(file, "",
+                         f"has {len(sheets)} sheets, and it is not clear which one is meant",
                          f'name one behind #, such as "{Path(file).name}#{next(iter(sheets))}"; '
                          f"its sheets are {listed}")
     return found[0]
@@ -163,7 +164,7 @@ def _check_part(file: str, name: str, archive: zipfile.ZipFile) -> None:
     rows, columns = _ods_reach(text) if name == "content.xml" else _reach(text)
     if rows > _MOST_ROWS or columns > _MOST_COLUMNS or rows * columns > _MOST_CELLS:
         raise InputError(file, "", f"has a sheet of {rows:,} rows and {columns:,} columns",
-                         "delete what lies far off the table, or copy the table to a new sheet")
+                         "delete what lies far from the table, or copy the table to a new sheet")
 
 
 def _chunks(archive: zipfile.ZipFile, name: str) -> Iterator[bytes]:

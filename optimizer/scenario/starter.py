@@ -25,7 +25,7 @@ def write_starter(folder: Path | str) -> Path:
         raise InputError(str(target), "", "is a file", "name a new folder")
     for name in FILES:
         if is_there(target / name):
-            raise InputError(str(target / name), "", "is there already",
+            raise InputError(str(target / name), "", "exists already",
                              "name a new folder, or delete the file first")
     source = resources.files("optimizer.scenario") / "starter_files"
     write_all([(target / name, (source / name).read_bytes()) for name in FILES])

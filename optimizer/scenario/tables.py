@@ -215,8 +215,11 @@ class TextTable:
     wrong: tuple[InputError, ...] = ()
 
 
+_NO_LIMIT = 1e9  # money and the like: larger limits only keep nonsense out
+
+
 def _range(low: float, high: float) -> str:
-    if high == math.inf:
+    if high >= _NO_LIMIT:
         return f"it has to be at least {low:g}"
     if low == -math.inf:
         return f"it has to be at most {high:g}"
@@ -295,7 +298,7 @@ def decoded(data: bytes, path: Path | str) -> str:
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise InputError(str(path), f"line {line}", "contains a NUL character",
-                         "is it a text file?")
+                         "check that it is a text file")
     return text
 
 
@@ -355,7 +358,8 @@ def _table(file: str, records: Sequence[Sequence[str]], separator: str, required
     lines = [(number, cells) for number, cells in lines
              if any(cells) and not cells[0].startswith("#")]
     if not lines:
-        raise InputError(file, "", "is empty", f"its headings are {', '.join(required)}")
+        raise InputError(file, "", "is empty",
+                         f"write its headings in the first row: {', '.join(required)}")
     lines = lines[_headings_at(lines, required, synonyms or {}, notes):]
     columns, slips = _columns(file, lines[0], required, optional, synonyms or {}, notes)
     if slips and not deferred:
@@ -437,12 +441,13 @@ def _columns(file: str, line: tuple[int, list[str]], required: Sequence[str],
     if len(cells) > _MOST_COLUMNS:
         raise InputError(file, where, f"has {len(cells):,} columns", "is it the right file?")
     names = _with_synonyms(cells, known, synonyms, notes)
-    wrong = [InputError(file, f"{where}, column {name}", "is there twice", "keep one")
+    wrong = [InputError(file, f"{where}, column {name}", "appears twice", "keep one of them")
              for name in dict.fromkeys(names) if name in known and names.count(name) > 1]
     unknown = [k for k, name in enumerate(names)
                if name and not name.startswith("#") and name not in known]
     wrong += [InputError(file, f"{where}, column {cells[k]}", "is not a known heading",
-                         suggest(names[k], known) + "; a heading that starts with # is left out")
+                         suggest(names[k], known) +
+                         "; put # before a heading to leave its column out")
               for k in unknown if notes is None or _is_slip(names[k], names, required, known)]
     ignored = ", ".join(cells[k] for k in unknown[:12]) + (" ..." if len(unknown) > 12 else "")
     if not wrong:
@@ -508,7 +513,8 @@ def _row(file: str, number: int, cells: list[str], columns: list[str],
     beyond = [cell for cell, name in zip(cells, names, strict=False) if cell and not name]
     if beyond:
         raise InputError(file, f"row {number}", f'has a cell without a heading: "{beyond[0]}"',
-                         "a decimal comma between separating commas? put it in quotation marks, "
+                         "if it is a decimal comma among separating commas, put the number in "
+                         "quotation marks, "
                          "or separate the cells with semicolons")
     return Row(file, number, {name: cell for name, cell in zip(columns, cells, strict=False)
                               if name and not name.startswith("#")}, comma)

@@ -68,7 +68,7 @@ def read_terrain(paths: Sequence[Path | str], unit: str | None = None) -> Terrai
         import rasterio
     except ImportError as error:
         raise InputError(str(paths[0]), "", "needs a package to be read that is not installed",
-                         'pip install "kitpace[terrain]"') from error
+                         'install it with: pip install "kitpace[terrain]"') from error
     if len(paths) > _MOST_FILES:
         raise InputError(str(paths[0]), "", f"is one of {len(paths)} files",
                          f"name {_MOST_FILES} at most")
@@ -280,7 +280,8 @@ def _tile(rasterio: Any, path: Path, unit: str | None) -> tuple[_Tile, _Place]:
         warnings.simplefilter("ignore")  # a missing projection is told below
         with _opened(rasterio, path) as file:
             if file.crs is None:
-                raise InputError(str(path), "", "says no projection, so nobody knows where it is",
+                raise InputError(str(path), "",
+                                 "does not state its projection, so its place is unknown",
                                  "save it with its coordinate reference system")
             if file.count > 1:
                 raise InputError(str(path), "", f"has {file.count} bands; heights have one",

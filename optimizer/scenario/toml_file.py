@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from optimizer.errors import InputError
-from optimizer.files import is_file
+from optimizer.files import is_file, near_file
 from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.tables import read_text, suggest, together
 
@@ -35,9 +35,9 @@ _WORDS = {
     "string_type": "has to be text in quotation marks",
     "list_type": "has to be a list in [ ]",
     "tuple_type": "has to be a list in [ ]",
-    "model_type": "has to be a table",
+    "model_type": "has to be a table of keys",
     "too_short": "is empty",
-    "dict_type": "has to be a table",
+    "dict_type": "has to be a table of keys",
     "datetime_type": "has to be a date and time, without quotation marks",
     "datetime_parsing": "has to be a date and time",
 }
@@ -71,7 +71,7 @@ class TomlFile:
         """Return such a path; InputError that names the key where there is no such file."""
         path = self.beside(name)
         if not is_file(without_sheet(path)[0]):
-            raise self.error(f'there is no file "{name}"', f"it is looked for at {path}", *key)
+            raise self.error(f'there is no file "{name}"', near_file(without_sheet(path)[0]), *key)
         return path
 
 
@@ -92,8 +92,8 @@ def read_toml(path: Path | str) -> TomlFile:
     text = read_text(file, _LARGEST)
     for number, line in enumerate(text.splitlines(), 1):
         if line.partition("=")[0].count(".") > _MOST_DOTS:  # tomllib takes their square in time
-            raise InputError(str(file), f"line {number}", "contains endless dots",
-                             "is it a text file of settings?")
+            raise InputError(str(file), f"line {number}", "contains a key with too many dots",
+                             "check that it is a text file of settings")
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also an integer without end
@@ -256,6 +256,8 @@ def _problem(found: ErrorDetails) -> str:
         return f"has to be a number, not {_quoted(found['input'])}"
     if kind.startswith(("greater_than", "less_than")):
         return f"{_quoted(found['input'])} is out of range: {_bounds(context)}"
+    if kind == "literal_error":
+        return f"has to be {_choices(context)}, not {_quoted(found['input'])}"
     if kind == "value_error":
         return str(context.get("error", found["msg"]))
     message = found["msg"]
@@ -264,6 +266,11 @@ def _problem(found: ErrorDetails) -> str:
 
 def _quoted(value: Any) -> str:
     return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def _choices(context: dict[str, Any]) -> str:
+    """Values that a key may have, in double quotes as in the file."""
+    return str(context.get("expected", "")).replace("'", '"')
 
 
 def _bounds(context: dict[str, Any]) -> str:
@@ -288,8 +295,21 @@ def _remedy(model: type[BaseModel], place: _Key, kind: str) -> str:
         for pattern, words in getattr(owner, "unknown_keys", {}).items():
             if re.search(pattern, key.lower()):
                 return str(words)
+        if home := _home_of(model, place):
+            return home
         return suggest(key, owner.model_fields if owner else ())
     return described(owner, key).help if owner and key in owner.model_fields else ""
+
+
+def _home_of(model: type[BaseModel], place: _Key) -> str:
+    """Say where a key belongs that stands in a wrong table; empty where it belongs nowhere."""
+    key = str(place[-1])
+    if len(place) > 1 and key in model.model_fields:
+        return f"{key} belongs above the first line in [brackets], not below one"
+    tables = [name for name in model.model_fields
+              if name != place[0] and (inner := _model_at(model, (name,))) is not None
+              and key in inner.model_fields]
+    return f"{key} belongs below the line [{tables[0]}]" if len(tables) == 1 else ""
 
 
 def _model_at(model: type[BaseModel], place: _Key) -> type[BaseModel] | None:

@@ -101,7 +101,8 @@ def read_track(path: Path | str) -> Points:
             points = read_gpx(path)
     indoors = points.kind.lower().replace("_", " ")
     if any(word in indoors for word in _INDOORS) or indoors == "spin":
-        raise InputError(str(path), "", f'was ridden on no road: it calls itself "{points.kind}"',
+        raise InputError(str(path), "",
+                         f'was not ridden on a road: it calls itself "{points.kind}"',
                          "name a track of the road itself")
     return points
 
@@ -118,11 +119,12 @@ def _from_table(path: Path | str) -> Points:
                          "elevation_m") from error
     if not 2 <= len(table.rows) <= MOST_POINTS:
         raise InputError(str(path), "", f"has {len(table.rows)} points", "a course needs at least "
-                         "two, with their headings in the first row")
+                         "two, with headings in the first row")
     rows = [row for row in table.rows if row.has("latitude_deg") or row.has("longitude_deg")]
     data = np.array(each_row(replace(table, rows=rows), _point, _SAMPLE), dtype=float)
     if len(data) < 2:
-        raise InputError(str(path), "", "has no two positions", "fill in latitude and longitude")
+        raise InputError(str(path), "", "has fewer than two positions",
+                         "fill in latitude and longitude")
     latitude, longitude, height, time = data.T
     return Points(Path(path).stem, latitude, longitude, height, time,
                   np.zeros(len(data), dtype=np.int64))

@@ -1,4 +1,4 @@
-"""A scenario with what a season's rides taught, as new files beside the old ones."""
+"""A scenario updated with what a season's rides showed, as new files beside the old ones."""
 
 from __future__ import annotations
 
@@ -87,19 +87,19 @@ def taught_by(scenario: Path | str, learned: Learned, *, rolling_worth: float,
 def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
     """Return where the new scenario and its rider's file go.
 
-    Raises InputError where one of them is there already, or where the new scenario would lie in
+    Raises InputError where one of them exists already, or where the new scenario would lie in
     another folder and lose the files that it names.
     """
     new, old = Path(target), Path(scenario)
     if new.suffix.lower() != ".toml":
-        raise InputError(str(new), "", "is no scenario", "end its name in .toml")
+        raise InputError(str(new), "", "is not the name of a scenario", "end it in .toml")
     if Path(os.path.realpath(new)).parent != Path(os.path.realpath(old)).parent:
         raise InputError(str(new), "", "lies in another folder than the scenario",
                          f"a scenario names its files beside it: write it to {old.parent}")
     rider = new.with_name(f"{new.stem}-rider.toml")
     for path in (new, rider):
         if is_there(path):
-            raise InputError(str(path), "", "is there already",
+            raise InputError(str(path), "", "exists already",
                              "an update is a new file: give it another name")
     return new, rider
 

@@ -64,7 +64,7 @@ def season_of(name: str, currency: str, entries: Sequence[Entry], money: Sequenc
             elif pools[key].price != price:
                 raise InputError(
                     entry.job.name, item.name, f"costs {price:g} here and {pools[key].price:g} in "
-                    f"{asked[key]}", "give a thing that one rider uses in several races one price")
+                    f"{asked[key]}", "an item that one rider uses in several races needs one price")
             # What is there costs this ride nothing.
             items.append(replace(item, owned=pools[key].owned > 0 or item.name in entry.borrowed))
         ready.append(replace(entry, job=replace(entry.job, catalogue=replace(

@@ -72,7 +72,7 @@ def run_season(season: Season, *, by: str = FORECAST, level: float = 0.9,
     """
     measure = measure_of(by)
     if not all(0 <= money.in_all < math.inf for money in season.money):
-        raise Infeasible("the budget is no amount to spend", "give 0 or more")
+        raise Infeasible("the budget is not an amount that can be spent", "give 0 or more")
     solver, best, gap = solve_season(season, tolerance=tolerance, times=times, progress=progress)
     progress("the current kit")
     before = solver.improve(solver.best(0.0), 0.0)

@@ -4,7 +4,7 @@ Nobody knows the day before riding. With one plan a rider has to be careful for 
 with a fork the first part is common to all days, and from a named place on the watts are those
 for a bad, a usual or a good day. A third of the way in a rider is taken to tell which it is.
 
-All is reckoned by the effort law. With E₁ and E₂ what both parts of the plan spend on a day at
+All of it follows the effort law. With E₁ and E₂ what both parts of the plan spend on a day at
 their own watts and G what that day allows, watts scaled by κ₁ and κ₂ are held while
 κ₁^p E₁ + κ₂^p E₂ ≤ G, and the time changes by the plan's own price of power. Chances and times that
 are stated come from riding all drawn days with the watts found.

@@ -106,5 +106,6 @@ def measure_of(name: str) -> Measure:
         for a name that no measure has; it lists those that there are
     """
     if name not in MEASURES:
-        raise InputError("by", "", f'"{name}" is no way to choose', f"one of {', '.join(MEASURES)}")
+        raise InputError("by", "", f'"{name}" is not a way to choose',
+                         f"known are {', '.join(MEASURES)}")
     return MEASURES[name]

@@ -69,11 +69,11 @@ class Folder:
         if (not parts or "\0" in name or "\\" in name or name.startswith("/")
                 or any(part in {".", ".."} or part.startswith(".") or ":" in part
                        for part in parts)):
-            raise InputError(_shown(name), "", "is no file of this folder",
+            raise InputError(_shown(name), "", "is not a file of this folder",
                              "take a file from the start page")
         path = self.root.joinpath(*parts)
         if not self.holds(path):
-            raise InputError(_shown(name), "", "leads outside of the opened folder",
+            raise InputError(_shown(name), "", "leads out of the opened folder",
                              "open the folder that holds it")
         return path
 

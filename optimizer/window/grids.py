@@ -64,20 +64,21 @@ class Kind:
 
 _YES = ("yes", "no")
 KINDS = {kind.key: kind for kind in (
-    Kind("kit", "What could be bought, and what there is", catalogue_file.REQUIRED,
+    Kind("kit", "What could be bought, and what you own", catalogue_file.REQUIRED,
          catalogue_file.OPTIONAL, ("owned", "mass_change_g", "note"), ("kit", "catalogue"),
-         "kit.csv", "An item a row, with the place where it goes on bike or body. Fitting brakes "
-         "and steering is work for a qualified mechanic.", catalogue_file.HEADINGS,
+         "kit.csv", "One item per row, with its place on bike or body. Work on brakes and steering "
+         "is for a qualified mechanic.", catalogue_file.HEADINGS,
          {"place": PLACES, "owned": _YES, "needs_fitter": _YES}),
     Kind("evidence", "What is known of it", evidence_file.REQUIRED, evidence_file.OPTIONAL,
          ("measured_by", "runs", "uncertainty", "source"), ("kit", "evidence"), "evidence.csv",
-         "A test result a row, as its source states it: saves 37 g @ 50 km/h; -0.004 m2 CdA; saves "
-         "12 s / 40 km @ 45 km/h; saves 2 % drag; Crr -0.0004.", evidence_file.HEADINGS,
+         "One test result per row, as its source states it: saves 30 g @ 45 km/h; -0.004 m2 CdA; "
+         "saves 15 s / 40 km @ 45 km/h; saves 2 % drag; Crr -0.0004. The uncertainty is one "
+         "standard deviation.", evidence_file.HEADINGS,
          {"test": TESTS, "measured_by": ("independent", "seller")}),
     Kind("forecast", "The forecast by the hour", forecast_file.REQUIRED, forecast_file.OPTIONAL,
          ("wind_kmh", "gust_kmh", "temperature_c"), ("conditions", "forecast"), "forecast.csv",
-         "An hour a row, such as 09:00 or 2031-06-15T09:00; where the wind comes from in degrees "
-         "(0 north, 90 east) or as SW.", {}, {}),
+         "One hour per row, such as 09:00 or 2031-06-15T09:00. Say where the wind comes from in "
+         "degrees (0 north, 90 east) or as SW.", {}, {}),
 )}
 """Tables that the window edits."""
 

@@ -34,7 +34,7 @@ def new_race(folder: Folder, called: str, data: bytes, wanted: str) -> str:
 
     plain = _own_name(called)
     if PurePath(plain).suffix.lower() != ".gpx":
-        raise InputError(plain[:100] or "the file", "", "is no GPX file",
+        raise InputError(plain[:100] or "the file", "", "is not a GPX file",
                          "export the course as GPX")
     first = "scenario" if not folder.races() else PurePath(plain).stem
     track = folder.free_name(PurePath(plain).stem, ".gpx")
@@ -62,7 +62,7 @@ def keep_ride(folder: Folder, race: str, called: str, data: bytes) -> str:
     plain = _own_name(called)
     suffix = PurePath(plain).suffix.lower()
     if suffix not in _RIDES:
-        raise InputError(plain[:100] or "the file", "", "is no recorded ride",
+        raise InputError(plain[:100] or "the file", "", "is not a recorded ride",
                          "export it as FIT, GPX or CSV")
     name = folder.free_name(PurePath(plain).stem, suffix, beside=race)
     with as_if({folder.path(name): data}):

@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from starlette.responses import HTMLResponse
 
 from optimizer.report.page import asset as report_asset
+from optimizer.report.page import tidied
 from optimizer.report.words import clock, listing
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ def page(template: str, site: Site | None, *, status: int = 200, **values: Any) 
                  "folder": root.name or str(root)}
     html = _environment().get_template(template).render(views=VIEWS, **{
         "race": None, "about": None, "here": "", **shown, **values})
-    return HTMLResponse(html, status)
+    return HTMLResponse(tidied(html), status)
 
 
 @cache

@@ -42,7 +42,7 @@ def serve(root: Path, port: int, *, browser: bool, say: Callable[[str], None]) -
     Port 0 takes one that is free. Raises InputError where the folder is none or the port is taken.
     """
     if not is_folder(root):
-        raise InputError(str(root), "", "is no folder", "name a folder, or make it first")
+        raise InputError(str(root), "", "is not a folder", "name a folder, or make it first")
     listener = _listener(port)
     port = int(listener.getsockname()[1])
     token = secrets.token_urlsafe(32)

@@ -205,7 +205,7 @@ class Site:
         path = self.folder.path(name)
         data = read_input(path, _LARGEST_PAGE)
         if path.suffix.lower() != ".html" or marks.PAGE not in data[:65536]:
-            raise InputError(name, "", "is no page of kitpace", "open it in another program")
+            raise InputError(name, "", "is not a page of kitpace", "open it in another program")
         return Response(data, media_type="text/html; charset=utf-8",
                         headers={"content-security-policy": SEALED})
 
@@ -228,7 +228,8 @@ class Site:
         elif task in tasks.TASKS:
             self.work.begin(task, race, tasks.TASKS[task], root, race)
         else:
-            raise InputError(task[:40], "", "is no work that is known", "use a button of the page")
+            raise InputError(task[:40], "", "is not a task that kitpace knows",
+                             "use a button of the page")
         return self._back(task, race)
 
     @staticmethod

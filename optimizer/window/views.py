@@ -252,7 +252,7 @@ class Rider(View):
         if ability is not None:
             parts += curve_parts(ability)
         if rider.assumed:
-            parts += ["Assumed, as nothing was said:", Points(rider.assumed)]
+            parts += ["Assumed, because your files do not say:", Points(rider.assumed)]
         return fragment(parts)
 
 

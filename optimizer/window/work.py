@@ -21,13 +21,13 @@ __all__ = ["State", "Work"]
 
 @dataclass(frozen=True)
 class State:
-    """What is under way, or how the last work ended.
+    """What is running, or how the last work ended.
 
     Attributes
     ----------
     kind : "idle", "running", "done", "failed" or "stopped"
     task, race : what is worked on
-    words : what is under way, or what came out
+    words : what is running, or what came out
     page : the page that was written, as a name in the folder
     number : grows with every change
     """
@@ -58,11 +58,11 @@ class Work:
               *arguments: Any) -> None:
         """Run `call(progress, *arguments)` in a process; it gives a sentence and the page it wrote.
 
-        Raises InputError while other work is under way.
+        Raises InputError while other work is running.
         """
         with self._lock:
             if self.state.kind == "running":
-                raise InputError(self.state.race, "", f"{self.state.task} is under way",
+                raise InputError(self.state.race, "", f"{self.state.task} is running",
                                  "wait for its end, or stop it")
             context = multiprocessing.get_context("spawn")
             here, there = context.Pipe(duplex=False)
@@ -76,7 +76,7 @@ class Work:
                              daemon=True).start()
 
     def stop(self) -> None:
-        """End what is under way; files that it would have written stay as they were."""
+        """End what is running; files that it would have written stay as they were."""
         with self._lock:
             process = self._process
             if process is None or self.state.kind != "running":

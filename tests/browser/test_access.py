@@ -16,6 +16,7 @@ from optimizer.course import read_course
 from optimizer.report import write_card, write_report
 from tests.browser.conftest import axe_findings
 from tests.report.made_up import made_up_result, one_line
+from tests.report.spaces import loose_units
 
 pytestmark = pytest.mark.browser
 DEMO = Path(__file__).parents[2] / "courses" / "petrel-flats"
@@ -103,6 +104,11 @@ def test_axe_finds_nothing_serious_or_moderate(open_page, pages, name, width, da
     assert findings(open_page, pages / f"{name}.html", width, dark) == []
 
 
+def test_numbers_keep_their_units(pages):
+    for page in pages.glob("*.html"):
+        assert loose_units(page.read_text(encoding="utf-8")) == [], page.name
+
+
 @pytest.fixture(scope="module")
 def ridden(tmp_path_factory):
     """Pages of a race that was planned and ridden, and of the kit for it."""
@@ -141,6 +147,12 @@ def ridden(tmp_path_factory):
 @pytest.mark.parametrize("name", ["debrief", "fieldtest", "kit", "season"])
 def test_axe_finds_nothing_on_pages_of_rides_and_kit(open_page, ridden, name, width, dark):
     assert findings(open_page, ridden / f"{name}.html", width, dark) == []
+
+
+@pytest.mark.long
+def test_numbers_keep_their_units_on_pages_of_rides_and_kit(ridden):
+    for page in ridden.glob("*.html"):
+        assert loose_units(page.read_text(encoding="utf-8")) == [], page.name
 
 
 @pytest.mark.parametrize("family", ["DejaVu Sans", "Liberation Sans", "Liberation Serif"])

@@ -34,7 +34,7 @@ def test_one_set_is_too_few(race):
     (race / "race" / "one.toml").write_text("[[set]]".join(parts[:2]) + rest, encoding="utf-8")
     done = kitpace("compare", "race/one.toml", cwd=race)
     assert done.returncode == 2
-    assert "two are needed" in done.stderr
+    assert "a comparison needs two" in done.stderr
     assert "Traceback" not in done.stderr
 
 

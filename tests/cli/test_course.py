@@ -104,13 +104,13 @@ def test_a_scenario_tells_its_air_and_wind(tmp_path):
     (["{quern}/course.gpx", "--keep", "hights"], 'did you mean "heights"'),
     (["{quern}/course.gpx", "--from-km", "nan"], "is not a number"),
     (["{quern}/course.gpx", "--from-km", "5", "--to-km", "2"], "cannot be cut"),
-    (["{quern}/course.gpx", "--laps", "3"], "no lap"),
+    (["{quern}/course.gpx", "--laps", "3"], "not a lap"),
     (["{quern}/course.gpx", "--laps", "0"], "laps"),
     (["{quern}/course.gpx", "--piece", "2"], "1 pieces"),
     (["{quern}/course.gpx", "--gpx", "{quern}/course.gpx"], "this run reads"),
     (["{quern}/course.gpx", "--out", "{quern}"], "is a folder"),
     (["{quern}/scenario.toml", "--reverse"], "--reverse"),
-    (["{quern}/scenario.toml", "{quern}/course.gpx"], "beside other files"),
+    (["{quern}/scenario.toml", "{quern}/course.gpx"], "other files are named with it"),
     (["{quern}/kit.csv"], "a course needs positions")])
 def test_slips_are_explained(tmp_path, monkeypatch, args, problem):
     monkeypatch.chdir(tmp_path)

@@ -31,7 +31,7 @@ def test_the_answer_comes_first(said):
 
 def test_the_tables_follow(said):
     for heading in ("Without it", "Best kit at every price", "No longer", "Next purchase",
-                    "EUR in all", "Left out"):
+                    "EUR in all", "Not chosen"):
         assert heading in " ".join(said.stdout.split())
 
 
@@ -39,7 +39,7 @@ def test_the_page_holds_all_of_the_frontier(said, race):
     page = (race / "kit.html").read_text(encoding="utf-8")
     assert "Page: kit.html" in said.stdout
     for words in ("What does more money buy?", "What does one purchase save?",
-                  "What is left out, and why", "qualified mechanic"):
+                  "What is not chosen, and why", "qualified mechanic"):
         assert words in page
 
 
@@ -66,10 +66,10 @@ def test_kit_and_plan_choose_the_same(race, said):
 @pytest.mark.parametrize(("words", "what"), [
     (("--budget", "-5"), "between 0 and 1000000000"),
     (("--budget", "much"), "is not a number"),
-    (("--by", "target"), "--by target needs it"),
+    (("--by", "target"), "neither works alone"),
     (("--target", "50:00"), "goes with --by target"),
     (("--by", "target", "--target", "fast"), "is not a time"),
-    (("--money", "500,300"), "does not rise"),
+    (("--money", "500,300"), "above zero and rise"),
     (("--money", "some"), "is not a number"),
     (("--level", "2"), "out of range"),
     (("--out", "race"), "is a folder"),

@@ -63,11 +63,11 @@ def test_other_money_wind_and_start(race):
     (["plan", "scenario.toml", "--budget", "-5"], "between 0 and 1000000000"),
     (["plan", "scenario.toml", "--wind", "strong"], "is not a wind"),
     (["plan", "scenario.toml", "--start-time", "noon"], "is not a time"),
-    (["plan", "scenario.toml", "--card", "card.docx"], "is no kind of card"),
+    (["plan", "scenario.toml", "--card", "card.docx"], "is not a kind of card"),
     (["plan", "scenario.toml", "--out", "."], "is a folder"),
     (["plan"], "Missing argument"),
     (["plan", "scenario.toml", "--windy"], "--windy"),
-    (["new", "."], "is there already"),
+    (["new", "."], "exists already"),
     (["fly"], "fly"),
 ])
 def test_a_slip_is_one_message_and_exit_code_2(race, words, says):

@@ -45,14 +45,14 @@ def test_a_table_of_efforts_alone(tmp_path):
     result = _run(table)
     assert result.exit_code == 0
     assert "Critical power 291 W" in result.output
-    assert "inverse-time (counts)" in result.output
+    assert "inverse-time (used)" in result.output
     assert (tmp_path / "efforts-rider.html").exists()
 
 
 def test_the_model_can_be_overruled(tmp_path):
     table = tmp_path / "efforts.csv"
     table.write_text("minutes,power_w\n3,402\n7,339\n12,319\n20,307\n", encoding="utf-8")
-    assert "work (counts)" in _run(table, "--model", "work").output
+    assert "work (used)" in _run(table, "--model", "work").output
 
 
 @pytest.mark.parametrize(("text", "name", "words"), [
@@ -78,5 +78,5 @@ def test_a_name_cannot_steer_the_page(tmp_path):
 def test_toml_beside_rides_is_refused(tmp_path):
     path = tmp_path / "rider.toml"
     path.write_text("mass_kg = 63\n", encoding="utf-8")
-    with pytest.raises(InputError, match="beside other files"):
+    with pytest.raises(InputError, match="other files are named with it"):
         _run(path, tmp_path / "ride.csv")

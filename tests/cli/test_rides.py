@@ -159,4 +159,4 @@ def test_a_surface_is_measured_and_added_to_the_features(laps, tmp_path):
     assert 0.3 < surface.value < 2.5
     without = kitpace(*asked)
     assert isinstance(without.exception, InputError)
-    assert "none is asked for" in str(without.exception)
+    assert "no stretch is named" in str(without.exception)

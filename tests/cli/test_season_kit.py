@@ -99,7 +99,7 @@ def test_one_rider_in_two_races_buys_once(club):
 
 @pytest.mark.parametrize(("words", "what"), [
     (("--budget", "-5"), "between 0 and 1000000000"),
-    (("--by", "target"), "needs a time to beat for every ride"),
+    (("--by", "target"), "needs a time to beat for each rider"),
     (("--out", "club.toml"), "club.toml"),
 ])
 def test_slips_are_explained(club, words, what):

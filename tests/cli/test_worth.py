@@ -79,7 +79,7 @@ def test_seconds_and_prices_on_the_riders_own_course(tmp_path):
     output = run("worth", table, "--scenario", DEMO / "scenario.toml", "--out", tmp_path / "a.html")
     assert "EUR" in output
     assert "90 to hire" in output
-    assert '"Magic stones" belongs to no item of the catalogue' in " ".join(output.split())
+    assert '"Magic stones" does not belong to any item of the catalogue' in " ".join(output.split())
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
     assert "What overlaps" in page
     assert "Cables in the cockpit and Raised-hand extensions" in page

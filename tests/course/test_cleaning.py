@@ -128,7 +128,7 @@ def test_a_long_straight_among_short_steps_is_no_jump():
     east = np.concatenate([np.arange(0, 500, 10.0), np.arange(2500, 3000, 10.0)])
     out, log = cleaned(track(east, np.zeros(len(east))))
     assert not found(log, "jumps")
-    assert any("straight line" in warning for warning in log.warnings)
+    assert any("points are 2.0 km apart" in warning for warning in log.warnings)
     assert length(out) == pytest.approx(2990.0, abs=0.1)
 
 

@@ -128,7 +128,7 @@ def test_laps(lap):
 
 def test_an_open_course_has_no_laps():
     line, _ = drawn(*straight(2000.0))
-    with pytest.raises(InputError, match="is no lap"):
+    with pytest.raises(InputError, match="is not a lap"):
         shape_line(line, Shape(laps=2), "f")
 
 

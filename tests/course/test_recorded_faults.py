@@ -83,7 +83,7 @@ def test_one_gap_is_one_gap(tmp_path):
     found = _course(tmp_path, ALONG[keep], 0 * ALONG[keep], HILLS[keep])
     (said,) = [warning for warning in found.warnings if "not known" in warning]
     assert "pairs" not in said
-    assert "From km 8.0 on 1.5 km of straight line" in said
+    assert "At km 8.0 two points are 1.5 km apart" in said
 
 
 @pytest.mark.parametrize(("radius", "rise", "cut"), [(10.0, 0.0, True), (10.0, 5.0, False),

@@ -63,7 +63,7 @@ def test_what_is_plain_is_not_said_again(text):
 @pytest.mark.parametrize(("text", "problem"), [
     ("-5-6 W", "a sign or a dash"), ("-5 to 6 W", "a sign or a dash"),
     ("8 W - 2 W", "larger end first"), ("6-5 W", "larger end first"),
-    ("saves -5 to -6 W", "contradicts"), ("5 W to 6 g", "from power to mass"),
+    ("saves -5 to -6 W", "contradicts"), ("5 W to 6 g", "from a power to a mass"),
     ("0:50 to 60 s / 40 km", "a time to a number"), ("5-6 W ± 1 W", "a range and an uncertainty"),
     ("at least 8 W", "no upper end"), ("8+ W", "no upper end"), (">8 W", "no upper end"),
     ("up to 5-6 W", "upper end twice"), ("up to -8 W", "with a sign"),

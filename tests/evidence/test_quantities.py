@@ -22,7 +22,7 @@ def test_units_agree_with_scipy_constants(text, dimension, value):
 
 @pytest.mark.parametrize(("text", "problem"), [
     ("0 km/h", "zero or less"), ("-5 km/h", "zero or less"), ("45", "not a number with a unit"),
-    ("45 W", "a power, where a speed"), ("45 furlongs/lightyear", "other quantity|known unit"),
+    ("45 W", "a power, and a speed"), ("45 furlongs/lightyear", "other quantity|known unit"),
     ("fast", "not a number"), ("1,500 m/s", "thousands")])
 def test_refuses(text, problem):
     with pytest.raises(InputError, match=problem):

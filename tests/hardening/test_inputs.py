@@ -70,7 +70,7 @@ def at_once(call):
 def test_every_reader_refuses_what_is_no_file(tmp_path, kind, make):
     name, read = READERS[kind]
     make(tmp_path / name)
-    with pytest.raises(InputError, match=r"is a (pipe|socket|device), no file"):
+    with pytest.raises(InputError, match=r"is a (pipe|socket|device), not a file"):
         at_once(lambda: read(tmp_path / name))
 
 
@@ -82,7 +82,7 @@ def test_files_that_a_rider_names_are_refused_too(tmp_path, key, make):
     (tmp_path / "rider.toml").write_text(
         "mass_kg = 70\n" + ('efforts_csv = "x.csv"\n' if key == "efforts_csv"
                             else 'rides = ["x.csv"]\n'))
-    with pytest.raises(InputError, match="no file"):
+    with pytest.raises(InputError, match="not a file"):
         at_once(lambda: READERS["rider"][1](tmp_path / "rider.toml"))
 
 

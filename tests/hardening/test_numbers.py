@@ -8,7 +8,7 @@ import click
 import pytest
 
 from optimizer.cli import COMMANDS
-from optimizer.cli._numbers import Number
+from optimizer.cli._numbers import Number, WholeNumber
 from optimizer.errors import InputError
 from optimizer.evidence.express import read_target
 from optimizer.evidence.figures import read_figure, read_uncertainty
@@ -60,7 +60,7 @@ def test_what_is_no_number_or_out_of_range_names_its_option(name, option):
 
 WORDS = [(name, option) for name, option in OPTIONS
          if not option.is_flag and not isinstance(
-             option.type, Number | click.Choice | click.Path | click.IntRange)]
+             option.type, Number | click.Choice | click.Path)]
 RIGHT = {("1,2,3", "money")}
 
 
@@ -78,9 +78,9 @@ def test_every_other_option_refuses_nonsense(name, option):
 
 
 @pytest.mark.parametrize(("name", "option"), [
-    (name, option) for name, option in OPTIONS if isinstance(option.type, click.IntRange)])
+    (name, option) for name, option in OPTIONS if isinstance(option.type, WholeNumber)])
 def test_counts_are_bounded(name, option):
-    for value in ["nan", "inf", "1e3", "2.5", "", "-1", "0", "9" * 40, "9" * 5000]:
+    for value in ["nan", "inf", "2.5", "", "-1", "0", "9" * 40, "9" * 5000]:
         code, said = kitpace(name, *BESIDE[name], f"{option.opts[0]}={value}")
         assert code == 2, (value, said)
         assert option.opts[0] in said

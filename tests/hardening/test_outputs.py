@@ -215,7 +215,7 @@ def test_targets_that_cannot_be_are_refused_before_the_work(files, monkeypatch, 
     words = [word.replace("{}", str(target)) for word in COMMANDS[command][0]]
     code, said = kitpace(*words)
     assert code == 2
-    assert any(word in said for word in ("no file", "is a folder", "read-only",
+    assert any(word in said for word in ("not a file", "is a folder", "read-only",
                                          "cannot be written"))
     assert kind in {"link in a circle", "below a file", "name too long"} or target.exists()
     assert not [path for path in files.iterdir() if path.name.startswith(".")]
@@ -263,7 +263,7 @@ def test_an_output_is_not_where_the_words_go(files):
         kept = os.dup(1)
         os.dup2(out.fileno(), 1)
         try:
-            with pytest.raises(InputError, match="words of this run"):
+            with pytest.raises(InputError, match="what this run prints"):
                 check_outputs([Output("--out", files / "said.html", None)], [])
         finally:
             os.dup2(kept, 1)
@@ -327,7 +327,7 @@ def test_links_are_written_through(tmp_path):
 def test_what_is_no_file_is_not_turned_into_one(tmp_path, make):
     make(tmp_path / "a")
     kind = stat.S_IFMT((tmp_path / "a").stat().st_mode)
-    with pytest.raises(InputError, match="no file"):
+    with pytest.raises(InputError, match="not a file"):
         write_atomic(tmp_path / "a", "new")
     assert stat.S_IFMT((tmp_path / "a").stat().st_mode) == kind
     assert names(tmp_path) == ["a"]

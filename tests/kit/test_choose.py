@@ -60,9 +60,9 @@ def test_without_money_only_what_is_owned_or_free_is_used():
 
 
 def test_a_budget_below_zero_is_refused():
-    with pytest.raises(Infeasible, match="no amount"):
+    with pytest.raises(Infeasible, match="not an amount"):
         choose(Catalogue(()), (), -1.0)
-    with pytest.raises(Infeasible, match="no amount"):
+    with pytest.raises(Infeasible, match="not an amount"):
         choose(Catalogue(()), (), float("nan"))
 
 

@@ -88,7 +88,7 @@ def test_money_that_buys_no_certain_gain_is_said(result):
 def test_nothing_to_buy_is_said(result):
     choice = replace(result.choice, best=result.choice.owned, frontier=(result.choice.owned,))
     text = words(plan_page(replace(result, choice=choice)))
-    assert "Spend nothing" in text
+    assert "Buy nothing: no kit for" in text
 
 
 def test_works_without_the_extras(result):

@@ -27,6 +27,7 @@ from optimizer.seasons.values import (
     Season,
     SeasonKit,
 )
+from optimizer.uncertainty import MEASURES
 
 HELMET = "Long-tail helmet"
 
@@ -34,7 +35,7 @@ HELMET = "Long-tail helmet"
 def found(weights=(1.0, 2.0), copies=(1, 1)):
     """Two riders who share a helmet."""
     item = SimpleNamespace(name=HELMET, caution="", kind="helmet", hire_price=None,
-                           needs_fitter=False)
+                           needs_fitter=False, crosswind_limit=float("inf"))
     job = SimpleNamespace(catalogue=SimpleNamespace(items=(item,)), assumptions=())
     entries = tuple(Entry(rider, race, day, day, weight, job) for rider, race, day, weight in zip(
         ("Ann", "Ben"), ("Spring", "Autumn"), (date(2031, 5, 4), date(2031, 9, 7)), weights,
@@ -44,7 +45,8 @@ def found(weights=(1.0, 2.0), copies=(1, 1)):
                        copies=((HELMET, copy),))
                   for e, (saved, copy) in enumerate(zip((100.0, 300.0), copies, strict=True)))
     return SeasonKit(
-        season, "forecast", 0.9, rides, (Bought(0, "Ann", 0, entries[0].first, "Spring", 700.0),),
+        season, MEASURES["forecast"], 0.9, rides,
+        (Bought(0, "Ann", 0, entries[0].first, "Spring", 700.0),),
         240.0, 0.0, 0.0, 0.75,
         (Point(300.0, 285.0, 700.0, (HELMET,), ("Wheel (hired, Ben, Autumn)",), chosen=True),),
         (NextPurchase(0, 240.0, 9.0),), (), (), 1, 1)
@@ -84,6 +86,6 @@ def test_a_range_is_in_the_unit_of_its_gain():
 
 def test_the_lead_speaks_plainly_and_passes_on_what_is_odd():
     said = lead(replace(found(), season=replace(found().season, notes=("Odd.",))))
-    assert said[0].startswith("Two: spend 240 of 300 EUR and save 11 min 40 s over 2 rides, each")
+    assert said[0].startswith("Two: spend 240 of 300 EUR and save 11 min 40 s over 2 rides (a")
     assert said[1].startswith("In this model no other way to spend the money saves more than 0.8 s")
     assert said[-1] == "Odd."

@@ -47,7 +47,7 @@ def test_what_kitpace_wrote_is_replaced_and_nothing_else(book, tmp_path):
     path.write_bytes(book[1])
     check_outputs([Output("--tables", path, marks.XLSX)], [])
     openpyxl.Workbook().save(path)
-    with pytest.raises(InputError, match="no such file of kitpace"):
+    with pytest.raises(InputError, match="kitpace did not write it"):
         check_outputs([Output("--tables", path, marks.XLSX)], [])
 
 

@@ -74,6 +74,8 @@ def test_a_setup_that_was_not_ridden_is_refused():
 
 def test_more_runs_that_would_settle_it_against_simulated_tests():
     """The stated number of runs shows a change of that size in 8 of 10 simulated tests."""
+    from scipy.stats import t
+
     from optimizer.ride.comparison import _more_runs, power_to_see
 
     more = _more_runs(0.006, 0.004, 4, 8.0)
@@ -85,7 +87,7 @@ def test_more_runs_that_would_settle_it_against_simulated_tests():
     for _ in range(2000):
         a, b = rng.normal(0.0, sigma, half), rng.normal(0.006, sigma, half)
         error = np.sqrt((a.var(ddof=1) + b.var(ddof=1)) / half)
-        seen += abs(b.mean() - a.mean()) > 2.0 * error
+        seen += abs(b.mean() - a.mean()) > t.ppf(0.95, runs - 2) * error
     assert 0.72 < seen / 2000 < 0.95
     assert _more_runs(1e-5, 0.004, 4, 8.0) is None
     assert power_to_see(0.006, 0.004, 8.0) < 0.8

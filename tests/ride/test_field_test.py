@@ -140,7 +140,7 @@ def test_what_tells_nothing_is_refused():
         field_test(_runs(replace(ride, power=unknown), so))
     with pytest.raises(InputError, match="neither heights nor positions"):
         field_test(_runs(replace(ride, elevation=unknown, latitude=unknown, longitude=unknown), so))
-    with pytest.raises(InputError, match="stretches that tell"):
+    with pytest.raises(InputError, match="stretches that show"):
         field_test(_runs(replace(ride, **{name: getattr(ride, name)[:40] for name in (
             "time", "distance", "speed", "power", "elevation", "latitude", "longitude")}), so))
 

@@ -142,7 +142,7 @@ def test_a_run_leaves_part_of_the_endurance():
 def test_no_efforts_are_refused():
     with pytest.raises(InputError, match="there are none"):
         assess_efforts(Efforts(np.zeros(0), np.zeros(0)))
-    with pytest.raises(InputError, match="does not tell"):
+    with pytest.raises(InputError, match="is not enough"):
         assess_efforts(Efforts(np.array([20.0]), np.array([700.0])))
 
 

@@ -172,9 +172,9 @@ def test_evidence_for_no_item_is_said_with_the_nearest_name():
     assert [effect.item for effect in effects] == ["Aero helmet", "Disk weel", "Unicorn"]
     assert notes == [
         'the evidence for "aero-helmet" counts for "Aero helmet"',
-        ('the evidence for "Disk weel" belongs to no item of the catalogue; did you mean '
+        ('the evidence for "Disk weel" does not belong to any item of the catalogue; did you mean '
          '"Disc wheel"?'),
-        'the evidence for "Unicorn" belongs to no item of the catalogue']
+        'the evidence for "Unicorn" does not belong to any item of the catalogue']
 
 
 def test_a_hyphen_or_a_capital_makes_no_other_item(tmp_path):

@@ -29,13 +29,14 @@ def test_everything_that_can_be_said(tmp_path):
 
 
 @pytest.mark.parametrize(("row", "problem", "column"), [
-    ("surfaces,0,1,2,", "not known", "what"), ("surface,0,1,cobble,", "no surface", "value"),
+    ("surfaces,0,1,2,", "not known", "what"), ("surface,0,1,cobble,", "not a known surface",
+                                               "value"),
     ("surface,0,1,99,", "out of range", "value"), ("surface,0,1,,", "empty", "value"),
-    ("surface,2,1,2,", "not behind", "to_km"), ("surface,0,,2,", "empty", "to_km"),
+    ("surface,2,1,2,", "is not after", "to_km"), ("surface,0,,2,", "empty", "to_km"),
     ("shelter,0,1,140,", "out of range", "value"), ("speed,0,1,0,", "out of range", "value"),
     ("corner,,,20,", "empty", "name"), ("corner,1,,,x", "empty", "value"),
     ("mark,1,,,", "empty", "name"), ("mark,-1,,,x", "out of range", "from_km"),
-    ("terrain,0,1,forest,", "no terrain", "value")])
+    ("terrain,0,1,forest,", "not a known terrain", "value")])
 def test_refusals_name_row_and_column(tmp_path, row, problem, column):
     with pytest.raises(InputError, match=problem) as caught:
         read_features(table(tmp_path, row + "\n"))

@@ -71,7 +71,8 @@ def test_a_coachs_spreadsheet(tmp_path):
     ("helmet,saves 8 W,field,,my uncle,,,", ["row 2, column measured_by"]),
     ("helmet,saves 8 W,field,,,2.5,,", ["row 2, column runs"]),
     ("helmet,saves 8 W,field,,,0,,", ["row 2, column runs"]),
-    ("helmet,saves 8 W,field,,,,4 s,", ["row 2, column uncertainty", "no uncertainty of"]),
+    ("helmet,saves 8 W,field,,,,4 s,", [
+        "row 2, column uncertainty", "cannot be the uncertainty of"]),
     ("helmet,saves 8 W ± 1 W,field,,,,2 W,", ["row 2, column uncertainty", "twice"]),
     ("tyre,saves 8 W @ 45 km/h,drum,,,,,", ["row 2, column test", "bench", "rolling"]),
 ])

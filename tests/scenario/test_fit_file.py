@@ -92,7 +92,7 @@ def test_random_bytes_are_refused(tmp_path):
 def test_time_that_runs_back_is_refused(tmp_path):
     samples = _ride()
     samples[60]["timestamp"] -= 30
-    with pytest.raises(InputError, match="back in time"):
+    with pytest.raises(InputError, match="run backwards"):
         read_fit(_file(tmp_path, make_fit(samples)))
 
 

@@ -66,10 +66,10 @@ def test_station_pressure_is_taken_as_it_is(tmp_path):
 
 
 @pytest.mark.parametrize(("rows", "problem", "where"), [
-    (["09:00,0,10,0", "09:00,0,12,0"], "there twice", "row 3, column time"),
+    (["09:00,0,10,0", "09:00,0,12,0"], "appears twice", "row 3, column time"),
     (["09:00,0,10,0", "10:00,5,12,0"], "no row for", ""),
     (["noon,0,10,0"], "not a time", "row 2, column time"),
-    (["25:00,0,10,0"], "no time of day", "row 2, column time"),
+    (["25:00,0,10,0"], "not a time of day", "row 2, column time"),
     (["2030-06-16,0,10,0"], "without an hour", "row 2, column time"),
     (["09:00,0,-5,0"], "out of range", "row 2, column wind_kmh"),
     (["09:00,0,400,0"], "out of range", "row 2, column wind_kmh"),
@@ -117,7 +117,7 @@ def test_members_are_an_ensemble_about_their_mean(tmp_path):
     (["a,09:00,0,4,270,10", ",09:00,0,4,270,10"], "every row names its member"),
     (["a,09:00,0,4,270,10", "b,10:00,0,4,270,10", "a,10:00,0,4,270,10"],
      "no row for 09:00 at 0 km of member b"),
-    (["a,09:00,0,4,270,10", "b,09:00,0,4,270,10", "a,09:00,0,5,270,10"], "there twice")])
+    (["a,09:00,0,4,270,10", "b,09:00,0,4,270,10", "a,09:00,0,5,270,10"], "appears twice")])
 def test_members_with_holes_are_refused(tmp_path, rows, problem):
     with pytest.raises(InputError, match=problem):
         read_forecast(table(tmp_path, *rows, head=MEMBERS), NINE, Conditions())

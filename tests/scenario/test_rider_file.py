@@ -116,7 +116,7 @@ def test_a_run_to_follow(tmp_path):
      "not below W'"),
     ("mass_kg = 63\ncritical_power_w = 300\nmax_power_w = 290\n", "line 3, max_power_w",
      "not above critical power"),
-    ("mass_kg = 63\nrecovery_percent = 50\n", "line 2, recovery_percent", "no use"),
+    ("mass_kg = 63\nrecovery_percent = 50\n", "line 2, recovery_percent", "not used"),
     ('mass_kg = 63\nrecovery = "fast"\n', "line 2, recovery", ""),
     (("mass_kg = 63\n[[efforts]]\nminutes = 5\npower_w = 300\n[[efforts]]\nminutes = 5\n"
      "power_w = 290\n"), "line 6, efforts 2, minutes", "two efforts"),

@@ -57,8 +57,9 @@ def test_every_default_that_acts_is_listed(folder):
                     '[conditions]\nwind = { speed_kmh = 12, from_deg = 250 }\n'
                     '[kit]\ncatalogue = "kit.csv"\nevidence = "evidence.csv"\n')
     said = "\n".join(read_scenario(path).assumptions)
-    for words in ("20 °C", "50 %", "of 25 %", "of 20°", "60 % of the tyres' grip", "3.5 m/s²",
-                  "9.5 kg", "Crr of 0.0042", "0.0004", "0.5 kg for the mass", "0.976", "0.14",
+    for words in ("20 °C", "50 %", "± 41 %", "± 33°", "60 % of the tyres' grip", "3.5 m/s²",
+                  "9.5 kg", "Crr of 0.0042", "± 0.00066", "mass that may be off by ± 0.82 kg",
+                  "0.976", "0.14",
                   "0.334 m", "0.5 s or more", "standard atmosphere", "bearing friction",
                   "friction of 0.8", "3 m wide", "smooth asphalt", "open land", "lose 25 %",
                   "each kind of test"):
@@ -80,7 +81,7 @@ def test_what_the_command_line_says_stands_in_for_the_file(folder):
 
 
 def test_a_start_by_the_clock_needs_a_day(folder):
-    with pytest.raises(InputError, match="names no day"):
+    with pytest.raises(InputError, match="needs its day"):
         read_scenario(folder / "scenario.toml", start_time=time(9, 30))
     change(folder, "scenario.toml", "# start_time = ", "start_time = ")
     job = read_scenario(folder / "scenario.toml", start_time=time(7, 5))
@@ -105,13 +106,13 @@ def test_a_reversed_course_is_ridden_the_other_way(folder):
     ("temperature_c = 18", "temperature_c = 180", r"conditions\.temperature_c: 180 is out"),
     ('surface = "rough asphalt"', 'surface = "rough ashphalt"',
      r'stretch 1, surface: .*\n  did you mean "rough asphalt"'),
-    ("to_km = 6.5", "to_km = 5.5", "stretch 1, to_km: 5.5 is not behind from_km"),
+    ("to_km = 6.5", "to_km = 5.5", "stretch 1, to_km: 5.5 km is not after from_km"),
     ('items = ["Short-tail helmet"]', 'items = ["Short tail helmet"]',
      r'set 2, items: there is no item.*\n  did you mean "Short-tail helmet"'),
     ("# rules = []", 'rules = ["mass start"]', r"kit\.rules 1: no item of the catalogue"),
     ("blocks = 8", "blocks = 8.5", r"options\.blocks: has to be a number"),
     ('# start = "standing"', 'start = "flying"', r"options\.start: a flying start"),
-    ("# keep = []", 'keep = ["noise"]', r"course\.keep 1: .* not an error that is corrected"),
+    ("# keep = []", 'keep = ["noise"]', r"course\.keep 1: .* not a correction that kitpace makes"),
     ("wind = {", "wind = { gust = 3,", r"conditions\.wind\.gust: is not a known key"),
     ("[course]", "[curse]", r'curse: is not a known key\n  did you mean "course"'),
 ])
@@ -198,5 +199,5 @@ def test_things_beside_the_road_shelter_it(tmp_path):
     assert any("rows across the wind" in words for words in job.assumptions)
     path.write_text(text.replace("[course]", '[course]\nsurface_model = "s.tif"'),
                     encoding="utf-8")
-    with pytest.raises(InputError, match="over those of the ground"):
+    with pytest.raises(InputError, match="needs the heights of the ground"):
         read_scenario(path)

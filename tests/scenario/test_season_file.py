@@ -105,7 +105,7 @@ def test_a_loan_is_there_for_its_race_alone(folder):
     ({"end": '[[stock]]\nitem = "Vizor"'}, 25, 'there is no item "Vizor"', "Visor"),
     ({"end": LOAN.format(race="Autumn").replace("Visor", "Fast tyres")}, 26,
      'Ann does not own "Fast tyres"', "owns"),
-    ({"end": "[[money]]\nin_all = 300"}, 2, "names a budget and money in steps", "keep one"),
+    ({"end": "[[money]]\nin_all = 300"}, 2, "is given, and so is [[money]] in steps", "keep one"),
     ({"top": 'evidence = "race/evidence.csv"'}, 3, "belongs to a catalogue", "kit.csv"),
     ({"top": "budgte = 3"}, 3, "is not a known key", "budget"),
 ])

@@ -89,7 +89,7 @@ def test_a_sheet_is_named_or_found_by_its_headings(tmp_path, make):
     assert read_evidence(f"{path}#tests")[0].place.endswith('sheet "Tests", row 2')
     with pytest.raises(InputError, match=r'no sheet "Kat"\n.*"Notes", "Kit", "Tests"'):
         read_catalogue(f"{path}#Kat")
-    with pytest.raises(InputError, match="which is meant is not plain"):
+    with pytest.raises(InputError, match="it is not clear which one is meant"):
         read_sheet(path, lambda _text: False)
 
 

@@ -58,7 +58,7 @@ def test_a_key_that_is_commented_out_is_valid_when_it_is_not(folder):
 
 def test_nothing_is_overwritten(folder):
     (folder / "scenario.toml").write_text("mine")
-    with pytest.raises(InputError, match="is there already"):
+    with pytest.raises(InputError, match="exists already"):
         write_starter(folder)
     assert (folder / "scenario.toml").read_text() == "mine"
 

@@ -84,7 +84,7 @@ def test_a_file_is_what_it_holds_whatever_its_name(tmp_path, road, make, name, k
 
 @pytest.mark.parametrize("kind", ["VirtualRide", "virtual_activity", "Indoor cycling", "trainer"])
 def test_what_was_ridden_indoors_is_refused(tmp_path, kind):
-    with pytest.raises(InputError, match="ridden on no road"):
+    with pytest.raises(InputError, match="not ridden on a road"):
         read_track(gpx(tmp_path / "ride.gpx", kind=kind))
 
 

@@ -92,5 +92,5 @@ def test_no_tyre_is_written_that_cannot_be(race):
 
 
 def test_an_update_is_never_in_place(race):
-    with pytest.raises(InputError, match="is there already"):
+    with pytest.raises(InputError, match="exists already"):
         write_update(race, race, _ride("a", 0.0), rolling_worth=8.0, planned_power=250.0)

@@ -77,11 +77,11 @@ def test_wind_that_is_taken_away_is_no_wind(client, folder):
 
 @pytest.mark.parametrize(("page", "name", "value", "words"), [
     ("weather", "s:conditions.temperature_c", "99",
-     "99 is out of range: it has to be at most 55; of the air"),
+     "99 is out of range: it has to be at most 55; temperature of the air"),
     ("weather", "s:conditions.temperature_c", "warm", 'has to be a number, not "warm"'),
     ("weather", "s:conditions.wind.from_deg", "", "is missing"),
     ("weather", "s:conditions.start_time", "tomorrow", "has to be a date and time"),
-    ("settings", "s:options.start", "flying", "a flying start, and only that"),
+    ("settings", "s:options.start", "flying", "a flying start needs its speed"),
     ("settings", "s:options.empty_risk_percent", "80", "80 is out of range"),
     ("rider", "r:mass_kg", "7", "7 is out of range: it has to be at least 30"),
     ("rider", "r:mass_kg", "", "is missing"),
@@ -90,7 +90,7 @@ def test_wind_that_is_taken_away_is_no_wind(client, folder):
     ("rider", "r:efforts.1.minutes", "5", "there are two efforts of 5 minutes"),
     ("rider", "r:long.run_target_min", "45", "needs both run_target_min and run_fresh_min"),
     ("rider", "r:max_power_w", "100", "is not above critical power"),
-    ("rider", "r:recovery_percent", "50", 'has no use with recovery "linear"'),
+    ("rider", "r:recovery_percent", "50", 'is not used with recovery "linear"'),
 ])
 def test_what_is_wrong_is_said_beside_its_field_and_nothing_is_written(
         client, folder, page, name, value, words):
@@ -223,7 +223,7 @@ def test_a_dropped_track_becomes_a_race(client, folder):
 @pytest.mark.parametrize(("name", "content", "words"), [
     ("course.gpx", "<gpx></gpx>", "course.gpx"),
     ("course.gpx", "MZ\x90\0", "course.gpx"),
-    ("run.exe", track(), "is no GPX file"),
+    ("run.exe", track(), "is not a GPX file"),
     ("../../up.gpx", "nothing", "up.gpx"),
     ("evil.gpx", '<!DOCTYPE x [<!ENTITY a "b">]><gpx>&a;</gpx>', "document type"),
 ])

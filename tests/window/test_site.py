@@ -8,6 +8,8 @@ import time
 
 import pytest
 
+from tests.report.spaces import loose_units
+
 
 def ended(client, seconds=120.0):
     """State of the work once nothing runs any more."""
@@ -40,7 +42,7 @@ def test_the_weather_that_is_assumed_stands_beside_the_answer(client, folder):
                     encoding="utf-8")
     for page in pages:
         text = client.get(page).text
-        assert "Assumed: no wind, 20 °C." in text
+        assert "Assumed: no wind, 20\N{NO-BREAK SPACE}°C." in text
         assert 'href="/race/weather?race=scenario.toml"' in text
     path.write_text(said.replace("wind = {", 'forecast = "x.csv" # {').replace(
         "temperature_c", "# t"), encoding="utf-8")
@@ -75,6 +77,9 @@ def test_a_plan_writes_report_json_and_card_and_is_told(client, folder):
     assert f"{low // 60}:{low % 60:02d} to {high // 60}:{high % 60:02d}" in client.get("/").text
     assert (folder / "card.html").is_file()
     assert "A file changed" not in shown
+    for page in ("course", "rider", "weather", "kit", "settings", "compare", "debrief"):
+        shown += client.get(f"/race/{page}", params={"race": "scenario.toml"}).text
+    assert loose_units(shown + client.get("/").text) == []
     rider = folder / "rider.toml"
     later = time.time() + 10
     os.utime(rider, (later, later))
@@ -109,7 +114,7 @@ def test_a_report_of_somebody_else_is_kept(client, folder):
     client.post("/work", data={"task": "plan", "race": "scenario.toml"})
     state = ended(client)
     assert state.kind == "failed"
-    assert "is no such file of kitpace" in state.words
+    assert "kitpace did not write it" in state.words
     assert (folder / "report.html").read_text(encoding="utf-8") == "mine"
 
 

@@ -44,10 +44,10 @@ def test_marks_stretches_and_corners_are_written(client, folder):
 
 @pytest.mark.parametrize(("name", "value", "words"), [
     ("s:mark.0.km", "99", "99 km is beyond the course"),
-    ("s:stretch.0.to_km", "0.5", "is not behind from_km"),
+    ("s:stretch.0.to_km", "0.5", "is not after from_km"),
     ("s:handling.skill_percent", "5", "5 is out of range"),
     ("s:course.laps", "0", "0 is out of range"),
-    ("s:course.laps", "2", "is no lap"),
+    ("s:course.laps", "2", "is not a lap"),
     ("s:course.laps", "1.5", "has to be a number"),
 ])
 def test_what_is_wrong_with_a_place_is_said_beside_it(client, folder, name, value, words):
