@@ -28,9 +28,10 @@ def mangled(draw, seeds):
     return data
 
 
+@pytest.mark.parametrize("examples", [40, pytest.param(200, marks=pytest.mark.ci)])
 @pytest.mark.parametrize("kind", READERS)
-def test_mangled_files(kind):
-    @settings(max_examples=120, deadline=None, derandomize=True,
+def test_mangled_files(kind, examples):
+    @settings(max_examples=examples, deadline=None, derandomize=True,
               suppress_health_check=[HealthCheck.too_slow])
     @given(mangled(SEEDS[kind]))
     def check(data):

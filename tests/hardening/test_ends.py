@@ -11,15 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.hardening.corpus import KIT, race
+from tests.hardening.corpus import KIT, later, race
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals and streams of POSIX")
 START = [sys.executable, "-m", "optimizer"]
-
-
-def later(*values):
-    """Values of a parameter that are tried by .ci/run only: each takes a whole plan."""
-    return [pytest.param(value, marks=pytest.mark.ci) for value in values]
 
 
 def shell(line, **kwargs):

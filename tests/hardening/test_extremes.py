@@ -6,7 +6,17 @@ import math
 
 import pytest
 
-from tests.hardening.corpus import EVIDENCE, KIT, RIDER, SCENARIO, planned, race, road, track
+from tests.hardening.corpus import (
+    EVIDENCE,
+    KIT,
+    RIDER,
+    SCENARIO,
+    later,
+    planned,
+    race,
+    road,
+    track,
+)
 
 
 def test_the_plain_race(tmp_path):
@@ -45,15 +55,14 @@ def test_impossible_winds_on_the_command_line(tmp_path, words):
     assert "--wind" in said
 
 
-@pytest.mark.parametrize("angle", [35, 125, 215])
-@pytest.mark.parametrize("speed", [60, 150])
-def test_a_storm_is_ridden_or_said_to_be_impossible(tmp_path, speed, angle):
+@pytest.mark.parametrize(("speed", "angle", "least", "most"), [
+    (150, 35, 1200, 3600), (150, 215, 120, 240), *later((60, 35, 480, 900), (60, 125, 300, 480),
+                                                        (60, 215, 200, 300), (150, 125, 360, 720))])
+def test_a_storm_is_ridden(tmp_path, speed, angle, least, most):
+    """Four kilometres into the wind (35), across (125) and with it (215): seconds in wide bands."""
     code, said, found = planned(race(tmp_path), "--wind", f"{speed}@{angle}")
-    assert code in {0, 3}
-    if code == 3:
-        assert "no plan meets the limits" in said
-    elif angle == 35:  # into the wind all the way
-        assert found["plan"]["finish_time_s"] > 400
+    assert code == 0, said
+    assert least < found["plan"]["finish_time_s"] < most
 
 
 def test_60_metres_a_second_by_a_forecast(tmp_path):
@@ -61,7 +70,7 @@ def test_60_metres_a_second_by_a_forecast(tmp_path):
         "time,wind_mps,wind_from_deg\n2030-06-16T09:00,60,35\n2030-06-16T12:00,60,215\n")
     code, said, _ = planned(race(tmp_path, scenario=weather(
         'forecast = "f.csv"\nstart_time = 2030-06-16T09:30:00')))
-    assert code in {0, 3}, said
+    assert code == 0, said
 
 
 @pytest.mark.long
@@ -81,31 +90,30 @@ def test_calm(tmp_path):
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), [
-    ("w_prime_kj = 18", "w_prime_kj = 0", {0, 2, 3}),
-    ("critical_power_w = 270", "critical_power_w = 0", {2}),
-    ("critical_power_w = 270", "critical_power_w = -270", {2}),
-    ("critical_power_w = 270", "critical_power_w = nan", {2}),
-    ("critical_power_w = 270", "critical_power_w = 40", {0, 3}),
-    ("critical_power_w = 270", "critical_power_w = 650", {0, 2}),
-    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 200", {2}),
-    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 300", {0}),
-    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 271", {0, 3}),
-    ("w_prime_kj = 18", "w_prime_kj = 18\nreserve_floor_kj = 18", {2}),
-    ("w_prime_kj = 18", "w_prime_kj = 18\nreserve_floor_kj = 17.9", {0, 3}),
-    ("mass_kg = 72", "mass_kg = 30", {0}),
-    ("mass_kg = 72", "mass_kg = 160", {0}),
-    ("mass_kg = 72", "mass_kg = 0", {2}),
-    ("mass_kg = 72", "", {2}),
-    ("mass_kg = 72", "mass_kg = 72\n[positions.aero]\ndrag_area_m2 = 0", {2}),
+    ("w_prime_kj = 18", "w_prime_kj = 0", 2),
+    ("critical_power_w = 270", "critical_power_w = 0", 2),
+    ("critical_power_w = 270", "critical_power_w = -270", 2),
+    ("critical_power_w = 270", "critical_power_w = nan", 2),
+    ("critical_power_w = 270", "critical_power_w = 40", 0),
+    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 200", 2),
+    # On the day critical power is a little above that as tested, and above the limit.
+    ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 271", 3),
+    ("w_prime_kj = 18", "w_prime_kj = 18\nreserve_floor_kj = 18", 2),
+    ("mass_kg = 72", "mass_kg = 0", 2),
+    ("mass_kg = 72", "", 2),
+    ("mass_kg = 72", "mass_kg = 72\n[positions.aero]\ndrag_area_m2 = 0", 2),
+    *later(("critical_power_w = 270", "critical_power_w = 650", 0),
+           ("critical_power_w = 270", "critical_power_w = 270\nmax_power_w = 300", 0),
+           ("w_prime_kj = 18", "w_prime_kj = 18\nreserve_floor_kj = 17.9", 0),
+           ("mass_kg = 72", "mass_kg = 30", 0), ("mass_kg = 72", "mass_kg = 160", 0)),
 ])
 def test_riders(tmp_path, old, new, expected):
     code, said, found = planned(race(tmp_path, rider=RIDER.replace(old, new)))
-    assert code in expected, said
-    if found:
-        assert min(found["profile"]["reserve_j"]) > -1.0
+    assert code == expected, said
+    assert not found or min(found["profile"]["reserve_j"]) > -1.0
 
 
-@pytest.mark.parametrize(("rider", "bike"), [(30, 4), (140, 60)], ids=["34 kg", "200 kg"])
+@pytest.mark.parametrize(("rider", "bike"), [(140, 60), *later((30, 4))])
 def test_light_and_heavy_systems(tmp_path, rider, bike):
     code, said, found = planned(race(tmp_path, rider=RIDER.replace("72", str(rider)),
                                      more=f"[bike]\nmass_kg = {bike}\n"))
@@ -125,7 +133,7 @@ def test_bikes_that_cannot_be(tmp_path, bike):
 # --- course ---------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("metres", [110, 300])
+@pytest.mark.parametrize("metres", [110, *later(300)])
 def test_short_courses(tmp_path, metres):
     code, said, found = planned(race(tmp_path, points=road(metres, step=5.0)))
     assert code == 0, said
@@ -148,17 +156,19 @@ def test_a_1000_km_course(tmp_path):
         assert found["plan"]["finish_time_s"] > 60_000
 
 
-@pytest.mark.parametrize("grade", [0.3, -0.3])
-def test_a_wall(tmp_path, grade):
+@pytest.mark.parametrize(("grade", "expected"), [(0.3, 3), (-0.3, 0)])
+def test_a_wall(tmp_path, grade, expected):
     points = road(2000, rise=lambda s: 1000 + grade * max(min(s - 500, 1000), 0))
     code, said, _ = planned(race(tmp_path, points=points))
-    assert code in {0, 3}, said
+    assert code == expected, said
+    assert code == 0 or "too long for the slope" in said
 
 
 def test_a_cliff(tmp_path):
     points = road(2000, rise=lambda s: 100.0 if s < 1000 else 400.0)
     code, said, _ = planned(race(tmp_path, points=points))
-    assert code in {0, 2, 3}, said
+    assert code == 3, said
+    assert "no plan meets the limits" in said
 
 
 @pytest.mark.parametrize("more", [
@@ -277,12 +287,11 @@ def test_two_that_require_each_other_at_one_place_are_never_chosen(tmp_path):
 
 @pytest.mark.parametrize("figure", ["saves 5000 W @ 45 km/h", "-5 m2 CdA", "saves 100 % drag",
                                     "Crr -0.01", "saves nan g @ 50 km/h", "efficiency +50 %"])
-def test_miracles_are_refused_or_do_not_break_the_plan(tmp_path, figure):
-    code, said, found = planned(with_kit(
+def test_miracles_are_refused_with_their_place(tmp_path, figure):
+    code, said, _ = planned(with_kit(
         tmp_path, KIT, EVIDENCE + f"Old wheel,{figure},field,independent\n"))
-    assert code in {0, 2, 3}, said
-    if found:
-        assert found["plan"]["finish_time_s"] > 120
+    assert code == 2
+    assert "row 4, column figure" in said
 
 
 def test_marks_and_waypoints_at_one_place_leave_no_gap_in_the_report(tmp_path):

@@ -379,6 +379,7 @@ def test_a_failing_call_leaves_old_files_or_new_ones(tmp_path, monkeypatch, call
     texts = {one.read_text(), two.read_text()}
     assert texts <= {"old", "new"}
     assert refused or texts == {"new"}
+    assert refused or at or call not in {"open", "fdopen", "fsync", "replace"}  # it came to these
     if call != "replace" or not at:
         assert len(texts) == 1  # a disk that fails between two renamings is the one exception
     if call != "unlink":

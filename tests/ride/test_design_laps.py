@@ -38,6 +38,7 @@ def _on_short_laps(order, kilometres=4.0, gain=0.012):
                       so.mass - BIKE.mass, Assumptions())
 
 
+@pytest.mark.ci
 def test_a_field_test_of_more_runs_on_short_laps_is_surer_as_well():
     """The plan and the test that it plans see laps in the same parts."""
     found = []
