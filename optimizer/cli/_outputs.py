@@ -49,8 +49,10 @@ def table(option: str, path: Path | str, kind: str) -> Output:
 
 
 def row(option: str, path: Path | str) -> Output:
-    """Give a file as an output that keeps what it holds."""
-    return Output(option, Path(path), None)
+    """Give a file, or the file of a sheet, as an output that keeps what it holds."""
+    from optimizer.scenario.spreadsheet_file import without_sheet
+
+    return Output(option, without_sheet(path)[0], None)
 
 
 def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,

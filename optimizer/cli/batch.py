@@ -10,7 +10,7 @@ import click
 
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number, WholeNumber
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError, KitpaceError
 from optimizer.files import is_file, write_atomic
 
@@ -63,7 +63,8 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     from optimizer.batch.table import summary, table_csv, table_page
     from optimizer.scenario.batch_file import read_batch
 
-    batch = read_batch(batch_file)
+    notes: list[str] = []
+    batch = read_batch(batch_file, notes)
     named = {path for case in batch.cases for path in (case.scenario, case.rider, case.forecast)}
     _outputs.check_run([_outputs.page("--out", folder / "index.html"),
                         _outputs.table("--out", folder / "table.csv", "batch")],
@@ -82,6 +83,7 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     index = write_atomic(folder / "index.html", table_page(batch.name, outcomes))
     write_atomic(folder / "table.csv", "\ufeff" + table_csv(outcomes))
     say(summary(outcomes))
+    reading_notes(notes)
     _table(outcomes)
     say()
     say(f"Index: {index}")

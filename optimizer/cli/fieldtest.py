@@ -63,7 +63,8 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 @click.option("--features", metavar="FILE.csv", type=click.Path(),
               help="Add the measured surface to a table of features of a course.")
 @click.option("--row", "row_file", metavar="FILE.csv", type=click.Path(),
-              help="Add the comparison to an evidence table as a row; begin one if there is none.")
+              help="Add the comparison to an evidence table as a row; begin one if there is none. "
+                   "A sheet is taken as well: club.xlsx#Evidence.")
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside the first ride by default.")
 @_outputs.overwrite_option
@@ -102,6 +103,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
     from optimizer.scenario.course_file import with_surface
     from optimizer.scenario.evidence_file import check_item, with_row
     from optimizer.scenario.ride_file import read_ride
+    from optimizer.scenario.spreadsheet_file import without_sheet
 
     with progress_line("Reading the rides") as progress:
         names = _setup_names(setups, len(rides))
@@ -130,7 +132,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
         left_out: tuple[str, ...] = ()
         if row_file:
             table_bytes, left_out = with_row(row_file, evidence_row(test, compared[0]))
-            pages.append((row_file, table_bytes))
+            pages.append((without_sheet(row_file)[0], table_bytes))
         if features and measured:
             pages.append((features, with_surface(
                 features, measured.start, measured.end, measured.factor,

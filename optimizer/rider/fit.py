@@ -150,7 +150,8 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
     used, left_out = _usable(efforts, model)
     loss = defaults.ENDURANCE_LOSS if endurance_loss is None else endurance_loss
     if len(used) == 1:
-        return _from_one(used, loss, left_out, draws, seed)
+        found = _from_one(used, loss, left_out, draws, seed)
+        return replace(found, warnings=(*found.warnings, *efforts.notes))
     curve = fit_curve(used, model or choose_model(used, loss), loss)
     if used.overlapping:
         used, curve, easier = _above_what_was_ridden(used, curve, model, loss)
@@ -173,7 +174,7 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
         drawn = np.where(slope == 0.0, drawn, drawn + moved * slope)
         drawn[:, 3] = loss + moved[:, 0]
         curve = replace(curve, endurance_loss=loss)
-    return Ability(used, curve, error, drawn, others, left_out, warnings)
+    return Ability(used, curve, error, drawn, others, left_out, (*warnings, *efforts.notes))
 
 
 def _above_what_was_ridden(efforts: Efforts, curve: PowerCurve, model: Model | None, loss: float,

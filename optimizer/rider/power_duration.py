@@ -80,12 +80,14 @@ class Efforts:
     source : (m,) where each comes from; may be empty
     overlapping : whether they were cut from the same recordings, so that their errors are
         not independent and some may not have been all-out
+    notes : what was understood of their file
     """
 
     duration: Array
     power: Array
     source: tuple[str, ...] = ()
     overlapping: bool = False
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         order = np.argsort(self.duration, kind="stable")

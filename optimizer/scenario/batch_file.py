@@ -77,7 +77,7 @@ class _File(_Table):
     case: list[_CaseTable] = Field(default=[], description="single cases beside the product")
 
 
-def read_batch(path: Path | str) -> Batch:
+def read_batch(path: Path | str, notes: list[str] | None = None) -> Batch:
     """Read a batch from TOML or CSV.
 
     TOML: `scenarios`, `riders`, `forecasts` and `budgets` are lists of which every combination
@@ -85,10 +85,12 @@ def read_batch(path: Path | str) -> Batch:
     and, at will, `name`, `rider`, `forecast`, `budget`, `start_time`. A forecast is a CSV file,
     or a wind such as 25@225 (km/h and the degrees it comes from).
 
-    Raises InputError with line or row; what is wrong inside a scenario shows when it is read.
+    `notes` takes which columns are not used. Raises InputError with line or row; what is wrong
+    inside a scenario shows when it is read.
     """
     file = Path(path)
-    batch = _from_csv(file) if file.suffix.lower() == ".csv" else _from_toml(file)
+    said = [] if notes is None else notes
+    batch = _from_csv(file, said) if file.suffix.lower() == ".csv" else _from_toml(file)
     if not 1 <= len(batch.cases) <= _MOST_CASES:
         raise InputError(str(file), "", f"has {len(batch.cases)} cases",
                          f"name 1 to {_MOST_CASES:,} of them")
@@ -124,10 +126,10 @@ def _from_toml(file: Path) -> Batch:
     return Batch(content.name or file.stem, file, tuple(cases))
 
 
-def _from_csv(file: Path) -> Batch:
+def _from_csv(file: Path, notes: list[str]) -> Batch:
     cases = []
     for row in read_rows(file, required=["scenario"], optional=[
-            "name", "rider", "forecast", "budget", "start_time"]):
+            "name", "rider", "forecast", "budget", "start_time"], notes=notes):
         def place(column: str, row: Any = row) -> Callable[[str, str], InputError]:
             return lambda problem, remedy: row.error(column, problem, remedy)
 

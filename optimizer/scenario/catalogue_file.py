@@ -114,7 +114,7 @@ def read_catalogue(path: Path | str, pairs: Path | str | None = None,
         return item
 
     items = tuple(each_row(table, read, _SAMPLE, said))
-    return Catalogue(items) if pairs is None else _with_pairs(items, pairs)
+    return Catalogue(items) if pairs is None else _with_pairs(items, pairs, said)
 
 
 def _check_names(row: Row, column: str, item: Item, wanted: tuple[str, ...],
@@ -126,12 +126,12 @@ def _check_names(row: Row, column: str, item: Item, wanted: tuple[str, ...],
             row.refuse(column, f'there is no item "{name}"', suggest(name, names))
 
 
-def _with_pairs(items: tuple[Item, ...], path: Path | str) -> Catalogue:
+def _with_pairs(items: tuple[Item, ...], path: Path | str, notes: list[str]) -> Catalogue:
     names = {item.name: None for item in items}
     regions = {item.region for item in items if item.region}
     pairs: dict[frozenset[str], PairFactor] = {}
     by_region: dict[str, float] = {}
-    for row in read_rows(path, required=("first", "second", "factor")):
+    for row in read_rows(path, required=("first", "second", "factor"), notes=notes):
         first, second = row.text("first"), row.text("second")
         factor = row.number("factor", low=-1.0, high=1.0)
         if first == second and first in regions:

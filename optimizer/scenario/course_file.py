@@ -25,7 +25,7 @@ _RANGES = {"surface": (0.3, 12.0), "terrain": (1e-5, 3.0)}
 _KINDS = ("surface", "terrain", "shelter", "speed", "corner", "mark")
 
 
-def read_features(path: Path | str) -> Features:
+def read_features(path: Path | str, notes: list[str] | None = None) -> Features:
     """Read a table with a row for each stretch or place.
 
     Columns: `what`, `from_km`, `to_km`, `value`, `name`. By `what`:
@@ -37,12 +37,14 @@ def read_features(path: Path | str) -> Features:
     - corner: a speed [km/h] at one place, `from_km` or the `name` of a waypoint
     - mark: a named place at `from_km`
 
-    Raises InputError for what cannot be read, with row and column.
+    `notes` takes which columns are not used. Raises InputError for what cannot be read, with row
+    and column.
     """
     stretches: list[Stretch] = []
     limits: list[Limit] = []
     marks: list[Mark] = []
-    for row in read_rows(path, required=_REQUIRED, optional=_OPTIONAL):
+    for row in read_rows(path, required=_REQUIRED, optional=_OPTIONAL,
+                         notes=[] if notes is None else notes):
         what = row.text("what").lower()
         if what == "corner":
             place = row.number("from_km", None, low=0, high=2000)
@@ -96,7 +98,7 @@ def with_surface(path: Path | str, start: float, end: float, factor: float, note
     if not text.strip():
         text, headings, separator, comma = f"{','.join(cells)}\n", tuple(cells), ",", False
     else:
-        table = table_of(text, path, _REQUIRED, _OPTIONAL)
+        table = table_of(text, path, _REQUIRED, _OPTIONAL, [])
         headings, separator, comma = table.headings, table.separator, table.decimal_comma
         lacking = [name for name in cells if name not in headings and name != "name"]
         if lacking:

@@ -16,9 +16,10 @@ from optimizer.evidence.constant_force import one_figure_each
 from optimizer.evidence.datum import TESTS, Datum, Figure, Measurer, TestKind
 from optimizer.evidence.figures import read_figure, read_uncertainty
 from optimizer.evidence.quantities import tidy
-from optimizer.files import read_input
-from optimizer.scenario.spreadsheet_file import is_spreadsheet
+from optimizer.files import as_if, read_input
+from optimizer.scenario.spreadsheet_file import is_spreadsheet, with_sheet_row, without_sheet
 from optimizer.scenario.tables import (
+    belonging,
     decoded,
     each_row,
     parse_number,
@@ -278,13 +279,15 @@ def check_item(path: Path | str, item: str, baseline: str) -> None:
 
     Raises InputError for a table that cannot be read, or has the item against another baseline.
     """
-    _refuse_sheet(path)
-    if not Path(path).exists():
-        return
-    text = decoded(read_input(path, _LARGEST), path)
-    if not text.strip():
-        return
-    known = table_of(text, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
+    if is_spreadsheet(path):
+        known = _sheet(path)
+    else:
+        if not Path(path).exists():
+            return
+        text = decoded(read_input(path, _LARGEST), path)
+        if not text.strip():
+            return
+        known = table_of(text, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     for datum in _checked(known):
         if (_same(datum.item, item) and "baseline" in known.headings
                 and not _same(datum.baseline, baseline)):
@@ -299,7 +302,8 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
     """Give the bytes of an evidence table with one row more; nothing of the old is changed.
 
     The row is written as the table is: its columns, separator, decimal sign, ends of lines and
-    encoding. A table that is not there begins with headings.
+    encoding. A table that is not there begins with headings. In a workbook (.xlsx) the row goes
+    below the last of its sheet.
 
     Parameters
     ----------
@@ -311,7 +315,8 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
 
     Raises InputError for a table that cannot be read, or that holds the same result already.
     """
-    _refuse_sheet(path)
+    if is_spreadsheet(path):
+        return _with_sheet_row(path, cells)
     old = read_input(path, _LARGEST) if Path(path).exists() else b""
     text = decoded(old, path)
     if not text.strip():
@@ -320,16 +325,48 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
     table = table_of(text, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     earlier = _checked(table)
     end = "\r\n" if "\r\n" in text else "\n" if "\n" in text or "\r" not in text else "\r"
-    said = dict(cells)
-    if "uncertainty" not in table.headings and said.get("uncertainty"):
-        size, _, unit = said.pop("uncertainty").rpartition(" ")
-        said["figure"] = f"{said['figure'].removesuffix(f' {unit}')} ± {size} {unit}"
+    said = _within(table, cells)
     if table.decimal_comma or (table.separator != "," and re.search(r"\d,\d", text)
                                and not re.search(r"\d\.\d", text)):
         said = {name: re.sub(r"(?<=\d)\.(?=\d)", ",", cell) for name, cell in said.items()}
     row = _line([said.get(name, "") for name in table.headings], table.separator, end)
     new = f"{text}{'' if text.endswith(end[-1]) else end}{row}"
     whole = table_of(new, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
+    _refuse_twice(path, earlier, whole)
+    _checked(whole)
+    left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)
+    return _encoded(new, old), left_out
+
+
+def _with_sheet_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[str, ...]]:
+    """Do the same in a workbook."""
+    table = _sheet(path)
+    earlier, said = _checked(table), _within(table, cells)
+    new = with_sheet_row(path, belonging(REQUIRED, HEADINGS),
+                         [said.get(name, "") for name in table.headings])
+    with as_if({without_sheet(path)[0]: new}):
+        whole = _sheet(path)
+    _refuse_twice(path, earlier, whole)
+    _checked(whole)
+    return new, tuple(name for name, cell in said.items()
+                      if cell and name not in table.headings)
+
+
+def _sheet(path: Path | str) -> TextTable:
+    return read_table(path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
+
+
+def _within(table: TextTable, cells: Mapping[str, str]) -> dict[str, str]:
+    """Cells for the columns of a table: an uncertainty goes to the figure where it has none."""
+    said = dict(cells)
+    if "uncertainty" not in table.headings and said.get("uncertainty"):
+        size, _, unit = said.pop("uncertainty").rpartition(" ")
+        said["figure"] = f"{said['figure'].removesuffix(f' {unit}')} ± {size} {unit}"
+    return said
+
+
+def _refuse_twice(path: Path | str, earlier: Sequence[Datum], whole: TextTable) -> None:
+    """Refuse a last row that says what one before it says."""
     datum = _datum(whole.rows[-1], whole.rows[-1].text("item"))
     for one in earlier:
         if (_same(one.item, datum.item) and _same(one.baseline, datum.baseline)
@@ -338,15 +375,6 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
                 and one.note == datum.note):
             raise InputError(str(path), one.place.rpartition(", ")[2], "has this result already",
                              "a result counts once; the table was left unchanged")
-    _checked(whole)
-    left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)
-    return _encoded(new, old), left_out
-
-
-def _refuse_sheet(path: Path | str) -> None:
-    if is_spreadsheet(path):
-        raise InputError(str(path), "", "is a spreadsheet, and rows are added to CSV tables only",
-                         "save the sheet as CSV UTF-8, and name that")
 
 
 def _same(one: str, other: str) -> bool:

@@ -50,7 +50,9 @@ def read_efforts(path: Path | str) -> Efforts:
 
     Raises InputError with the row for what cannot be an effort.
     """
-    rows = read_rows(path, required=["power_w"], optional=["minutes", "seconds", "note"])
+    notes: list[str] = []
+    rows = read_rows(path, required=["power_w"], optional=["minutes", "seconds", "note"],
+                     notes=notes)
     if not rows:
         raise InputError(str(path), "", "has no efforts",
                          "write one row for each effort: minutes, power_w")
@@ -66,7 +68,8 @@ def read_efforts(path: Path | str) -> Efforts:
             raise row.error("minutes" if row.has("minutes") else "seconds",
                             "appears twice", "keep the better effort of each duration")
     return Efforts(np.array(duration), np.array(power),
-                   tuple(f"{Path(path).name}, row {row.line}" for row in rows))
+                   tuple(f"{Path(path).name}, row {row.line}" for row in rows),
+                   notes=tuple(f"{Path(path).name}: {note}" for note in notes))
 
 
 def read_rides(paths: Sequence[Path | str],

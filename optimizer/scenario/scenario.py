@@ -349,6 +349,7 @@ def _scenario_toml(path: Path | str) -> TomlFile:
 
 
 def _course(file: TomlFile, scenario: Scenario) -> Course:
+    notes: list[str] = []
     table, handling = scenario.course, scenario.handling
     paths = [file.there(name, "course", "gpx")
              for name in ([table.gpx] if isinstance(table.gpx, str) else table.gpx)]
@@ -367,10 +368,11 @@ def _course(file: TomlFile, scenario: Scenario) -> Course:
             skill=handling.skill_percent / 100, wet=scenario.conditions.wet,
             braking=handling.braking_mps2, u_turn_speed=handling.u_turn_kmh / 3.6,
             descent_cap=(handling.descent_cap_kmh or math.inf) / 3.6),
-        features=_features(file, scenario), terrain=_terrain(file, scenario, "heights"),
+        features=_features(file, scenario, notes), terrain=_terrain(file, scenario, "heights"),
         surface=_terrain(file, scenario, "surface_model"))
     _check_places(file, scenario, course.length / 1000)
-    return replace(course, name=scenario.name)  # what the race is called, not its track
+    # What the race is called, not its track.
+    return replace(course, name=scenario.name, warnings=(*course.warnings, *notes))
 
 
 def _placed_course(file: TomlFile, paths: list[Path], **how: Any) -> Course:
@@ -401,13 +403,16 @@ def _terrain(file: TomlFile, scenario: Scenario,
     return read_terrain(terrain_files(file.path.parent, names), scenario.course.heights_unit)
 
 
-def _features(file: TomlFile, scenario: Scenario) -> Features:
+def _features(file: TomlFile, scenario: Scenario, notes: list[str]) -> Features:
     """Collect what no track holds, from this file and from a table that it names."""
     listed = Features()
     if scenario.course.features:
         from optimizer.scenario.course_file import read_features
 
-        listed = read_features(file.there(scenario.course.features, "course", "features"))
+        name = scenario.course.features
+        unused: list[str] = []
+        listed = read_features(file.there(name, "course", "features"), unused)
+        notes += [f"{name}: {note}" for note in unused]
     return Features(
         stretches=(*listed.stretches, *_stretches(file, scenario)),
         limits=(*listed.limits,

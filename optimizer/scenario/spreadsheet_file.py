@@ -14,9 +14,9 @@ from optimizer.errors import InputError
 from optimizer.files import is_file, read_input
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
-__all__ = ["is_spreadsheet", "read_sheet", "without_sheet"]
+__all__ = ["is_spreadsheet", "read_sheet", "with_sheet_row", "without_sheet"]
 
 _ENDINGS: Final = (".xlsx", ".ods")
 _LARGEST: Final = 20_000_000  # bytes of the file
@@ -210,3 +210,98 @@ def _ods_reach(text: bytes) -> tuple[int, int]:
             if not empty or b"value" in attributes:
                 filled, last = True, columns
     return most_rows, most_columns
+
+
+# --- a row more -----------------------------------------------------------------------------------
+
+_MAIN: Final = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_LINKS: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+_ROW: Final = re.compile(r"<((?:\w+:)?)row\b([^>]*?)(?:/>|>.*?</\1row>)", re.DOTALL)
+_END: Final = re.compile(r"</((?:\w+:)?)sheetData>")
+
+
+def with_sheet_row(path: Path | str, belongs: Callable[[str], bool],
+                   cells: Sequence[str]) -> bytes:
+    """Give the bytes of a workbook (.xlsx) with one row more below the last that says anything.
+
+    Only the sheet gains a row of text and numbers: every other part, formulas and their values
+    included, stays as it is (ECMA-376 part 1, section 18.3.1.73).
+
+    Parameters
+    ----------
+    path, belongs : as of `read_sheet`
+    cells : text of the row from the first column on; numbers as numbers
+
+    Raises InputError for what `read_sheet` refuses, and for sheets of .ods.
+    """
+    file, wanted = without_sheet(path)
+    if file.suffix.lower() != ".xlsx":
+        raise InputError(str(file), "", "is a spreadsheet that rows cannot be added to",
+                         "save it as .xlsx, or the sheet as CSV UTF-8, and name that")
+    data = read_input(file, _LARGEST)
+    _check_archive(str(file), data)
+    sheets = _sheets(str(file), data)
+    name = _chosen(str(file), wanted, sheets, belongs)
+    last = max((k for k, row in enumerate(sheets[name], 1) if any(cell.strip() for cell in row)),
+               default=0)
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+        part = _part_of(old, name)
+        for info in old.infolist():
+            content = old.read(info)
+            if info.filename == part:
+                content = _longer(str(file), content.decode("utf-8"), last + 1, cells).encode()
+            new.writestr(info, content, compress_type=info.compress_type)
+    return out.getvalue()
+
+
+def _part_of(archive: zipfile.ZipFile, name: str) -> str:
+    """Part of the archive that holds a sheet."""
+    from defusedxml.ElementTree import fromstring
+
+    book = fromstring(archive.read("xl/workbook.xml"))
+    link = next(sheet.get(_LINKS) for sheet in book.iter(f"{_MAIN}sheet")
+                if sheet.get("name") == name)
+    links = fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+    target = next(str(one.get("Target")) for one in links if one.get("Id") == link)
+    return target.lstrip("/") if target.startswith("/") else f"xl/{target}"
+
+
+def _longer(file: str, text: str, number: int, cells: Sequence[str]) -> str:
+    """Sheet with a row of that number, in the place of an empty one."""
+    end = _END.search(text)
+    if end is None:
+        raise InputError(file, "", "has a sheet without rows", "give it headings first")
+    tag = end[1]
+    at, gone = end.start(), end.start()
+    for row in _ROW.finditer(text, 0, end.start()):
+        known = re.search(r'\br="(\d+)"', row[2])
+        if known is None:
+            raise InputError(file, "", "has rows without numbers", "open and save it again")
+        if int(known[1]) >= number:
+            at = row.start()
+            gone = row.end() if int(known[1]) == number else at
+            break
+    made = "".join(_made_cell(tag, f"{_letters(k)}{number}", cell)
+                   for k, cell in enumerate(cells) if cell)
+    text = f'{text[:at]}<{tag}row r="{number}">{made}</{tag}row>{text[gone:]}'
+    # Where the used part of the sheet ends, at least here.
+    return re.sub(r'(<(?:\w+:)?dimension ref="[A-Z]+\d+:[A-Z]+)(\d+)"',
+                  lambda found: f'{found[1]}{max(int(found[2]), number)}"', text, count=1)
+
+
+def _made_cell(tag: str, place: str, text: str) -> str:
+    from xml.sax.saxutils import escape
+
+    if re.fullmatch(r"-?\d{1,15}(\.\d{1,15})?", text):
+        return f'<{tag}c r="{place}"><{tag}v>{text}</{tag}v></{tag}c>'
+    return (f'<{tag}c r="{place}" t="inlineStr"><{tag}is><{tag}t xml:space="preserve">'
+            f"{escape(text)}</{tag}t></{tag}is></{tag}c>")
+
+
+def _letters(column: int) -> str:
+    """Letters of a column, counted from 0: A to Z, then AA."""
+    text = ""
+    while column >= 0:
+        text, column = chr(65 + column % 26) + text, column // 26 - 1
+    return text

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
-__all__ = ["Row", "TextTable", "decoded", "each_row", "plain_name", "read_rows", "read_table",
-           "read_text", "separator_of", "table_of", "together"]
+__all__ = ["Row", "TextTable", "belonging", "decoded", "each_row", "plain_name", "read_rows",
+           "read_table", "read_text", "separator_of", "table_of", "together"]
 
 _Value = TypeVar("_Value")
 
@@ -328,11 +328,17 @@ def read_table(path: Path | str, required: Sequence[str], optional: Sequence[str
     them with what is wrong in the rows.
     """
     if is_spreadsheet(path):
-        names = {*required, *(old for old, new in (synonyms or {}).items() if new in required)}
-        file, records = read_sheet(path, lambda heading: _plain(heading) in names, notes)
+        file, records = read_sheet(path, belonging(required, synonyms), notes)
         return _table(file, records, ",", required, optional, notes, synonyms, deferred=deferred)
     return table_of(read_text(path), path, required, optional, notes, synonyms=synonyms,
                     deferred=deferred)
+
+
+def belonging(required: Sequence[str],
+              synonyms: Mapping[str, str] | None = None) -> Callable[[str], bool]:
+    """Give what tells of a heading whether it is one that a table needs."""
+    names = {*required, *(old for old, new in (synonyms or {}).items() if new in required)}
+    return lambda heading: _plain(heading) in names
 
 
 def table_of(text: str, path: Path | str, required: Sequence[str], optional: Sequence[str] = (),

@@ -14,6 +14,7 @@ from optimizer.scenario.course_file import read_features
 from optimizer.scenario.earlier_file import read_earlier
 from optimizer.scenario.evidence_file import read_evidence
 from optimizer.scenario.forecast_file import read_forecast
+from optimizer.scenario.power_file import read_efforts
 from optimizer.scenario.priors_file import read_priors
 from optimizer.scenario.ride_file import read_ride
 from optimizer.scenario.rider_file import read_rider
@@ -120,3 +121,32 @@ def test_a_table_of_a_thousand_rows_is_read_in_seconds(tmp_path):
     begun = time.perf_counter()
     assert len(read_catalogue(tmp_path / "kit.csv").items) == 1_000
     assert time.perf_counter() - begun < 10
+
+
+@pytest.mark.parametrize("kind", ["features", "pairs", "batch", "efforts"])
+def test_a_column_of_ones_own_is_not_used_and_said(tmp_path, kind):
+    """As in tables of kit and evidence; a slip in a heading is refused still."""
+    text = {"features": "what,from_km,to_km,value,my remark\nsurface,1,2,cobbles,x\n",
+            "pairs": "first,second,factor,my remark\nA,B,-0.2,x\n",
+            "batch": "scenario,my remark\na.toml,x\n",
+            "efforts": "minutes,power_w,my remark\n5,300,x\n20,250,\n"}[kind]
+    path = tmp_path / "t.csv"
+    path.write_text(text, encoding="utf-8")
+    for name in ("a.toml", "kit.csv"):
+        (tmp_path / name).write_text("item,place,price\nA,helmet,1\nB,visor,2\n", encoding="utf-8")
+    notes = []
+    if kind == "features":
+        read_features(path, notes)
+    elif kind == "pairs":
+        read_catalogue(tmp_path / "kit.csv", path, notes)
+    elif kind == "batch":
+        read_batch(path, notes)
+    else:
+        notes += read_efforts(path).notes
+    assert len(notes) == 1
+    assert notes[0].endswith("not used: the column my remark")
+    path.write_text(text.replace("power_w", "powr_w").replace("factor", "facter").replace(
+        "value", "valu").replace("scenario,", "scenaro,"), encoding="utf-8")
+    with pytest.raises(InputError):
+        {"features": read_features, "batch": read_batch, "efforts": read_efforts,
+         "pairs": lambda table: read_catalogue(tmp_path / "kit.csv", table)}[kind](path)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import zipfile
+
+import openpyxl
 import pytest
 
 from optimizer.errors import InputError
@@ -113,3 +116,50 @@ def test_another_baseline_is_told_before_the_work(tmp_path):
     check_item(path, "Hat Z", "Hat Q")
     with pytest.raises(InputError, match="row 2"):
         check_item(path, "HAT B", "Hat Q")
+
+
+def workbook(path):
+    """An invented club's workbook: a title, formulas, an empty row with a style, another sheet."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "Tests & results"
+    sheet.append(["What we know"])
+    sheet.append(["Item", "Figure", "Test", "Runs", "Against", "remark"])
+    sheet.append(["Disc", "saves 40 g @ 50 km/h", "tunnel with rider", 3, None, "=1+1"])
+    sheet["A5"].font = openpyxl.styles.Font(bold=True)
+    sheet["A9"].value = ""
+    book.create_sheet("Prices").append(["item", "place", "price"])
+    book.save(path)
+    return path
+
+
+def test_a_row_goes_into_a_workbook_and_nothing_else_changes(tmp_path):
+    path = workbook(tmp_path / "club.xlsx")
+    name = f"{path}#tests & results"
+    check_item(name, "Hat B", "Hat A")
+    new, left_out = with_row(name, {**ROW, "note": "a < b & c"})
+    with zipfile.ZipFile(path) as old:
+        before = {part: old.read(part) for part in old.namelist()}
+    path.write_bytes(new)
+    with zipfile.ZipFile(path) as archive:
+        changed = [part for part in archive.namelist() if archive.read(part) != before[part]]
+        assert archive.namelist() == list(before)
+    assert changed == ["xl/worksheets/sheet1.xml"]
+    # Read again by a library that is not the one behind read_evidence.
+    rows = list(openpyxl.load_workbook(path)["Tests & results"].iter_rows(values_only=True))
+    assert rows[2][5] == "=1+1"
+    assert rows[3][:4] == ("Hat B", "saves 0.00412 ± 0.00150 m2", "field", 4)
+    assert {"note", "source"} <= set(left_out)
+    found = read_evidence(name)[-1]
+    assert found.item == "Hat B"
+    assert found.figure.value == pytest.approx(-0.00412)
+    with pytest.raises(InputError, match="has this result already"):
+        with_row(name, {**ROW, "note": "a < b & c"})
+
+
+def test_a_workbook_of_another_kind_takes_no_row(tmp_path):
+    (tmp_path / "club.ods").write_bytes(b"PK")
+    with pytest.raises(InputError):
+        with_row(tmp_path / "club.ods", ROW)
+    with pytest.raises(InputError):
+        with_row(tmp_path / "none.xlsx", ROW)
