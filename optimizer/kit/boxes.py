@@ -106,21 +106,22 @@ class Boxes:
         return min([target, *(value for value, *_ in queue[:1])]), np.unique(
             np.concatenate(found), axis=0)
 
-    def chord(self, rows: tuple[int, ...], slowest: float, span: tuple[float, float]) -> Minorant:
+    def chord(self, rows: tuple[int, ...], slowest: float,
+              within: tuple[float, float] = (-np.inf, np.inf)) -> Minorant:
         """Minorant of all sets that take `slowest` [s] at most, good near the set of `rows`.
 
-        Of sets only whose `along` is within `span`.
+        Of sets only whose first coordinate, from the point of the bound for all sets, is `within`.
         """
         at = {origin: float(self.basis[0] @ bound.point) for origin, bound in self.bounds.items()}
         low, high = self._ends(())[0]
-        # `along` is the coordinate times M over the usual M.
-        masses = np.array(self.model.effective_range) / self.model.usual_effective
-        if np.isfinite(span[0]):
-            low = max(low, float((span[0] / masses).min()))
-        if np.isfinite(span[1]):
-            high = min(high, float((span[1] / masses).max()))
+        low, high = max(low, within[0]), min(high, within[1])
         origin, box = self._nearest_origin(at, float(at[()] + low), float(at[()] + max(low, high)))
         return minorant_near(self.bounds[origin], self.model, self.basis, box, rows, slowest)
+
+    def places(self, along: tuple[float, float]) -> tuple[float, float]:
+        """Range of the first coordinate of sets whose `along` is in a range."""
+        masses = np.array(self.model.effective_range) / self.model.usual_effective
+        return float((along[0] / masses).min()), float((along[1] / masses).max())
 
     def _nearest_origin(self, at: Mapping[tuple[int, ...], float], low: float, high: float,
                         ) -> tuple[tuple[int, ...], NDArray[np.float64]]:
@@ -183,10 +184,9 @@ class Boxes:
 
     def _ends(self, origin: tuple[int, ...]) -> NDArray[np.float64]:
         """(k, 2) coordinates along the basis that sets can have, from an origin."""
-        model = self.model
-        ends = model.ends(self.basis, self.bounds[origin].point)
-        wider = model.usual_effective / model.effective_range[0]
-        return np.column_stack([np.minimum(ends[:, 0], 0.0), np.maximum(ends[:, 1], 0.0)]) * wider
+        ends = self.model.ends(self.basis, self.bounds[origin].point)
+        per = self.model.usual_effective / np.array(self.model.effective_range)
+        return np.column_stack([(ends[:, :1] * per).min(axis=1), (ends[:, 1:] * per).max(axis=1)])
 
     def along(self) -> Minorant:
         """Coordinate of time, from the point of the bound for all sets, times M over the usual M.

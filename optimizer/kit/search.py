@@ -118,17 +118,19 @@ class Search:
                 return min(least, float(lower[k])), tuple(np.flatnonzero(others[k]).tolist())
         return least, key
 
-    def along_first(self) -> Minorant:
-        """Coordinate along the first direction, from the point of the bound for all sets."""
-        return self._boxes(self.bounds).along()
+    def narrowed(self, usable: NDArray[np.bool_], needed: NDArray[np.bool_]) -> Search:
+        """Return the same search, what it knows shared, over some of its sets.
 
-    def chord(self, rows: Iterable[int], slowest: float,
-              span: tuple[float, float] = (-np.inf, np.inf)) -> Minorant:
-        """Minorant of the times of all sets that take `slowest` [s] at most, good near `rows`.
-
-        Of those whose `along_first` is within a span.
+        Those of `usable` items (n,) with one at each place `needed`.
         """
-        return self._boxes(self.bounds).chord(tuple(int(row) for row in rows), slowest, span)
+        other = copy(self)
+        other.model = self.model.narrowed(usable, needed)
+        other.offer = replace(self.offer, usable=usable)
+        return other
+
+    def boxes(self) -> Boxes:
+        """Return all sets in boxes, by the bounds found so far."""
+        return self._boxes(self.bounds)
 
     def evaluate(self, rows: Iterable[int]) -> EvaluatedSet:
         """Find the time of a set, once."""

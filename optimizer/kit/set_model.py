@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,6 +37,7 @@ class SetModel:
     mass_range, effective_range : of mass and effective mass over all sets [kg]
     hurdle, overlap_hurdle : (n,), (t,) seconds that are counted against a set for each of its
         items, and for each overlap that counts in it
+    choices : by place the items that sets may have there, and whether they may have none
     """
 
     terms: Terms
@@ -52,6 +54,7 @@ class SetModel:
     effective_range: tuple[float, float]
     hurdle: NDArray[np.float64]
     overlap_hurdle: NDArray[np.float64]
+    choices: tuple[tuple[NDArray[np.int64], bool], ...]
 
     @property
     def usual_effective(self) -> float:
@@ -122,11 +125,11 @@ class SetModel:
         growth = self.terms.cornering**2 - 1.0
         out = np.zeros(len(growth))
         least = most = 1.0
-        for rows in self.terms.combinations.places:
+        for rows, _ in self.choices:
             here = growth[rows]
             out[rows] = np.where(here > 0, here * most * high, here * least * low)
-            least *= 1.0 + min(float(here.min()), 0.0)
-            most *= 1.0 + max(float(here.max()), 0.0)
+            least *= 1.0 + min(float(here.min(initial=0.0)), 0.0)
+            most *= 1.0 + max(float(here.max(initial=0.0)), 0.0)
         return out
 
     def hurdles(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -139,17 +142,34 @@ class SetModel:
     def spread(self, start: NDArray[np.float64] | float, item: NDArray[np.float64],
                overlap: NDArray[np.float64] | None = None,
                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Range of a sum to which each place adds one of its items or nothing."""
+        """Range of a sum to which each place adds one of its items, or nothing if it may."""
         least, most = np.array(item, dtype=float), np.array(item, dtype=float)
-        if overlap is not None:  # counts with its discounted item only
-            discounted = [over.discounted for over in self.terms.combinations.overlaps]
-            np.add.at(least, discounted, np.minimum(overlap, 0.0))
-            np.add.at(most, discounted, np.maximum(overlap, 0.0))
+        if overlap is not None:  # counts with its discounted item only, and with a partner
+            some, discounted = self._overlaps
+            np.add.at(least, discounted, np.minimum(overlap[some], 0.0))
+            np.add.at(most, discounted, np.maximum(overlap[some], 0.0))
         low, high = np.array(start, dtype=float), np.array(start, dtype=float)
-        for rows in self.terms.combinations.places:
-            low = low + np.minimum(least[rows].min(axis=0), 0.0)
-            high = high + np.maximum(most[rows].max(axis=0), 0.0)
+        for rows, none in self.choices:
+            if len(rows):
+                ends = least[rows].min(axis=0), most[rows].max(axis=0)
+                low = low + (np.minimum(ends[0], 0.0) if none else ends[0])
+                high = high + (np.maximum(ends[1], 0.0) if none else ends[1])
         return low, high
+
+    @cached_property
+    def _overlaps(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Overlaps that can count, and their discounted items."""
+        there = {int(k) for rows, _ in self.choices for k in rows}
+        found = [(t, over.discounted) for t, over in enumerate(self.terms.combinations.overlaps)
+                 if over.discounted in there and not there.isdisjoint(over.partners)]
+        some, discounted = np.array(found, dtype=int).reshape(-1, 2).T
+        return some, discounted
+
+    def narrowed(self, usable: NDArray[np.bool_], needed: NDArray[np.bool_]) -> SetModel:
+        """Return the model of the sets of `usable` items (n,) with one at each place `needed`."""
+        return _ranged(replace(self, choices=tuple(
+            (rows[usable[rows]], not must) for rows, must in zip(
+                self.terms.combinations.places, needed, strict=True))))
 
 
 def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
@@ -174,7 +194,7 @@ def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
     losses = losses.reshape(-1, len(terms.yaw))
     overlap = np.zeros((len(losses), len(terms.yaw) + 3))
     overlap[:, :len(terms.yaw)] = levels(losses)
-    model = SetModel(
+    return _ranged(SetModel(
         terms=terms,
         start=np.array([*levels(bare.drag_area_change), 1.0, bare.drivetrain_efficiency,
                         mass[0]]),
@@ -183,10 +203,16 @@ def set_model(terms: Terms, baseline: Setup, rider_mass: float) -> SetModel:
         overlap=overlap, mass=mass, effective=effective, crr=crr,
         cornering=bare.cornering_factor, low=np.zeros(0), high=np.zeros(0),
         mass_range=(0.0, 0.0), effective_range=(0.0, 0.0), hurdle=np.zeros(len(terms.names)),
-        overlap_hurdle=np.zeros(len(losses)))
-    masses, effectives, crrs = (tuple(float(end) for end in model.spread(column[0], column[1:]))
-                                for column in (mass, effective, crr))
-    low, high = model.spread(model.start, model.item, overlap)
+        overlap_hurdle=np.zeros(len(losses)),
+        choices=tuple((rows, True) for rows in terms.combinations.places)))
+
+
+def _ranged(model: SetModel) -> SetModel:
+    """Give a model the ranges of what its sets add up to."""
+    masses, effectives, crrs = (
+        tuple(float(end) for end in model.spread(column[0], column[1:]))
+        for column in (model.mass, model.effective, model.crr))
+    low, high = model.spread(model.start, model.item, model.overlap)
     return replace(model, low=np.append(low, masses[0] * crrs[0]),
                    high=np.append(high, masses[1] * crrs[1]),
                    mass_range=(masses[0], masses[1]), effective_range=(effectives[0],

@@ -1,4 +1,4 @@
-"""A plane under the times of an entry's sets."""
+"""Planes under the times of an entry's sets."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["Cut", "Halves"]
+__all__ = ["Cut", "Pieces"]
 
 
 @dataclass(frozen=True)
@@ -22,24 +22,20 @@ class Cut:
 
 
 @dataclass(frozen=True)
-class Halves:
-    """Planes of which one holds below and one above a place along a coordinate.
+class Pieces:
+    """Planes of which each holds on one piece of the range of a coordinate.
 
     Attributes
     ----------
     along : the coordinate as a cut with the signs turned: floor - Σ price x - Σ overlap u
     slack : by how much that may miss
-    place, ends : where the halves meet, and the range of the coordinate
-    whole : a plane over all of the range
-    low, high : the planes of the halves
-    rise : s, by how much each may lie above the other's sets
+    edges : (k + 1,) where the pieces meet, rising
+    planes : (k,)
+    rise : (k,) s, by how much each may lie above a plane for the whole range
     """
 
     along: Cut
     slack: float
-    place: float
-    ends: tuple[float, float]
-    whole: Cut
-    low: Cut
-    high: Cut
-    rise: tuple[float, float]
+    edges: tuple[float, ...]
+    planes: tuple[Cut, ...]
+    rise: tuple[float, ...]

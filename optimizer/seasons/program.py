@@ -9,6 +9,7 @@ Limits of nodes, not of time, end it, so that answers are the same on every mach
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,12 +21,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.seasons.cut import Cut, Halves
-    from optimizer.seasons.times import EntryTimes
+    from optimizer.seasons.cut import Cut, Pieces
+    from optimizer.seasons.times import EntryTimes, Left
     from optimizer.seasons.values import Pool, Season
 
-__all__ = ["Decision", "Prices", "by_columns", "by_cuts", "prices_of",
-           "spans", "usual_prices"]
+__all__ = ["Decision", "Model", "Prices", "Rest", "by_columns", "by_cuts", "cut_model",
+           "prices_by_cuts", "usual_prices"]
 
 _NODES = 20_000
 _HALF = 0.5
@@ -52,28 +53,51 @@ class Decision:
     bound: float
 
 
-class _Model:
+@dataclass(frozen=True)
+class Rest:
+    """What is left of a season: all that may still be better than what is known.
+
+    Attributes
+    ----------
+    entries : the sets that each may ride
+    bought : (pool, step) to the least and most copies
+    hired : (entry, row) to the least and most
+    """
+
+    entries: tuple[Left, ...]
+    bought: Mapping[tuple[int, int], tuple[float, float]]
+    hired: Mapping[tuple[int, int], tuple[float, float]]
+
+
+class Model:
     """Purchases, hires and money of a season; `use` of an item by an entry is for the caller."""
 
     def __init__(self, season: Season, times: Sequence[EntryTimes], *, whole: bool,
-                 budget: float | None) -> None:
+                 budget: float | None, rest: Rest | None = None) -> None:
         import pyomo.environ as pyo
 
         self.season, self.times, self.pyo = season, times, pyo
         self.model: Any = pyo.ConcreteModel()
         model, entries = self.model, season.entries
         steps = range(len(season.money))
+        self.limited: dict[int, list[tuple[int, int]]] = {}
         self.pools = [[season.pool_of(entry, name) for name in there.names]
                       for entry, there in zip(entries, times, strict=True)]
         domain = pyo.NonNegativeIntegers if whole else pyo.NonNegativeReals
         model.buy = pyo.Var([(p, s) for p, pool in enumerate(season.pools) if pool.most > 0
-                             for s in steps], domain=domain)
+                             for s in steps], domain=domain,
+                            bounds=lambda _, p, _s: (0, season.pools[p].most))
         hirable = [(e, row) for e, (entry, there) in enumerate(zip(entries, times, strict=True))
                    for row, item in enumerate(entry.job.catalogue.items)
                    if item.hire_price is not None and there.search.offer.usable[row]
                    and season.step_at(entry.first) >= 0]
         model.hire = pyo.Var(hirable, bounds=(0, 1),
                              domain=pyo.Binary if whole else pyo.NonNegativeReals)
+        if rest is not None:
+            for some, limits in ((model.buy, rest.bought), (model.hire, rest.hired)):
+                for key, ends in limits.items():
+                    some[key].setlb(ends[0])
+                    some[key].setub(ends[1])
         model.rows = pyo.ConstraintList()
         for p, pool in enumerate(season.pools):
             if pool.most > 0:
@@ -147,7 +171,8 @@ class _Model:
 
 
 def _solve(model: Any, gap: float) -> tuple[Any, float, float]:
-    """Values, objective and bound of a program."""
+    """Values, objective and bound of a program; inf where it has no solution, or none is found."""
+    from pyomo.contrib.appsi.base import TerminationCondition
     from pyomo.contrib.appsi.solvers import Highs
 
     solver = Highs()
@@ -155,22 +180,27 @@ def _solve(model: Any, gap: float) -> tuple[Any, float, float]:
     solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": gap, "mip_max_nodes": _NODES,
                             "threads": 1, "random_seed": 1}
     found = solver.solve(model)
-    return solver, float(found.best_feasible_objective), float(
-        found.best_objective_bound if found.best_objective_bound is not None
-        else found.best_feasible_objective)
+    value, bound = found.best_feasible_objective, found.best_objective_bound
+    if value is None:
+        nothing = found.termination_condition == TerminationCondition.infeasible
+        return solver, np.inf, np.inf if nothing else -np.inf if bound is None else float(bound)
+    return solver, float(value), float(value if bound is None else bound)
 
 
-def _cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]], *,
-               whole: bool, budget: float | None) -> tuple[_Model, list[tuple[int, int]]]:
+def cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]], *,
+              whole: bool, budget: float | None, rest: Rest | None = None,
+              ) -> tuple[Model, list[tuple[int, int]]]:
+    """Season with times from cuts, and what the entries may use (entry, row)."""
     import pyomo.environ as pyo
 
-    made = _Model(season, times, whole=whole, budget=budget)
+    made = Model(season, times, whole=whole, budget=budget, rest=rest)
     model = made.model
-    usable = [(e, int(row)) for e, there in enumerate(times)
-              for row in np.flatnonzero(there.search.offer.usable)]
+    lefts = rest.entries if rest is not None else [there.all_left() for there in times]
+    usable = [(e, int(row)) for e, left in enumerate(lefts)
+              for row in np.flatnonzero(left.usable)]
     model.use = pyo.Var(usable, bounds=(0, 1), domain=pyo.Binary if whole else pyo.Reals)
     model.time = pyo.Var(range(len(times)))
-    made.link(model.use)
+    made.limited = made.link(model.use)
     overlaps = [(e, t) for e, there in enumerate(times)
                 for t in range(len(there.search.rules.overlaps))]
     model.overlap = pyo.Var(overlaps, bounds=(0, 1))
@@ -184,10 +214,13 @@ def _cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Seque
                       for c, k in part if k >= count or (e, k) in model.use)
             if not isinstance(row, (int, float)):
                 model.rows.add(row <= float(limit))
+        for place in np.flatnonzero(lefts[e].needed):
+            model.rows.add(sum(model.use[e, int(row)] for row in rules.places[place]
+                               if (e, int(row)) in model.use) >= 1.0)
         for cut in cuts[e]:
             model.rows.add(model.time[e] + sum(
                 float(price) * model.use[e, row] for row, price in enumerate(cut.price)
-                if (e, row) in model.use) + sum(
+                if price and (e, row) in model.use) + sum(
                 float(price) * model.overlap[e, t] for t, price in enumerate(cut.overlap)
                 if price) >= cut.floor)
     model.objective = pyo.Objective(expr=made.hurdles + sum(
@@ -196,82 +229,48 @@ def _cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Seque
 
 
 def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
-            gap: float, budget: float | None = None,
-            halves: Sequence[Halves] = ()) -> Decision:
+            gap: float, budget: float | None = None, rest: Rest | None = None,
+            pieces: Sequence[Pieces] = ()) -> Decision:
     """Best season by the cuts of each entry; its `bound` is one on every season.
 
-    With `halves`, by entry, on every season within their ends.
+    Of the `rest` only, where one is given, with times by `pieces`, by entry, of its range; of that
+    nothing may be possible, and then `sets` is empty.
     """
-    made, usable = _cut_model(season, times, cuts, whole=True, budget=budget)
-    if halves:
-        _add_halves(made.model, halves)
+    made, usable = cut_model(season, times, cuts, whole=True, budget=budget, rest=rest)
+    if pieces:
+        _add_pieces(made.model, pieces)
     model = made.model
     solver, value, bound = _solve(model, gap)
-    values = solver.get_primals()
-    by_var = _Values(values)
+    if not np.isfinite(value):
+        return Decision((), {}, (), value, bound)
+    by_var = _Values(solver.get_primals())
     sets = [tuple(row for f, row in usable if f == e and by_var[model.use[f, row]] > _HALF)
             for e in range(len(times))]
     return made.decision(by_var, sets, value, bound)
 
 
-def _add_halves(model: Any, halves: Sequence[Halves]) -> None:
-    """Let the time of each entry keep above the plane of its half."""
+def _add_pieces(model: Any, pieces: Sequence[Pieces]) -> None:
+    """Let the time of each entry keep above the plane of its piece."""
     import pyomo.environ as pyo
 
     def plane(e: int, cut: Cut) -> Any:
         out = cut.floor - sum(float(c) * model.use[e, row] for row, c in enumerate(cut.price)
-                              if (e, row) in model.use)
+                              if c and (e, row) in model.use)
         return out - sum(float(c) * model.overlap[e, t] for t, c in enumerate(cut.overlap) if c)
 
-    model.upper = pyo.Var(range(len(halves)), domain=pyo.Binary)
-    for e, one in enumerate(halves):
-        upper, along = model.upper[e], plane(e, one.along)
-        wide = one.slack + _ROUNDING
-        model.rows.add(along <= one.place + wide + (one.ends[1] - one.place + wide) * upper)
-        model.rows.add(along >= one.place - wide
-                       - (one.place - one.ends[0] + wide) * (1 - upper))
-        model.rows.add(model.time[e] >= plane(e, one.low) - one.rise[0] * upper)
-        model.rows.add(model.time[e] >= plane(e, one.high) - one.rise[1] * (1 - upper))
-
-
-def spans(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
-          limit: float, budget: float | None = None) -> list[tuple[float, float, float]]:
-    """Give what each entry may ride in all seasons whose value is below a limit [s].
-
-    By the cuts, with parts of things allowed: ends of `EntryTimes.along`, and the slowest time [s].
-    """
-    import pyomo.environ as pyo
-    from pyomo.contrib.appsi.base import TerminationCondition
-    from pyomo.contrib.appsi.solvers import Highs
-
-    made, _ = _cut_model(season, times, cuts, whole=False, budget=budget)
-    model = made.model
-    model.rows.add(model.objective.expr <= limit)
-    model.del_component(model.objective)
-    solver = Highs()
-    solver.config.load_solution = False
-    solver.highs_options = {"threads": 1, "random_seed": 1}
-
-    def end(expression: Any, sense: Any) -> float:
-        model.objective = pyo.Objective(expr=expression, sense=sense)
-        found = solver.solve(model)
-        model.del_component(model.objective)
-        if found.termination_condition != TerminationCondition.optimal:
-            return -np.inf if sense == pyo.minimize else np.inf
-        return float(found.best_feasible_objective)
-
-    out = []
-    for e, there in enumerate(times):
-        along, ends = there.along(), [0.0, 0.0]
-        terms = [float(c) * model.use[e, row] for row, c in enumerate(along.item)
-                 if (e, row) in model.use]
-        terms += [float(c) * model.overlap[e, t] for t, c in enumerate(along.overlap)]
-        if terms:
-            ends = [end(sum(terms), sense) for sense in (pyo.minimize, pyo.maximize)]
-        out.append((along.constant + ends[0] - along.slack - _ROUNDING,
-                    along.constant + ends[1] + along.slack + _ROUNDING,
-                    end(model.time[e], pyo.maximize) + _ROUNDING))
-    return out
+    model.piece = pyo.Var([(e, k) for e, one in enumerate(pieces) for k in range(len(one.planes))],
+                          domain=pyo.Binary)
+    for e, one in enumerate(pieces):
+        along, wide = plane(e, one.along), one.slack + _ROUNDING
+        low, high = one.edges[0], one.edges[-1]
+        model.rows.add(sum(model.piece[e, k] for k in range(len(one.planes))) == 1.0)
+        for k, (below, above) in enumerate(itertools.pairwise(one.edges)):
+            off = 1 - model.piece[e, k]
+            if above < high:
+                model.rows.add(along <= above + wide + (high - above) * off)
+            if below > low:
+                model.rows.add(along >= below - wide - (below - low) * off)
+            model.rows.add(model.time[e] >= plane(e, one.planes[k]) - one.rise[k] * off)
 
 
 class _Values:
@@ -288,10 +287,10 @@ Columns = list[dict[tuple[int, ...], float]]
 
 
 def _columns(season: Season, times: Sequence[EntryTimes], columns: Columns, *, whole: bool,
-             budget: float | None) -> tuple[_Model, dict[int, list[tuple[int, int]]]]:
+             budget: float | None) -> Model:
     import pyomo.environ as pyo
 
-    made = _Model(season, times, whole=whole, budget=budget)
+    made = Model(season, times, whole=whole, budget=budget)
     model = made.model
     keys = [(e, k) for e, some in enumerate(columns) for k in range(len(some))]
     model.ride = pyo.Var(keys, domain=pyo.Binary if whole else pyo.NonNegativeReals)
@@ -303,17 +302,17 @@ def _columns(season: Season, times: Sequence[EntryTimes], columns: Columns, *, w
             for row in rows:
                 holders.setdefault(row, []).append(k)
         use.update(((e, row), sum(model.ride[e, k] for k in ks)) for row, ks in holders.items())
-    limited = made.link(use)
+    made.limited = made.link(use)
     model.objective = pyo.Objective(expr=made.hurdles + sum(
         season.entries[e].weight * time * model.ride[e, k]
         for e, some in enumerate(columns) for k, time in enumerate(some.values())))
-    return made, limited
+    return made
 
 
 def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, gap: float,
                budget: float | None = None) -> Decision:
     """Best season made of sets with a time (or another figure of merit)."""
-    made, _ = _columns(season, times, columns, whole=True, budget=budget)
+    made = _columns(season, times, columns, whole=True, budget=budget)
     solver, value, bound = _solve(made.model, gap)
     values = _Values(solver.get_primals())
     sets = [next(rows for k, rows in enumerate(some) if values[made.model.ride[e, k]] > _HALF)
@@ -337,21 +336,18 @@ class Prices:
     money: tuple[float, ...]
 
 
-def prices_of(season: Season, times: Sequence[EntryTimes], columns: Columns,
-              budget: float | None = None, fixed: Mapping[tuple[int, int], int] | None = None,
-              ) -> Prices:
-    """Prices of items and money for the best mixture of columns (the multipliers of its rows).
+def prices_by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
+                   budget: float | None = None) -> Prices:
+    """Prices of items and money where times are those of cuts, with parts of things allowed."""
+    return _prices(cut_model(season, times, cuts, whole=False, budget=budget)[0])
 
-    With the purchases `fixed`, where they are given.
-    """
-    made, limited = _columns(season, times, columns, whole=False, budget=budget)
-    if fixed is not None:
-        for key, var in made.model.buy.items():
-            var.fix(fixed.get(key, 0))
+
+def _prices(made: Model) -> Prices:
+    season, times = made.season, made.times
     solver, value, _ = _solve(made.model, 0.0)
     duals = solver.get_duals()
     items = [np.zeros(len(there.names)) for there in times]
-    for number, users in limited.items():
+    for number, users in made.limited.items():
         dual = abs(float(duals[made.model.rows[number]]))
         for e, row in users:
             items[e][row] += dual / season.entries[e].weight

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.seasons.cut import Cut
-from optimizer.seasons.program import by_columns, by_cuts, prices_of, spans, usual_prices
+from optimizer.seasons.narrow import everything, narrowed
+from optimizer.seasons.program import by_columns, by_cuts, prices_by_cuts, usual_prices
 from optimizer.seasons.times import times_of
 
 if TYPE_CHECKING:
@@ -29,13 +30,13 @@ if TYPE_CHECKING:
 
 __all__ = ["Solver", "solve_season"]
 
-_LEVELS = 0.4 * 2.5 ** np.arange(4)  # of the first prices, about the mean price of a second
 _TOLERANCE = 0.05  # s for an entry
-_PRICINGS = 5  # rounds of prices for mixtures
 _IMPROVEMENTS = 6  # of the best season by planes
-_ROUNDS = 6  # of the program with cuts
-_PROGRESS = 0.1  # of what is open, below which another round is not worth it
-_AGREE = 0.25  # of the tolerance, to which mixtures are priced and programs are solved
+_NARROWER = 6  # rounds of ruling out
+_ASIDE = 0.6  # of the tolerance, by which a season has to be better to be looked for
+_ROUNDS = 3  # of the program with cuts
+_PROGRESS = 0.1  # of what is left or open, below which another round is not worth it
+_AGREE = 0.2  # of the tolerance, to which programs are solved
 
 
 class Solver:
@@ -48,7 +49,6 @@ class Solver:
         self.cuts: list[list[Cut]] = [[] for _ in times]
         self.weights = np.array([entry.weight for entry in season.entries])
         self.rounds = 0
-        self.prices: list[NDArray[np.float64]] = []
         self.money: tuple[float, ...] = ()
 
     @property
@@ -56,19 +56,12 @@ class Solver:
         """Sets that have a time, by entry."""
         return [there.known() for there in self.times]
 
-    def start(self) -> None:
-        """Find the first sets and cuts, at prices about those of the catalogue."""
-        gains = [there.gains(()) for there in self.times]
-        gained = sum(float(w * there.reach) for w, there in zip(self.weights, self.times,
-                                                                strict=True))
-        cost = sum(pool.price for pool in self.season.pools if pool.most > 0)
-        money = np.zeros(len(self.season.money))
-        for level in _LEVELS:
-            money[-1] = level * gained / max(cost, 1.0)
-            prices = usual_prices(self.season, self.times, gains, money.tolist())
-            for e, (entry, here) in enumerate(zip(self.season.entries, prices, strict=True)):
-                self.progress(f"first kits for {entry.rider} in {entry.race}")
-                self._price(e, here)
+    def start(self) -> Decision:
+        """Find a first season: that without any item, and what follows from it."""
+        for there, entry in zip(self.times, self.season.entries, strict=True):
+            self.progress(f"first kits for {entry.rider} in {entry.race}")
+            there.time(())
+        return self.improve(self.best())
 
     def _price(self, e: int, prices: NDArray[np.float64]) -> tuple[float, tuple[int, ...]]:
         floor, rows = self.times[e].price(prices)
@@ -76,21 +69,13 @@ class Solver:
         self.cuts[e].append(Cut(floor, prices, self._no_overlap(e)))
         return floor, rows
 
-    def price_mixture(self, budget: float | None = None) -> None:
-        """Look for sets at what mixtures of the known ones say that money is worth."""
-        last = np.inf
-        for _ in range(_PRICINGS):
-            columns = self.columns
-            found = prices_of(self.season, self.times, columns, budget)
-            gains = [there.gains(max(some, key=len))
-                     for there, some in zip(self.times, columns, strict=True)]
-            self.money = found.money
-            self.prices = usual_prices(self.season, self.times, gains, found.money)
-            if found.value > last - self.tolerance:
-                break
-            last = found.value
-            for e, here in enumerate(self.prices):
-                self._price(e, here)
+    def price_best(self, best: Decision, budget: float | None = None) -> None:
+        """Price each entry's items at what money is worth about the best season: a cut each."""
+        planes = [[there.plane(rows)] for there, rows in zip(self.times, best.sets, strict=True)]
+        self.money = prices_by_cuts(self.season, self.times, planes, budget).money
+        gains = [there.gains(rows) for there, rows in zip(self.times, best.sets, strict=True)]
+        for e, here in enumerate(usual_prices(self.season, self.times, gains, self.money)):
+            self._price(e, here)
 
     def best(self, budget: float | None = None) -> Decision:
         """Best season of the sets that have a time."""
@@ -122,31 +107,43 @@ class Solver:
     def prove(self, best: Decision, budget: float | None = None) -> tuple[Decision, float]:
         """Best season found, and by how much [s] another may be better.
 
-        Cuts say what each entry may ride in any better season; over that range its time lies above
-        planes that are closer; with those the range is smaller.
+        What cannot be in a season that is better by more than a part of the tolerance is ruled
+        out; over what is left bounds are closer, so that more can be; and in the end an integer
+        program goes through the rest.
         """
         season, times = self.season, self.times
         bound = self._bound_of_one(budget)
-        cuts = [[*known, there.chord(rows)]
-                for known, there, rows in zip(self.cuts, times, best.sets, strict=True)]
-        for _ in range(_ROUNDS):
-            if best.value - bound <= self.tolerance:
+        if best.value - bound <= self.tolerance:
+            return best, max(best.value - bound, 0.0)
+        limit = best.value - _ASIDE * self.tolerance
+        rest, left = everything(times), np.inf
+        for _ in range(_NARROWER):
+            cuts = [[*known, there.cut(rows, some)] for known, there, rows, some in zip(
+                self.cuts, times, best.sets, rest.entries, strict=True)]
+            found = narrowed(season, times, cuts, best, rest, limit, budget)
+            if found is None:
+                return best, best.value - limit
+            (rest, ends), before = found, left
+            left = sum(high - low for low, high in ends)
+            if left > (1.0 - _PROGRESS) * before:
                 break
+        marks = [[rows] for rows in best.sets]
+        for _ in range(_ROUNDS):
             self.rounds += 1
-            halves = []
-            for e, (low, high, slowest) in enumerate(spans(season, times, cuts, best.value,
-                                                           budget)):
-                if np.isfinite([low, high]).all():
-                    halves.append(times[e].halves(best.sets[e], (low, high), slowest))
-                    cuts[e].append(halves[-1].whole)
-            found = by_cuts(season, times, cuts, _AGREE * self.tolerance, budget,
-                            halves if len(halves) == len(times) else ())
-            before, bound = bound, max(bound, min(found.bound, best.value))
-            for there, rows in zip(times, found.sets, strict=True):
+            self.progress(f"proof, {best.value - bound:.1f} s open" if np.isfinite(bound)
+                          else "proof")
+            pieces = [there.pieces(some, here, span) for there, some, here, span in zip(
+                times, marks, rest.entries, ends, strict=True)]
+            proposed = by_cuts(season, times, cuts, _AGREE * self.tolerance, budget, rest, pieces)
+            before, bound = bound, max(bound, min(proposed.bound, limit))
+            if not proposed.sets:
+                break
+            for there, some, rows in zip(times, marks, proposed.sets, strict=True):
                 there.time(rows)
+                some.append(rows)
             best = min(best, self.best(budget), key=lambda decision: decision.value)
-            self.progress(f"proof, {best.value - bound:.1f} s open")
-            if bound - before < _PROGRESS * (best.value - bound):
+            if best.value - bound <= self.tolerance or (
+                    bound - before < _PROGRESS * (best.value - bound)):
                 break
         return best, max(best.value - bound, 0.0)
 
@@ -186,8 +183,8 @@ def solve_season(season: Season, *, tolerance: float | None = None,
     if tolerance is None:
         tolerance = _TOLERANCE * len(season.entries)
     solver = Solver(season, times or times_of(season, progress), tolerance, progress)
-    solver.start()
+    best = solver.start()
     progress("what money is worth")
-    solver.price_mixture()
-    best, gap = solver.prove(solver.improve(solver.best()))
+    solver.price_best(best)
+    best, gap = solver.prove(best)
     return solver, best, gap

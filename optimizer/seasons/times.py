@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,24 +13,44 @@ from optimizer.kit.choose import forbidden, search_for
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.labels import best_by_cost, relax
 from optimizer.kit.minorant import tangent
-from optimizer.seasons.cut import Cut, Halves
+from optimizer.seasons.cut import Cut, Pieces
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
     from optimizer.day import RaceDay
+    from optimizer.kit.boxes import Boxes
     from optimizer.kit.evaluator import Evaluator
     from optimizer.kit.minorant import Minorant
     from optimizer.kit.search import Search
     from optimizer.seasons.values import Season
 
-__all__ = ["EntryTimes", "times_of"]
+__all__ = ["EntryTimes", "Left", "times_of"]
 
 _PIECES = 12  # of the range of time, the width of the first boxes
+_PIECES_OF_PLANES = 4  # of what is left, with a bound each
 _TRIES = 4  # of sets that a pricing leads to
 _CLOSE = 0.02  # s between the time of a set and its bound, or the floor under all
+
+
+@dataclass(frozen=True)
+class Left:
+    """Sets that an entry may still ride in a better season.
+
+    Attributes
+    ----------
+    usable : (n,) items
+    needed : by place, whether one of its items is always ridden
+    span : of the first coordinate of the search, from the point of its bound for all sets
+    slowest : the longest time [s]
+    """
+
+    usable: NDArray[np.bool_]
+    needed: NDArray[np.bool_]
+    span: tuple[float, float]
+    slowest: float
 
 
 class EntryTimes:
@@ -66,35 +88,49 @@ class EntryTimes:
         off = self.time(rows) - float(near.of(here, search.rules.overlapping(here))[0])
         return Cut(near.constant + off, -near.item, -near.overlap)
 
-    def along(self) -> Minorant:
-        """Coordinate along which times differ most, as a sum over items and overlaps."""
-        return self.search.along_first()
+    def all_left(self) -> Left:
+        """Give all sets of usable items."""
+        offer = self.search.offer
+        return Left(offer.usable, np.zeros(len(offer.combinations.places), dtype=bool),
+                    (-np.inf, np.inf), self.time(()) + _CLOSE)
 
-    def chord(self, rows: tuple[int, ...], span: tuple[float, float] = (-np.inf, np.inf),
-              slowest: float = np.inf) -> Cut:
-        """Bound on the time of all sets that are not slower than without any item.
+    def boxes(self, left: Left) -> Boxes:
+        """Give what is left as a range of coordinates, with the bounds over it."""
+        return self.search.narrowed(left.usable, left.needed).boxes()
 
-        Of those only whose `along` is within a span, and which take `slowest` [s] at most.
+    def cut(self, rows: tuple[int, ...], left: Left) -> Cut:
+        """Bound on the time of what is left, good near the set of `rows`."""
+        return _cut(self.boxes(left).chord(rows, left.slowest, left.span))
+
+    def pieces(self, marks: Sequence[tuple[int, ...]], left: Left,
+               ends: tuple[float, float]) -> Pieces:
+        """Bounds on pieces of what is left that meet at the sets `marks`, and half-way between.
+
+        `ends` of the coordinate `Boxes.along`.
         """
-        search = self.search
-        floor = search.chord(rows, min(self.time(()) + _CLOSE, slowest), span)
-        return Cut(floor.value + floor.constant, -floor.item, -floor.overlap)
-
-    def halves(self, rows: tuple[int, ...], span: tuple[float, float], slowest: float) -> Halves:
-        """Bounds as `chord` gives them, below and above the place of a set in a span."""
-        search, along = self.search, self.along()
-        here = search.rules.flags([rows])
-        place = float(along.of(here, search.rules.overlapping(here))[0])
-        place = min(max(place, span[0]), span[1])
-        slack = 2.0 * along.slack
-        whole = self.chord(rows, span, slowest)
-        low = self.chord(rows, (span[0], place + slack), slowest)
-        high = self.chord(rows, (place - slack, span[1]), slowest)
-        rise = [-float(search.model.spread(whole.floor - half.floor, half.price - whole.price,
-                                           half.overlap - whole.overlap)[0])
-                for half in (low, high)]
-        return Halves(Cut(along.constant, -along.item, -along.overlap), slack, place, span, whole,
-                      low, high, (max(rise[0], 0.0), max(rise[1], 0.0)))
+        boxes = self.boxes(left)
+        along = boxes.along()
+        chosen = self.search.rules.flags(marks)
+        places = along.of(chosen, self.search.rules.overlapping(chosen))
+        edges = np.unique(np.clip([*ends, *places], *ends))
+        while len(edges) - 1 < _PIECES_OF_PLANES and np.ptp(edges) > 0:
+            k = int(np.diff(edges).argmax())
+            edges = np.insert(edges, k + 1, 0.5 * (edges[k] + edges[k + 1]))
+        if len(edges) == 1:
+            edges = np.repeat(edges, 2)
+        whole = boxes.chord(marks[0], left.slowest, left.span)
+        planes = []
+        for a, b in itertools.pairwise(edges.tolist()):
+            near = int(np.abs(places - 0.5 * (a + b)).argmin())
+            low, high = boxes.places((a, b))
+            planes.append(boxes.chord(marks[near], left.slowest, (
+                max(low, left.span[0]), min(high, left.span[1]))))
+        rise = [float(boxes.model.spread(
+            plane.value + plane.constant - whole.value - whole.constant, plane.item - whole.item,
+            plane.overlap - whole.overlap)[1]) for plane in planes]
+        return Pieces(Cut(along.constant, -along.item, -along.overlap), along.slack,
+                      tuple(edges.tolist()), tuple(map(_cut, planes)),
+                      tuple(max(one, 0.0) for one in rise))
 
     def known(self) -> dict[tuple[int, ...], float]:
         """Give all sets that have a time."""
@@ -135,6 +171,10 @@ class EntryTimes:
         relaxed = relax(tangent(search.bounds[origin], search.model), free, 1.0)
         found = search.rules.repair(best_by_cost(relaxed, free, 1.0)[0][-1:])
         return tuple(np.flatnonzero(found[0]).tolist())
+
+
+def _cut(plane: Minorant) -> Cut:
+    return Cut(plane.value + plane.constant, -plane.item, -plane.overlap)
 
 
 def times_of(season: Season, progress: Callable[[str], None] = lambda _words: None,
