@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from optimizer.evidence.priors import Priors
     from optimizer.job.values import SetSplits
     from optimizer.kit import Choice
-    from optimizer.pacing import Plan
+    from optimizer.kit.rivals import Rival
+    from optimizer.pacing import Plan, SimulatedRide
     from optimizer.physics import Setup
     from optimizer.rider import Rider
     from optimizer.uncertainty import Draws
@@ -155,7 +156,7 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
     owned, best = (evaluator.own_plan(kit.setup) for kit in (choice.owned, choice.best))
     few = ride_in_blocks(day, best, job.options)
     draws = draws_of(job, day)
-    (risk, fork), moves, twice, (drawn, splits), limit, spared, after = side_by_side({
+    (risk, fork), moves, twice, (drawn, splits, rivals), limit, spared, after = side_by_side({
         "how often the rider runs out": lambda: risk_of(job, day, choice.best.setup, best, few,
                                                         draws),
         "what moves the time": lambda: sensitivity_table(day, choice.best, best),
@@ -170,16 +171,34 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
         job=job, day=day, choice=choice, plan=replace(
             twice, continuous_time=limit, grid_error=abs(best.finish_time - limit)),
         baseline_plan=owned, rideable=few,
-        spread=drawn, splits=splits, worth=worth(job, choice.owned, owned), sensitivities=moves,
-        effort_budget_cost=spared, even=ride_evenly(best), realism=realism(best, day.rider),
-        risk=risk, fork=fork, bike_run=after)
+        spread=drawn, splits=splits, rivals=rivals, worth=worth(job, choice.owned, owned),
+        sensitivities=moves, effort_budget_cost=spared, even=ride_evenly(best),
+        realism=realism(best, day.rider), risk=risk, fork=fork, bike_run=after)
 
 
 def _sure(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,
-          ) -> tuple[tuple[float, float, float], tuple[SetSplits, ...]]:
-    """Range of the finish time, and arrivals by set of kit, from the same drawn days."""
-    drawn = ride_days(best, day, draws, job.effects, choice.best.items).time
-    return spread(drawn), set_splits(job, day, choice, best, owned, draws, drawn)
+          ) -> tuple[tuple[float, float, float], tuple[SetSplits, ...], tuple[Rival, ...]]:
+    """Range of the finish time, arrivals by set of kit, and rivals, from the same drawn days."""
+    ride = ride_days(best, day, draws, job.effects, choice.best.items)
+    return (spread(ride.time), set_splits(job, day, choice, best, owned, draws, ride.time),
+            _rivals(job, day, choice, best, draws, ride))
+
+
+def _rivals(job: Job, day: RaceDay, choice: Choice, best: Plan, draws: Draws,
+            ride: SimulatedRide) -> tuple[Rival, ...]:
+    """Say how the kits that the choice weighed stand to the best one."""
+    from optimizer.kit.response import response
+    from optimizer.kit.rivals import rivals_of, weighed_kits
+    from optimizer.kit.set_model import set_model
+    from optimizer.kit.terms import tabulate
+
+    kits = weighed_kits(choice)
+    if all(kit.items == choice.best.items for kit in kits):
+        return ()
+    terms = tabulate(job.baseline, job.catalogue, job.effects)
+    answer = response(best, day, choice.best.setup, terms.rows(choice.best.items), draws,
+                      job.effects, set_model(terms, job.baseline, day.rider.mass), ride)
+    return rivals_of(choice.best, kits, answer, terms)
 
 
 def _cost_of_effort_budget(day: RaceDay, within_budget: Plan, setup: Setup) -> float:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect
     from optimizer.job.run_after import BikeRun
     from optimizer.kit import Catalogue, Choice
+    from optimizer.kit.rivals import Rival
     from optimizer.pacing import Plan, Realism, RideablePlan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
@@ -180,9 +181,10 @@ class Result:
     `day` has the rider as height and heat leave them; `baseline_plan` is the plan with what is
     owned; `spread` the 5, 50 and 95 % points of the finish time under the uncertainties in wind,
     rider and evidence [s]. The rest is for the report and may be empty: `splits` per set of kit
-    (the plan's set first, then what is owned, then the named sets), `worth` per item,
-    `sensitivities`, `effort_budget_cost`, the seconds that it costs to leave something in the legs
-    for a run, `even`, the usual ways to ride with the plan's set, `risk` to run out,
+    (the plan's set first, then what is owned, then the named sets), `rivals`, how the kits that
+    were weighed stand to the plan's, `worth` per item, `sensitivities`, `effort_budget_cost`, the
+    seconds that it costs to leave something in the legs for a run, `even`, the usual ways to ride
+    with the plan's set, `risk` to run out,
     `fork` a plan with one decision, `realism` how even the plan is, `bike_run` ways to share the
     effort with the run that follows.
     """
@@ -195,6 +197,7 @@ class Result:
     rideable: RideablePlan
     spread: tuple[float, float, float]
     splits: tuple[SetSplits, ...] = ()
+    rivals: tuple[Rival, ...] = ()
     worth: tuple[ItemWorth, ...] = ()
     sensitivities: tuple[Sensitivity, ...] = ()
     effort_budget_cost: float = 0.0

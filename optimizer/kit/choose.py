@@ -265,33 +265,34 @@ def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[
              currency: str) -> tuple[tuple[Alternative, ...], tuple[tuple[str, str], ...]]:
     """Decide otherwise about each item in turn, and say why what is left out is left out."""
     others = decided_otherwise(search, best, budget)
-    alternatives, left_out = [], []
+    chosen, alternatives, left_out = kit_set(search, best), [], []
     for row, name in enumerate(search.terms.names):
         if name in ruled_out:
             left_out.append((name, ruled_out[name]))
             continue
         other = others[row]
-        seconds = other.time - best.time if other else math.inf
-        alternatives.append(Alternative(name, kit_set(search, other) if other else None,
-                                        seconds))
+        kit = kit_set(search, other) if other else None
+        seconds = kit.finish_time - chosen.finish_time if kit else math.inf
+        alternatives.append(Alternative(name, kit, seconds))
         if row not in best.rows:
-            left_out.append((name, reason(search, row, best, other, budget, currency)))
+            left_out.append((name, reason(
+                search, row, other, budget, currency,
+                compared(search, best, other, seconds) if other else "")))
     return tuple(alternatives), tuple(left_out)
 
 
-def reason(search: Search, row: int, chosen: EvaluatedSet, other: EvaluatedSet | None,
-           budget: float, currency: str, loss: str = "") -> str:
+def reason(search: Search, row: int, other: EvaluatedSet | None, budget: float, currency: str,
+           loss: str) -> str:
     """Say why an item is left out.
 
     Parameters
     ----------
     search : of the kit
     row : of the item
-    chosen : evaluated set
     other : best set with the item, None where there is none
     budget : money that may be spent
     currency : name of the money
-    loss : how the other compares; by default on the forecast day
+    loss : how the other compares
 
     Returns
     -------
@@ -302,8 +303,7 @@ def reason(search: Search, row: int, chosen: EvaluatedSet, other: EvaluatedSet |
         return f"costs {cost:g} {currency}, more than the budget"
     if other is None:
         return "no kit within the budget can have it"
-    said = loss or compared(search, chosen, other, other.time - chosen.time)
-    return f"the best kit with it {said}"
+    return f"the best kit with it {loss}"
 
 
 def compared(search: Search, chosen: EvaluatedSet, other: EvaluatedSet, seconds: float) -> str:

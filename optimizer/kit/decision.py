@@ -24,8 +24,9 @@ from optimizer.kit.choose import (
 )
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import Response, propose, response
+from optimizer.kit.rivals import Rival, equal_rival, likely_rival, rivals_of, weighed_kits
 from optimizer.pacing import sensitivities
-from optimizer.uncertainty import FORECAST, chance_faster, draw_days, measure_of
+from optimizer.uncertainty import FORECAST, draw_days, measure_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -45,30 +46,11 @@ if TYPE_CHECKING:
 __all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit",
            "unit_loss"]
 
-_SURE = 0.9  # chance from which one set counts as clearly faster than another
 _LEAST_CHANCE = 0.005  # to beat a target, that a purchase has to win: a day in 100, rounded
-_EVEN = 0.6  # chance below which it may as well be the other way round
 _SWITCHES = 6  # of the chosen set to a better one that decides otherwise about an item
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
 _LEAST_WORTH = 0.5  # of the currency, of a test: less is shown as 0
 _TAILS = (0.0, 0.5, 0.9)
-
-
-@dataclass(frozen=True)
-class Rival:
-    """A set in the draws: mean, 5, 50 and 95 % points [s], and how it stands to the chosen one.
-
-    `behind` are the 5, 50 and 95 % points of what it loses on the chosen set on the same day [s];
-    `chance` that the chosen set is faster.
-    """
-
-    kit: KitSet
-    mean: float
-    low: float
-    middle: float
-    high: float
-    behind: tuple[float, float, float]
-    chance: float
 
 
 @dataclass(frozen=True)
@@ -238,26 +220,21 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         field.add([other for other in others.values() if other])
     if chosen.rows != best.rows:
         evaluator.plan_own(chosen.setup)
-    times = field.times
-    rivals = sorted((_rival(search, known, times[rows], times[chosen.rows])
-                     for rows, known in field.sets.items() if rows != chosen.rows),
-                    key=lambda rival: rival.mean)
-    cheaper = sorted((rival for rival in rivals if rival.kit.spend < chosen.spend - 1e-9),
-                     key=lambda rival: rival.kit.spend)
-    equal = next((rival for rival in cheaper
-                  if rival.chance < _EVEN or rival.behind[1] <= least_gain), None)
-    likely = next((rival for rival in cheaper if rival.chance < _SURE), None)
-    low, high = np.percentile(times[chosen.rows], [5.0, 95.0])
+    kit = kit_set(search, chosen)
+    rivals = rivals_of(kit, [other for other in (
+        [kit_set(search, known) for known in field.sets.values()] if measure.of
+        else weighed_kits(choice)) if other.spend <= budget + 1e-9], answer, search.terms)
+    low, high = np.percentile(field.times[chosen.rows], [5.0, 95.0])
     progress("what to buy next, and what to test")
     owned = search.fastest(0.0)
     alternatives, left_out = _otherwise(field, chosen, others, ruled_out, budget, currency)
-    kit = kit_set(search, chosen)
     tests = _tests(search, choice, kit, alternatives, answer)
     return KitDecision(
         choice=choice, measure=measure, level=level, target=target, chosen=kit,
         score=field.score(chosen) if measure.of else kit.finish_time,
-        spread=(float(low), float(high)), rivals=tuple(rivals), alternatives=alternatives,
-        left_out=left_out, equal=equal, likely=likely,
+        spread=(float(low), float(high)), rivals=rivals, alternatives=alternatives,
+        left_out=left_out, equal=equal_rival(kit, rivals, least_gain),
+        likely=likely_rival(kit, rivals),
         purchases=_purchases(search, catalogue, effects, evaluator.own_plan(owned.setup), owned),
         stages=_stages(search, catalogue, stages),
         tests=tests)
@@ -271,6 +248,7 @@ class _Field:
         self.search, self.answer = search, answer
         self.measure, self.level, self.target = measure, level, target
         self.sets: dict[tuple[int, ...], EvaluatedSet] = {}
+        self.own: dict[tuple[int, ...], float] = {}  # s on the forecast day, by plans of their own
         self.times: dict[tuple[int, ...], NDArray[np.float64]] = {}
 
     def add(self, some: Sequence[EvaluatedSet]) -> None:
@@ -278,13 +256,16 @@ class _Field:
         new = list({known.rows: known for known in some if known.rows not in self.sets}.values())
         if new:
             self.sets.update((known.rows, known) for known in new)
-            self.times.update(zip((known.rows for known in new),
-                                  _times(self.search, self.answer, new), strict=True))
+            own = [self.search.evaluator.own_time(known.setup, known.time) for known in new]
+            chosen = self.search.rules.flags([known.rows for known in new])
+            drawn = self.answer.times(chosen, self.search.rules.overlapping(chosen), np.array(own))
+            for known, time, times in zip(new, own, drawn, strict=True):
+                self.own[known.rows], self.times[known.rows] = time, times
 
     def score(self, known: EvaluatedSet) -> float:
         """Seconds, or the chance to beat the target."""
         if self.measure.of is None:
-            return known.time
+            return self.own[known.rows]
         found = self._of(self.times[known.rows])
         return -found if self.measure.chance else found
 
@@ -334,12 +315,9 @@ def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedS
         plain = field.plain(other, chosen) if other else math.inf
         alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss, plain))
         if row not in chosen.rows:
-            words = ""
-            if field.measure.chance and other:
-                words = _chances(plain)
-            elif field.measure.of and other:
-                words = compared(search, chosen, other, plain)
-            left_out.append((name, reason(search, row, chosen, other, budget, currency, words)))
+            words = "" if other is None else (_chances(plain) if field.measure.chance else
+                                              compared(search, chosen, other, plain))
+            left_out.append((name, reason(search, row, other, budget, currency, words)))
     return tuple(alternatives), tuple(left_out)
 
 
@@ -362,21 +340,6 @@ def _uncertain(effects: Sequence[Effect]) -> bool:
 def _first(answer: Response, count: int) -> Response:
     return Response(answer.base[:count], answer.item[:count], answer.overlap[:count],
                     answer.uncertainty, answer.still)
-
-
-def _times(search: Search, answer: Response, pool: Sequence[EvaluatedSet]) -> NDArray[np.float64]:
-    """(s, k) times of known sets in all draws."""
-    chosen = search.rules.flags([known.rows for known in pool])
-    return answer.times(chosen, search.rules.overlapping(chosen),
-                        np.array([known.time for known in pool]))
-
-
-def _rival(search: Search, known: EvaluatedSet, times: NDArray[np.float64],
-           chosen: NDArray[np.float64]) -> Rival:
-    low, middle, high = (float(x) for x in np.percentile(times, [5, 50, 95]))
-    behind = tuple(float(x) for x in np.percentile(times - chosen, [5, 50, 95]))
-    return Rival(kit_set(search, known), float(times.mean()), low, middle, high,
-                 (behind[0], behind[1], behind[2]), chance_faster(chosen, times))
 
 
 def _purchases(search: Search, catalogue: Catalogue, effects: Sequence[Effect], plan: Plan,

@@ -65,7 +65,8 @@ class Response:
 
 
 def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws: Draws,
-             effects: Sequence[Effect], model: SetModel) -> Response:
+             effects: Sequence[Effect], model: SetModel,
+             ride: SimulatedRide | None = None) -> Response:
     """Response of all sets, from the plan of one of them.
 
     Parameters
@@ -77,13 +78,14 @@ def response(plan: Plan, day: RaceDay, setup: Setup, rows: Sequence[int], draws:
     draws : drawn days, k
     effects : what each item does
     model : linear model of all sets
+    ride : the plan on the drawn days, where that is known
 
     Returns
     -------
     times of all sets in all draws, to first order
     """
-    names = [model.terms.names[row] for row in rows]
-    ride = ride_days(plan, day, draws, effects, names)
+    if ride is None:
+        ride = ride_days(plan, day, draws, effects, [model.terms.names[row] for row in rows])
     head, cross = spread_wind(plan.problem.headwind, plan.problem.crosswind, draws.wind,
                               plan.problem.departures)
     drawn = _slopes(plan, ride, setup, head.T, cross.T, ability(plan, day, draws))

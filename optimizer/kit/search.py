@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
     from optimizer.kit.bound import Bound
     from optimizer.kit.evaluator import Evaluator
-    from optimizer.kit.minorant import Minorant
     from optimizer.kit.set_model import SetModel
     from optimizer.physics import Setup
 

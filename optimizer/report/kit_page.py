@@ -10,6 +10,7 @@ from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
 from optimizer.report.current import caution_of, cost_of, current_kit, free_words, nothing_bought
+from optimizer.report.money import last_money_words
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
@@ -29,11 +30,12 @@ if TYPE_CHECKING:
     from optimizer.job import Job
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
-    from optimizer.kit.decision import KitDecision, Otherwise, Purchase, Rival
+    from optimizer.kit.decision import KitDecision, Otherwise, Purchase
+    from optimizer.kit.rivals import Rival
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["basket", "compare_lead", "compare_page", "days", "kit_lead", "kit_page",
-           "landmarks", "last_money_words", "named", "why_rows"]
+           "landmarks", "named", "why_rows"]
 
 _TOLD_APART = 0.9
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
@@ -94,19 +96,17 @@ def _last_money(decision: KitDecision) -> list[str]:
     rival = decision.equal or decision.likely
     if rival is None:
         return []
-    return [last_money_words(rival, decision.chosen, decision.choice.currency,
-                             even=rival is decision.equal)]
+    return [sure_words(rival, decision.chosen, decision.choice.currency,
+                       even=rival is decision.equal)]
 
 
-def last_money_words(rival: Rival, chosen: KitSet, currency: str, *, even: bool) -> str:
+def sure_words(rival: Rival, chosen: KitSet, currency: str, *, even: bool) -> str:
     """Say what the money buys by which a kit is dearer than a rival, and how sure that is."""
-    low, middle, high = rival.behind
-    last = f"The last {money(chosen.spend - rival.kit.spend, currency)}"
+    low, _, high = rival.behind
+    amount, says = last_money_words(rival, chosen, currency, even=even)
     gain = (f"with them you are faster on {days(rival.chance)} (90 % range of the gain: "
             f"{_lost_or_won(low)} to {_lost_or_won(high)})")
-    if even:
-        return f"{last} buy little that is sure: {gain}. Test before you spend them."
-    return f"{last} likely save {seconds(middle)}, but not surely: {gain}."
+    return f"{amount} {says}: {gain}." + (" Test before you spend them." if even else "")
 
 
 def _lost_or_won(gain: float) -> str:
@@ -173,7 +173,7 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
         rival = behind.get(kit.items)
         stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
                   seconds_range(rival.behind[0], rival.behind[2])
-                  + (" ≈" if rival.behind[0] <= 0.0 else ""))
+                  + ("" if rival.clear else " ≈"))
         new = [named(job.catalogue[name]) for name in kit.items if name not in had]
         gone = [name for name in had if name not in kit.items]
         rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new) or "–",

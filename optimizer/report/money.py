@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.defaults import NINE_IN_TEN
+from optimizer.kit.rivals import equal_rival, likely_rival
 from optimizer.report.current import caution_of, cost_of, current_kit, free_words, nothing_bought
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
@@ -20,17 +19,17 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect
     from optimizer.job import ItemWorth, Result
     from optimizer.kit import Item, KitSet
+    from optimizer.kit.rivals import Rival
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
 
-_ONE_SIDE = 1.282  # standard normal: 90 % point
 _FEW = 3  # items that the first screen names
 _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 8  # rows of the forest plot that fit on paper
 
 __all__ = ["advice", "clearly_different", "frontier", "frontier_data", "items_worth", "kept_kit",
-           "last_money", "money_parts"]
+           "last_money", "last_money_words", "money_parts"]
 
 
 def advice(result: Result) -> Markup:
@@ -59,32 +58,30 @@ def advice(result: Result) -> Markup:
 
 def last_money(result: Result) -> Markup:
     """Say how much of the money buys a gain that is not sure."""
-    best = result.choice.best
-    alike = [kit for kit, different in zip(
-                 result.choice.frontier, clearly_different(result), strict=True)
-             if not different and kit.spend < best.spend]
-    if not alike:
+    best, gain = result.choice.best, result.choice.least_gain
+    equal = equal_rival(best, result.rivals, gain)
+    rival = equal or likely_rival(best, result.rivals)
+    if rival is None:
         return Markup("")
-    least = min(alike, key=lambda kit: kit.spend)
-    return Markup(' The last {} <a href="#frontier">likely save {}</a>, but not surely.').format(
-        money(best.spend - least.spend, result.choice.currency),
-        seconds(least.finish_time - best.finish_time))
+    amount, says = last_money_words(rival, best, result.choice.currency, even=rival is equal)
+    return Markup(' {} <a href="#frontier">{}</a>.').format(amount, says)
+
+
+def last_money_words(rival: Rival, chosen: KitSet, currency: str, *,
+                     even: bool) -> tuple[str, str]:
+    """Say by how much a kit is dearer than a rival, and what that buys; in two parts.
+
+    `even` where the rival may as well be the faster one.
+    """
+    return (f"The last {money(chosen.spend - rival.kit.spend, currency)}",
+            "buy little that is sure" if even else
+            f"likely save {seconds(rival.behind[1])}, but not surely")
 
 
 def clearly_different(result: Result) -> list[bool]:
-    """Whether the evidence tells each set of the frontier from the best one, nine times in ten.
-
-    To first order: the items that two sets do not share bring the uncertainty of their own gain
-    each, independent of each other; what they share brings none.
-    """
-    uncertainty = {row.item: (row.high - row.low) / (2 * NINE_IN_TEN) for row in result.worth}
-    best = result.choice.best
-    different = []
-    for kit in result.choice.frontier:
-        apart = set(kit.items) ^ set(best.items)
-        sd = math.hypot(*(uncertainty.get(name, 0.0) for name in apart))
-        different.append(bool(apart) and abs(kit.finish_time - best.finish_time) > _ONE_SIDE * sd)
-    return different
+    """Whether the best kit and each one at a price differ clearly on the drawn days."""
+    clear = {rival.kit.items: rival.clear for rival in result.rivals}
+    return [clear.get(kit.items, False) for kit in result.choice.frontier]
 
 
 def _in_short(result: Result, names: list[str]) -> str:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from optimizer.seasons.cut import Cut
     from optimizer.seasons.program import Decision, Model
-    from optimizer.seasons.times import EntryTimes, Left
+    from optimizer.seasons.times import EntryTimes
     from optimizer.seasons.values import Season
 
 __all__ = ["everything", "narrowed"]
@@ -120,7 +120,7 @@ class _Linear:
         program.a_matrix_.start_ = arrays.matrix.indptr
         program.a_matrix_.index_ = arrays.matrix.indices
         program.a_matrix_.value_ = arrays.matrix.data
-        self._highs: Any = highspy.Highs()
+        self._highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
         self._status = highspy.HighsModelStatus
         for name, value in (("output_flag", False), ("threads", 1), ("random_seed", 1)):
             self._highs.setOptionValue(name, value)
@@ -239,7 +239,7 @@ class _Findings:
         self.ends: list[tuple[float, float]] = [(-np.inf, np.inf)] * len(times)
 
     def rest(self) -> Rest:
-        """What remains."""
+        """Give what remains."""
         return Rest(tuple(self.left), self.bought, self.hired)
 
     def look(self, linear: _Linear, limit: float) -> bool:

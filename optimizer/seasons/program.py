@@ -162,6 +162,7 @@ class Model:
 
     def decision(self, values: Any, sets: Sequence[tuple[int, ...]], value: float,
                  bound: float) -> Decision:
+        """Read off what is bought and hired for the sets of the entries."""
         hired = [frozenset(row for (e, row), var in self.model.hire.items()
                            if e == number and row in rows and values[var] > _HALF)
                  for number, rows in enumerate(sets)]

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.kit.rivals import Rival
 from optimizer.report import write_report
 from optimizer.report.money import clearly_different
 from optimizer.report.plan_page import plan_page
@@ -69,20 +70,15 @@ def test_many_items_are_named_by_their_largest(result):
 
 
 def test_money_that_buys_no_certain_gain_is_said(result):
-    # Two sets apart by one item, gain g with standard error s: they differ nine times in ten
-    # (one-sided) where g > 1.2816 s, the 90 % point of the standard normal (tables, e.g.
-    # Abramowitz and Stegun 1964, table 26.5).
-    kit, best = result.choice.frontier[2], result.choice.best
-    (item,) = set(best.items) - set(kit.items)
-    gain = kit.finish_time - best.finish_time
-    for share, told in ((0.97, True), (1.03, False)):
-        half = 1.6449 * share * gain / 1.2816
-        worth = tuple(replace(row, low=gain - half, high=gain + half) if row.item == item else row
-                      for row in result.worth)
-        uncertain = replace(result, worth=worth)
+    kit = result.choice.frontier[2]
+    for chance, told in ((0.91, True), (0.89, False)):
+        rival = Rival(kit, 0.0, 0.0, 0.0, 0.0, (-2.0, 9.0, 20.0), chance)
+        uncertain = replace(result, rivals=(rival,))
         assert clearly_different(uncertain)[2] is told
         lead = words(plan_page(uncertain))
-        assert ("The last 240 EUR likely save " in lead) is not told
+        assert ("The last 240 EUR likely save 9.0 s, but not surely" in lead) is not told
+    even = replace(result, rivals=(replace(rival, chance=0.55),))
+    assert "The last 240 EUR buy little that is sure" in words(plan_page(even))
 
 
 def test_nothing_to_buy_is_said(result):
