@@ -16,7 +16,7 @@ from scipy.linalg.lapack import dtbtrs
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import drag_in_energy
 from optimizer.pacing.problem import CRAWL, FASTEST
-from optimizer.physics.road_load import ROOM, drag_and_slope, road_force
+from optimizer.physics.road_load import drag_and_slope, rides_drag, road_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -222,7 +222,6 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
     e0 = np.full(b, min(0.5 * p.start_speed**2, float(top[0])))
     speed[0] = np.sqrt(2 * e0)
     stalled = np.zeros(b, dtype=bool)
-    room = np.empty((ROOM, b))
     e1, v1, mean, total, propulsion, half, by_end, value, change = np.empty((9, b))
     force = slope = along = np.zeros(b)
     inertia_before = 0.0
@@ -234,7 +233,9 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
         rest = (p.mass + np.asarray(var.mass_change)) * (unit + roll * var.rolling_factor)
         rest = np.broadcast_to(rest + p.bearing[0], drive.shape)
         inertia = effective / p.step[some, None]
-        density = p.air_density[some, None] * np.asarray(var.density_factor)
+        drag = rides_drag(
+            head, cross, p.air_density[some, None] * np.asarray(var.density_factor), p.drag,
+            p.position[some], factor=var.drag_factor, change=var.drag_area_change)
         for j, k in enumerate(range(first, some.stop)):
             v0 = speed[k]
             if k:
@@ -259,9 +260,7 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
             for _ in range(30):
                 np.sqrt(np.add(e1, e1, out=v1), out=v1)
                 np.sqrt(np.add(e0, e1, out=mean), out=mean)
-                force, slope = drag_and_slope(
-                    mean, head[j], cross[j], density[j], p.drag, p.position[k],
-                    factor=var.drag_factor, change=var.drag_area_change, room=room)
+                force, slope = drag(j, mean)
                 if p.bearing[1]:
                     force += np.multiply(mean, p.bearing[1], out=half)
                     slope += p.bearing[1]
@@ -337,9 +336,10 @@ def _put_in(p: PacingProblem, var: Variation, watts: NDArray[np.float64],
     force = ((p.effective_mass + mass_change) * (after**2 - before**2) / (2 * p.step[k, None])
              + (p.mass + mass_change) * (unit + roll * var.rolling_factor)
              + p.bearing[0] + p.bearing[1] * mean)
-    force += drag_and_slope(
-        mean, wind[0][k], wind[1][k], p.air_density[k, None] * var.density_factor, p.drag,
-        p.position[k, None], factor=var.drag_factor, change=var.drag_area_change)[0]
+    drag = rides_drag(wind[0][k], wind[1][k], p.air_density[k, None] * var.density_factor, p.drag,
+                      p.position[k], factor=var.drag_factor, change=var.drag_area_change)
+    for j, speeds in enumerate(mean):
+        force[j] += drag(j, speeds)[0]
     held = np.clip(force * 0.5 * (before + after) / p.drivetrain_efficiency, 0.0, watts[k])
     used = np.array(watts)
     used[k] = np.where(after >= highest[k, None] * (1 - _ON_LIMIT), held, used[k])

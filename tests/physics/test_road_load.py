@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force, road_load
-from optimizer.physics.road_load import drag_and_slope
+from optimizer.physics.road_load import drag_and_slope, rides_drag
 
 YAW = np.radians([0.0, 5.0, 10.0, 15.0, 20.0])
 AREA = np.array([[0.250, 0.246, 0.235, 0.231, 0.240], [0.310, 0.312, 0.318, 0.316, 0.330]])
@@ -117,3 +117,21 @@ def test_a_reduced_table_is_brought_to_the_relative_wind():
 
 def test_tables_may_be_lists_of_whole_numbers():
     assert DragArea([0], [[1]]).at(0.3) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("drag", [DRAG, DragArea.constant(0.25)])
+def test_drag_of_rides_side_by_side_is_the_drag(drag):
+    """Against `aerodynamic_force` with its cubics, also where a tail wind is faster than a rider."""
+    rng = np.random.default_rng(3)
+    head, cross = rng.uniform(-12.0, 12.0, (2, 20, 50))
+    density, factor = rng.uniform(1.0, 1.3, (20, 1)), rng.uniform(0.9, 1.1, 50)
+    position = np.zeros(20, dtype=np.int64)
+    at = rides_drag(head, cross, density, drag, position, factor=factor, change=0.01)
+    for k in range(20):
+        speed = rng.uniform(3.0, 16.0, 50)
+        force, slope = at(k, speed)
+        area = DragArea(drag.yaw, drag.area[:1])
+        wanted = aerodynamic_force(speed, head[k], cross[k], density[k], area)
+        flat = aerodynamic_force(speed, head[k], cross[k], density[k], DragArea.constant(0.01))
+        assert force == pytest.approx(factor * wanted[0] + flat[0], rel=2e-6, abs=1e-6)
+        assert slope == pytest.approx(factor * wanted[1] + flat[1], rel=2e-3, abs=2e-3)
