@@ -121,7 +121,7 @@ def test_tables_may_be_lists_of_whole_numbers():
 
 @pytest.mark.parametrize("drag", [DRAG, DragArea.constant(0.25)])
 def test_drag_of_rides_side_by_side_is_the_drag(drag):
-    """Against `aerodynamic_force` with its cubics, also where a tail wind is faster than a rider."""
+    """Against `aerodynamic_force`, also where a tail wind is faster than the rider."""
     rng = np.random.default_rng(3)
     head, cross = rng.uniform(-12.0, 12.0, (2, 20, 50))
     density, factor = rng.uniform(1.0, 1.3, (20, 1)), rng.uniform(0.9, 1.1, 50)
