@@ -29,9 +29,14 @@ def summary(outcomes: Sequence[Outcome]) -> str:
     """Say in a sentence or two how many cases have a plan and how many have none."""
     failed = [one for one in outcomes if one.failure]
     kept = sum(one.kept for one in outcomes)
+    if len(outcomes) == 1:
+        return ("The case failed." if failed else
+                "The case has a plan." + (" It comes from an earlier run on the same inputs."
+                                          if kept else ""))
     said = f"{len(outcomes) - len(failed)} of {len(outcomes)} cases have a plan."
     if kept:
-        said += f" {kept} of them come from an earlier run on the same inputs."
+        said += (f" {kept} of them {'come' if kept > 1 else 'comes'} from an earlier run on the "
+                 "same inputs.")
     if failed:
         said += f" {len(failed)} failed; the others are not touched by that."
     return said

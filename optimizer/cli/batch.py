@@ -108,7 +108,7 @@ def _executors(address: str | None, workers: int | None) -> Iterator[tuple[Pools
 def _table(outcomes: tuple[Outcome, ...]) -> None:
     from optimizer.report.words import clock, money, watts
 
-    table(("Case", "Time", "90 % range", "Mean", "Spent"), [
+    table(("Case", "Time", "90 % range", "Mean power", "Spent"), [
         (one.case, "none", "", "", "") if one.failure else
         (one.case, clock(one.finish_time), f"{clock(one.low)} to {clock(one.high)}",
          watts(one.mean_power), money(one.spend, one.currency)) for one in outcomes])

@@ -166,6 +166,9 @@ def _decide(scenario: str, options: dict[str, Any],
     from optimizer.job.weigh import weigh_kit
 
     job = _read(scenario, options, progress)
+    if not job.catalogue.items:
+        raise InputError(scenario, "", "names no kit to choose from",
+                         'add the table [kit] with catalogue = "kit.csv"')
     return job, weigh_kit(job, by=options["by"], level=options["level"],
                           target=options["target"] or 0.0, stages=options["money"],
                           draws=options["draws"], twice=options["second_proof"],

@@ -192,7 +192,7 @@ def _card_words(result: Result) -> str:
                 f"more lines, and {costs}.")
     lines = len(card.lines)
     laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
-    return f"The card has {lines} {'line' if lines == 1 else 'lines'}{laps} and is {costs}."
+    return f"The card has {'one line' if lines == 1 else f'{lines} lines'}{laps} and is {costs}."
 
 
 def _splits(result: Result) -> None:

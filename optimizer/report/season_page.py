@@ -30,8 +30,8 @@ __all__ = ["IDEAL", "frontier_table", "hire_table", "lead", "lent_table", "matri
            "season_page", "stage_table", "test_table"]
 
 _MOST_NEXT, _MOST_TESTS = 8, 8
-_LOOSE = "belongs to no item of the catalogue"  # in a note on evidence
-IDEAL = ("Times of rides and what each rider saves are those of the ideal ride, without weights; "
+_LOOSE = "does not belong to any item of the catalogue"  # in a note on evidence
+IDEAL = ("Times and savings of each rider are those of the ideal ride, in unweighted seconds; "
          "by the card a ride takes some seconds more.")
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of each event and "
             "its officials decide what may be used. Practise with new, hired or lent kit, and have "
@@ -42,20 +42,27 @@ def lead(found: SeasonKit) -> list[str]:
     """Say the answer first: money, seconds, proof, what comes back."""
     season = found.season
     weights = {entry.weight for entry in season.entries}
-    rides = f"over {len(found.rides)} rides" if len(found.rides) > 1 else "in 1 ride"
+    rides = f"over {len(found.rides)} rides" if len(found.rides) > 1 else "in one ride"
     if len(found.rides) > 1 and weights != {1.0}:
         rides += " (a second counts by the weight of its race)"
     elif weights != {1.0}:
         rides += f", where a second counts {max(weights):g} times"
-    out = [
-        (f"{season.name}: spend {money(found.spend)} of {money(season.budget, season.currency)} "
-         f"and save {_saved(found.saved)} {rides}, against the riders' current kit with the "
-         "changes that cost nothing.")]
+    against = "against the riders' current kit with the changes that cost nothing"
+    if season.budget > 0:
+        first = (f"spend {money(found.spend)} of {money(season.budget, season.currency)} and save "
+                 f"{_saved(found.saved)} {rides}, {against}.")
+    elif found.saved > 0:
+        first = (f"no money for kit; sharing what there is saves {seconds(found.saved)} {rides}, "
+                 f"{against}.")
+    else:
+        first = "no money for kit, and sharing what there is saves nothing."
+    out = [f"{season.name}: {first}"]
     if found.measure.of is None:
-        out.append("In this model no other way to spend the money saves more than "
-                   f"{at_most(found.gap)} more" + (
-                       f", purchases worth under {seconds(season.least_gain)} each left aside."
-                       if season.least_gain > 0 else "."))
+        use = "spend the money" if season.budget > 0 else "share it"
+        small = (f", purchases worth under {seconds(season.least_gain)} each left aside"
+                 if season.least_gain > 0 else "")
+        out.append(f"In this model no other way to {use} saves more than {at_most(found.gap)} "
+                   f"more{small}.")
     else:
         out.append(f"Race by race it has {found.measure.best_words(found.level)}, of all seasons "
                    f"made of the {found.looked_at:,} kits that were looked at; that is no proof.")

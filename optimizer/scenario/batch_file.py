@@ -189,7 +189,7 @@ def _told_apart(cases: tuple[Case, ...]) -> tuple[Case, ...]:
         if case.weather:
             parts.append(case.weather)
         if case.budget is not None and len(budgets) > 1:
-            parts.append(f"{case.budget:g}")
+            parts.append(f"budget {case.budget:g}")
         if case.start_time is not None:
             parts.append(case.start_time.isoformat(timespec="minutes"))
         name = plain = case.name or ", ".join(parts)

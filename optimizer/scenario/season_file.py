@@ -312,7 +312,7 @@ def _other_names(said: SeasonFile, entries: Sequence[Entry]) -> list[str]:
     unnamed = RiderTable.model_fields["name"].default
     files = {rider.name: rider.file for rider in said.rider}
     names = {entry.rider: entry.job.rider.name for entry in entries}
-    return [f"{name} is called {other} in {files[name]}; see that it is the right file."
+    return [f'{files[name]} calls {name} "{other}": check that it is the right file.'
             for name, other in names.items() if other not in {name, unnamed}]
 
 

@@ -32,11 +32,11 @@ def test_the_page_links_every_report_and_escapes_what_it_shows():
     assert "1:00:00" in page
     assert "&lt;script&gt; is wrong" in page
     assert "<script> is wrong" not in page
-    assert "2 of 3 cases have a plan. 1 of them come from an earlier run" in page
+    assert "2 of 3 cases have a plan. 1 of them comes from an earlier run" in page
 
 
 def test_a_batch_without_any_plan_still_has_a_page():
     page = table_page("Squad", [BAD])
-    assert "0 of 1 cases have a plan" in page
+    assert "The case failed." in page
     assert "data-chart" not in page.split("<script")[0]
-    assert summary([GOOD]) == "1 of 1 cases have a plan."
+    assert summary([GOOD]) == "The case has a plan."

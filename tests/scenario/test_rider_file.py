@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from importlib.resources import files
+
 import numpy as np
 import pytest
 
 from optimizer.errors import InputError
 from optimizer.scenario.rider_file import read_ability, read_rider
 
+STARTER = files("optimizer.scenario").joinpath("starter_files", "rider.toml")
 FULL = """\
 name = "Rider"
 mass_kg = 70
@@ -139,6 +143,29 @@ def test_a_mistake_is_named_with_its_line(tmp_path, text, where, words):
         read_rider(_file(tmp_path, text))
     assert where in str(caught.value)
     assert words in str(caught.value)
+
+
+def test_a_key_below_a_line_in_brackets_is_sent_to_the_top(tmp_path):
+    text = "mass_kg = 70\n[[efforts]]\nminutes = 5\npower_w = 300\ncritical_power_w = 260\n"
+    with pytest.raises(InputError, match="critical_power_w belongs above the first line in"):
+        read_rider(_file(tmp_path, text))
+
+
+def test_every_commented_key_of_the_starter_may_be_switched_on(tmp_path):
+    """Each where it stands: what is commented out belongs to the table above it."""
+    lines = STARTER.read_text(encoding="utf-8").split("\n")
+    top = lines[:lines.index("[[efforts]]")]
+    keys = [k for k, line in enumerate(top) if re.match(r"# \w+ = ", line)]
+    assert len(keys) > 10
+    for k in keys:
+        (tmp_path / "efforts.csv").write_text("minutes,power_w\n5,300\n", encoding="utf-8")
+        text = "\n".join([*lines[:k], lines[k][2:], *lines[k + 1:]])
+        said = ""
+        try:
+            read_rider(_file(tmp_path, text))
+        except InputError as error:
+            said = str(error)
+        assert "not a known key" not in said
 
 
 def test_a_file_that_is_not_there(tmp_path):

@@ -97,7 +97,8 @@ def test_a_reversed_course_is_ridden_the_other_way(folder):
 
 
 @pytest.mark.parametrize(("old", "new", "says"), [
-    ('gpx = "course.gpx"', 'gpx = "curse.gpx"', r'course\.gpx: there is no file "curse'),
+    ('gpx = "course.gpx"', 'gpx = "curse.gpx"',
+     r'course\.gpx: there is no file "curse\.gpx"\n  did you mean course'),
     ("budget = 400", "budgit = 400", r'budgit: is not a known key\n  did you mean "budget"'),
     ("budget = 400", 'budget = "much"', 'budget: has to be a number, not "much"'),
     ("budget = 400", "budget = -1", "budget: -1 is out of range"),
@@ -112,6 +113,11 @@ def test_a_reversed_course_is_ridden_the_other_way(folder):
     ("# rules = []", 'rules = ["mass start"]', r"kit\.rules 1: no item of the catalogue"),
     ("blocks = 8", "blocks = 8.5", r"options\.blocks: has to be a number"),
     ('# start = "standing"', 'start = "flying"', r"options\.start: a flying start"),
+    ('# start = "standing"', 'start = "rolling"',
+     r'options\.start: has to be "standing" or "flying", not "rolling"'),
+    ("# start_speed_kmh = 30", "start_speed_kmh = 30", "belongs to a flying start"),
+    ("mass_kg = 9.4", "temperature_c = 5", r"belongs below the line \[conditions\]"),
+    ("mass_kg = 9.4", "budget = 5", r"belongs above the first line in \[brackets\]"),
     ("# keep = []", 'keep = ["noise"]', r"course\.keep 1: .* not a correction that kitpace makes"),
     ("wind = {", "wind = { gust = 3,", r"conditions\.wind\.gust: is not a known key"),
     ("[course]", "[curse]", r'curse: is not a known key\n  did you mean "course"'),
