@@ -23,12 +23,12 @@ def cost_of(item: Item) -> str:
 
 def caution_of(item: Item) -> str:
     """Say what needs caution about an item; empty where nothing does."""
-    words = ["for a qualified mechanic"] if item.needs_fitter else []
+    fitter = item.needs_fitter and "mechanic" not in item.caution
+    words = ["For a qualified mechanic"] if fitter else []
     words += [item.caution.rstrip(".")] if item.caution else []
     if math.isfinite(item.crosswind_limit):
-        words.append(f"not in cross wind above {3.6 * item.crosswind_limit:.0f} km/h at the rider")
-    text = "; ".join(words)
-    return text[:1].upper() + text[1:]
+        words.append(f"Not in cross wind above {3.6 * item.crosswind_limit:.0f} km/h at the rider")
+    return ". ".join(words)
 
 
 def free_changes(catalogue: Catalogue, current: KitSet) -> list[str]:

@@ -118,7 +118,7 @@ def _criterion(decision: KitDecision) -> str:
         return "It is the fastest on that day, as in `kitpace plan`."
     has = decision.measure.best_words(decision.level, clock(decision.target))
     score = days(decision.score) if decision.measure.chance else clock(decision.score)
-    return f"It has {has} of the kits looked at: {score}."
+    return f"Of the kits looked at, it has {has}: {score}."
 
 
 def basket(job: Job, decision: KitDecision) -> Table:

@@ -33,7 +33,8 @@ class Measure:
         less is better: seconds, or minus the chance of the target. The level is the quantile, or
         where the worst days begin. None where no days are drawn
     help : what is counted, for the help of `--by`
-    best : what the best set has; `{percent}` is the level, `{target}` the time to beat
+    best : what the best set has; `{percent}` is the level, `{worst}` what is beyond it, `{target}`
+        the time to beat
     lost : what the loss of another set is counted in
     chance : whether the number is the chance to beat a target time, which has to be given
     """
@@ -54,7 +55,8 @@ class Measure:
 
     def best_words(self, level: float, target: str = "the target") -> str:
         """Say what the best set has."""
-        return self.best.format(percent=f"{100 * level:.0f} %", target=target)
+        return self.best.format(percent=f"{100 * level:.0f} %",
+                                worst=f"{100 * (1 - level):.0f} %", target=target)
 
 
 def _mean(times: NDArray[np.float64], _level: float, _target: float) -> NDArray[np.float64]:
@@ -83,7 +85,7 @@ MEASURES: dict[str, Measure] = {measure.name: measure for measure in (
     Measure("quantile", _quantile, "the time kept on a share of them",
             "the least time that is kept on {percent} of the days"),
     Measure("cvar", _worst, "the mean of the worst of them",
-            "the least mean time of the days beyond {percent}"),
+            "the least mean time over the slowest {worst} of the days"),
     Measure("target", _late, "the chance to beat a time", "the best chance to beat {target}",
             "days in 100 on which the target is missed", chance=True),
 )}
