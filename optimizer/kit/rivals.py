@@ -45,7 +45,16 @@ class Rival:
 
 
 def weighed_kits(choice: Choice) -> list[KitSet]:
-    """Give the kits that a choice by the forecast weighed: at every price, and item by item."""
+    """Give the kits that a choice by the forecast weighed: at every price, and item by item.
+
+    Parameters
+    ----------
+    choice : with its frontier and alternatives
+
+    Returns
+    -------
+    kits, each once
+    """
     return [*choice.frontier, *(other.kit for other in choice.alternatives if other.kit)]
 
 
@@ -78,13 +87,34 @@ def rivals_of(chosen: KitSet, kits: Iterable[KitSet], answer: Response,
 
 
 def equal_rival(chosen: KitSet, rivals: Sequence[Rival], least_gain: float) -> Rival | None:
-    """Cheapest kit that may as well be the faster one, or loses no more than `least_gain` [s]."""
+    """Cheapest kit that may as well be the faster one, or loses no more than that.
+
+    Parameters
+    ----------
+    chosen : kit
+    rivals : of it, on the same days
+    least_gain : s that is not worth a purchase
+
+    Returns
+    -------
+    the rival, None where there is none
+    """
     return next((rival for rival in _cheaper(chosen, rivals)
                  if rival.chance < _EVEN or rival.behind[1] <= least_gain), None)
 
 
 def likely_rival(chosen: KitSet, rivals: Sequence[Rival]) -> Rival | None:
-    """Cheapest kit that the chosen one is likely, but not sure, to beat."""
+    """Cheapest kit that the chosen one is likely, but not sure, to beat.
+
+    Parameters
+    ----------
+    chosen : kit
+    rivals : of it, on the same days
+
+    Returns
+    -------
+    the rival, None where there is none
+    """
     return next((rival for rival in _cheaper(chosen, rivals) if rival.chance < _SURE), None)
 
 

@@ -38,9 +38,25 @@ def season_of(name: str, currency: str, entries: Sequence[Entry], money: Sequenc
               least_gain: float, handover: int = 0, resale_counts: bool = False) -> Season:
     """Put a season together.
 
-    `owns` are items by rider, beside those that a catalogue lists as owned; `stock` by item.
+    Parameters
+    ----------
+    name, currency : of the season and of its money
+    entries : a rider in a race each
+    money : and from when it is there
+    owns : items by rider, beside those that a catalogue lists as owned
+    stock : what is lent or limited, by item
+    least_gain : s that a purchase has to save
+    handover : days that a lent thing needs between riders
+    resale_counts : whether what comes back can be spent
 
-    Raises InputError where two entries of one rider, or two of a lent thing, ask other prices.
+    Returns
+    -------
+    the season
+
+    Raises
+    ------
+    InputError
+        where two entries of one rider, or two of a lent thing, ask other prices
     """
     pools: dict[tuple[str, str], Pool] = {}
     asked: dict[tuple[str, str], str] = {}
@@ -79,6 +95,17 @@ def season_of_scenarios(name: str, jobs: Sequence[tuple[str, Job]], budget: floa
     """Season of scenarios of which each is a race of its own, one after the other; nothing is lent.
 
     `jobs` with the name of their rider; what one rider buys serves in all of their races.
+
+    Parameters
+    ----------
+    name : of the season
+    jobs : with the name of their rider; what one rider buys serves in all of their races
+    budget : money for all
+    least_gain : s that a purchase has to save
+
+    Returns
+    -------
+    the season
     """
     races, seen = [], dict[str, int]()
     for k, (rider, job) in enumerate(jobs):

@@ -191,7 +191,21 @@ def _solve(model: Any, gap: float) -> tuple[Any, float, float]:
 def cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]], *,
               whole: bool, budget: float | None, rest: Rest | None = None,
               ) -> tuple[Model, list[tuple[int, int]]]:
-    """Season with times from cuts, and what the entries may use (entry, row)."""
+    """Season with times from cuts.
+
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    times : of its entries
+    cuts : bounds of each entry
+    whole : whether things are indivisible
+    budget : money instead of that of the season
+    rest : what is left to look at, where it is not all
+
+    Returns
+    -------
+    model of Pyomo, and what the entries may use (entry, row)
+    """
     import pyomo.environ as pyo
 
     made = Model(season, times, whole=whole, budget=budget, rest=rest)
@@ -232,10 +246,21 @@ def cut_model(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequen
 def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
             gap: float, budget: float | None = None, rest: Rest | None = None,
             pieces: Sequence[Pieces] = ()) -> Decision:
-    """Best season by the cuts of each entry; its `bound` is one on every season.
+    """Best season by the cuts of each entry.
 
-    Of the `rest` only, where one is given, with times by `pieces`, by entry, of its range; of that
-    nothing may be possible, and then `sets` is empty.
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    times : of its entries
+    cuts : bounds of each entry
+    gap : s, that the integer program may leave open
+    budget : money instead of that of the season
+    rest : what is left to look at, where it is not all
+    pieces : of the times of its range, by entry
+
+    Returns
+    -------
+    the season, whose `bound` is one on every season; without `sets` where nothing is possible
     """
     made, usable = cut_model(season, times, cuts, whole=True, budget=budget, rest=rest)
     if pieces:
@@ -312,7 +337,20 @@ def _columns(season: Season, times: Sequence[EntryTimes], columns: Columns, *, w
 
 def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, gap: float,
                budget: float | None = None) -> Decision:
-    """Best season made of sets with a time (or another figure of merit)."""
+    """Best season made of sets that have a time.
+
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    times : of its entries
+    columns : sets of each entry with a time, or another figure of merit
+    gap : s, that the integer program may leave open
+    budget : money instead of that of the season
+
+    Returns
+    -------
+    the season
+    """
     made = _columns(season, times, columns, whole=True, budget=budget)
     solver, value, bound = _solve(made.model, gap)
     values = _Values(solver.get_primals())
@@ -339,7 +377,19 @@ class Prices:
 
 def prices_by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
                    budget: float | None = None) -> Prices:
-    """Prices of items and money where times are those of cuts, with parts of things allowed."""
+    """Prices of items and money where times are those of cuts, with parts of things allowed.
+
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    times : of its entries
+    cuts : bounds of each entry
+    budget : money instead of that of the season
+
+    Returns
+    -------
+    prices of items by entry [s], and of money by step [s per unit of it]
+    """
     return _prices(cut_model(season, times, cuts, whole=False, budget=budget)[0])
 
 
@@ -359,10 +409,21 @@ def _prices(made: Model) -> Prices:
 
 def usual_prices(season: Season, times: Sequence[EntryTimes], gains: Sequence[NDArray[np.float64]],
                  money: Sequence[float]) -> list[NDArray[np.float64]]:
-    """Prices of items by entry [s] where a second is worth what `money` by step says.
+    """Prices of items where money is worth so many seconds.
 
     The price of a copy is shared among the days on which it can be used, in the proportion of what
-    it gains there (`gains` (n,) by entry, seconds).
+    it gains there.
+
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    times : of its entries
+    gains : (n,) s of each item, by entry
+    money : s that one more of the currency saves, by step
+
+    Returns
+    -------
+    (n,) s of each item, by entry
     """
     users: dict[int, list[tuple[int, int]]] = {}
     for e, (entry, there) in enumerate(zip(season.entries, times, strict=True)):

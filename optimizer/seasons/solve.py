@@ -171,14 +171,23 @@ def solve_season(season: Season, *, tolerance: float | None = None,
                  times: Sequence[EntryTimes] | None = None,
                  progress: Callable[[str], None] = lambda _words: None,
                  ) -> tuple[Solver, Decision, float]:
-    """Best season, and by how much [s] another may be better over the model.
+    """Find the best season over the model.
 
     Parameters
     ----------
+    season : riders, races, kit and money
     tolerance : s, where the search ends; by default a twentieth of a second for each entry
     times : of the entries, where they are known already
+    progress : called with words on what is under way
 
-    Raises Infeasible, which names the limit, where an entry has no plan.
+    Returns
+    -------
+    solver with all that it found, best season, and by how much [s] another may be better
+
+    Raises
+    ------
+    Infeasible
+        where an entry has no plan; it names the limit
     """
     if tolerance is None:
         tolerance = _TOLERANCE * len(season.entries)

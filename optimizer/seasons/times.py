@@ -181,7 +181,20 @@ def times_of(season: Season, progress: Callable[[str], None] = lambda _words: No
              evaluators: dict[int, Evaluator] | None = None) -> list[EntryTimes]:
     """Set up the times of all entries; each needs a plan and a bound.
 
-    Raises Infeasible, which names the limit, where an entry has no plan.
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    progress : called with words on what is under way
+    evaluators : of the times of sets by entry, where they are known already
+
+    Returns
+    -------
+    times by entry
+
+    Raises
+    ------
+    Infeasible
+        where an entry has no plan; it names the limit
     """
     out = []
     for number, entry in enumerate(season.entries):
