@@ -39,7 +39,7 @@ _TRIED: ContextVar[Mapping[str, bytes] | None] = ContextVar("tried", default=Non
 
 @contextlib.contextmanager
 def as_if(contents: Mapping[Path, bytes]) -> Iterator[None]:
-    """Let every reader in the block find these contents under these names, and nothing on the disk.
+    """Let every reader in the block find these contents under these names, not those on the disk.
 
     A change is tried so before it is written: whoever reads it says of it what they would say
     of the file.
@@ -54,7 +54,7 @@ def as_if(contents: Mapping[Path, bytes]) -> Iterator[None]:
 
 
 def _tried(path: Path | str) -> bytes | None:
-    """Contents that stand in for a file, None for what is on the disk."""
+    """Contents that replace a file, None where the disk is read."""
     contents = _TRIED.get()
     if not contents:
         return None
@@ -114,7 +114,7 @@ def read_input(path: Path | str, largest: int) -> bytes:
 
 
 def is_file(path: Path | str) -> bool:
-    """Tell whether there is a regular file; a name that can be none, or not be seen, is not."""
+    """Tell whether it is a regular file; a name that cannot be one, or cannot be seen, is not."""
     found = _status(Path(path))
     return _tried(path) is not None or (found is not None and stat.S_ISREG(found.st_mode))
 
@@ -227,7 +227,7 @@ def check_outputs(outputs: Sequence[Output], inputs: Iterable[Path | str], *,
 
 
 def write_atomic(path: Path | str, content: str | bytes) -> Path:
-    """Write `content` (text as UTF-8) to `path`: afterwards the old file is there or the new one.
+    """Write `content` (text as UTF-8) to `path`: the path has the old file or the whole new one.
 
     As `write_all` for one file.
     """
@@ -256,7 +256,7 @@ def write_all(contents: Sequence[tuple[Path | str, str | bytes]]) -> list[Path]:
 
 def _stage(path: Path, data: bytes, staged: list[tuple[Path, str]],
            temporary: list[str]) -> None:
-    """Put data beside its target, as large, safe and private as it is to be."""
+    """Write data beside its target, synced, and with the permissions of the target."""
     try:
         target = Path(os.path.realpath(path))
         old = _old(target)
@@ -394,7 +394,7 @@ def _old(target: Path) -> os.stat_result | None:
 
 
 def _is_null(path: Path) -> bool:
-    """Tell whether it is the device that swallows everything: the one that may be an output."""
+    """Tell whether it is the null device, the only device that may be an output."""
     found, null = _status(path), _status(Path(os.devnull))
     return found is not None and null is not None and stat.S_ISCHR(found.st_mode) and \
         found.st_rdev == null.st_rdev
@@ -443,7 +443,7 @@ def _probe(output: Output) -> None:
 
 
 def _check_old(output: Output, target: Path, old: os.stat_result) -> None:
-    """Refuse to replace what is no file, is protected, or takes what this run says."""
+    """Refuse to replace what is not a file, is protected, or receives what this run prints."""
     _refuse_kind(str(output.path), old.st_mode)
     for handle in (1, 2):
         with contextlib.suppress(OSError):

@@ -20,7 +20,7 @@ _LARGEST = 100_000  # bytes
 
 
 def claim(folder: Path, batch_file: Path, *, overwrite: bool = False) -> None:
-    """Note in the folder of the results whose they are.
+    """Record in the folder of the results which batch file they belong to.
 
     Two batch files would overwrite each other's index, and cases of one name. Raises InputError
     where another batch file that is still there had its results in it, unless `overwrite`.

@@ -47,7 +47,7 @@ class _Ready(NamedTuple):
 
 
 class _LostError(KitpaceError):
-    """There is nobody any more who computes."""
+    """No worker is left."""
 
 
 _Answer = Future[tuple[dict[str, object], dict[str, str]]]
@@ -90,7 +90,7 @@ def run_batch(batch: Batch, folder: Path, pools: Pools, workers: int, *, again: 
 
 def _prepare(case: Case, folder: Path, limit: float, *, again: bool,
              lost: _LostError | None) -> _Ready | Outcome:
-    """Read a case that is to be planned, or tell at once what became of it."""
+    """Read a case that is to be planned, or give its outcome at once."""
     begun = Outcome(case.name, f"cases/{folder_of(case)}", weather=case.weather)
     started = time.monotonic()
     try:

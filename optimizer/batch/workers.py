@@ -86,7 +86,7 @@ class Cluster:
             raise CancelledError from error
 
     def trouble(self) -> str:
-        """Say why nothing will come any more; empty while something may."""
+        """Say why no more results will come; empty while some may."""
         try:
             threads, why = self._threads(), "the cluster has no workers any more"
         except (OSError, TimeoutError):

@@ -65,7 +65,7 @@ def main() -> None:
 
 
 def _code() -> int:
-    """Run what was typed and give the exit code, whatever becomes of the words."""
+    """Run what was typed and give the exit code, even where its output is lost."""
     try:
         try:
             group.main(prog_name="kitpace", standalone_mode=False)

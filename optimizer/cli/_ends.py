@@ -17,7 +17,7 @@ __all__ = ["UnheardError", "own_streams"]
 
 
 class UnheardError(KitpaceError):
-    """Standard output takes no more words."""
+    """Standard output is closed or full."""
 
     def __init__(self, reason: str) -> None:
         super().__init__(f"standard output cannot be written: {reason}\n  what it should have "
@@ -25,7 +25,7 @@ class UnheardError(KitpaceError):
 
 
 class _Spoken(io.RawIOBase):
-    """Standard output that raises UnheardError, once, where its words are lost."""
+    """Standard output that raises UnheardError, once, where its text is lost."""
 
     def __init__(self, handle: int | None) -> None:
         self._handle, self._lost = handle, False
@@ -57,7 +57,7 @@ class _Spoken(io.RawIOBase):
 
 @contextlib.contextmanager
 def own_streams() -> Iterator[None]:
-    """Keep standard output to our own words, in UTF-8, and notice where they are lost.
+    """Keep standard output to our own text, in UTF-8, and notice where it is lost.
 
     What libraries print below Python, as solvers do, goes nowhere; and a file that is opened can
     never get the number of a standard stream that was closed before the start.

@@ -72,7 +72,7 @@ def by_options(command: Any) -> Any:
 
 
 def with_least_gain(job: Job, seconds: float | None) -> Job:
-    """Put what was said on the command line in place of what the scenario says."""
+    """Replace what the scenario says by what the command line says."""
     from dataclasses import replace
 
     if seconds is None:

@@ -49,7 +49,7 @@ def table(option: str, path: Path | str, kind: str) -> Output:
 
 
 def row(option: str, path: Path | str) -> Output:
-    """Give a file, or the file of a sheet, as an output that keeps what it holds."""
+    """Give a file, or the file of a sheet, as an output that keeps its content."""
     from optimizer.scenario.spreadsheet_file import without_sheet
 
     return Output(option, without_sheet(path)[0], None)
@@ -57,7 +57,7 @@ def row(option: str, path: Path | str) -> Output:
 
 def check_run(outputs: Iterable[Output], inputs: Iterable[Path | str | None], *,
               overwrite: bool) -> None:
-    """Refuse outputs that are files of this run's inputs, or of each other, or not to be written.
+    """Refuse outputs that are inputs of this run, equal each other, or cannot be written.
 
     Inputs are what was named to the command and, where that is TOML, all that it names. Raises
     InputError.

@@ -56,7 +56,7 @@ class Exposed:
 
 
 def band(value: float, sd: float) -> tuple[float, float]:
-    """Range that holds nine times in ten.
+    """90 % range.
 
     Log-normal with that mean and standard deviation: the uncertainties are factors, and exposed
     parts do not push.

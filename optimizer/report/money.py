@@ -287,7 +287,7 @@ def _price_per_second(item: Item, row: ItemWorth) -> str:
 
 
 def _verdict(row: ItemWorth) -> str:
-    """Whether the gain can be told from nothing; '≈' is the sign that it can not."""
+    """Whether the gain is clear; '≈' where it is not."""
     if row.low > 0:
         return "yes"
     return "no: slower" if row.high < 0 else "≈"

@@ -181,7 +181,7 @@ def _scatter(curve: PowerCurve) -> str:
 
 
 def curve_parts(ability: Ability) -> list[Part]:
-    """Give the power-duration curve with its efforts, and what makes it doubtful."""
+    """Give the power-duration curve with its efforts and its warnings."""
     return [_curve(ability), *_doubtful(ability)]
 
 

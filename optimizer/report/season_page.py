@@ -137,13 +137,13 @@ def purchase_table(found: SeasonKit) -> Table:
 
 
 def _shared_rides(found: SeasonKit, item: str) -> list[tuple[Ride, int]]:
-    """Give the rides with a lent thing, and the copy of each, in the order of the days."""
+    """Give the rides with a shared item, and the copy of each, in the order of the days."""
     return sorted(((ride, number) for ride in found.rides for name, number in ride.copies
                    if name == item), key=lambda pair: _entry(found, pair[0]).first)
 
 
 def lent_table(found: SeasonKit) -> Table:
-    """Set out who has what is lent at which race."""
+    """Set out who uses which shared item at which race."""
     rows = []
     for item in dict.fromkeys(name for ride in found.rides for name, _ in ride.copies):
         rides = _shared_rides(found, item)

@@ -15,7 +15,7 @@ CLEAR = 0.95  # chance of a gain from which it is told from none
 
 def normal_mark(label: str, value: float, sd: float, *, leads: bool = False,
                 sub: bool = False) -> Mark:
-    """Mark a value by its standard deviation, with the range that holds it nine times in ten."""
+    """Mark a value by its standard deviation, with its 90 % range."""
     return Mark(label, value, value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd, leads=leads,
                 sub=sub)
 
@@ -34,7 +34,7 @@ def amount(value: float, sd: float, unit: str = "") -> str:
 
 
 def between(value: float, sd: float) -> str:
-    """Range that holds nine times in ten."""
+    """90 % range."""
     return number_range(value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd)
 
 

@@ -66,7 +66,7 @@ class Ability:
 
 def ability_of(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
                rider: Rider, *, all_out: bool = False) -> Ability:
-    """Tell CP from the powers (m,) [W] and paces (m,) [s/m] of a ride, stops included.
+    """Estimate CP from the powers (m,) [W] and paces (m,) [s/m] of a ride, stops included.
 
     Raises InputError for a ride that is far beyond any rider of that CP.
     """

@@ -236,7 +236,7 @@ def _shared_out(causes: Causes) -> tuple[NDArray[np.float64], dict[str, NDArray[
 
 
 def learned_from(d: Debrief) -> Learned:
-    """Say what the ride tells by itself, against its plan, for a season to pool.
+    """Say what the ride alone shows against its plan, for a season to pool.
 
     Nothing where meter or mass is in doubt: watts that are wrong for drag are wrong for critical
     power.

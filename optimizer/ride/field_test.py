@@ -174,7 +174,7 @@ class FieldTest:
 
     @property
     def correlation(self) -> float:
-        """Correlation of the first CdA with Crr; near -1, the rides cannot tell them apart."""
+        """Correlation of the first CdA with Crr; near -1, the rides do not separate the two."""
         c = self.covariance
         return float(c[0, -1] / np.sqrt(c[0, 0] * c[-1, -1]))
 
@@ -251,7 +251,7 @@ def _check(spec: Runs) -> None:
 
 
 def _check_share(spec: Runs, groups: NDArray[np.int64], balance: Balance) -> None:
-    """Refuse a group of rides of which nothing is left: what was thought of it is no result."""
+    """Refuse a group of rides of which nothing is left, since only its prior would remain."""
     left = np.bincount(groups[balance.segments.ride[balance.kept]], minlength=groups.max() + 1)
     for k in np.flatnonzero(left < _LEAST_EACH):
         ride = int(np.flatnonzero(groups == k)[0])

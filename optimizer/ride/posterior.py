@@ -188,7 +188,7 @@ class Turning:
 
     def at(self, clock: NDArray[np.float64], weighted: NDArray[np.float64],
            ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-        """East, north and in the face, (k,) each, at some moments on the clock [m/s]."""
+        """East, north and head wind, (k,) each, at some moments on the clock [m/s]."""
         ticks = np.arange(self.clock[0] - _SLOW, self.clock[-1] + _SLOW, _TICK)
         away = np.abs(ticks[:, None] - self.clock[None, :])
         turning, along = (size * np.exp(-away / time)

@@ -66,7 +66,7 @@ class Before:
 
 @dataclass(frozen=True)
 class Learned:
-    """What one ride says by itself.
+    """What one ride says on its own.
 
     Attributes
     ----------

@@ -27,7 +27,7 @@ _MOST_CASES = 10_000
 
 @dataclass(frozen=True)
 class Case:
-    """One plan of a batch: a scenario, and what stands in for parts of it.
+    """One plan of a batch: a scenario, and what replaces parts of it.
 
     `wind` is km/h and the degrees it comes from; `weather` says it, or the forecast, in a word.
     """
@@ -179,7 +179,7 @@ def _word(path: Path, usual: str) -> str:
 
 
 def _told_apart(cases: tuple[Case, ...]) -> tuple[Case, ...]:
-    """Give every case a name of its own: what it is made of, and a number where that repeats."""
+    """Give every case its own name: what it is made of, and a number where that repeats."""
     named: dict[str, Case] = {}
     budgets = {case.budget for case in cases if not case.name}
     for case in cases:

@@ -86,7 +86,7 @@ def _classed(row: Row, what: str) -> float:
 
 
 def with_surface(path: Path | str, start: float, end: float, factor: float, note: str) -> bytes:
-    """Give the bytes of a table of features with a surface more, from `start` to `end` [m].
+    """Give the bytes of a table of features with one more surface, from `start` to `end` [m].
 
     The table may be there already, in UTF-8; its lines stay as they are. `note` goes in the column
     `name`. Raises InputError for a table that cannot be read, or that lacks a column.

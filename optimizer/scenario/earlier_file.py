@@ -18,7 +18,7 @@ _SCHEMA = "kitpace-result-"
 
 
 def read_earlier(path: Path | str) -> Earlier:
-    """Read what a plan that was written with `--json` said. Raises InputError."""
+    """Read the JSON of an earlier plan (`--json`). Raises InputError."""
     try:
         document = json.loads(read_text(path, _LARGEST))
     except (ValueError, RecursionError) as error:  # also an integer without end

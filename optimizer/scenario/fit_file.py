@@ -119,7 +119,7 @@ def _frames(file: Path, wanted: set[str]) -> _Frames:
 
 
 def _kind(frames: _Frames) -> str:
-    """Kind of sport where it is one that is ridden on no road, else empty."""
+    """Kind of sport where it is not one of the road, else empty."""
     for _, values in frames:
         kind = values.get("sub_sport")
         if isinstance(kind, int) and kind in _INDOORS:

@@ -112,7 +112,7 @@ class _Raced(_Table):
 
 
 class _Season(_Table):
-    """What debriefs taught: what was known before, what is in the figures by now, the rides."""
+    """What debriefs showed: what was known before, what the figures include by now, the rides."""
 
     drag_area_sd_m2: Annotated[float, _between(1e-6, 1, "known before the first ride")]
     rolling_resistance_sd: Annotated[float, _between(1e-7, 0.1, "known before the first ride")]

@@ -87,9 +87,9 @@ class SeasonFile(_Table):
     name: str = Field(min_length=1, max_length=120, description="what to call the season")
     currency: str = Field(default="EUR", min_length=1, max_length=8, description="of all prices")
     budget: float | None = Field(default=None, ge=0, le=1e9, description="money for kit, in all")
-    catalogue: str | None = Field(default=None, description="a CSV with an item a row, for all "
+    catalogue: str | None = Field(default=None, description="a CSV with one item per row, for all "
                                   "races; without it each scenario's own")
-    evidence: str | None = Field(default=None, description="a CSV with a test result a row")
+    evidence: str | None = Field(default=None, description="a CSV with one test result per row")
     pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
     priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
     rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
@@ -217,7 +217,7 @@ def _money(file: TomlFile, said: SeasonFile, budget: float | None) -> list[Money
 
 
 def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> None:
-    """Refuse races that cannot be ridden: by nobody known, or twice on a day by one rider."""
+    """Refuse races that cannot be ridden: by an unknown rider, or two on one day by one rider."""
     days: dict[str, list[tuple[dt.date, dt.date, str]]] = {name: [] for name in riders}
     names = [race.name for race in said.race]
     for k, race in enumerate(said.race):
@@ -244,7 +244,7 @@ def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> None:
 
 
 def _loans(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> list[LoanEntry]:
-    """Check loans: known names, the borrower's race, and nobody needs the thing on that day."""
+    """Check loans: known names, the borrower's race, and that nobody else needs the item then."""
     races = {race.name: race for race in said.race}
     gone: dict[tuple[str, str], list[tuple[dt.date, dt.date, str]]] = {}
 

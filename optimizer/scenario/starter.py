@@ -33,14 +33,14 @@ def write_starter(folder: Path | str) -> Path:
 
 
 def bare_scenario(name: str, gpx: str, rider: str) -> str:
-    """Give the text of a scenario of one's own: every key explained, none of it invented."""
+    """Give the text of an empty scenario: every key explained, no invented values."""
     return with_values(_bare("scenario.toml", "Text behind # is", (
         "course", "conditions", "bike", "handling", "options")), {
             ("name",): name, ("rider",): rider, ("course", "gpx"): gpx})
 
 
 def bare_rider() -> str:
-    """Give the text of a rider's file in which everything is explained and nothing said."""
+    """Give the text of an empty rider file: every key explained, no values."""
     return _bare("rider.toml", "Efforts are all-out", ())
 
 

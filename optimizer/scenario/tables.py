@@ -336,7 +336,7 @@ def read_table(path: Path | str, required: Sequence[str], optional: Sequence[str
 
 def belonging(required: Sequence[str],
               synonyms: Mapping[str, str] | None = None) -> Callable[[str], bool]:
-    """Give what tells of a heading whether it is one that a table needs."""
+    """Give a function that tells whether a table needs a heading."""
     names = {*required, *(old for old, new in (synonyms or {}).items() if new in required)}
     return lambda heading: _plain(heading) in names
 

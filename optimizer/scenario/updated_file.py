@@ -44,7 +44,7 @@ class Updated:
 
 @dataclass(frozen=True)
 class Taught:
-    """What a ride and those before it taught.
+    """What a ride and those before it showed.
 
     `rider` as the old file has it; `season` with the new ride; `pooled`; `next_plan` to plan with.
     """

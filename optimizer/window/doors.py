@@ -45,7 +45,7 @@ _STRANGER = ("This page is for the browser that was opened by kitpace open. Use 
 
 
 class Doors:
-    """Lets in what may come in, in front of an application.
+    """Checks every request before it reaches the application.
 
     `token` is what the printed address carries; `hosts` are the names of this server, with port.
     """
@@ -134,7 +134,7 @@ def _from_elsewhere(headers: Headers) -> Response | None:
 def _wrong_size(headers: Headers) -> Response | None:
     length = headers.get("content-length", "0")
     if not (length.isascii() and length.isdigit()):
-        return PlainTextResponse("The length of the request is no number.", 400)
+        return PlainTextResponse("The length of the request is not a number.", 400)
     return _too_large() if int(length) > LARGEST_UPLOAD else None
 
 

@@ -90,7 +90,7 @@ class Folder:
         return read_input(self.path(name), LARGEST_TEXT)
 
     def free_name(self, wanted: str, suffix: str, beside: str = "") -> str:
-        """Name that nobody has, made of what a stranger called a file: letters, digits, dashes."""
+        """Unused name, made from that of an uploaded file: letters, digits, dashes."""
         plain = unicodedata.normalize("NFKD", wanted).encode("ascii", "ignore").decode()
         stem = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:_LONGEST_NAME] or "file"
         folder = self.path(beside).parent if beside else self.root

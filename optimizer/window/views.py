@@ -71,7 +71,7 @@ class View:
         raise NotImplementedError
 
     def cautions(self) -> str:
-        """Say what can hurt."""
+        """Say what needs caution."""
         return self.caution
 
     def page(self) -> str:

@@ -44,7 +44,10 @@ BANNED = {
     r"\bby itself\b|\bof (its|their|his|her) own\b": "on its own, own",
     r"\bnobody said otherwise\b": "your files do not say",
     r"\b(lock on its|without a) (door|lock)\b": "no access control",
-    r"\bin 1 (blocks|lines)\b|\bfor 0 EUR\b": "a sentence of its own",
+    r"\bis there (twice|already)\b": "appears twice, exists already",
+    r"(?<!there )\bis no (number|file|folder|name|scenario|ride|track|time|kind|way)\b": "is not a",
+    r"\b(an?|one) (item|row|test result|hour|case|effort) a (row|case)\b": "one item per row",
+    r"\bin 1 (blocks|lines|rides?)\b|\bfor 0 EUR\b": "a sentence of its own",
 }
 
 # Where such a phrase is right all the same: file, phrase as found, why.

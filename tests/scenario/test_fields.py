@@ -11,6 +11,7 @@ from optimizer.scenario import fields
 from optimizer.scenario.fields import described, fields_of, table_at
 from optimizer.scenario.rider_file import RiderTable, read_rider
 from optimizer.scenario.scenario import Scenario
+from optimizer.scenario.season_file import SeasonFile
 from optimizer.scenario.toml_file import findings, read_toml
 
 
@@ -21,7 +22,7 @@ def all_tables(model):
             yield from all_tables(table_at(model, field.key))
 
 
-TABLES = {table.__name__.lstrip("_"): table for model in (Scenario, RiderTable)
+TABLES = {table.__name__.lstrip("_"): table for model in (Scenario, RiderTable, SeasonFile)
           for table in all_tables(model)}
 
 
