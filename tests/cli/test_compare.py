@@ -23,7 +23,7 @@ def test_sets_stand_side_by_side(race):
         assert place in done.stdout
     assert max(map(len, done.stdout.splitlines())) <= 80
     page = (race / "sets.html").read_text(encoding="utf-8")
-    assert "Where seconds are won" in page
+    assert "How far ahead of As it stands?" in page
     assert "qualified mechanic" in page
 
 

@@ -229,12 +229,14 @@ def test_the_range_of_a_rival_leaves_one_day_in_twenty_on_either_side():
     assert (high - low) / 2 == pytest.approx(1.6449 * slope * 0.003 * 2**0.5, rel=0.03)
 
 
-@pytest.mark.parametrize(("least_gain", "bought"), [(0.5, 1), (100.0, 0)])
-def test_a_purchase_has_to_save_its_seconds_for_a_target_too(least_gain, bought):
+@pytest.mark.parametrize(("least_gain", "trifle", "bought"), [
+    (0.5, 0.0001, 1), (100.0, 0.0001, 0),
+    (0.05, 0.00004, 1)])  # saves its seconds, but wins less than half a day in a hundred
+def test_a_purchase_has_to_save_its_seconds_for_a_target_too(least_gain, trifle, bought):
     """A wheel that saves some 17 s and a trifle of 0.2 s, with a target that both may beat."""
     things = (Item("wheel", "wheels", 100.0), Item("trifle", "cables", 35.0))
     effects = (Effect("wheel", drag_area=np.array([-0.010]), drag_area_sd=0.003),
-               Effect("trifle", drag_area=np.array([-0.0001])))
+               Effect("trifle", drag_area=np.array([-trifle])))
     day, _, _ = two_wheels(0.005, 0.003)
     kwargs = {"by": "target", "count": 200, "least_gain": least_gain}
     wanted = Catalogue(things)
