@@ -83,7 +83,7 @@ def compare_kits(job: Job, file: str, *, draws: int | None = None,
     if len(job.named_sets) < 2:
         raise InputError(file, "", f"has {'one' if job.named_sets else 'no'} named set, "
                          "and a comparison needs two",
-                         'add [[set]] tables with name = "..." and items = [...]')
+                         'name another: [[set]], and below it name = "..." and items = [...]')
     day = day_of(job)
     progress("a plan for each set")
     return compare_sets(day, job.baseline, job.catalogue, job.effects, job.named_sets,
