@@ -27,13 +27,17 @@ from optimizer.uncertainty import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from optimizer.day import RaceDay
     from optimizer.job.values import Even, Job, Options, Risk
-    from optimizer.pacing import Block, Plan, RideablePlan
+    from optimizer.kit.response import Response
+    from optimizer.pacing import Block, Plan, RideablePlan, SimulatedRide
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws, Fork
 
-__all__ = ["day_and_plan", "day_of", "draws_of", "ride_evenly", "ride_in_blocks", "risk_of"]
+__all__ = ["card_and_chance", "day_and_plan", "day_of", "draws_of", "response_of", "ride_evenly",
+           "ride_in_blocks", "risk_of"]
 
 
 def day_of(job: Job) -> RaceDay:
@@ -99,6 +103,34 @@ def draws_of(job: Job, day: RaceDay) -> Draws:
     return draw_days(day, job.baseline, job.effects, job.options.draws, job.options.seed)
 
 
+def response_of(job: Job, day: RaceDay, plan: Plan, items: Sequence[str], draws: Draws,
+                ride: SimulatedRide | None = None) -> Response:
+    """Say what each item does to the finish time on each drawn day, from the plan of one set.
+
+    Parameters
+    ----------
+    job : with its catalogue and evidence
+    day : of the job
+    plan : with `items`
+    items : of that set
+    draws : drawn days
+    ride : the plan on those days, where it is known
+
+    Returns
+    -------
+    times of all sets on all days, to first order
+    """
+    from optimizer.kit.response import response
+    from optimizer.kit.set_model import set_model
+    from optimizer.kit.terms import tabulate
+
+    terms = tabulate(job.baseline, job.catalogue, job.effects)
+    rows = terms.rows(items)
+    setup = terms.setup(job.baseline, rows)  # with the one yaw table of all sets
+    return response(plan, day, setup, rows, draws, job.effects,
+                    set_model(terms, job.baseline, day.rider.mass), ride)
+
+
 def ride_evenly(plan: Plan) -> Even | None:
     """Ride the plan's course at one power and at one speed, as is usual without a plan.
 
@@ -154,9 +186,34 @@ def _main_position(day: RaceDay, plan: Plan, block: Block) -> str:
 _USUAL_RISK: Final = 0.1  # for comparison, where the rider names none; a judgement
 
 
-def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
+def card_and_chance(day: RaceDay, plan: Plan, options: Options,
+                    draws: Draws) -> tuple[RideablePlan, float]:
+    """Give the card of a plan, and the chance to run out with its watts as they stand.
+
+    Parameters
+    ----------
+    day : course, weather and rider of the race day
+    plan : plan of the ride
+    options : of the card
+    draws : drawn days
+
+    Returns
+    -------
+    the card; the chance, 0 to 1
+
+    Raises
+    ------
+    Infeasible
+        where no card of so few lines can be ridden
+    """
+    few = ride_in_blocks(day, plan, options)
+    return few, chance_as_printed(replace(plan, power=few.asked, speed=few.speed, time=few.time,
+                                          reserve=few.reserve), day, draws)
+
+
+def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan,
             draws: Draws) -> tuple[Risk | None, Fork | None]:
-    """Say how often plan and card run out as printed, what less of it costs, what a fork wins.
+    """Say how often the plan runs out as printed, what less of it costs, what a fork wins.
 
     Parameters
     ----------
@@ -164,19 +221,16 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan, few: RideablePlan,
     day : course, weather and rider of the race day
     setup : set of kit
     plan : plan of the ride
-    few : its card
     draws : drawn days
 
     Returns
     -------
-    risk, None where no margin is enough for one that the rider did not ask for; and the fork, only
-    where the rider names a risk
+    risk, with the chance of the card still to come, None where no margin is enough for one that the
+    rider did not ask for; and the fork, only where the rider names a risk
     """
     from optimizer.job.values import Risk
 
-    card = replace(plan, power=few.asked, speed=few.speed, time=few.time, reserve=few.reserve)
-    asked = job.options.empty_risk
-    chance = chance_as_printed(card, day, draws)
+    asked, chance = job.options.empty_risk, float("nan")
     able = allowed_as_printed(plan, day, draws)
     plan_chance = float(np.mean(able < 1.0))
     if asked is not None:

@@ -6,11 +6,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
-from optimizer.job.plans import day_and_plan, draws_of, ride_in_blocks, risk_of
+from optimizer.job.plans import (
+    card_and_chance,
+    day_and_plan,
+    draws_of,
+    response_of,
+    risk_of,
+)
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
 from optimizer.kit.choose import forbidden
 from optimizer.pacing import plan_ride, realism
+from optimizer.side_by_side import side_by_side
 from optimizer.uncertainty import ride_days, spread
 
 if TYPE_CHECKING:
@@ -18,8 +25,10 @@ if TYPE_CHECKING:
 
     from optimizer.day import RaceDay
     from optimizer.job.values import Job
+    from optimizer.kit.response import Response
     from optimizer.pacing import Plan
     from optimizer.physics import Setup
+    from optimizer.uncertainty import Draws
 
 __all__ = ["replan"]
 
@@ -55,14 +64,22 @@ def replan(job: Job, items: Sequence[str],
     progress("how to ride it")
     setup, choice = _kit(job, day, items, progress)
     plan = plan_ride(day, setup, warm=near)
-    few = ride_in_blocks(day, plan, job.options)
     choice = choice or _only_choice(job, items, setup, plan)
-    progress("how sure it is")
     draws = draws_of(job, day)
-    drawn = ride_days(plan, day, draws, job.effects, choice.best.items).time
-    risk, fork = risk_of(job, day, setup, plan, few, draws)
+    (risk, fork), (few, chance), (drawn, response) = side_by_side({
+        "how often the rider runs out": lambda: risk_of(job, day, setup, plan, draws),
+        "the card": lambda: card_and_chance(day, plan, job.options, draws),
+        "how sure it is": lambda: _sure(job, day, plan, choice.best.items, draws)}, progress)
     return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
-                  spread=spread(drawn), risk=risk, fork=fork, realism=realism(plan, day.rider))
+                  spread=drawn, risk=risk and replace(risk, chance=chance), fork=fork,
+                  response=response, realism=realism(plan, day.rider))
+
+
+def _sure(job: Job, day: RaceDay, plan: Plan, items: Sequence[str],
+          draws: Draws) -> tuple[tuple[float, float, float], Response]:
+    """Range of the finish time, and what moves it on the drawn days."""
+    ride = ride_days(plan, day, draws, job.effects, items)
+    return spread(ride.time), response_of(job, day, plan, items, draws, ride)
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:

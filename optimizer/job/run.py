@@ -10,7 +10,14 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
-from optimizer.job.plans import day_and_plan, draws_of, ride_evenly, ride_in_blocks, risk_of
+from optimizer.job.plans import (
+    card_and_chance,
+    day_and_plan,
+    draws_of,
+    response_of,
+    ride_evenly,
+    risk_of,
+)
 from optimizer.job.run_after import bike_and_run
 from optimizer.job.sensitivity import sensitivity_table, worth
 from optimizer.job.set_splits import set_splits
@@ -30,8 +37,9 @@ if TYPE_CHECKING:
     from optimizer.evidence.priors import Priors
     from optimizer.job.values import SetSplits
     from optimizer.kit import Choice
+    from optimizer.kit.response import Response
     from optimizer.kit.rivals import Rival
-    from optimizer.pacing import Plan, SimulatedRide
+    from optimizer.pacing import Plan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
     from optimizer.uncertainty import Draws
@@ -154,51 +162,49 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
                         progress=progress)
     progress("how to ride it")
     owned, best = (evaluator.own_plan(kit.setup) for kit in (choice.owned, choice.best))
-    few = ride_in_blocks(day, best, job.options)
-    draws = draws_of(job, day)
-    (risk, fork), moves, twice, (drawn, splits, rivals), limit, spared, after = side_by_side({
-        "how often the rider runs out": lambda: risk_of(job, day, choice.best.setup, best, few,
-                                                        draws),
+    draws, setup = draws_of(job, day), choice.best.setup
+    (risk, fork), moves, twice, sure, limit, (few, chance), spared, even, *rest = side_by_side({
+        "how often the rider runs out": lambda: risk_of(job, day, setup, best, draws),
         "what moves the time": lambda: sensitivity_table(day, choice.best, best),
         "the bound by the linear program": lambda: bounded_twice(day, best),
         "how sure it is": lambda: _sure(job, day, choice, best, owned, draws),
-        "how much shorter steps would change": lambda: continuous_time(
-            day, choice.best.setup, best),
-        "what it costs to spare effort": lambda: _cost_of_effort_budget(
-            day, best, choice.best.setup),
-        "the run that follows": lambda: bike_and_run(day, choice.best.setup, best)}, progress)
+        "how much shorter steps would change": lambda: continuous_time(day, setup, best),
+        "the card": lambda: card_and_chance(day, best, job.options, draws),
+        "what it costs to spare effort": lambda: _cost_of_effort_budget(day, best, setup),
+        "usual ways to ride": lambda: ride_evenly(best),
+        "what each item is worth": lambda: worth(job, choice.owned, owned),
+        "the run that follows": lambda: bike_and_run(day, setup, best)}, progress)
+    drawn, response, splits, rivals = sure
+    worths, after = rest
     return Result(
         job=job, day=day, choice=choice, plan=replace(
             twice, continuous_time=limit, grid_error=abs(best.finish_time - limit)),
-        baseline_plan=owned, rideable=few,
-        spread=drawn, splits=splits, rivals=rivals, worth=worth(job, choice.owned, owned),
-        sensitivities=moves, effort_budget_cost=spared, even=ride_evenly(best),
-        realism=realism(best, day.rider), risk=risk, fork=fork, bike_run=after)
+        baseline_plan=owned, rideable=few, spread=drawn, splits=splits, rivals=rivals,
+        worth=worths, sensitivities=moves, effort_budget_cost=spared, even=even,
+        realism=realism(best, day.rider), risk=risk and replace(risk, chance=chance), fork=fork,
+        response=response, bike_run=after)
 
 
 def _sure(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,
-          ) -> tuple[tuple[float, float, float], tuple[SetSplits, ...], tuple[Rival, ...]]:
-    """Range of the finish time, arrivals by set of kit, and rivals, from the same drawn days."""
+          ) -> tuple[tuple[float, float, float], Response, tuple[SetSplits, ...],
+                     tuple[Rival, ...]]:
+    """Range, what moves the time, arrivals by set of kit, and rivals, from the same drawn days."""
     ride = ride_days(best, day, draws, job.effects, choice.best.items)
-    return (spread(ride.time), set_splits(job, day, choice, best, owned, draws, ride.time),
-            _rivals(job, day, choice, best, draws, ride))
+    response = response_of(job, day, best, choice.best.items, draws, ride)
+    splits = set_splits(job, day, choice, best, owned, draws, ride.time)
+    return spread(ride.time), response, splits, _rivals(job, choice, response)
 
 
-def _rivals(job: Job, day: RaceDay, choice: Choice, best: Plan, draws: Draws,
-            ride: SimulatedRide) -> tuple[Rival, ...]:
+def _rivals(job: Job, choice: Choice, response: Response) -> tuple[Rival, ...]:
     """Say how the kits that the choice weighed stand to the best one."""
-    from optimizer.kit.response import response
     from optimizer.kit.rivals import rivals_of, weighed_kits
-    from optimizer.kit.set_model import set_model
     from optimizer.kit.terms import tabulate
 
     kits = weighed_kits(choice)
     if all(kit.items == choice.best.items for kit in kits):
         return ()
-    terms = tabulate(job.baseline, job.catalogue, job.effects)
-    answer = response(best, day, choice.best.setup, terms.rows(choice.best.items), draws,
-                      job.effects, set_model(terms, job.baseline, day.rider.mass), ride)
-    return rivals_of(choice.best, kits, answer, terms)
+    return rivals_of(choice.best, kits, response,
+                     tabulate(job.baseline, job.catalogue, job.effects))
 
 
 def _cost_of_effort_budget(day: RaceDay, within_budget: Plan, setup: Setup) -> float:

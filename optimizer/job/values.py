@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect
     from optimizer.job.run_after import BikeRun
     from optimizer.kit import Catalogue, Choice
+    from optimizer.kit.response import Response
     from optimizer.kit.rivals import Rival
     from optimizer.pacing import Plan, Realism, RideablePlan
     from optimizer.physics import Setup
@@ -184,9 +185,9 @@ class Result:
     (the plan's set first, then what is owned, then the named sets), `rivals`, how the kits that
     were weighed stand to the plan's, `worth` per item, `sensitivities`, `effort_budget_cost`, the
     seconds that it costs to leave something in the legs for a run, `even`, the usual ways to ride
-    with the plan's set, `risk` to run out,
-    `fork` a plan with one decision, `realism` how even the plan is, `bike_run` ways to share the
-    effort with the run that follows.
+    with the plan's set, `risk` to run out, `fork` a plan with one decision, `response` of the time
+    to kit and draws, `realism` how even the plan is, `bike_run` ways to share the effort with the
+    run that follows.
     """
 
     job: Job
@@ -204,5 +205,6 @@ class Result:
     even: Even | None = None
     risk: Risk | None = None
     fork: Fork | None = None
+    response: Response | None = None
     realism: Realism | None = None
     bike_run: tuple[BikeRun, ...] = ()

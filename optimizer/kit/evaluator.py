@@ -25,6 +25,8 @@ from optimizer.physics import lay_road
 from optimizer.side_by_side import side_by_side
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.day import RaceDay
@@ -50,9 +52,9 @@ class Evaluator(Protocol):
         """Finish time of the best plan with a set of kit [s]."""
         ...
 
-    def bound(self, setup: Setup, half_range: NDArray[np.float64],
-              within: float = np.inf) -> Bound:
-        """Lower bound on all sets that differ from this one by `half_range` (d,) at most.
+    def bounds(self, setups: Sequence[Setup], half_range: NDArray[np.float64],
+               within: float = np.inf) -> list[Bound]:
+        """Lower bounds, each on all sets that differ from one by `half_range` (d,) at most.
 
         On those only that differ by `within` at most in their first coordinate.
         """
@@ -165,6 +167,22 @@ class PacingEvaluator:
     def bound(self, setup: Setup, half_range: NDArray[np.float64],
               within: float = np.inf) -> Bound:
         """Lower bound on all sets that differ from this one by `half_range` (d,) at most."""
+        return self.bounds([setup], half_range, within)[0]
+
+    def bounds(self, setups: Sequence[Setup], half_range: NDArray[np.float64],
+               within: float = np.inf) -> list[Bound]:
+        """Lower bounds, each on all sets that differ from one by `half_range` (d,) at most.
+
+        Each starts from what was solved before, not from the others.
+        """
+        found = side_by_side({str(k): partial(self._bounded, setup, half_range, within)
+                              for k, setup in enumerate(setups)})
+        self._solved += [solved for _, solved in found]
+        return [bound for bound, _ in found]
+
+    def _bounded(self, setup: Setup, half_range: NDArray[np.float64],
+                 within: float) -> tuple[Bound, _Solved]:
+        """Bound from one set, and that set as one to start from."""
         problem = self.problem(setup)
         program = convex_program(problem)
         near = self._nearest(setup)
@@ -186,8 +204,7 @@ class PacingEvaluator:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
         like = replace(self.like, problem=problem, speed=speed, reserve=x.reserve, power=power,
                        halfway=solution.halfway)
-        self._solved.append(_Solved(theta, setup.cornering_factor, power, energy, like))
-        return found
+        return found, _Solved(theta, setup.cornering_factor, power, energy, like)
 
 
 def _scaled(problem: PacingProblem, near: _Solved) -> float | None:

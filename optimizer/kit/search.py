@@ -165,10 +165,16 @@ class Search:
     def add_bound(self, rows: Iterable[int]) -> Bound:
         """Take a set as the origin of a bound, once."""
         key = tuple(int(row) for row in rows)
-        if key not in self.bounds:
-            self.bounds[key] = self.evaluator.bound(
-                self.terms.setup(self.baseline, key), self.model.half_range(), self._within)
+        self.add_bounds([key])
         return self.bounds[key]
+
+    def add_bounds(self, sets: Iterable[Iterable[int]]) -> None:
+        """Take each of some sets as the origin of a bound, once."""
+        new = [key for key in dict.fromkeys(tuple(int(row) for row in rows) for rows in sets)
+               if key not in self.bounds]
+        self.bounds.update(zip(new, self.evaluator.bounds(
+            [self.terms.setup(self.baseline, key) for key in new], self.model.half_range(),
+            self._within), strict=True))
 
     def lower(self, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
         """(s,) best bound on the values of sets (s, n) [s]."""
@@ -263,13 +269,13 @@ class Search:
                 relaxed = relax(tangent(self.bounds[key], self.model), self.offer,
                                 self.evaluate(key).spend)
                 parts.append(self.rules.repair(best_by_cost(relaxed, self.offer, most)[0]))
-            pool, guess = self._front_of(np.unique(np.concatenate(parts), axis=0))
+            pool, guess = self._front_of(np.unique(np.concatenate(parts), axis=0), self.along)
             self.spacing = max(float(np.ptp(guess)) / _ALONG, self.along)
             ahead = self._beyond(guess)
             if not len(ahead):
                 break
-            for k in ahead:
-                self.add_bound(np.flatnonzero(pool[k]))
+            self.add_bounds([np.flatnonzero(pool[k]) for k in ahead])
+        pool, _ = self._front_of(pool, self.tolerance)
         self._evaluate_all([tuple(np.flatnonzero(chosen).tolist()) for chosen in pool])
         self._tighten_front()
 
@@ -277,15 +283,22 @@ class Search:
         """Tighten the sets on the frontier, and those that take their place."""
         done: set[tuple[int, ...]] = set()
         while ahead := [known for known in self.front() if known.rows not in done]:
-            for known in ahead:
-                done.add(self.tighten(known.rows, self.along).rows)
+            lower = self.lower(self.rules.flags([known.rows for known in ahead]))
+            for known, floor in zip(ahead, lower, strict=True):
+                if self.value(known) - floor > self.along:
+                    self.tighten(known.rows, self.along)
+                done.add(known.rows)
 
-    def _front_of(self, pool: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-        """Return what of the pool may be on the frontier, with the bound as a guess of time."""
+    def _front_of(self, pool: NDArray[np.bool_],
+                  within: float) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+        """Return what of the pool is on the frontier, or `within` [s] of it, by the bounds.
+
+        With the bounds as guesses of the times [s].
+        """
         guess, cost = self.lower(pool), pool @ self.terms.cost
         order = np.lexsort((guess, cost))
         best = np.minimum.accumulate(guess[order])
-        keep = order[guess[order] <= best + self.along]
+        keep = order[guess[order] <= best + within]
         return pool[keep], guess[keep]
 
     def _beyond(self, guess: NDArray[np.float64]) -> list[int]:

@@ -9,9 +9,7 @@ import numpy as np
 
 from optimizer.conditions.air import air_density_along
 from optimizer.defaults import ZERO_CELSIUS
-from optimizer.job.plans import draws_of
-from optimizer.kit.response import response
-from optimizer.kit.set_model import set_model
+from optimizer.job.plans import draws_of, response_of
 from optimizer.kit.terms import tabulate
 from optimizer.pacing import figure_unit
 from optimizer.pacing.settings import solver_settings
@@ -49,7 +47,7 @@ def try_data(result: Result) -> dict[str, Any]:
         "course": _course(result), "rider": _rider(result), "limits": _limits(result),
         "wind": _weather(result), "kit": _kit(result, terms), "best": best,
         "arrival": plan.time, "plan": [plan.time_at(at) for at in [*marks, job.course.length]],
-        "draws": _draws(result, terms, best), "card": _card(result),
+        "draws": _draws(result), "card": _card(result),
     }
 
 
@@ -181,15 +179,14 @@ def _kit(result: Result, terms: Terms) -> dict[str, Any]:
     }
 
 
-def _draws(result: Result, terms: Terms, best: list[int]) -> dict[str, Any]:
+def _draws(result: Result) -> dict[str, Any]:
     """Seconds of base, items and overlaps on each drawn day, the last entry without any draw.
 
     In hundredths: the page sums a few of them and shows the range.
     """
     job, day = result.job, result.day
-    setup = terms.setup(job.baseline, best)  # with the one yaw table of all sets
-    model = set_model(terms, job.baseline, day.rider.mass)
-    found = response(result.plan, day, setup, best, draws_of(job, day), job.effects, model)
+    found = result.response or response_of(job, day, result.plan, result.choice.best.items,
+                                           draws_of(job, day))
     still = found.still
     assert still is not None  # noqa: S101 - `response` always gives it
 

@@ -39,7 +39,10 @@ class Linear:
     def own_time(self, setup, time):  # noqa: ARG002
         return time
 
-    def bound(self, setup, half_range, within=np.inf):  # noqa: ARG002
+    def bounds(self, setups, half_range, within=np.inf):
+        return [self.bound(setup, half_range, within) for setup in setups]
+
+    def bound(self, setup, half_range, within):  # noqa: ARG002
         self.sure.add(setup.name)
         theta = coordinates(setup, RIDER.mass)
         slope = np.zeros_like(theta)

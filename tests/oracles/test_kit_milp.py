@@ -110,7 +110,10 @@ class _Linear:
     def own_time(self, setup, time):  # noqa: ARG002
         return time
 
-    def bound(self, setup, half_range, within=np.inf):  # noqa: ARG002
+    def bounds(self, setups, half_range, within=np.inf):
+        return [self.bound(setup, half_range, within) for setup in setups]
+
+    def bound(self, setup, half_range, within):  # noqa: ARG002
         theta = coordinates(setup, RIDER.mass)
         slope = np.zeros_like(theta)
         slope[0] = 1e5 / theta[1]  # drag comes over the effective mass, which no item changes

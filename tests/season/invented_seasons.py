@@ -37,7 +37,10 @@ class Linear:
     def own_time(self, setup, time):  # noqa: ARG002
         return time
 
-    def bound(self, setup, half_range, within=np.inf):  # noqa: ARG002
+    def bounds(self, setups, half_range, within=np.inf):
+        return [self.bound(setup, half_range, within) for setup in setups]
+
+    def bound(self, setup, half_range, within):  # noqa: ARG002
         theta = coordinates(setup, RIDER.mass)
         slope = np.zeros_like(theta)
         slope[0] = 1e3 * self.scale / theta[1]
