@@ -157,7 +157,8 @@ def _setup_names(setups: str | None, count: int) -> tuple[str, ...]:
         return ("as ridden",) * count
     names = tuple(name.strip() for name in setups.split(","))
     if len(names) != count or not all(names):
-        raise InputError("--setups", "", f"names {len(names)} setups for {count} rides",
+        raise InputError("--setups", "", f"names {len(names)} setups, and there "
+                                         f"{'is one ride' if count == 1 else f'are {count} rides'}",
                          "name one for each ride, separated by commas")
     strange = next((name for name in names if name[0] in "=+-@'#" or not name.isprintable()), None)
     if strange is not None:
@@ -219,7 +220,8 @@ def _stretch(text: str, count: int, option: str = "--leave-out") -> tuple[int, f
                          ) from error
     if not (0 <= ride < count and 0.0 <= low < high):
         raise InputError(option, "", f'"{text}" is not a stretch of these rides',
-                         f"name a ride from 1 to {count}, and the smaller kilometre first")
+                         "write the smaller kilometre first"
+                         + (f", and a ride from 1 to {count}" if count > 1 else ""))
     return ride, low, high
 
 

@@ -57,24 +57,24 @@ class _Table(BaseModel):
 
 class _CaseTable(_Table):
     scenario: str = Field(description="a scenario file, relative to this file")
-    name: str = Field(default="", max_length=120, description="what to call the case")
+    name: str = Field(default="", max_length=120, description="name of the case")
     rider: str | None = Field(default=None, description="a rider file instead of the scenario's")
     forecast: str | None = Field(default=None, description='a wind such as "25@225", or a CSV')
     budget: float | None = Field(default=None, ge=0, le=1e9,
-                                 description="instead of the scenario's")
+                                 description="money for kit instead of the scenario's")
     start_time: datetime | time | None = Field(
-        default=None, description="instead of the scenario's: 09:30:00 or a date and time")
+        default=None, description="start instead of the scenario's: 09:30:00, or a date and time")
 
 
 class _File(_Table):
-    name: str = Field(default="", max_length=120, description="what to call the batch")
+    name: str = Field(default="", max_length=120, description="name of the batch")
     scenarios: list[str] = Field(default=[], description="scenario files, relative to this file")
     riders: list[str] = Field(default=[], description="rider files; without it the scenarios' own")
     forecasts: list[str] = Field(
         default=[], description='winds such as "25@225", or CSV files; without it the scenarios\'')
     budgets: list[Annotated[float, Field(ge=0, le=1e9)]] = Field(
-        default=[], description="amounts; without it the scenarios' own")
-    case: list[_CaseTable] = Field(default=[], description="single cases beside the product")
+        default=[], description="amounts of money for kit; without it the scenarios' own")
+    case: list[_CaseTable] = Field(default=[], description="single cases beside the combinations")
 
 
 def read_batch(path: Path | str, notes: list[str] | None = None) -> Batch:
@@ -93,7 +93,7 @@ def read_batch(path: Path | str, notes: list[str] | None = None) -> Batch:
     batch = _from_csv(file, said) if file.suffix.lower() == ".csv" else _from_toml(file)
     if not 1 <= len(batch.cases) <= _MOST_CASES:
         raise InputError(str(file), "", f"has {len(batch.cases)} cases",
-                         f"name 1 to {_MOST_CASES:,} of them")
+                         f"a batch has 1 to {_MOST_CASES:,} of them: add scenarios")
     return replace(batch, cases=_told_apart(batch.cases))
 
 

@@ -37,7 +37,7 @@ class _Table(BaseModel):
 class RiderEntry(_Table):
     """`[[rider]]`: a rider of the club."""
 
-    name: _Name = Field(description="what to call the rider")
+    name: _Name = Field(description="name of the rider")
     file: str = Field(description="the rider's TOML file, relative to this one")
     owns: list[str] = Field(default=[], description="items of the catalogue that the rider has")
 
@@ -45,30 +45,32 @@ class RiderEntry(_Table):
 class RaceEntry(_Table):
     """`[[race]]`: a race, and who rides it."""
 
-    name: _Name = Field(description="what to call the race")
+    name: _Name = Field(description="name of the race")
     scenario: str = Field(description="a scenario file, relative to this one: course, "
                           "weather, bike")
-    date: dt.date = Field(description="its day, such as 2031-05-04")
-    until: dt.date | None = Field(default=None, description="its last day, where it takes several")
-    weight: float = Field(default=1.0, gt=0, le=1000, description="what a second of it counts")
-    riders: list[str] | None = Field(default=None, description="who rides; without it all do")
+    date: dt.date = Field(description="day of the race, such as 2031-05-04")
+    until: dt.date | None = Field(default=None, description="last day of a race of several days")
+    weight: float = Field(default=1.0, gt=0, le=1000, description="how much a second in this race "
+                                                                  "counts")
+    riders: list[str] | None = Field(default=None, description="who rides; without it everybody")
     targets: dict[str, str] = Field(default={}, description="times to beat by rider, such as 57:30")
 
 
 class StockEntry(_Table):
     """`[[stock]]`: what is particular about an item."""
 
-    item: str = Field(description="its name in the catalogue")
+    item: str = Field(description="name of the item in the catalogue")
     lent: bool = Field(default=False, description="true: riders lend it to each other")
     owned: int = Field(default=0, ge=0, le=100, description="how many the club has already")
     most: int | None = Field(default=None, ge=0, le=100, description="how many can be bought")
-    resale: float = Field(default=0.0, ge=0, le=1e9, description="what one brings at the end")
+    resale: float = Field(default=0.0, ge=0, le=1e9, description="what one can be sold for at the "
+                                                                 "end")
 
 
 class LoanEntry(_Table):
     """`[[loan]]`: a rider lends something of their own for one race."""
 
-    item: str = Field(description="its name in the catalogue")
+    item: str = Field(description="name of the item in the catalogue")
     lender: str = Field(description="who owns it")
     borrower: str = Field(description="who rides it")
     race: str = Field(description="in which race")
@@ -84,25 +86,26 @@ class MoneyEntry(_Table):
 class SeasonFile(_Table):
     """The whole file."""
 
-    name: str = Field(min_length=1, max_length=120, description="what to call the season")
-    currency: str = Field(default="EUR", min_length=1, max_length=8, description="of all prices")
+    name: str = Field(min_length=1, max_length=120, description="name of the season")
+    currency: str = Field(default="EUR", min_length=1, max_length=8, description="currency of all "
+                                                                                 "prices")
     budget: float | None = Field(default=None, ge=0, le=1e9, description="money for kit, in all")
     catalogue: str | None = Field(default=None, description="a CSV with one item per row, for all "
                                   "races; without it each scenario's own")
     evidence: str | None = Field(default=None, description="a CSV with one test result per row")
     pairs: str | None = Field(default=None, description="a CSV of items whose gains overlap")
-    priors: str | None = Field(default=None, description="a TOML of what to believe of tests")
+    priors: str | None = Field(default=None, description="a TOML file of what to believe of tests")
     rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
     least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
                                 description="what a purchase or a hire has to save over the season")
     handover_days: int = Field(default=0, ge=0, le=365,
-                               description="days that a lent thing takes to the next rider")
-    resale_counts: bool = Field(default=False, description="true: what resale brings at the end "
+                               description="days that a shared item needs to reach the next rider")
+    resale_counts: bool = Field(default=False, description="true: money from resale at the end "
                                 "may be spent before")
     rider: list[RiderEntry] = Field(min_length=1, description="the riders, [[rider]]")
     race: list[RaceEntry] = Field(min_length=1, description="the races, [[race]]")
     stock: list[StockEntry] = Field(default=[], description="particular items, [[stock]]")
-    loan: list[LoanEntry] = Field(default=[], description="loans that are settled, [[loan]]")
+    loan: list[LoanEntry] = Field(default=[], description="loans that are agreed, [[loan]]")
     money: list[MoneyEntry] = Field(default=[], description="money in steps, [[money]]")
 
 

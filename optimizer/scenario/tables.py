@@ -508,7 +508,7 @@ def plain_name(name: str) -> str:
 
 def suggest(name: str, known: Iterable[str]) -> str:
     """Return "did you mean ...?" with the nearest known name, or all of them."""
-    names = list(known)
+    names = list(dict.fromkeys(known))
     near = difflib.get_close_matches(name, names, 1, 0.5)
     return f'did you mean "{near[0]}"?' if near else f"known are {', '.join(names)}"
 

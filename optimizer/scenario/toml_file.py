@@ -40,7 +40,13 @@ _WORDS = {
     "dict_type": "has to be a table of keys",
     "datetime_type": "has to be a date and time, without quotation marks",
     "datetime_parsing": "has to be a date and time",
+    "date_type": "has to be a date, without quotation marks",
+    "date_parsing": "has to be a date",
+    "date_from_datetime_parsing": "has to be a date",
+    "date_from_datetime_inexact": "has to be a date without a time",
+    "string_too_short": "is empty",
 }
+_LONG = {"string_too_long": "characters", "too_long": "entries"}
 _NUMBERS = {"float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"}
 
 
@@ -260,6 +266,8 @@ def _problem(found: ErrorDetails) -> str:
         return f"has to be {_choices(context)}, not {_quoted(found['input'])}"
     if kind == "value_error":
         return str(context.get("error", found["msg"]))
+    if kind in _LONG:
+        return f"has more than {context['max_length']} {_LONG[kind]}"
     message = found["msg"]
     return _WORDS.get(kind, message[:1].lower() + message[1:])
 
@@ -290,6 +298,8 @@ def _remedy(model: type[BaseModel], place: _Key, kind: str) -> str:
     """Return what the documentation of the field says, or which key may have been meant."""
     from optimizer.scenario.fields import described
 
+    if place and isinstance(place[-1], int):  # an entry of a list is what the list is of
+        place = place[:-1]
     owner, key = _model_at(model, place[:-1]), str(place[-1]) if place else ""
     if kind == "extra_forbidden":
         for pattern, words in getattr(owner, "unknown_keys", {}).items():

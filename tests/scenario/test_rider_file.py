@@ -168,6 +168,11 @@ def test_every_commented_key_of_the_starter_may_be_switched_on(tmp_path):
         assert "not a known key" not in said
 
 
+def test_a_name_without_end_is_refused_in_words(tmp_path):
+    with pytest.raises(InputError, match="name: has more than 80 characters"):
+        read_rider(_file(tmp_path, f'mass_kg = 70\nname = "{"x" * 81}"\n'))
+
+
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         read_rider(tmp_path / "none.toml")

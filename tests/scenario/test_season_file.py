@@ -107,6 +107,7 @@ def test_a_loan_is_there_for_its_race_alone(folder):
      'Ann does not own "Fast tyres"', "owns"),
     ({"end": "[[money]]\nin_all = 300"}, 2, "is given, and so is [[money]] in steps", "keep one"),
     ({"top": 'evidence = "race/evidence.csv"'}, 3, "belongs to a catalogue", "kit.csv"),
+    ({"autumn": '"7 September"'}, 21, "has to be a date, without quotation marks", "2031-05-04"),
     ({"top": "budgte = 3"}, 3, "is not a known key", "budget"),
 ])
 def test_what_is_wrong_is_said_with_its_line(folder, words, line, problem, remedy):
