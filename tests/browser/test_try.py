@@ -96,8 +96,9 @@ def test_another_rider_and_temperature(open_page, report, result):
         wait_for_time(page, truth.finish_time)
         assert page.locator("#try-power-says").inner_text() == "280 W"
         # The new power lies over that of the plan, in every width of the picture.
-        assert all(path.get_attribute("d").startswith("M")
-                   for path in page.locator("#try-strip path.tried").all())
+        drawn = [path.get_attribute("d") for path in page.locator("#try-strip path.tried").all()]
+        assert len(drawn) == page.locator("#try-strip svg.g").count() > 0
+        assert all(line.startswith("M") for line in drawn)
 
 
 def test_only_kit_says_the_range_of_the_difference(open_page, report, result):

@@ -70,12 +70,16 @@ def test_the_tour_shows_every_command():
 
 def test_files_that_the_pages_name_are_there():
     model = (ROOT / "optimizer" / "README.md").read_text(encoding="utf-8")
-    for name in re.findall(r"`([\w-]+/(?:[\w-]+\.py)?)`", model):
+    modules = re.findall(r"`([\w-]+/(?:[\w-]+\.py)?)`", model)
+    files = re.findall(r"`((?:courses|optimizer)/[\w./-]+)`", TOUR)
+    folders = re.findall(r"^\| `([\w-]+/)`", TOUR, re.MULTILINE)
+    assert min(map(len, (modules, files, folders))) > 1
+    for name in modules:
         inside = ROOT if name.startswith("tests/") else ROOT / "optimizer"
         assert (inside / name).exists(), name
-    for name in re.findall(r"`((?:courses|optimizer)/[\w./-]+)`", TOUR):
+    for name in files:
         assert (ROOT / name).exists(), name
-    for name in re.findall(r"^\| `([\w-]+/)`", TOUR, re.MULTILINE):
+    for name in folders:
         assert (ROOT / "courses" / name / "scenario.toml").is_file(), name
 
 
