@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from optimizer.pacing.lagrangian import (
+    SLOWEST_START,
     Point,
     Slopes,
     gradient,
@@ -21,7 +22,7 @@ from optimizer.pacing.lagrangian import (
     row_values,
     times,
 )
-from optimizer.pacing.newton import Newton
+from optimizer.pacing.newton import CARRIED, SHIFTS, Newton
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,6 +41,10 @@ _LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to roundin
 _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are tried
 _PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
+_COLD_ENERGY = (0.05, 0.7)  # of the room between the speed bounds, within which a start is
+_COLD_PACE = 1.2  # times the pace of the speeds
+_COLD_RESERVE = (0.5, 0.01)  # of W', spent at the finish of a start, and missing all the way
+_COLD_POWER = 0.8  # of the power limit, at most
 _COLD = (0.1, 0.02)  # slacks, of a row's size, and complementarity, of the mean step, to begin with
 _NEAR = (1e-3, 1e-4)  # the same beside a neighbour's plan
 _LOST = 1e9  # times the finish time, Σ s y of a program that no point satisfies
@@ -47,10 +52,17 @@ _TOLERANCE = 1e-9  # of the finish time, on Σ s y
 _HALFWAY = 1e-4  # of the finish time, on Σ s y, where a neighbour may start from
 _HALFWAY_ROWS = 1e-2  # of a row's size, violated by it at most there
 
+_WEIGHTS = (0.01, 0.9, 4)  # of the corrector that are tried: least, most, how many
+_CENTRING = (3.0, 1e-6, 0.9)  # power of what the guess leaves of Σ s y, and its bounds
+_BEHIND = 0.2  # of the tolerance, below which complementarity is not aimed
+
 SETTINGS: Final = {
     "most_iterations": _MOST_ITERATIONS, "to_boundary": _TO_BOUNDARY, "tolerance": _TOLERANCE,
-    "row_tolerance": _ROW_TOLERANCE, "loss_tolerance": _LOSS_TOLERANCE, "short": _SHORT,
-    "patience": _PATIENCE, "start_speed": _START_SPEED, "cold": _COLD, "near": _NEAR}
+    "row_tolerance": _ROW_TOLERANCE, "short": _SHORT, "start_speed": _START_SPEED,
+    "cold": _COLD, "near": _NEAR,
+    "cold_energy": _COLD_ENERGY, "cold_pace": _COLD_PACE, "cold_reserve": _COLD_RESERVE,
+    "cold_power": _COLD_POWER, "weights": _WEIGHTS, "centring": _CENTRING, "behind": _BEHIND,
+    "carried": CARRIED, "shifts": SHIFTS, "slowest_start": SLOWEST_START}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -155,15 +167,17 @@ def starting_point(program: ConvexProgram) -> Point:
     n = p.steps
     energy = np.empty(n + 1)
     energy[0] = program.start_energy
-    energy[1:] = np.clip(0.5 * _START_SPEED**2, program.bottom + 0.05 * (program.top
-                                                                        - program.bottom),
-                         program.bottom + 0.7 * (program.top - program.bottom))
+    low, high = (program.bottom + share * (program.top - program.bottom)
+                 for share in _COLD_ENERGY)
+    energy[1:] = np.clip(0.5 * _START_SPEED**2, low, high)
     speed = np.sqrt(2 * energy)
-    pace = 2.4 / (speed[:-1] + speed[1:])
+    pace = 2.0 * _COLD_PACE / (speed[:-1] + speed[1:])
     room = p.w_prime - p.reserve_floor
-    reserve = p.w_prime - room * np.linspace(0.0, 0.5, n + 1)
-    reserve[1:] = np.minimum(reserve[1:], p.w_prime - 0.01 * room)
-    return Point(energy, reserve, np.minimum(p.critical_power, 0.8 * p.power_limit) * pace, pace)
+    spent, missing = _COLD_RESERVE
+    reserve = p.w_prime - room * np.linspace(0.0, spent, n + 1)
+    reserve[1:] = np.minimum(reserve[1:], p.w_prime - missing * room)
+    power = np.minimum(p.critical_power, _COLD_POWER * p.power_limit)
+    return Point(energy, reserve, power * pace, pace)
 
 
 def interior_point(program: ConvexProgram, start: Point | Iterate | None = None, *,
@@ -219,9 +233,10 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
         guess.dual[:] = at.dual
         way.towards(d, at, guess)
         ahead, ahead_dual = (min(length, 1.0) for length in way.lengths(at, guess))
-        sigma = min(max((_gap_after(at, guess, ahead, ahead_dual) / gap) ** 3, 1e-6), 0.9)
+        by, low, high = _CENTRING
+        sigma = min(max((_gap_after(at, guess, ahead, ahead_dual) / gap) ** by, low), high)
         # Rows that still err need room: complementarity must not run ahead of them.
-        aim = max(sigma * gap, 0.2 * tolerance * time) / len(at.dual)
+        aim = max(sigma * gap, _BEHIND * tolerance * time) / len(at.dual)
         np.multiply(guess.slack, guess.dual, out=move.dual)
         move.dual[:] -= aim
         move.dual[:] /= at.slack
@@ -317,7 +332,8 @@ class _Way:
             first = before[near] / own[near]
             further = after[near] / own[near] - first
             chosen = 1.0
-            for weight in np.linspace(max(least, 0.01), 0.9, 4):
+            low, high, count = _WEIGHTS
+            for weight in np.linspace(max(least, low), high, count):
                 length = _longest(first + weight * further)
                 if length > lengths[side]:
                     lengths[side], chosen = length, float(weight)

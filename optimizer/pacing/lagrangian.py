@@ -7,7 +7,7 @@ of kit read it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -19,9 +19,10 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["Point", "Slopes", "gradient", "linearised", "row_values", "times", "transposed"]
+__all__ = ["SLOWEST_START", "Point", "Slopes", "gradient", "linearised", "row_values", "times",
+           "transposed"]
 
-_SLOWEST_START = 1e-3  # m/s, that slopes take a standing start for; its energy is fixed
+SLOWEST_START: Final = 1e-3  # m/s, that slopes take a standing start for; its energy is fixed
 
 
 class Point(NamedTuple):
@@ -87,7 +88,7 @@ def linearised(program: ConvexProgram, point: Point, out: NDArray[np.float64] | 
     drag, drag1, drag2 = drag_in_energy(p, 0.5 * (e[:-1] + e[1:]))
     pace = 2.0 / total
     values = _values(program, point, drag, pace, out)
-    v0[0] = max(v0[0], _SLOWEST_START)
+    v0[0] = max(v0[0], SLOWEST_START)
     pace /= total
     pace0, pace1 = -pace / v0, -pace / v1
     half = 0.5 * drag1

@@ -18,7 +18,7 @@ all steps; only its curvature is in here, and the iteration borders the matrix w
 from __future__ import annotations
 
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from scipy.linalg.lapack import dpbtrf, dpbtrs
@@ -31,11 +31,11 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.convex import ConvexProgram
 
-__all__ = ["Newton"]
+__all__ = ["CARRIED", "SHIFTS", "Newton"]
 
 WORK, PACE = range(2)
-_CARRIED = 0.95  # of the pace's curvature, that concave drag may take
-_SHIFTS = (0.0, *10.0 ** np.arange(-11.0, 1.0))  # proximal terms to try
+CARRIED: Final = 0.95  # of the pace's curvature, that concave drag may take
+SHIFTS: Final = (0.0, *(10.0**power for power in range(-11, 1)))  # proximal terms to try
 
 
 class Newton:
@@ -170,7 +170,7 @@ class Newton:
         """
         clean, trial = self.band
         w_prime = self.program.problem.w_prime
-        for shift in _SHIFTS:
+        for shift in SHIFTS:
             np.copyto(trial, clean)
             if shift:
                 trial[:, 0, 0] += shift
@@ -224,5 +224,5 @@ def _curvatures(d: Slopes, y: NDArray[np.float64]) -> tuple[NDArray[np.float64],
     if bend.min() < 0.0:
         carried = pace * (d.pace00 * d.pace11 - d.pace01**2) / (
             d.pace00 + d.pace11 - 2 * d.pace01)
-        np.maximum(bend, -_CARRIED * carried, out=bend)
+        np.maximum(bend, -CARRIED * carried, out=bend)
     return bend + pace * d.pace00, bend + pace * d.pace01, bend + pace * d.pace11

@@ -27,10 +27,11 @@ __all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate"
 
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
 _SETTLED = 3e-4  # of the energy, a last Newton step that leaves less than 1e-7 m/s
+_SHRUNK = 0.09  # of the energy, less than which a Newton step may not leave
 _TOGETHER = 64  # steps whose forces that do not depend on speed are computed at once
 _AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
 
-SETTINGS: Final = {"crawl": CRAWL, "on_limit": _ON_LIMIT}
+SETTINGS: Final = {"crawl": CRAWL, "on_limit": _ON_LIMIT, "shrunk": _SHRUNK}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -281,7 +282,7 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
                     by_end[:] = np.where(coasts, inertia[j] + half,
                                          np.where(stays, inertia[j], by_end))
                 np.divide(value, by_end, out=change)
-                np.maximum(np.subtract(e1, change, out=value), np.multiply(e1, 0.09, out=e1),
+                np.maximum(np.subtract(e1, change, out=value), np.multiply(e1, _SHRUNK, out=e1),
                            out=e1)
                 # What is left after a Newton step is about its square.
                 if np.divide(np.abs(change, out=change), e1, out=change).max() < _SETTLED:

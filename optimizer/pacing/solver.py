@@ -32,6 +32,8 @@ _HOPEFUL = 6  # of them, after which waiting must have halved or a ride been fou
 _GIVEN_BACK = 0.2  # share of the powers, at most; each look may take a slow simulation
 _SHARES = (1.0, 0.5, 0.2, 0.05, 0.01)  # of the way to a polished plan that are tried
 _WON = 1e-5  # of the finish time, less than which ends the polish
+_NOTICED = 0.1  # of that, less than which is no better plan
+_PRICE = 0.3  # of waiting, to begin with; doubled while it lasts
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
 FINE = 10.0  # m, steps that are short enough for any slope
 _LIKE = 0.02  # share by which limits may differ for a plan to be a neighbour with its multipliers
@@ -40,11 +42,13 @@ _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan 
 
 _OFF = 0.02  # of their room, by which a neighbour's plan is moved off its bounds
 _TRACE = 1e-6  # of reserve and effort, by which a ride may go beyond them
+_MUCH = 1e-3  # of all powers given back, with which a ride that stalls has too little
 _FINE_SHARE, _ROUGH_SHARE = 1e-7, 0.02  # of the power and of what is given back, found no closer
 
 SETTINGS: Final = {"waiting": _WAITING, "polishes": _POLISHES, "hopeful": _HOPEFUL,
                    "shares": _SHARES, "won": _WON, "unsettled": _UNSETTLED, "off": _OFF,
-                   "trace": _TRACE, "fine_share": _FINE_SHARE, "rough_share": _ROUGH_SHARE}
+                   "trace": _TRACE, "fine_share": _FINE_SHARE, "rough_share": _ROUGH_SHARE,
+                   "price": _PRICE, "much": _MUCH, "noticed": _NOTICED}
 """What a program that is written elsewhere has to know to do the same."""
 
 
@@ -207,7 +211,7 @@ def _polish(program: ConvexProgram, solution: Solution, best: _Ridden | None,
         speed = np.sqrt(2 * x.energy)
         total = speed[:-1] + speed[1:]
         slack = p.step * (x.pace - 2.0 / total)
-        weight = np.where(slack > _WAITING / p.steps, np.maximum(2.0 * weight, 0.3), weight)
+        weight = np.where(slack > _WAITING / p.steps, np.maximum(2.0 * weight, _PRICE), weight)
         waiting = float(np.sum(slack))
         first = min(first, waiting) if tried < 2 else first
         if best is None and tried >= _HOPEFUL and waiting > 0.5 * first:
@@ -240,7 +244,7 @@ def _towards(p: PacingProblem, best: _Ridden | None, solution: Solution) -> _Rid
     """Ride a solution's powers, or a share of the way to them from the best ride so far."""
     for share in _SHARES if best is not None else (1.0,):
         after = _ridden(p, solution, None if share == 1.0 else best, share)
-        if after is not None and (best is None or after.time < best.time * (1 - 0.1 * _WON)):
+        if after is not None and (best is None or after.time < best.time * (1 - _NOTICED * _WON)):
             return after
     return None
 
@@ -312,7 +316,7 @@ def _within(p: PacingProblem, power: NDArray[np.float64],
         after = simulate(p, trial, guess)
         if not np.any(after.stalled) and _spare(p, trial, after) >= 0:
             best, high = _Ridden(p, trial, after), share
-        elif np.any(after.stalled) and share > 1e-3:
+        elif np.any(after.stalled) and share > _MUCH:
             high = share  # too much given back already
         else:
             low = share

@@ -137,7 +137,7 @@ const replan = (constants) => {
           else if (level >= value) [value, slope] = [level, inertia[k]];
         }
         const change = value / slope;
-        e1 = Math.max(e1 - change, 0.09 * e1);
+        e1 = Math.max(e1 - change, C.shrunk * e1);
         if (Math.abs(change) < 1e-11 * e1) break;
       }
       stalled = stalled || e1 <= lowest;
@@ -197,7 +197,7 @@ const replan = (constants) => {
       if (!after.stalled && spare(p, trial, after) >= 0) {
         best = { power: trial, ride: after };
         high = share;
-      } else if (after.stalled && share > 1e-3) high = share;
+      } else if (after.stalled && share > C.much) high = share;
       else low = share;
       if (!best && high === 1) share = Math.min(4 * share, 0.5 * (1 + share));
       else if (high - low < Math.max(C.fineShare, C.roughShare * high)) return best;
@@ -253,14 +253,16 @@ const replan = (constants) => {
   const coldStart = ({ p, n, top, bottom, start }) => {
     const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
     const room = p.wPrime - p.reserveFloor;
+    const [spent, missing] = C.coldReserve;
     e[0] = start;
     W[0] = p.wPrime;
     for (let k = 0; k < n; k += 1) {
       const high = top[k] - bottom;
-      e[k + 1] = clip(0.5 * C.startSpeed ** 2, bottom + 0.05 * high, bottom + 0.7 * high);
-      W[k + 1] = Math.min(p.wPrime - room * 0.5 * (k + 1) / n, p.wPrime - 0.01 * room);
-      z[k] = 2.4 / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
-      f[k] = Math.min(p.criticalPower[k], 0.8 * p.powerLimit[k]) * z[k];
+      e[k + 1] = clip(0.5 * C.startSpeed ** 2, bottom + C.coldEnergy[0] * high,
+        bottom + C.coldEnergy[1] * high);
+      W[k + 1] = p.wPrime - room * Math.max(spent * (k + 1) / n, missing);
+      z[k] = 2 * C.coldPace / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
+      f[k] = Math.min(p.criticalPower[k], C.coldPower * p.powerLimit[k]) * z[k];
     }
     return { e, W, f, z };
   };
@@ -303,7 +305,7 @@ const replan = (constants) => {
       const before = v1;
       v1 = Math.sqrt(2 * e1);
       const total = before + v1;
-      const v0 = k ? before : Math.max(before, 1e-3);  // node 0 is fixed
+      const v0 = k ? before : Math.max(before, C.slowestStart);  // node 0 is fixed
       const square = total * total;
       const cube = square * total;
       rows[WORK * n + k] = g.inertia[k] * (e1 - e0) - p.efficiency * f + air[0] + p.bearing[1] * v
@@ -517,7 +519,7 @@ const replan = (constants) => {
       // Where wind makes drag concave, no more of it than the pace's own curvature can carry.
       const [q00, q01, q11] = [d.pace00[k], d.pace01[k], d.pace11[k]];
       const carried = y[PACE * n + k] * (q00 * q11 - q01 * q01) / (q00 + q11 - 2 * q01);
-      const bend = Math.max(y[WORK * n + k] * d.bend[k], -0.95 * carried);
+      const bend = Math.max(y[WORK * n + k] * d.bend[k], -C.carried * carried);
       const c00 = bend0[k] = bend + y[PACE * n + k] * q00;
       const c01 = bend01[k] = bend + y[PACE * n + k] * q01;
       const c11 = bend1[k] = bend + y[PACE * n + k] * q11;
@@ -554,8 +556,8 @@ const replan = (constants) => {
     // Rounding can leave a pivot without sign: a proximal term of growing weight bends it up.
     /** @type {Float64Array | null} */
     let band = null;
-    for (let power = -12; power < 1 && !band; power += 1) {
-      const shift = power === -12 ? 0 : 10 ** power;
+    for (let k = 0; k < C.shifts.length && !band; k += 1) {
+      const shift = C.shifts[k];
       const trial = Float64Array.from(clean);
       for (let j = 0; shift && j < 8 * n; j += 8) {
         trial[j] += shift;
@@ -677,9 +679,10 @@ const replan = (constants) => {
     if (Math.min(primal, dual) >= C.short) return move;
     let best = move;
     const rest = stepped(move, guess, -1, -1);
-    const low = Math.max(least, 0.01);
-    for (let k = 0; k < 4; k += 1) {
-      const share = low + (0.9 - low) * k / 3;
+    const [lowest, high, count] = C.weights;
+    const low = Math.max(least, lowest);
+    for (let k = 0; k < count; k += 1) {
+      const share = low + (high - low) * k / (count - 1);
       const trial = stepped(guess, rest, share, share);
       const [further, furtherDual] = [longest(at, trial), longestDual(at, trial)];
       if (further > primal) {
@@ -750,12 +753,8 @@ const replan = (constants) => {
     /** @type {Iterate} */
     let at = { x, s, y, es, ey: p.effort ? target / es : 0 };
     const count = m + (p.effort ? 1 : 0);
-    let patience = C.patience;
     let iterations = 0;
     let residual = Infinity;
-    let loss = Infinity;
-    /** @type {Solution | null} */
-    let best = null;
     while (iterations < C.mostIterations) {
       iterations += 1;
       let time = 0;
@@ -771,18 +770,7 @@ const replan = (constants) => {
       const gap = gapOf(at);
       if (!Number.isFinite(gap)) break;
       if (gap < C.tolerance * time && residual < C.rowTolerance) {
-        // Seconds that a bound would lose to gradients that are not yet zero.
-        let here = 0;
-        for (let k = 0; k < n; k += 1) {
-          here += (Math.abs(slope.f[k]) * p.powerLimit[k] + 5 * Math.abs(slope.z[k])) * at.x.z[k]
-            + Math.abs(slope.e[k + 1]) * at.x.e[k + 1] + Math.abs(slope.W[k + 1]) * p.wPrime;
-        }
-        if (here < loss) {
-          loss = here;
-          best = { x: at.x, ey: at.ey, iterations, converged: true, residual };
-        }
-        patience -= 1;
-        if (here < C.lossTolerance * time || patience === 0) break;
+        return { x: at.x, ey: at.ey, iterations, converged: true, residual };
       }
       const solve = newtonAt(g, at.x, d, at.y, weight, at.ey, at.ey / at.es);
       if (!solve) break;
@@ -791,14 +779,15 @@ const replan = (constants) => {
       const [ahead, aheadDual] = [Math.min(longest(at, guess), 1),
         Math.min(longestDual(at, guess), 1)];
       const after = gapOf(at, guess, ahead, aheadDual);
-      const sigma = clip((after / gap) ** 3, 1e-6, 0.9);
-      const aim = Math.max(sigma * gap, 0.2 * C.tolerance * time) / count;
+      const [by, least, most] = C.centring;
+      const sigma = clip((after / gap) ** by, least, most);
+      const aim = Math.max(sigma * gap, C.behind * C.tolerance * time) / count;
       const move = weighted(at, guess, towards(here, guess, aim), ahead * aheadDual);
       at = stepped(at, move, Math.min(C.toBoundary * longest(at, move), 1),
         Math.min(C.toBoundary * longestDual(at, move), 1));
       ({ rows, d, effort } = slopesAt(g, at.x));
     }
-    return best || { x: at.x, ey: at.ey, iterations, converged: false, residual };
+    return { x: at.x, ey: at.ey, iterations, converged: false, residual };
   };
 
   // --- from the program to a plan -------------------------------------------------------------
@@ -847,7 +836,7 @@ const replan = (constants) => {
       const { x } = current;
       const slack = waitingOf(g, x);
       weight = weight.map((value, k) =>
-        (slack[k] > C.waiting / n ? Math.max(2 * value, 0.3) : value));
+        (slack[k] > C.waiting / n ? Math.max(2 * value, C.price) : value));
       const waiting = sumOf(slack);
       if (tried < 2) least = Math.min(least, waiting);
       if (!best && tried === C.hopeful && waiting > 0.5 * least) break;
@@ -872,7 +861,7 @@ const replan = (constants) => {
       for (const share of best ? C.shares : [1]) {
         const there = ridden(p, after.x, share === 1 ? null : best, share);
         if (there && (!best || last(there.ride.time)
-            < last(best.ride.time) * (1 - 0.1 * C.won))) {
+            < last(best.ride.time) * (1 - C.noticed * C.won))) {
           better = there;
           break;
         }
@@ -1036,5 +1025,7 @@ const replan = (constants) => {
     }
   };
 
-  return { planRide, pedallingOf, ride, spare };
+  return { planRide, pedallingOf, ride, spare,
+    // The algebra alone, which golden vectors check.
+    algebra: { programOf, coldStart, slopesAt, transposed, times, newtonAt } };
 };

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.kit.terms import Terms
 
-__all__ = ["TEMPERATURES", "try_data"]
+__all__ = ["TEMPERATURES", "camel", "try_data"]
 
 TEMPERATURES: Final = range(-5, 43)
 """Degrees Celsius that can be tried."""
@@ -42,7 +42,7 @@ def try_data(result: Result) -> dict[str, Any]:
     best = terms.rows(result.choice.best.items)
     marks = [mark.distance for mark in job.course.marks if 0 < mark.distance < job.course.length]
     return {
-        "constants": {_camel(name): value for name, value in solver_settings(
+        "constants": {camel(name): value for name, value in solver_settings(
             plan.problem).items()},
         "course": _course(result), "rider": _rider(result), "limits": _limits(result),
         "wind": _weather(result), "kit": _kit(result, terms), "best": best,
@@ -51,7 +51,8 @@ def try_data(result: Result) -> dict[str, Any]:
     }
 
 
-def _camel(name: str) -> str:
+def camel(name: str) -> str:
+    """Name of a setting as scripts write it."""
     first, *rest = name.split("_")
     return first + "".join(word.title() for word in rest)
 
