@@ -167,7 +167,7 @@ def _tell(result: Result) -> None:
     elif job.catalogue.items:
         say(nothing_bought(choice.budget, choice.currency, current))
     if choice.planned > 1 and (free := free_words(
-            job.catalogue, choice.owned, choice.best)):
+            job.catalogue, choice, choice.best)):
         say(free)
     say(f"Ride {watts(plan.mean_power)} on average. {_card_words(result)}")
     if words := risk_sentence(result):

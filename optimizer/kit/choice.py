@@ -58,6 +58,8 @@ class Choice:
         are too many items for it
     least_gain : s, what a purchase has to save to stay in a set; gaps are of times with that much
         added for each purchase
+    without_changes : the fastest set of what is owned alone, where `owned` has free changes; None
+        where it has none
     """
 
     budget: float
@@ -73,3 +75,10 @@ class Choice:
     planned: int = 0
     program_gap: float = float("inf")
     least_gain: float = 0.0
+    without_changes: KitSet | None = None
+
+    @property
+    def changes_save(self) -> float:
+        """Seconds that the free changes of `owned` save."""
+        return (0.0 if self.without_changes is None else
+                self.without_changes.finish_time - self.owned.finish_time)

@@ -68,11 +68,12 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     """
     search, ruled_out = search_on(day, baseline, catalogue, effects, rules,
                                   evaluator or pacing_evaluator(day, baseline), least_gain)
-    return choice_of(search, budget, currency, ruled_out, progress, twice=twice)
+    return choice_of(search, catalogue, budget, currency, ruled_out, progress, twice=twice)
 
 
-def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str, str],
-              progress: Callable[[str], None], *, twice: bool = False) -> Choice:
+def choice_of(search: Search, catalogue: Catalogue, budget: float, currency: str,
+              ruled_out: dict[str, str], progress: Callable[[str], None], *,
+              twice: bool = False) -> Choice:
     """Search and prove.
 
     Parameters
@@ -111,7 +112,8 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
     search.tighten(search.fastest(0.0).rows, TOLERANCE)
     owned = search.fastest(0.0)
     progress("plans of kits for themselves")
-    _plan_own(search, best, owned)
+    bare = _without_changes(search, catalogue, owned)
+    _plan_own(search, best, owned, *([bare] if bare else []))
     progress("each item decided otherwise")
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
     ends = kit_set(search, owned), kit_set(search, best)
@@ -123,7 +125,17 @@ def choice_of(search: Search, budget: float, currency: str, ruled_out: dict[str,
         sets=math.prod(float(len(search.offer.options(place)))
                        for place in range(len(search.rules.places))),
         planned=len(search.known), program_gap=by_program,
-        least_gain=float(search.model.hurdle.max(initial=0.0)))
+        least_gain=float(search.model.hurdle.max(initial=0.0)),
+        without_changes=kit_set(search, bare) if bare else None)
+
+
+def _without_changes(search: Search, catalogue: Catalogue,
+                     owned: EvaluatedSet) -> EvaluatedSet | None:
+    """Find the fastest set of owned items; None where the one for no money is of these."""
+    mine = np.array([item.owned for item in catalogue.items], dtype=bool)
+    if mine[list(owned.rows)].all():
+        return None
+    return search.best_among(search.offer.usable & mine, search.terms.cost, 0.0, owned)
 
 
 def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],

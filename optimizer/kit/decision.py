@@ -197,7 +197,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
     search, ruled_out = search_on(day, baseline, catalogue, effects, rules, evaluator, least_gain)
-    choice = choice_of(search, budget, currency, ruled_out, progress, twice=twice)
+    choice = choice_of(search, catalogue, budget, currency, ruled_out, progress, twice=twice)
     progress("the same days for all kits")
     best = search.evaluate(search.terms.rows(choice.best.items))
     plan = evaluator.own_plan(best.setup)

@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from optimizer.report.words import listing, money
+from optimizer.report.words import listing, money, seconds
 
 if TYPE_CHECKING:
-    from optimizer.kit import Catalogue, Item, KitSet
+    from optimizer.kit import Catalogue, Choice, Item, KitSet
 
 __all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words",
            "nothing_bought"]
+
+_LEAST_SAVED = 0.05  # s, below which a saving is shown as none
 
 
 def cost_of(item: Item) -> str:
@@ -37,10 +39,10 @@ def free_changes(catalogue: Catalogue, current: KitSet) -> list[str]:
             if not catalogue[name].owned and catalogue[name].cost == 0]
 
 
-def current_kit(catalogue: Catalogue, current: KitSet) -> str:
+def current_kit(catalogue: Catalogue, current: KitSet, whose: str = "your") -> str:
     """Say what a gain is measured against."""
-    return ("your current kit with free changes" if free_changes(catalogue, current) else
-            "your current kit")
+    return f"{whose} current kit" + (
+        " with free changes" if free_changes(catalogue, current) else "")
 
 
 def nothing_bought(budget: float, currency: str, current: str) -> str:
@@ -50,15 +52,17 @@ def nothing_bought(budget: float, currency: str, current: str) -> str:
     return f"Buy nothing: no kit for {money(budget, currency)} is faster than {current}."
 
 
-def free_words(catalogue: Catalogue, current: KitSet, chosen: KitSet) -> str:
-    """Advise the free changes of the chosen kit, and say which the current kit counts with.
+def free_words(catalogue: Catalogue, choice: Choice, chosen: KitSet) -> str:
+    """Advise the free changes of the chosen kit, and say what those of the current kit save.
 
     Empty where there are none.
     """
-    free = free_changes(catalogue, current)
+    free = free_changes(catalogue, choice.owned)
     if not free:
         return ""
     advised = free_changes(catalogue, chosen)
     advice = f"Change for free: {listing(advised)}. " if advised else ""
     counted = ("these" if len(free) > 1 else "that") if free == advised else listing(free)
-    return f"{advice}The time with your current kit counts with {counted} already."
+    saved = choice.changes_save
+    worth = (f", {seconds(saved)} faster than without" if saved >= _LEAST_SAVED else "")
+    return f"{advice}The time with your current kit counts with {counted} already{worth}."

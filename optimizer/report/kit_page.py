@@ -69,7 +69,7 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
              if chosen.spend > 0 else nothing_bought(
                  choice.budget, choice.currency, current_kit(job.catalogue, choice.owned)))
          + f" {_criterion(decision)}"),
-        *([free] if (free := free_words(job.catalogue, choice.owned, chosen)) else []),
+        *([free] if (free := free_words(job.catalogue, choice, chosen)) else []),
         _proof(job, decision), *_last_money(decision),
         "`kitpace plan` says how to ride it, and how often you could not hold that to the finish."]
 
@@ -219,8 +219,13 @@ def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Tabl
                  [(_bought(p), money(p.spend), seconds(p.seconds),
                    seconds_range(p.low, p.high), f"{p.price_per_second:.1f}")
                   for p in decision.purchases[:most]],
-                 "Alone, on top of your current kit, as in the report of `kitpace plan`; these "
-                 "gains do not add up")
+                 f"Alone, on top of your current kit{_changed(decision)}, as in the report of "
+                 "`kitpace plan`; these gains do not add up")
+
+
+def _changed(decision: KitDecision) -> str:
+    """Say where the current kit counts with free changes."""
+    return " with free changes" if decision.choice.without_changes else ""
 
 
 def _bought(purchase: Purchase) -> str:
@@ -237,7 +242,8 @@ def _purchase_chart(decision: KitDecision) -> Chart:
         f"{_bought(first)} gives most for the money: {seconds_range(first.low, first.high)} "
         f"for {money(first.spend, decision.choice.currency)}.")
     return Chart("purchases", "What does one purchase save?",
-                 lambda look: forest(look, marks, "seconds saved against the current kit"),
+                 lambda look: forest(look, marks, "seconds saved against the current kit"
+                                     + _changed(decision)),
                  purchase_table(decision, decision.choice.currency), finding,
                  note="Each purchase on its own, most seconds for the money on top; the line is "
                       "the 90 % range.")
@@ -274,11 +280,12 @@ def _frontier_chart(job: Job, decision: KitDecision) -> Chart:
              if kit.items in behind]
     top = choice.owned.finish_time - chosen.finish_time
     end = 1.04 * max(float(x[-1]), 1.0)
+    against = current_kit(job.catalogue, choice.owned, "the")
 
     def draw(look: Look) -> Drawing:
         spent, low, _, high = np.array(known).T if known else np.zeros((4, 0))
         return plot(look, Axis(0.0, end, f"spent, {choice.currency}"), [Row(
-            "seconds faster than the current kit", [
+            f"seconds faster than {against}", [
                 Band(spent, top - high, top - low, "other"),
                 Line([*x, end], y, "other", steps=True),
                 Dots([chosen.spend], [top], "plan", "diamond", 5.0),

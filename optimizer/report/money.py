@@ -44,7 +44,7 @@ def advice(result: Result) -> Markup:
             listing(best.items) if len(best.items) <= _FEW + 1 else f"{len(best.items)} items")
     if not catalogue.items:
         return Markup("No kit to choose from was named.")
-    free, current = free_words(catalogue, owned, best), current_kit(catalogue, owned)
+    free, current = free_words(catalogue, choice, best), current_kit(catalogue, owned)
     if not new:
         return Markup("{} {}").format(
             nothing_bought(choice.budget, choice.currency, current), free)
@@ -170,11 +170,12 @@ def frontier(result: Result) -> Chart:
     chosen = np.array([kit.items == best.items for kit in sets])
     top = frontier_top(result)
     saved = choice.owned.finish_time - best.finish_time
+    against = current_kit(result.job.catalogue, choice.owned, "the")
 
     def draw(look: Look) -> Drawing:
         size = 3.6 if len(sets) < _CROWD and not look.small else 2.2
         return plot(look, Axis(0.0, top, f"spent, {choice.currency}"), [Row(
-            "seconds faster than the current kit", [
+            f"seconds faster than {against}", [
                 Line([*x, top], y, "other", steps=True),
                 Dots(x[different & ~chosen], y[different & ~chosen], "other", size=size,
                      filled=False),
@@ -274,7 +275,8 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
     return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",
                   "90 % range", f"{result.choice.currency} per s", "Clear gain",
                   "Evidence", "In the kit"), cells,
-                 "Each item on its own on top of the current kit, on its own best plan",
+                 "Each item on its own on top of "
+                 f"{current_kit(catalogue, result.choice.owned, 'the')}, on its own best plan",
                  ident="items-table", tools=True)
 
 

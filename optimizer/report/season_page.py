@@ -435,7 +435,8 @@ def season_json(found: SeasonKit) -> str:
                   "rider": season.pools[one.pool].rider or None, "price": one.price,
                   "saves_s": one.seconds} for one in found.next],
         "tests": [{"item": test.item, "sd_s": test.sd, "halving_saves_s": test.halved}
-                  for test in found.tests]}
+                  for test in found.tests],
+        "notes": list(season.notes)}
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.physics import lay_road
 from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
+from optimizer.report.current import current_kit
 from optimizer.report.page import Chart, Table
 from optimizer.report.stated import stated
 from optimizer.report.svg import Line, Row, plot
@@ -107,12 +108,13 @@ def where_won(result: Result) -> Chart:
     rows = [(name, _from_to(a, b), signed_seconds(w), signed_seconds(end))
             for name, (a, b), w, end in zip(names, pairwise(edges), won, at[1:], strict=True)]
     k = int(np.argmax(won))
+    against = current_kit(result.job.catalogue, result.choice.owned, "the")
     return Chart(
         "won", "Where does the kit win its seconds?", _along(course, [Row(
-            "seconds ahead of the current kit", [Line(plan.distance / 1000.0, lead, "plan")], 90.0,
+            f"seconds ahead of {against}", [Line(plan.distance / 1000.0, lead, "plan")], 90.0,
             zero=True)]),
         Table(("Stretch", "km", "won here", "won so far"), rows,
-              "Best kit against the current kit, each on its own best plan"),
+              f"Best kit against {against}, each on its own best plan"),
         f"{seconds(float(at[-1]))} in all" + (
             f", {seconds(float(won[k]))} of it from {names[k]}." if len(rows) > 1 else "."),
         note="Each kit rides its own best plan, so a stretch can lose a little that another one "

@@ -136,9 +136,8 @@ def read_season(path: Path | str, *, budget: float | None = None,
     7
     """
     file, said = _read(path)
-    money = _money(file, said, budget)
+    money, loans = _money(said, budget), said.loan
     riders = [rider.name for rider in said.rider]
-    loans = _loans(file, said, riders)
     kit = _kit(file, said)
     entries = []
     for k, race in enumerate(said.race):
@@ -156,7 +155,7 @@ def read_season(path: Path | str, *, budget: float | None = None,
                 _time(file, race.targets.get(name), k, name),
                 tuple(loan.item for loan in loans
                       if loan.borrower == name and loan.race == race.name)))
-    _items(file, said, entries)
+    _items(file, entries)
     made = season_of(
         said.name, said.currency, entries, money,
         {rider.name: rider.owns for rider in said.rider},
@@ -172,8 +171,6 @@ def check_season(path: Path | str) -> SeasonFile:
     Raises InputError with line and key.
     """
     file, said = _read(path)
-    _money(file, said, None)
-    _loans(file, said, [rider.name for rider in said.rider])
     _kit(file, said)
     for k, race in enumerate(said.race):
         file.there(race.scenario, "race", k, "scenario")
@@ -192,95 +189,116 @@ def _read(path: Path | str) -> tuple[TomlFile, SeasonFile]:
         raise together(wrong)
     said = check(SeasonFile, file)
     riders = [rider.name for rider in said.rider]
+    wrong = []
     for k, rider in enumerate(said.rider):
         if rider.name in riders[:k]:
-            raise file.error(f'the rider "{rider.name}" appears twice', "give each their "
-                             "own name", "rider", k, "name")
-        file.there(rider.file, "rider", k, "file")
-    _clashes(file, said, riders)
+            wrong.append(file.error(f'the rider "{rider.name}" appears twice', "give each their "
+                                    "own name", "rider", k, "name"))
+        try:
+            file.there(rider.file, "rider", k, "file")
+        except InputError as error:
+            wrong.append(error)
+    wrong += [*_about_money(file, said), *_clashes(file, said, riders),
+              *_about_loans(file, said, riders), *_twice_in_stock(file, said)]
+    if wrong:
+        raise together(wrong)
     return file, said
 
 
-def _money(file: TomlFile, said: SeasonFile, budget: float | None) -> list[Money]:
-    if budget is not None:
-        return [Money(None, budget)]
+def _about_money(file: TomlFile, said: SeasonFile) -> list[InputError]:
+    """Say what is wrong with the budget and the steps of the money."""
+    out = []
     if said.budget is not None and said.money:
-        raise file.error("is given, and so is [[money]] in steps", "keep one of them", "budget")
-    if not said.money:
-        return [Money(None, said.budget or 0.0)]
+        out.append(file.error("is given, and so is [[money]] in steps", "keep one of them",
+                              "budget"))
     for k, step in enumerate(said.money[1:], 1):
         before = said.money[k - 1]
         if step.since is None or (before.since is not None and step.since <= before.since):
-            raise file.error("does not come after the step before it",
-                             "give the steps in the order of their days", "money", k, "since")
+            out.append(file.error("does not come after the step before it",
+                                  "give the steps in the order of their days", "money", k,
+                                  "since"))
         if step.in_all < before.in_all:
-            raise file.error(f"{step.in_all:g} is less than the {before.in_all:g} before it",
-                             "say what may have been spent in all by then", "money", k, "in_all")
-    return [Money(step.since, step.in_all) for step in said.money]
+            out.append(file.error(
+                f"{step.in_all:g} is less than the {before.in_all:g} before it",
+                "say what may have been spent in all by then", "money", k, "in_all"))
+    return out
 
 
-def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> None:
-    """Refuse races that cannot be ridden: by an unknown rider, or two on one day by one rider."""
+def _money(said: SeasonFile, budget: float | None) -> list[Money]:
+    if budget is not None:
+        return [Money(None, budget)]
+    return [Money(step.since, step.in_all) for step in said.money] or [
+        Money(None, said.budget or 0.0)]
+
+
+def _clashes(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> list[InputError]:
+    """Say which races cannot be ridden: one name twice, or two on one day by one rider."""
     days: dict[str, list[tuple[dt.date, dt.date, str]]] = {name: [] for name in riders}
-    names = [race.name for race in said.race]
+    names, out = [race.name for race in said.race], []
     for k, race in enumerate(said.race):
         if race.name in names[:k]:
-            raise file.error(f'the race "{race.name}" appears twice', "give each its own "
-                             "name", "race", k, "name")
+            out.append(file.error(f'the race "{race.name}" appears twice', "give each its own "
+                                  "name", "race", k, "name"))
         if race.until is not None and race.until < race.date:
-            raise file.error(f"{race.until} is before its first day, {race.date}",
-                             "give the last day", "race", k, "until")
-        for place, name in [*(("riders", name) for name in race.riders or ()),
-                            *(("targets", name) for name in race.targets)]:
-            if name not in riders:
-                raise file.error(f'there is no rider "{name}"', suggest(name, riders),
-                                 "race", k, place)
+            out.append(file.error(f"{race.until} is before its first day, {race.date}",
+                                  "give the last day", "race", k, "until"))
         first, last = race.date, race.until or race.date
-        for name in race.riders if race.riders is not None else riders:
-            for other_first, other_last, other in days[name]:
-                if first <= other_last and other_first <= last:
-                    raise file.error(
-                        f"{name} rides {other} on the same day" if other != race.name
-                        else f"names {name} twice",
-                        "leave the rider out of one of them, or change a date", "race", k, "date")
+        for name in race.riders if race.riders is not None else dict.fromkeys(riders):
+            clash = next((other for other_first, other_last, other in days[name]
+                          if first <= other_last and other_first <= last), None)
+            if clash is not None:
+                out.append(file.error(
+                    f"{name} rides {clash} on the same day" if clash != race.name
+                    else f"names {name} twice",
+                    "leave the rider out of one of them, or change a date", "race", k, "date"))
             days[name].append((first, last, race.name))
+    return out
 
 
-def _loans(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> list[LoanEntry]:
+def _about_loans(file: TomlFile, said: SeasonFile, riders: Sequence[str]) -> list[InputError]:
     """Check loans: known names, the borrower's race, and that nobody else needs the item then."""
     races = {race.name: race for race in said.race}
     gone: dict[tuple[str, str], list[tuple[dt.date, dt.date, str]]] = {}
-
-    def rides(name: str, race: RaceEntry) -> bool:
-        return race.riders is None or name in race.riders
-
+    out = []
     for k, loan in enumerate(said.loan):
-        for key, name in (("lender", loan.lender), ("borrower", loan.borrower)):
-            if name not in riders:
-                raise file.error(f'there is no rider "{name}"', suggest(name, riders),
-                                 "loan", k, key)
-        if loan.race not in races:
-            raise file.error(f'there is no race "{loan.race}"', suggest(loan.race, races),
-                             "loan", k, "race")
+        unknown = [file.error(f'there is no {what} "{name}"', suggest(name, there), "loan", k, key)
+                   for key, what, name, there in (("lender", "rider", loan.lender, riders),
+                                                  ("borrower", "rider", loan.borrower, riders),
+                                                  ("race", "race", loan.race, races))
+                   if name not in there]
+        out += unknown
+        if unknown:
+            continue
         race = races[loan.race]
         first = race.date
         last = (race.until or race.date) + dt.timedelta(days=said.handover_days)
-        if not rides(loan.borrower, race):
-            raise file.error(f"{loan.borrower} does not ride {race.name}",
-                             "name a race of the borrower", "loan", k, "race")
+        if not _rides(loan.borrower, race):
+            out.append(file.error(f"{loan.borrower} does not ride {race.name}",
+                                  "name a race of the borrower", "loan", k, "race"))
         if loan.item not in said.rider[riders.index(loan.lender)].owns:
-            raise file.error(f'{loan.lender} does not own "{loan.item}"',
-                             "add it to what the lender owns", "loan", k, "item")
+            out.append(file.error(f'{loan.lender} does not own "{loan.item}"',
+                                  "add it to what the lender owns", "loan", k, "item"))
         taken = gone.setdefault((loan.lender, loan.item), [])
         taken_by = [(other.date, other.until or other.date, f"{loan.lender} in {other.name}")
-                    for other in said.race if rides(loan.lender, other)] + taken
-        for other_first, other_last, who in taken_by:
-            if first <= other_last and other_first <= last:
-                raise file.error(f'"{loan.item}" is with {who} on the same day',
-                                 "lend it for a race on another day, or buy or hire a second one",
-                                 "loan", k, "race")
+                    for other in said.race if _rides(loan.lender, other)] + taken
+        who = next((who for other_first, other_last, who in taken_by
+                    if first <= other_last and other_first <= last), None)
+        if who is not None:
+            out.append(file.error(f'"{loan.item}" is with {who} on the same day',
+                                  "lend it for a race on another day, or buy or hire a second one",
+                                  "loan", k, "race"))
         taken.append((first, last, f"{loan.borrower} in {race.name}"))
-    return list(said.loan)
+    return out
+
+
+def _rides(name: str, race: RaceEntry) -> bool:
+    return race.riders is None or name in race.riders
+
+
+def _twice_in_stock(file: TomlFile, said: SeasonFile) -> list[InputError]:
+    items = [one.item for one in said.stock]
+    return [file.error(f'"{item}" appears twice', "keep one of them", "stock", k, "item")
+            for k, item in enumerate(items) if item in items[:k]]
 
 
 def _kit(file: TomlFile, said: SeasonFile) -> KitTable | None:
@@ -298,16 +316,11 @@ def _kit(file: TomlFile, said: SeasonFile) -> KitTable | None:
     return KitTable(rules=rules, **named)
 
 
-def _items(file: TomlFile, said: SeasonFile, entries: Sequence[Entry]) -> None:
+def _items(file: TomlFile, entries: Sequence[Entry]) -> None:
     """Check that what is owned, kept in stock or lent is in the catalogue."""
     known = {item.name: item for entry in entries for item in entry.job.catalogue.items}
     if wrong := _about_items(file, known):
         raise together(wrong)
-    seen: set[str] = set()
-    for k, one in enumerate(said.stock):
-        if one.item in seen:
-            raise file.error(f'"{one.item}" appears twice', "keep one of them", "stock", k, "item")
-        seen.add(one.item)
 
 
 def _other_names(said: SeasonFile, entries: Sequence[Entry]) -> list[str]:

@@ -284,10 +284,16 @@ class _Findings:
         for e, (boxes, line), (low, high), (_, slowest) in zip(mine, lines, ends[::2], ends[1::2],
                                                                strict=True):
             left = self.left[e]
-            self.ends[e] = line.constant + low - line.slack, line.constant + high + line.slack
+            # What the linear program does not limit, all sets together do.
+            least, most = map(float, boxes.model.spread(line.constant, line.item, line.overlap))
+            if np.isfinite([low, high]).all():
+                least = max(least, line.constant + low)
+                most = max(least, min(most, line.constant + high))
+            self.ends[e] = least - line.slack, most + line.slack
             span = boxes.places(self.ends[e])
             self.left[e] = replace(
-                left, slowest=min(left.slowest, slowest + _ROUNDING),
+                left, slowest=min(left.slowest, slowest + _ROUNDING)
+                if np.isfinite(slowest) else left.slowest,
                 span=(max(left.span[0], span[0]), min(left.span[1], span[1])))
             cut = self.times[e].cut(self.best.sets[e], self.left[e])
             terms = self._terms(linear, e, cut.price, cut.overlap)

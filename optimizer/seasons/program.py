@@ -29,6 +29,7 @@ __all__ = ["Decision", "Model", "Prices", "Rest", "by_columns", "by_cuts", "cut_
            "prices_by_cuts", "usual_prices"]
 
 _NODES = 20_000
+_NODES_IN_PIECES = 1_500  # where bounds hold piece by piece: such programs end slowly
 _HALF = 0.5
 _ROUNDING = 1e-6
 _NO_GAIN = 1e-3  # s, the least that a share of a price is by
@@ -171,14 +172,14 @@ class Model:
         return Decision(tuple(sets), bought, tuple(hired), value, bound)
 
 
-def _solve(model: Any, gap: float) -> tuple[Any, float, float]:
+def _solve(model: Any, gap: float, nodes: int = _NODES) -> tuple[Any, float, float]:
     """Values, objective and bound of a program; inf where it has no solution, or none is found."""
     from pyomo.contrib.appsi.base import TerminationCondition
     from pyomo.contrib.appsi.solvers import Highs
 
     solver = Highs()
     solver.config.load_solution = False
-    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": gap, "mip_max_nodes": _NODES,
+    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": gap, "mip_max_nodes": nodes,
                             "threads": 1, "random_seed": 1}
     found = solver.solve(model)
     value, bound = found.best_feasible_objective, found.best_objective_bound
@@ -266,7 +267,7 @@ def by_cuts(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence
     if pieces:
         _add_pieces(made.model, pieces)
     model = made.model
-    solver, value, bound = _solve(model, gap)
+    solver, value, bound = _solve(model, gap, _NODES_IN_PIECES if pieces else _NODES)
     if not np.isfinite(value):
         return Decision((), {}, (), value, bound)
     by_var = _Values(solver.get_primals())

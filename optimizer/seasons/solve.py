@@ -35,6 +35,7 @@ _IMPROVEMENTS = 6  # of the best season by planes
 _NARROWER = 6  # rounds of ruling out
 _ASIDE = 0.6  # of the tolerance, by which a season has to be better to be looked for
 _ROUNDS = 3  # of the program with cuts
+_PIECES = 2  # of what an entry may ride, in the first of them; twice as many in each next
 _PROGRESS = 0.1  # of what is left or open, below which another round is not worth it
 _AGREE = 0.2  # of the tolerance, to which programs are solved
 
@@ -128,12 +129,13 @@ class Solver:
             if left > (1.0 - _PROGRESS) * before:
                 break
         marks = [[rows] for rows in best.sets]
-        for _ in range(_ROUNDS):
+        for attempt in range(_ROUNDS):
             self.rounds += 1
             self.progress(f"proof, {best.value - bound:.1f} s open" if np.isfinite(bound)
                           else "proof")
-            pieces = [there.pieces(some, here, span) for there, some, here, span in zip(
-                times, marks, rest.entries, ends, strict=True)]
+            pieces = [there.pieces(some, here, span, _PIECES << attempt)
+                      for there, some, here, span in zip(times, marks, rest.entries, ends,
+                                                         strict=True)]
             proposed = by_cuts(season, times, cuts, _AGREE * self.tolerance, budget, rest, pieces)
             before, bound = bound, max(bound, min(proposed.bound, limit))
             if not proposed.sets:

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 __all__ = ["EntryTimes", "Left", "times_of"]
 
 _PIECES = 12  # of the range of time, the width of the first boxes
-_PIECES_OF_PLANES = 4  # of what is left, with a bound each
 _TRIES = 4  # of sets that a pricing leads to
 _CLOSE = 0.02  # s between the time of a set and its bound, or the floor under all
 
@@ -103,17 +102,17 @@ class EntryTimes:
         return _cut(self.boxes(left).chord(rows, left.slowest, left.span))
 
     def pieces(self, marks: Sequence[tuple[int, ...]], left: Left,
-               ends: tuple[float, float]) -> Pieces:
+               ends: tuple[float, float], count: int) -> Pieces:
         """Bounds on pieces of what is left that meet at the sets `marks`, and half-way between.
 
-        `ends` of the coordinate `Boxes.along`.
+        At least `count` pieces; `ends` of the coordinate `Boxes.along`.
         """
         boxes = self.boxes(left)
         along = boxes.along()
         chosen = self.search.rules.flags(marks)
         places = along.of(chosen, self.search.rules.overlapping(chosen))
         edges = np.unique(np.clip([*ends, *places], *ends))
-        while len(edges) - 1 < _PIECES_OF_PLANES and np.ptp(edges) > 0:
+        while len(edges) - 1 < count and np.ptp(edges) > 0:
             k = int(np.diff(edges).argmax())
             edges = np.insert(edges, k + 1, 0.5 * (edges[k] + edges[k + 1]))
         if len(edges) == 1:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from optimizer.kit import Catalogue, Item, KitSet
+from optimizer.kit import Catalogue, Choice, Item, KitSet
 from optimizer.physics import Setup
 from optimizer.report.current import current_kit, free_words
 
@@ -10,24 +10,36 @@ CATALOGUE = Catalogue((Item("wheel", "wheels", 0.0, owned=True), Item("low bar",
                        Item("bare hands", "gloves", 0.0), Item("suit", "clothing", 100.0)))
 
 
-def kit(*items):
-    return KitSet(items, 0.0, Setup("bike", mass=8.0, rolling_resistance=0.004), 0.0, 0.0)
+def kit(*items, time=0.0):
+    return KitSet(items, 0.0, Setup("bike", mass=8.0, rolling_resistance=0.004), time, time)
+
+
+def choice(*items, saved=0.0):
+    """A choice whose current kit has some items, and free changes that save some seconds."""
+    current = kit(*items)
+    return Choice(0.0, "EUR", current, current, (current,), 0.0,
+                  without_changes=kit("wheel", time=saved))
 
 
 def test_free_changes_are_advised_and_said_to_be_counted():
     current = kit("wheel", "low bar", "bare hands")
     assert current_kit(CATALOGUE, current) == "your current kit with free changes"
-    assert free_words(CATALOGUE, current, current) == (
+    assert free_words(CATALOGUE, choice(*current.items), current) == (
         "Change for free: low bar and bare hands. The time with your current kit counts with "
         "these already.")
 
 
+def test_what_free_changes_save_is_a_figure_of_its_own():
+    said = free_words(CATALOGUE, choice("wheel", "low bar", saved=31.2), kit("suit", "low bar"))
+    assert said.endswith("counts with that already, 31 s faster than without.")
+
+
 def test_a_free_change_that_the_best_kit_leaves_out_is_not_advised():
-    assert free_words(CATALOGUE, kit("wheel", "low bar", "bare hands"), kit("suit", "low bar"),
+    assert free_words(CATALOGUE, choice("wheel", "low bar", "bare hands"), kit("suit", "low bar"),
                       ) == ("Change for free: low bar. The time with your current kit counts "
                             "with low bar and bare hands already.")
 
 
 def test_what_is_owned_is_no_change():
     assert current_kit(CATALOGUE, kit("wheel")) == "your current kit"
-    assert not free_words(CATALOGUE, kit("wheel"), kit("wheel", "suit"))
+    assert not free_words(CATALOGUE, choice("wheel"), kit("wheel", "suit"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
@@ -15,6 +16,7 @@ from optimizer.report.season_page import (
     matrix,
     next_table,
     purchase_table,
+    season_json,
 )
 from optimizer.seasons.values import (
     Bought,
@@ -89,3 +91,9 @@ def test_the_lead_speaks_plainly_and_passes_on_what_is_odd():
     assert said[0].startswith("Two: spend 240 of 300 EUR and save 11 min 40 s over 2 rides (a")
     assert said[1].startswith("In this model no other way to spend the money saves more than 0.8 s")
     assert said[-1] == "Odd."
+
+
+def test_the_json_has_what_is_odd_about_the_files():
+    document = json.loads(season_json(replace(found(), season=replace(found().season,
+                                                                      notes=("Odd.",)))))
+    assert document["notes"] == ["Odd."]

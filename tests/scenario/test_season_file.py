@@ -147,6 +147,19 @@ def test_mistakes_of_all_kinds_are_said_at_once(folder):
         assert words in said
 
 
+def test_days_loans_and_money_are_told_at_once(folder):
+    path = club(folder, autumn="2031-05-04", end=(
+        "[[money]]\nin_all = 300\n\n[[money]]\nin_all = 200\nsince = 2031-06-01\n"
+        + LOAN.format(race="Autumn") + LOAN.format(race="Sprnig")
+        + '[[stock]]\nitem = "Fast tyres"\n\n[[stock]]\nitem = "Fast tyres"\n'))
+    with pytest.raises(InputError) as found:
+        read_season(path)
+    said = str(found.value)
+    for words in ("Ben rides Spring on the same day", 'no race "Sprnig"', "less than the 300",
+                  "so is [[money]]", '"Visor" is with Ann in Spring', '"Fast tyres" appears twice'):
+        assert words in said
+
+
 def test_a_file_of_the_other_kind_is_sent_on(folder):
     with pytest.raises(InputError, match="a scenario, not a season") as found:
         read_season(folder / "race/scenario.toml")
