@@ -100,7 +100,7 @@ def test_pieces_of_a_range_prove_more_than_one_plane_and_not_too_much(seed):
         there.search.add_bound(rows)
         cut, whole = there.cut(rows, there.all_left()), everything(times)
         rest, ends = narrowed(season, times, [[cut]], known, whole, time[best] + 2.0, None)
-        pieces = there.pieces([rows], rest.entries[0], ends[0])
+        pieces = there.pieces([rows], rest.entries[0], ends[0], 4)
         one = by_cuts(season, times, [[cut]], 1e-4).bound
         more = by_cuts(season, times, [[cut]], 1e-4, rest=rest, pieces=[pieces])
         assert more.sets
