@@ -42,14 +42,14 @@ def command(scenario: str, wind: tuple[float, float] | None,
     """  # noqa: D301 - click reads the \b
     if out:
         _outputs.check_run([_outputs.page("--out", out)], [scenario], overwrite=overwrite)
-    from optimizer.job.weigh import compare_kits
+    from optimizer.job.decisions import kit_comparison
     from optimizer.report.kit_page import compare_lead, compare_page
     from optimizer.scenario import read_scenario
 
     with progress_line("Comparing") as progress:
         progress("reading the files")
         job = read_scenario(scenario, wind=wind, start_time=start_time)
-        result = compare_kits(job, scenario, draws=draws, progress=progress)
+        result = kit_comparison(job, scenario, draws=draws, progress=progress)
         if out:
             from optimizer.files import write_atomic
 

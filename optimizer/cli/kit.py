@@ -163,13 +163,13 @@ def _read(scenario: str, options: dict[str, Any], progress: Callable[[str], None
 
 def _decide(scenario: str, options: dict[str, Any],
             progress: Callable[[str], None]) -> tuple[Job, KitDecision]:
-    from optimizer.job.weigh import weigh_kit
+    from optimizer.job.decisions import kit_decision
 
     job = _read(scenario, options, progress)
     if not job.catalogue.items:
         raise InputError(scenario, "", "names no kit to choose from",
                          'add the table [kit] with catalogue = "kit.csv"')
-    return job, weigh_kit(job, by=options["by"], level=options["level"],
+    return job, kit_decision(job, by=options["by"], level=options["level"],
                           target=options["target"] or 0.0, stages=options["money"],
                           draws=options["draws"], twice=options["second_proof"],
                           progress=progress)

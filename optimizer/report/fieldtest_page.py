@@ -11,7 +11,7 @@ from optimizer.defaults import GRAVITY, NINE_IN_TEN
 from optimizer.report.page import Chart, Points, Section, Table, render
 from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
-from optimizer.ride.field_test import LEAST_ROLLING, lee_words
+from optimizer.ride.field_test import LEAST_ROLLING, draft_words
 from optimizer.ride.places import map_over_wheel
 
 if TYPE_CHECKING:
@@ -99,8 +99,8 @@ def _wind_sentences(test: FieldTest) -> list[str]:
                    "short are cut in so many stretches that more would take too long.")
     out.append(f"{100 * test.share_left_out:.0f} % of the time was left out."
                if test.left_out else "Nothing was left out.")
-    if test.common_lee:
-        out.append(lee_words(test.common_lee) + ".")
+    if test.common_draft:
+        out.append(draft_words(test.common_draft) + ".")
     return out
 
 

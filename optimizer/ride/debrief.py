@@ -30,7 +30,7 @@ from optimizer.ride.causes import (
     replayed,
     road_rolling,
 )
-from optimizer.ride.field_test import Runs, field_test, lee_words
+from optimizer.ride.field_test import Runs, draft_words, field_test
 from optimizer.ride.places import heading_of
 from optimizer.ride.replay import Splits, splits_of
 from optimizer.ride.season import EXPONENTS, LAW_SD, Learned, own_estimate
@@ -219,7 +219,7 @@ def _drag_from(ride: Ride, intended: Intended, along: Along,
         trouble = (f"the ride does not show its drag ({error.problem}); the planned one is taken "
                    "in for it")
         return None, (trouble,)
-    return test, (lee_words(test.common_lee),) if test.common_lee else ()
+    return test, (draft_words(test.common_draft),) if test.common_draft else ()
 
 
 def _shared_out(causes: Causes) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:

@@ -34,8 +34,18 @@ if TYPE_CHECKING:
     from optimizer.ride.ride import Ride
     from optimizer.ride.segments import Along, Segments
 
-__all__ = ["LEAST_ROLLING", "MOST_ROLLING", "SEGMENTS", "Answer", "FieldTest", "Runs", "field_test",
-           "lee_words", "spacing_of", "used_share"]
+__all__ = [
+    "LEAST_ROLLING",
+    "MOST_ROLLING",
+    "SEGMENTS",
+    "Answer",
+    "FieldTest",
+    "Runs",
+    "draft_words",
+    "field_test",
+    "spacing_of",
+    "used_share",
+]
 
 SEGMENTS = 220  # about as many in all, however long; more tell little and cost time cubed
 # A lap is seen in parts, since the wind turns once a lap; where that takes more segments than
@@ -54,7 +64,7 @@ _UNLIKELY = 0.5  # probability of more from which on something else is as likely
 _NOTHING = 1e-4
 _ODD_SCORE = 4.0
 _ODD_ROUNDS = 6
-_MOST_LEE = 0.25  # of the time; if more seems sheltered it is the wind or the model
+_MOST_DRAFT = 0.25  # of the time; if more seems sheltered it is the wind or the model
 _MOST_ODD = 0.15  # of the segments; if more are odd it is the model that is
 
 
@@ -117,7 +127,7 @@ class FieldTest:
     speed, air_density, yaw : mean [m/s, kg/m³], and the yaw that half the time exceeded [rad]
     clock : (rides,) seconds of the middle of each ride, on one clock
     share_used : part of each ride that was used, its first; less than 1 for many short laps
-    common_lee : part of the time with less drag than elsewhere, where that may not be the
+    common_draft : part of the time with less drag than elsewhere, where that may not be the
         lee of others: nothing is left out for it and the range is wider; else 0
     """
 
@@ -151,7 +161,7 @@ class FieldTest:
     free: Posterior
     segments: Segments
     share_used: float = 1.0
-    common_lee: float = 0.0
+    common_draft: float = 0.0
 
     @property
     def contradicts(self) -> bool:
@@ -228,12 +238,13 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
               else np.array([names.index(name) for name in spec.setups]))
     reasons = plainly_bad(spec.rides, spec.bike, segments.mass, segments)
     reasons = {"left out on request": _asked(spec, segments), **reasons}
-    balance, posterior, reasons, lee = _fit_without_the_odd(spec, segments, groups, reasons, sizes)
+    balance, posterior, reasons, draft = _fit_without_the_odd(spec, segments, groups, reasons,
+                                                              sizes)
     _check_share(spec, groups, balance)
     if sizes is None:  # the rides of a test that is planned are made up
         check_result(spec.rides[0].name, names, *posterior.moments())
     return replace(_result(spec, names, balance, posterior, reasons), share_used=share,
-                   common_lee=lee)
+                   common_draft=draft)
 
 
 def _check(spec: Runs) -> None:
@@ -312,7 +323,7 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
     by it. What is common is no exception, and where no heading is known a tail wind looks the
     same: then it all counts, and the range has both answers.
     """
-    most = _MOST_LEE if np.isfinite(segments.samples.heading).any() else 0.0
+    most = _MOST_DRAFT if np.isfinite(segments.samples.heading).any() else 0.0
     odd, drafting = (np.zeros(len(segments), dtype=bool) for _ in range(2))
     plain = np.any(list(reasons.values()), axis=0)
     common = 0.0
@@ -364,7 +375,7 @@ def _fitted(spec: Runs, segments: Segments, groups: NDArray[np.int64], kept: NDA
     return balance, posterior_of(balance, groups, sizes)
 
 
-def lee_words(share: float) -> str:
+def draft_words(share: float) -> str:
     """Say that much of a ride had less drag than the rest, and what was made of it."""
     return (f"{100 * share:.0f} % of the time had less drag than the rest. A wind that the ride "
             "does not show looks like this, so that it counts and the range of CdA is wider: "

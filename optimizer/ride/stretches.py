@@ -30,7 +30,7 @@ DRAFT = "less drag than elsewhere: in the lee of riders or a vehicle?"
 _WALKING = 2.0  # m/s
 _MOST_DRAG_AREA, _MOST_CRR = 0.6, 0.015  # beyond what a rider has without brakes
 _WINDOWS = (60.0, 120.0, 240.0, 480.0)  # s
-_LEE_SCORE, _LEE_SHARE = -4.5, -0.15  # standard errors, part of CdA
+_DRAFT_SCORE, _DRAFT_SHARE = -4.5, -0.15  # standard errors, part of CdA
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def draft_of_others(energy: NDArray[np.float64], weighted: NDArray[np.float64],
     total = np.concatenate([[0.0], np.cumsum(energy * weighted)])
     square = np.zeros((len(energy) + 1, len(energy) + 1))
     square[1:, 1:] = np.cumsum(np.cumsum(np.outer(energy, energy) * precision, 0), 1)
-    worst, found, share = _LEE_SCORE, None, 0.0
+    worst, found, share = _DRAFT_SCORE, None, 0.0
     for window in _WINDOWS:
         end = np.searchsorted(clock + 1e5 * ride, clock + 1e5 * ride + window)
         start = np.arange(len(clock))
@@ -109,7 +109,7 @@ def draft_of_others(energy: NDArray[np.float64], weighted: NDArray[np.float64],
         gain = total[end] - total[start]
         score = gain / np.sqrt(np.maximum(seen, 1e-12))
         effect = gain / np.maximum(seen, 1e-12)
-        score = np.where(effect < _LEE_SHARE, score, 0.0)
+        score = np.where(effect < _DRAFT_SHARE, score, 0.0)
         if len(score) and score.min() < worst:
             k = int(score.argmin())
             worst, found, share = float(score[k]), slice(int(start[k]), int(end[k])), float(

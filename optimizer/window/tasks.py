@@ -76,13 +76,13 @@ def compare(progress: Callable[[str], None], root: str, scenario: str) -> tuple[
     path = Path(root, scenario)
     page = page_for(path, "compare")
     progress("reading the files")
-    from optimizer.job.weigh import compare_kits
+    from optimizer.job.decisions import kit_comparison
     from optimizer.report.kit_page import compare_lead, compare_page
     from optimizer.scenario import read_scenario
 
     _check_page(page, path)
     job = read_scenario(path)
-    found = compare_kits(job, scenario, progress=progress)
+    found = kit_comparison(job, scenario, progress=progress)
     write_all([(page, compare_page(job, found))])
     return " ".join(compare_lead(job, found)), page.relative_to(root).as_posix()
 
@@ -92,7 +92,7 @@ def kit(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str,
     path = Path(root, scenario)
     page = page_for(path, "kit")
     progress("reading the files")
-    from optimizer.job.weigh import weigh_kit
+    from optimizer.job.decisions import kit_decision
     from optimizer.report.kit_page import kit_lead, kit_page
     from optimizer.scenario import read_scenario
 
@@ -100,7 +100,7 @@ def kit(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str,
     job = read_scenario(path)
     if not job.catalogue.items:
         raise InputError(scenario, "", "names no kit to choose from", "fill in the table of kit")
-    decision = weigh_kit(job, progress=progress)
+    decision = kit_decision(job, progress=progress)
     write_all([(page, kit_page(job, decision))])
     return " ".join(kit_lead(job, decision)), page.relative_to(root).as_posix()
 

@@ -113,7 +113,7 @@ def test_a_wind_without_heading_is_no_lee(started):
     so = started
     runs = Runs((recorded(so),), ("bike",), (Conditions(),), so.setup, so.rider.mass)
     test = field_test(runs)
-    assert test.common_lee > 0.15
+    assert test.common_draft > 0.15
     assert not any(part.reason == DRAFT for part in test.left_out)
     assert test.drag_area_low[0] < so.rider.positions[0].drag_area < test.drag_area_high[0]
     # What lee or wind adds to the range is in every row but its own.

@@ -1,4 +1,4 @@
-"""The kit of a job weighed: the choice under uncertainty, and its named sets side by side.
+"""The kit of a job: the choice under uncertainty, and its named sets side by side.
 
 Command line and window both ask here, so that they say the same.
 """
@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from optimizer.kit.compare import Comparison
     from optimizer.kit.decision import KitDecision
 
-__all__ = ["compare_kits", "weigh_kit"]
+__all__ = ["kit_comparison", "kit_decision"]
 
 
-def weigh_kit(job: Job, *, by: str = FORECAST, level: float = 0.9, target: float = 0.0,
+def kit_decision(job: Job, *, by: str = FORECAST, level: float = 0.9, target: float = 0.0,
               stages: Sequence[float] = (), draws: int | None = None, twice: bool = False,
               progress: Callable[[str], None] = lambda _words: None) -> KitDecision:
     """Choose the kit of a job as `optimizer.kit.decision.decide_kit` does.
@@ -55,7 +55,7 @@ def weigh_kit(job: Job, *, by: str = FORECAST, level: float = 0.9, target: float
         progress=progress)
 
 
-def compare_kits(job: Job, file: str, *, draws: int | None = None,
+def kit_comparison(job: Job, file: str, *, draws: int | None = None,
                  progress: Callable[[str], None] = lambda _words: None) -> Comparison:
     """Compare the named sets of a job, all others with the first.
 
