@@ -236,7 +236,8 @@ class Site:
     def _back(task: str, race: str) -> Response:
         """Show the page that work belongs to."""
         place = {"plan": "/race"}.get(task, f"/race/{task}")
-        return RedirectResponse(f"{place}?{_query(race)}", 303)
+        there = "#decision" if task in {"kit", "season"} else ""  # below the tables
+        return RedirectResponse(f"{place}?{_query(race)}{there}", 303)
 
     async def _ride(self, request: Request) -> Response:
         """Keep a ride that was dropped, and hold it against the plan."""

@@ -215,10 +215,10 @@ def test_a_season_is_worked_out(client, folder):
     (folder / "club.toml").write_text(CLUB, encoding="utf-8")
     assert 'href="/race/season?race=club.toml"' in client.get("/").text
     answer = client.post("/work", data={"task": "season", "race": "club.toml"})
-    assert answer.headers["location"] == "/race/season?race=club.toml"
+    assert answer.headers["location"] == "/race/season?race=club.toml#decision"
     state = ended(client)
     assert (state.kind, state.page) == ("done", "club-season.html"), state.words
-    assert client.get("/season?race=club.toml").headers["location"] == (
+    assert f'{client.get("/season?race=club.toml").headers["location"]}#decision' == (
         answer.headers["location"])
     shown = client.get(answer.headers["location"]).text
     assert 'src="/page/club-season.html"' in shown
