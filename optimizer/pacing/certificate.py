@@ -170,7 +170,8 @@ def _fastest_ends(program: ConvexProgram, steps: slice, low: NDArray[np.float64]
 def _box(program: ConvexProgram) -> tuple[Point, Point]:
     """Bounds on all unknowns that every plan of the problem keeps.
 
-    Those of pace are physics; those of the others stand in the rows that hold one unknown alone.
+    Those of pace are physics; those of the others stand in the rows that hold one unknown alone,
+    or work and pace.
     """
     p = program.problem
     n = p.steps
@@ -183,7 +184,13 @@ def _box(program: ConvexProgram) -> tuple[Point, Point]:
             edge = row.right / c
             low[column] = np.where(np.less(c, 0), np.maximum(low[column], edge), low[column])
             high[column] = np.where(np.greater(c, 0), np.minimum(high[column], edge), high[column])
-    high[F] = np.minimum(high[F], p.power_limit * high[Z])
+    for row in program.rows:
+        terms = dict(row.terms)
+        if terms.keys() == {F, Z} and row.nonlinear is None:
+            ends = [(row.right - terms[Z] * pace[Z]) / terms[F] for pace in (low, high)]
+            rises = np.greater(terms[F], 0)
+            high[F] = np.where(rises, np.minimum(high[F], np.maximum(*ends)), high[F])
+            low[F] = np.where(rises, low[F], np.maximum(low[F], np.minimum(*ends)))
     start = [program.start_energy]
     return (Point(np.append(start, low[E1]), np.append([p.w_prime], low[W1]), low[F], low[Z]),
             Point(np.append(start, high[E1]), np.append([p.w_prime], high[W1]), high[F], high[Z]))
