@@ -119,6 +119,14 @@ def attainable(program: ConvexProgram) -> ConvexProgram:
     above them: so by induction from the start. A ride with a little more power gives such bounds
     but where a slow start ends faster, for it takes longer and more work; from there on they are
     raised step by step until they hold again.
+
+    Parameters
+    ----------
+    program : of n steps
+
+    Returns
+    -------
+    the program with a lower `top` (n,) [J/kg]
     """
     p = program.problem
     ceiling = np.minimum(program.top, 0.5 * FASTEST**2)
@@ -197,10 +205,19 @@ def _box(program: ConvexProgram) -> tuple[Point, Point]:
 
 
 def dual_bound(program: ConvexProgram, solution: Solution) -> float:
-    """Lower bound [s] from the multipliers of the solution.
+    """Lower bound from the multipliers of the solution.
 
     The Lagrangian at the solution, less what a step within the bounds of all unknowns could still
     win along its gradient, less the dips. Valid for any multipliers ≥ 0.
+
+    Parameters
+    ----------
+    program : of n steps
+    solution : of this program, or of one with other speed bounds
+
+    Returns
+    -------
+    finish time that no plan is faster than [s]
     """
     x = solution.point
     y = np.maximum(solution.multipliers, 0.0)
@@ -236,7 +253,17 @@ def _without_slope(program: ConvexProgram, slopes: Slopes, y: NDArray[np.float64
 
 
 def linear_bound(program: ConvexProgram, solution: Solution) -> float:
-    """Lower bound [s] by HiGHS on the planes at the solution; nan where HiGHS gave up."""
+    """Lower bound by HiGHS on the planes at the solution.
+
+    Parameters
+    ----------
+    program : of n steps
+    solution : where the planes touch
+
+    Returns
+    -------
+    finish time that no plan is faster than [s]; nan where HiGHS gave up
+    """
     from scipy.sparse import coo_array, csr_array, vstack
 
     p = program.problem

@@ -111,7 +111,21 @@ class ConvexProgram:
 
 def drag_in_energy(problem: PacingProblem, energy: NDArray[np.float64],
                    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Drag and bearing friction F, dF/de, d²F/de² at energies e of the steps, (..., n) each."""
+    """Drag and bearing friction F by the kinetic energy of the steps.
+
+    Parameters
+    ----------
+    problem : n steps, rider and kit
+    energy : (..., n) J/kg, means of the steps
+
+    Returns
+    -------
+    F [N], dF/de [N kg/J] and d²F/de² [N kg²/J²], (..., n) each
+
+    References
+    ----------
+    As `physics.aerodynamic_force`, by the chain rule with v = √(2e).
+    """
     p = problem
     speed = np.sqrt(2 * energy)
     force, slope, curvature = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density,
@@ -122,7 +136,21 @@ def drag_in_energy(problem: PacingProblem, energy: NDArray[np.float64],
 
 
 def convex_program(problem: PacingProblem) -> ConvexProgram:
-    """Set up the program; raises Infeasible where a speed limit leaves no room."""
+    """Set up the program.
+
+    Parameters
+    ----------
+    problem : n steps, rider and kit
+
+    Returns
+    -------
+    its coefficients, in SI
+
+    Raises
+    ------
+    Infeasible
+        where a speed limit leaves no room
+    """
     p = problem
     top = np.minimum(p.speed_limit, FASTEST)
     if np.any(top[1:] <= p.lowest_speed * 1.02):

@@ -162,7 +162,16 @@ class Solution:
 
 
 def starting_point(program: ConvexProgram) -> Point:
-    """Start from a slow ride at about CP, inside the bounds."""
+    """Start from a slow ride at about CP, inside the bounds.
+
+    Parameters
+    ----------
+    program : of n steps
+
+    Returns
+    -------
+    energies [J/kg], reserves [J], work [J/m] and paces [s/m]
+    """
     p = program.problem
     n = p.steps
     energy = np.empty(n + 1)
@@ -186,6 +195,7 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
 
     Parameters
     ----------
+    program : of n steps
     start : another point to begin from, such as the plan of a neighbouring problem, or an iterate
         with its multipliers (`Solution.halfway`), which saves twice as much
     tolerance : on Σ s y relative to the finish time
@@ -195,6 +205,10 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
     Returns
     -------
     the solution; `converged` is false where the iteration stalled, and the caller must say so
+
+    References
+    ----------
+    Mehrotra 1992, SIAM J. Optim. 2:575; Colombo and Gondzio 2008, Comput. Optim. Appl. 41:277.
     """
     sizes = np.array([row.size for row in program.rows])
     at = _begin(program, start, sizes)

@@ -49,7 +49,17 @@ class Slopes:
 
 
 def row_values(program: ConvexProgram, point: Point) -> NDArray[np.float64]:
-    """(rows, n) left side minus right side of each row, in its unit; feasible where ≤ 0."""
+    """Left side minus right side of each row at a point; feasible where ≤ 0.
+
+    Parameters
+    ----------
+    program : of n steps
+    point : energies [J/kg], reserves [J], work [J/m] and paces [s/m]
+
+    Returns
+    -------
+    (rows, n) values, each in the unit of its row
+    """
     e = point.energy
     speed = np.sqrt(2 * e)
     return _values(program, point, drag_in_energy(program.problem, 0.5 * (e[:-1] + e[1:]))[0],
@@ -79,7 +89,18 @@ def _unknowns(x: Point) -> tuple[NDArray[np.float64], ...]:
 
 def linearised(program: ConvexProgram, point: Point, out: NDArray[np.float64] | None = None,
                ) -> tuple[NDArray[np.float64], Slopes]:
-    """Give what `row_values` gives, into `out` where it is given, and the rows' derivatives."""
+    """Give what `row_values` gives, and the rows' derivatives.
+
+    Parameters
+    ----------
+    program : of n steps
+    point : energies [J/kg], reserves [J], work [J/m] and paces [s/m]
+    out : (rows, n) to write the values to
+
+    Returns
+    -------
+    (rows, n) left side minus right side of each row, in its unit; first and second derivatives
+    """
     p = program.problem
     e, _, f, z = point
     speed = np.sqrt(2 * e)
@@ -112,7 +133,19 @@ def _bent(terms: Terms, by_start: NDArray[np.float64], by_end: NDArray[np.float6
 
 def times(program: ConvexProgram, d: Slopes, step: Point,
           out: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
-    """(rows, n) Jacobian `d` times a `step`, into `out` where it is given."""
+    """Jacobian of the rows times a step.
+
+    Parameters
+    ----------
+    program : of n steps
+    d : slopes at a point
+    step : energies [J/kg], reserves [J], work [J/m] and paces [s/m]
+    out : (rows, n) to write to
+
+    Returns
+    -------
+    (rows, n) changes, each in the unit of its row
+    """
     unknowns = _unknowns(step)
     if out is None:
         out = np.empty((len(d.rows), program.problem.steps))
@@ -123,7 +156,18 @@ def times(program: ConvexProgram, d: Slopes, step: Point,
 
 
 def transposed(program: ConvexProgram, d: Slopes, y: NDArray[np.float64]) -> Point:
-    """Transposed Jacobian `d` times weights `y` (rows, n) of the rows; 0 for the fixed node 0."""
+    """Transposed Jacobian times weights of the rows.
+
+    Parameters
+    ----------
+    program : of n steps
+    d : slopes at a point
+    y : (rows, n) weights
+
+    Returns
+    -------
+    sums by unknown, 0 for the fixed node 0
+    """
     n = program.problem.steps
     e, W, fixed = np.zeros(n + 1), np.zeros(n + 1), np.zeros((4, n))
     f, z, e0, W0 = fixed

@@ -139,7 +139,17 @@ class Layout:
 
 
 def room(problem: PacingProblem, ride: SimulatedRide) -> float:
-    """Least part of reserve and effort that a ride leaves; negative where it asks too much."""
+    """Least part of reserve and effort that a ride leaves.
+
+    Parameters
+    ----------
+    problem : with the limits
+    ride : on it
+
+    Returns
+    -------
+    part of W', or ten times that of the effort; negative where the ride asks too much
+    """
     if ride.stalled:
         return -np.inf
     left = float(ride.reserve.min() - problem.reserve_floor) / problem.w_prime
@@ -160,13 +170,26 @@ def _effort_left(p: PacingProblem, ride: SimulatedRide) -> float:
 
 def best_figures(layout: Layout, first: NDArray[np.float64], guess: NDArray[np.float64],
                  ) -> tuple[NDArray[np.float64], SimulatedRide]:
-    """Figures of least time within the limits, from `first`, and the ride.
+    """Figures of least time within the limits, and the ride.
 
     Sequential quadratic programming on the simulated ride with exact gradients. What the
     Lagrangian bends by is known beforehand, from the ideal plan: figures are scaled to make it the
-    identity, so that a few steps do. `guess` (n + 1,) energies.
+    identity, so that a few steps do.
 
-    Raises NoFigures where no figures near the first ones keep the limits.
+    Parameters
+    ----------
+    layout : lines on n steps with m figures
+    first : (m,) W, to begin with
+    guess : (n + 1,) energies near the ride's [J/kg]
+
+    Returns
+    -------
+    (m,) figures [W] and the ride
+
+    Raises
+    ------
+    NoFigures
+        where no figures near the first ones keep the limits
     """
     scale = 1.0 / np.sqrt(layout.curvature)
     high = float(layout.problem.power_limit.max())
@@ -235,9 +258,21 @@ def _inside(layout: Layout, x: NDArray[np.float64], guess: NDArray[np.float64],
 
 def highest_even(layout: Layout, guess: NDArray[np.float64],
                  ) -> tuple[NDArray[np.float64], SimulatedRide]:
-    """Find the highest one figure (1,) that keeps the limits, and the ride.
+    """Find the highest one figure that keeps the limits, and the ride.
 
-    Raises NoFigures where there is none.
+    Parameters
+    ----------
+    layout : of one line on n steps
+    guess : (n + 1,) energies near the ride's [J/kg]
+
+    Returns
+    -------
+    (1,) figure [W] and the ride
+
+    Raises
+    ------
+    NoFigures
+        where there is none
     """
     from scipy.optimize import brentq
 
@@ -255,10 +290,26 @@ def highest_even(layout: Layout, guess: NDArray[np.float64],
 def round_figures(layout: Layout, x: NDArray[np.float64], unit: float,
                   guess: NDArray[np.float64], highest: NDArray[np.float64],
                   ) -> tuple[NDArray[np.float64], SimulatedRide]:
-    """Multiples of `unit` [W] near `x` inside the limits, at most `highest`, and the ride.
+    """Multiples of `unit` near `x` inside the limits, and the ride.
 
     The nearest ones, lowered where limits ask for it, then improved by moving one or two.
-    Raises NoFigures where none keep the limits.
+
+    Parameters
+    ----------
+    layout : lines on n steps with m figures
+    x : (m,) W
+    unit : W
+    guess : (n + 1,) energies near the ride's [J/kg]
+    highest : (m,) W, the most that each may be
+
+    Returns
+    -------
+    (m,) figures [W] and the ride
+
+    Raises
+    ------
+    NoFigures
+        where none keep the limits
     """
     most = np.floor(highest / unit + 1e-9) * unit
     x = np.clip(np.round(x / unit) * unit, 0.0, most)

@@ -200,7 +200,23 @@ def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,
 
 def consistent_plan(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
                     warm: Plan | None = None) -> Draft:
-    """Repeat the plan on a grid until it agrees with the wind, the effort and the coasting."""
+    """Repeat the plan on a grid until it agrees with the wind, the effort and the coasting.
+
+    Parameters
+    ----------
+    day, setup : course, weather and rider; the set of kit
+    nodes : (n + 1,) of the grid [m]
+    warm : plan of a neighbouring problem
+
+    Returns
+    -------
+    the plan, without a bound, and what one is made from
+
+    Raises
+    ------
+    Infeasible
+        where there is no plan
+    """
     changing = len(day.conditions.wind_time) > 1
     arrival, duration = _foreseen(day, setup, nodes, warm)
     plan, pedalling, changes = warm, day.pedalling, 0
@@ -282,7 +298,17 @@ def _on(plan: Plan, nodes: NDArray[np.float64]) -> Plan:
 
 def halved(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
            ) -> tuple[RaceDay, Setup, NDArray[np.float64]]:
-    """Cut each step in two; positions and coasting of the day are those of the whole step."""
+    """Cut each step in two; positions and coasting of the day are those of the whole step.
+
+    Parameters
+    ----------
+    day, setup : course, weather and rider; the set of kit
+    nodes : (n + 1,) of the grid [m]
+
+    Returns
+    -------
+    day, setup and (2 n + 1,) nodes [m]
+    """
     finer = np.sort(np.concatenate([nodes, 0.5 * (nodes[:-1] + nodes[1:])]))
     return replace(day, position=None if day.position is None else np.repeat(day.position, 2),
                    pedalling=None if day.pedalling is None else Pedalling(
@@ -312,6 +338,16 @@ def pedalling_of(plan: Plan, before: Pedalling | None) -> Pedalling | None:
     """Where a rider who follows the plan rolls too fast to pedal.
 
     Found by riding the powers of the plan on the road as it is, without what `before` asked for.
+
+    Parameters
+    ----------
+    plan : of n steps
+    before : what the plan was made with; None for pedalling everywhere
+
+    Returns
+    -------
+    steps to coast on and to hold the speed on; `before` itself where that is so already, None for
+    nowhere
     """
     p, top = plan.problem, plan.problem.pedalling_speed
     if before is None:

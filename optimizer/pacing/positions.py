@@ -78,10 +78,21 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
     """Plan the ride with a position for each step, whatever positions the day may hold.
 
     Positions named "aero" or "tuck" are not used where the plan brakes (before corners, at a
-    cap on descents): there the hands belong at the brakes. `warm` as `plan_ride` has it.
+    cap on descents): there the hands belong at the brakes.
 
-    Raises Infeasible where there is no plan, or no succession of spells that every
-    `Position.longest` allows.
+    Parameters
+    ----------
+    day, setup : course, weather and rider; the set of kit
+    warm : plan of a neighbouring problem
+
+    Returns
+    -------
+    the plan with its positions
+
+    Raises
+    ------
+    Infeasible
+        where there is no plan, or no succession of spells that every `Position.longest` allows
     """
     def solved(position: NDArray[np.int64] | None, near: Plan | None) -> Plan:
         return plan_ride(replace(day, position=position), setup, warm=near, bounded=False)
@@ -127,9 +138,18 @@ def _price_of_long_spells(plan: Plan, position: NDArray[np.int64], rider: Rider,
 
 
 def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
-    """(n, p) seconds won by riding each step in each position instead of the plan's.
+    """Seconds won by riding each step in each position instead of the plan's.
 
-    First order in the change: what the multipliers of the plan make of it.
+    First order in the change: what the multipliers of the plan make of it (envelope theorem).
+
+    Parameters
+    ----------
+    plan : of n steps
+    rider : with p positions
+
+    Returns
+    -------
+    (n, p) s
     """
     p = plan.problem
     energy = 0.5 * plan.speed**2
@@ -168,7 +188,9 @@ def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,
                 barred: NDArray[np.bool_] | None = None,
                 longest: NDArray[np.float64] | None = None, shortest: float = _SHORTEST,
                 change: float = _CHANGE) -> NDArray[np.int64]:
-    """(n,) position of each step with the greatest sum of gains, in spells.
+    """Positions with the greatest sum of gains, in spells.
+
+    Exact, by dynamic programming over the ends of spells.
 
     Parameters
     ----------
@@ -179,8 +201,14 @@ def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,
     shortest : s, shortest spell; the first and the last may be shorter
     change : s, price of a change
 
-    Exact, by dynamic programming over the ends of spells. Raises Infeasible where no succession
-    of spells meets the limits.
+    Returns
+    -------
+    (n,) row of the position on each step
+
+    Raises
+    ------
+    Infeasible
+        where no succession of spells meets the limits
     """
     n, count = gains.shape
     limits = np.full(count, np.inf) if longest is None else longest

@@ -165,7 +165,17 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
 
 
 def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProblem:
-    """Cut each step into `pieces` (n,) equal ones on the same road; new nodes have no limit."""
+    """Cut steps into equal ones on the same road; new nodes have no speed limit.
+
+    Parameters
+    ----------
+    problem : of n steps
+    pieces : (n,) into how many
+
+    Returns
+    -------
+    the problem on Σ pieces steps
+    """
     p = problem
 
     def cut(values: NDArray[Any]) -> NDArray[Any]:

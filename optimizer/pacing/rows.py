@@ -60,7 +60,16 @@ class Row:
 def rows_of(program: ConvexProgram) -> tuple[Row, ...]:
     """Give the rows of a program, in the order of its multipliers.
 
-    The first three, by their place, are what the solver's elimination is made for.
+    The first three, by their place, are what the solver's elimination is made for; others hold one
+    node's energy or reserve, work and pace, or reserves with work less CP times pace.
+
+    Parameters
+    ----------
+    program : of n steps
+
+    Returns
+    -------
+    rows, in SI
     """
     p = program.problem
     step, cp, reserve = p.step, p.critical_power, _RESERVE_SIZE * p.w_prime
@@ -112,7 +121,18 @@ def prices(program: ConvexProgram, multipliers: NDArray[np.float64],
 
 def add_terms(out: NDArray[np.float64], terms: Terms,
               unknowns: tuple[NDArray[np.float64], ...]) -> None:
-    """Add Σ c x to `out` (n,); ones and minus ones are the many, and are not multiplied."""
+    """Add Σ c x; ones and minus ones are the many, and are not multiplied.
+
+    Parameters
+    ----------
+    out : (n,) to add to
+    terms : unknowns with their coefficients c
+    unknowns : six of (n,), in the order of the module
+
+    Returns
+    -------
+    nothing
+    """
     for column, c in terms:
         if isinstance(c, float) and abs(c) == 1.0:
             (np.add if c > 0 else np.subtract)(out, unknowns[column], out=out)
@@ -121,7 +141,18 @@ def add_terms(out: NDArray[np.float64], terms: Terms,
 
 
 def times_terms(out: list[NDArray[np.float64]], terms: Terms, y: NDArray[np.float64]) -> None:
-    """Add c y to the entry of `out` (six of (n,)) of each unknown: the transposed row."""
+    """Add c y to each unknown's sum: the transposed row.
+
+    Parameters
+    ----------
+    out : six of (n,) to add to, in the order of the module
+    terms : unknowns with their coefficients c
+    y : (n,) weights of the row
+
+    Returns
+    -------
+    nothing
+    """
     for column, c in terms:
         if isinstance(c, float) and abs(c) == 1.0:
             (np.add if c > 0 else np.subtract)(out[column], y, out=out[column])

@@ -57,7 +57,16 @@ class Sensitivities:
 
 
 def critical_joule(plan: Plan) -> NDArray[np.float64]:
-    """(n,) seconds won by one more joule of CP on a step, by reserve and effort row together."""
+    """Seconds won by one more joule of CP on a step, by reserve and effort row together.
+
+    Parameters
+    ----------
+    plan : of n steps
+
+    Returns
+    -------
+    (n,) s/J
+    """
     p = plan.problem
     value = plan.seconds_per_critical_joule
     if p.effort is not None:

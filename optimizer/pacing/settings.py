@@ -25,8 +25,14 @@ __all__ = ["solver_settings"]
 def solver_settings(problem: PacingProblem) -> dict[str, Any]:
     """Give settings by name, SI.
 
-    `rows` are the names of the program's rows in their order, `sizes` what is a large value in
-    each; of rows in joules as a share of W', which may be another one there.
+    Parameters
+    ----------
+    problem : whose rows count
+
+    Returns
+    -------
+    constants by name; `rows` are the names of the program's rows in their order, `sizes` what is a
+    large value in each; of rows in joules as a share of W', which may be another one there
     """
     rows = convex_program(problem).rows
     return {**METHOD, **POLISH, **ROUNDS, **RIDING, "fastest": FASTEST,

@@ -83,9 +83,25 @@ class Variation:
 def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
                   critical_power: NDArray[np.float64] | None = None,
                   w_prime: NDArray[np.float64] | float | None = None) -> NDArray[np.float64]:
-    """Reserve at the nodes [J], (n + 1,) or (n + 1, b), for powers and paces (n,) or (n, b).
+    """Reserve at the nodes for given powers and paces.
 
     Above CP it falls by P - CP, below it refills by the problem's recovery law, up to W'.
+
+    Parameters
+    ----------
+    problem : n steps, with the law
+    power : (n,) or (n, b) W
+    pace : (n,) or (n, b) s/m
+    critical_power : (n, b) W; the problem's own by default
+    w_prime : (b,) J; the problem's own by default
+
+    Returns
+    -------
+    (n + 1,) or (n + 1, b) J
+
+    References
+    ----------
+    As `rider.recovery` states beside each law.
     """
     p = problem
     column = (slice(None),) + (None,) * (power.ndim - 1)

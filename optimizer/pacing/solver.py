@@ -89,7 +89,19 @@ def solve(problem: PacingProblem, warm: Plan | None = None, *,
 def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
     """Find and verify the fastest plan as `solve` does, without a bound: its `lower_bound` is nan.
 
-    Raises Infeasible as `solve` does.
+    Parameters
+    ----------
+    problem : n steps, rider and kit
+    warm : plan of a neighbouring problem on the same grid
+
+    Returns
+    -------
+    the plan, and what a bound is made from
+
+    Raises
+    ------
+    Infeasible
+        where no plan meets the limits; it names the limit that binds
     """
     _check_limits(problem)
     _check_climbs(problem)
@@ -136,7 +148,17 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
 
 
 def certified(found: Draft, *, second_bound: bool = False) -> Plan:
-    """Bound a plan from below; by HiGHS as well with `second_bound`. The better bound counts."""
+    """Bound a plan from below; the better bound counts.
+
+    Parameters
+    ----------
+    found : plan, program and solution
+    second_bound : bound by HiGHS as well
+
+    Returns
+    -------
+    the plan with `lower_bound` [s]
+    """
     plan, narrow, solution = found
     if solution.converged:  # as a plan is; a bound asks for a little more
         better = interior_point(narrow, _end(narrow, solution))
@@ -162,6 +184,15 @@ def beginning(program: ConvexProgram, warm: Plan | None) -> Point | Iterate | No
     """Start where the solver of a neighbouring plan was halfway, or move that plan off its bounds.
 
     What is fixed at the start of the course is that of this program.
+
+    Parameters
+    ----------
+    program : of n steps
+    warm : the neighbour
+
+    Returns
+    -------
+    where to start; None where there is no neighbour of n steps
     """
     p = program.problem
     if warm is None or len(warm.power) != p.steps:
@@ -416,7 +447,22 @@ def _explain(problem: PacingProblem, solution: Solution) -> NoReturn:
 
 
 def blame_step(p: PacingProblem, ride: SimulatedRide) -> NoReturn:
-    """Raise StepTooLong for the step on which a ride stalls that would not on shorter ones."""
+    """Name the step on which a ride stalls that would not on shorter ones.
+
+    Parameters
+    ----------
+    p : problem of n steps
+    ride : which stalls
+
+    Returns
+    -------
+    nothing
+
+    Raises
+    ------
+    StepTooLong
+        always
+    """
     k = int(np.argmin(ride.speed[1:]))
     raise StepTooLong(f"a step of {p.step[k]:.0f} m is too long for the slope at "
                       f"{p.distance[k] / 1000:.2f} km ({100 * p.grade[k]:.0f} %)",

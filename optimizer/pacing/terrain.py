@@ -30,7 +30,16 @@ _SLOPE: Final = 0.01  # mean grade from which rolling road goes uphill or downhi
 
 
 def climbs_and_descents(problem: PacingProblem) -> NDArray[np.int64]:
-    """(n,) 1 where the road climbs, -1 where it descends, 0 where it is about flat."""
+    """Say where the road climbs and descends, felt over 120 m.
+
+    Parameters
+    ----------
+    problem : n steps
+
+    Returns
+    -------
+    (n,) 1 where the road climbs, -1 where it descends, 0 where it is about flat
+    """
     nodes = problem.distance
     height = np.concatenate([[0.0], np.cumsum(problem.grade * problem.step)])
     middle = 0.5 * (nodes[:-1] + nodes[1:])
@@ -92,7 +101,17 @@ def _changes_of_grade(course: Course) -> list[float]:
 
 
 def what_comes(problem: PacingProblem, begin: int, end: int) -> str:
-    """Say what the road does between two nodes: "climb, 2.3 km at 5 %", "rolling, 12 km"."""
+    """Say what the road does between two nodes: "climb, 2.3 km at 5 %", "rolling, 12 km".
+
+    Parameters
+    ----------
+    problem : n steps
+    begin, end : nodes
+
+    Returns
+    -------
+    words for the card
+    """
     step, grade = problem.step[begin:end], problem.grade[begin:end]
     way = climbs_and_descents(problem)[begin:end]
     length = float(step.sum())

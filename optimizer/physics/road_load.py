@@ -195,11 +195,25 @@ def drag_and_slope(
     position: NDArray[np.int64] | int = 0, *, factor: NDArray[np.float64] | float = 1.0,
     change: NDArray[np.float64] | float = 0.0, room: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """`aerodynamic_force` and its first derivative, (b,) each, with as little work as will do.
+    """`aerodynamic_force` and its first derivative, with as little work as will do.
 
-    For loops over steps with many rides side by side: one `position` for all. CdA is taken
-    `factor` times, plus `change` [m²]. Many calls in a row may share a `room` (ROOM, b) to work
-    in; what is given then lies in it, and the next call writes over it.
+    Parameters
+    ----------
+    speed, headwind, crosswind : (b,) m/s; a head wind is positive
+    air_density : kg/m³
+    drag : CdA [m²] against yaw, taken `factor` times, plus `change` [m²]
+    position : row of `drag` in use, one for all or (b,)
+    factor, change : one for all or (b,)
+    room : (ROOM, b) to work in, which many calls in a row may share; what is given then lies in it,
+        and the next call writes over it
+
+    Returns
+    -------
+    force [N] and its derivative by speed [N s/m], (b,) each
+
+    References
+    ----------
+    As `aerodynamic_force`.
     """
     r = (None,) * ROOM if room is None else room
     along = np.add(speed, headwind, out=r[0])
@@ -238,20 +252,25 @@ def rides_drag(
 ) -> Callable[[int, NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]:
     """Drag of b rides side by side on m steps, to be asked for step after step.
 
-    What does not depend on speed is reckoned once for all steps; no array is allocated after.
+    What does not depend on speed is computed once for all steps; no array is allocated after.
 
     Parameters
     ----------
-    headwind, crosswind : (m, b) m/s
+    headwind, crosswind : (m, b) m/s; a head wind is positive
     air_density : (m, b) or (m, 1) kg/m³
-    drag : CdA [m²] against yaw, taken `factor` times, plus `change` [m²], (b,) each
+    drag : CdA [m²] against yaw, taken `factor` times, plus `change` [m²]
     position : (m,) rows of `drag` in use
+    factor, change : one for all or (b,)
 
     Returns
     -------
     function of a step and of speeds (b,) [m/s] that gives force [N] and its derivative by speed
-    [N s/m], (b,) each, as `aerodynamic_force` does (CdA from `DragArea.by_sine`); they lie in
-    arrays that the next call writes over
+    [N s/m], (b,) each, with CdA from `DragArea.by_sine`; they lie in arrays that the next call
+    writes over
+
+    References
+    ----------
+    As `aerodynamic_force`.
     """
     still = crosswind * crosswind
     still += 1e-12  # a still rider in still air has no yaw
@@ -306,6 +325,20 @@ def drag_by_yaw(
     """Newtons per m² of CdA at each yaw angle of a table in turn; the arrays broadcast.
 
     Drag is linear in the table: `aerodynamic_force` is the sum of these times its entries.
+
+    Parameters
+    ----------
+    speed, headwind, crosswind : m/s; a head wind is positive
+    air_density : kg/m³
+    yaw : (m,) rad, angles of the table
+
+    Returns
+    -------
+    m arrays [N/m²], one after the other
+
+    References
+    ----------
+    As `aerodynamic_force`.
     """
     along = speed + headwind
     across = np.abs(crosswind)

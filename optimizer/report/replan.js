@@ -2,7 +2,9 @@
 // The fastest plan for a pacing problem, as optimizer/pacing finds it: convex.py has the
 // mathematics, interior_point.py the method, solver.py the way from there to a ride, simulate.py
 // the literal ride, planner.py the rounds. Constants, tolerances and the order of the rows come
-// from Python; golden plans written by Python hold the two together.
+// from Python. What is written twice, as a page has no Python to ask, is the algebra: forces, rows
+// with their derivatives, the Newton matrix (eliminated another way), the effort law. Golden
+// vectors hold that together part by part, golden plans all of it.
 
 /**
  * @typedef {Record<string, any>} Constants

@@ -14,8 +14,8 @@ import pytest
 import optimizer
 
 ROOT = Path(__file__).parents[2]
-ROOMS = ("course", "conditions", "rider", "day", "evidence", "uncertainty", "kit", "job")
-INTERFACES = ("physics", "pacing")
+ROOMS = ("course", "conditions", "rider", "day", "physics", "pacing", "evidence", "uncertainty",
+         "kit", "job")
 QUANTITY = re.compile(r"power|speed|wind|density|step|time|duration|energy|arrival|nodes|angle")
 SUFFIX = re.compile(r"_(kmh|deg|c|hpa|percent|m)$")  # units stand in names at the edges
 UNIT = re.compile(r"\[|\b(W|s|m|m/s|kg|J|N|rad|km/h|metres|seconds|kg/m³|degrees|m/s²|m²)\b")
@@ -24,8 +24,8 @@ PLANS = {"run", "plan", "write_report", "splits", "frontier", "profile", "worth"
 
 
 def public_functions():
-    """All that the modules of the core export, the interfaces of the others and the root names."""
-    homes = [importlib.import_module(f"optimizer.{room}") for room in (*ROOMS, *INTERFACES)]
+    """All that the modules of the core export, and the root names."""
+    homes = [importlib.import_module(f"optimizer.{room}") for room in ROOMS]
     homes += [importlib.import_module(f"optimizer.{room}.{module.name}") for room in ROOMS
               for module in pkgutil.iter_modules(
                   importlib.import_module(f"optimizer.{room}").__path__)]
