@@ -79,6 +79,7 @@ def choice_of(search: Search, catalogue: Catalogue, budget: float, currency: str
     Parameters
     ----------
     search : of the kit
+    catalogue : items that it may choose from
     budget : money that may be spent
     currency : name of the money
     ruled_out : item -> why the search may not use it
