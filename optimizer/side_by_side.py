@@ -52,7 +52,7 @@ def side_by_side(stages: Mapping[str, Callable[[], Any]],
     """
     names, calls = list(stages), list(stages.values())
     found: dict[int, Any] = {}
-    if len(calls) <= _MOST and _may_fork() and _shared_out.acquire(blocking=False):
+    if 1 < len(calls) <= _MOST and _may_fork() and _shared_out.acquire(blocking=False):
         try:
             found = _on_two_cores(names, calls, progress)
         finally:

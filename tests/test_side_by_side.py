@@ -60,9 +60,11 @@ def test_two_cores_are_both_used_and_one_is_not_forked_on(cores):
     assert processes({str(k): here for k in range(3)}) == {os.getpid()}
 
 
-def test_nothing_to_do_gives_nothing(cores):
+def test_for_one_stage_or_none_nothing_is_forked(cores, monkeypatch):
     cores(2)
+    monkeypatch.setattr(os, "fork", lambda: pytest.fail("forked"), raising=False)
     assert side_by_side({}) == []
+    assert side_by_side({"alone": here}) == [os.getpid()]
 
 
 @needs_fork
