@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import signal
 import subprocess
@@ -58,6 +59,19 @@ def test_two_cores_are_both_used_and_one_is_not_forked_on(cores):
     assert len(processes({str(k): here for k in range(10)})) == 2
     cores(1)
     assert processes({str(k): here for k in range(3)}) == {os.getpid()}
+
+
+@needs_fork
+def test_a_process_of_a_pool_starts_none_of_its_own(cores):
+    cores(2)
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        worker, found = pool.apply(_in_a_worker)
+    assert worker != os.getpid()
+    assert found == {worker}
+
+
+def _in_a_worker():
+    return os.getpid(), processes({str(k): here for k in range(4)})
 
 
 def test_for_one_stage_or_none_nothing_is_forked(cores, monkeypatch):

@@ -9,6 +9,7 @@ import pytest
 
 from optimizer.conditions import Conditions
 from optimizer.day import RaceDay
+from optimizer.kit import evaluator as evaluator_module
 from optimizer.kit.bound import coordinates
 from optimizer.kit.evaluator import _scaled, _Solved, pacing_evaluator
 from optimizer.pacing import plan_ride
@@ -50,6 +51,24 @@ def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
     apart = evaluator.plan(BASELINE).finish_time - own
     assert own - slack <= scaled <= own + slack + 0.02 * apart
     assert lower <= min(scaled, own) + 1e-4
+
+
+def test_a_bound_that_came_out_loose_is_made_again_without_a_neighbour(monkeypatch):
+    evaluator = pacing_evaluator(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
+    starts, whole = [], evaluator_module.interior_point
+
+    def solved(program, start=None):
+        starts.append(start)
+        found = whole(program, start)
+        # As from a neighbour's multipliers that do not fit: far from what they should be.
+        return found if start is None else replace(
+            found, multipliers=0.9 * found.multipliers)
+
+    monkeypatch.setattr(evaluator_module, "interior_point", solved)
+    bound = evaluator.bound(NEAR, 1e-3 * FAR)
+    assert starts[0] is not None
+    assert starts[1:] == [None]
+    assert bound.value == pytest.approx(evaluator.plan(NEAR).finish_time, abs=0.05)
 
 
 @pytest.mark.parametrize(("fields", "slack"), [

@@ -15,6 +15,7 @@ from optimizer.evidence import Effect
 from optimizer.pacing import plan_ride, sensitivities, simulate
 from optimizer.uncertainty import (
     ability,
+    allowed_as_printed,
     chance_as_printed,
     chance_faster,
     day_within_risk,
@@ -157,6 +158,20 @@ def test_half_of_the_days_are_too_hard_for_a_plan_without_a_margin(plan):
     weak = ability(plan, day, draws) < 0.98
     out = runs_out(plan, day, draws, ride_days(plan, day, draws, (), [], "printed"))
     assert out[weak].mean() > 0.95
+
+
+@pytest.mark.parametrize("w_prime_sd", [1500.0, 6000.0])  # the second empties reserves as well
+def test_watts_by_what_each_day_allows_are_just_held(plan, w_prime_sd):
+    rider = replace(DOUBTFUL, w_prime_sd=w_prime_sd)
+    day, draws = on(rider, WIND), draw(rider, WIND, count=200)
+    able = allowed_as_printed(plan, day, draws)
+    assert 0.2 < np.mean(able < 1.0) < 0.8
+    # A factor common to all days, by many: each day is held a little below its own.
+    for factor in np.linspace(0.92, 1.04, 13):
+        ridden = replace(plan, power=plan.power * factor)
+        out = runs_out(ridden, day, draws, ride_days(ridden, day, draws, (), [], "printed"))
+        assert not out[able > factor + 0.015].any()
+        assert out[able < factor - 0.015].all()
 
 
 @pytest.mark.parametrize("risk", [0.2, 0.05])
