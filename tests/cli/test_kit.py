@@ -43,6 +43,7 @@ def test_the_page_holds_all_of_the_frontier(said, race):
         assert words in page
 
 
+@pytest.mark.ci
 def test_a_budget_shared_between_riders(race):
     done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300", cwd=race)
     assert done.returncode == 0, done.stderr

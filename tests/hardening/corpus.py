@@ -7,7 +7,6 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-import pytest
 from click.testing import CliRunner
 
 from optimizer.cli import group
@@ -41,12 +40,6 @@ EVIDENCE = """item,figure,test,measured_by
 Disc,saves 40 g @ 50 km/h,tunnel with rider,independent
 Helmet,-0.004 m2 CdA,field,independent
 """
-
-
-def later(*values):
-    """Values of a parameter that only .ci/run tries: each of them takes a whole plan."""
-    return [pytest.param(*value, marks=pytest.mark.ci) if isinstance(value, tuple)
-            else pytest.param(value, marks=pytest.mark.ci) for value in values]
 
 
 def track(points, head='<?xml version="1.0" encoding="UTF-8"?>\n'):

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.hardening.corpus import KIT, later, race
+from tests.hardening.corpus import KIT, race
+from tests.later import later
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals and streams of POSIX")
 START = [sys.executable, "-m", "optimizer"]
@@ -168,6 +169,7 @@ def test_any_name_of_a_file_is_read_or_refused(tmp_path, words, name):
 
 
 @posix
+@pytest.mark.ci
 def test_a_scenario_in_a_folder_whose_name_is_not_utf_8_is_planned(tmp_path):
     folder = Path(os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9"))
     folder.mkdir()

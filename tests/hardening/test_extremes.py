@@ -6,17 +6,8 @@ import math
 
 import pytest
 
-from tests.hardening.corpus import (
-    EVIDENCE,
-    KIT,
-    RIDER,
-    SCENARIO,
-    later,
-    planned,
-    race,
-    road,
-    track,
-)
+from tests.hardening.corpus import EVIDENCE, KIT, RIDER, SCENARIO, planned, race, road, track
+from tests.later import later
 
 
 def test_the_plain_race(tmp_path):

@@ -16,7 +16,8 @@ import signal
 import pytest
 
 from tests.cli.test_rides import COLUMNS, write
-from tests.hardening.corpus import EVIDENCE, KIT, kitpace, later, race
+from tests.hardening.corpus import EVIDENCE, KIT, kitpace, race
+from tests.later import later
 from tests.ride import synthetic
 from tests.ride.trials import truth
 

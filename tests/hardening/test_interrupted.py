@@ -14,7 +14,8 @@ import pytest
 
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
-from tests.hardening.corpus import kitpace, later, race
+from tests.hardening.corpus import kitpace, race
+from tests.later import later
 
 OLD = '<meta name="generator" content="kitpace"><p>the old report</p>'
 

@@ -12,6 +12,7 @@ from optimizer.scenario import read_scenario
 from optimizer.scenario.starter import write_starter
 
 
+@pytest.mark.ci
 def test_an_item_has_one_range(tmp_path):
     write_starter(tmp_path / "race")
     job = read_scenario(tmp_path / "race" / "scenario.toml")

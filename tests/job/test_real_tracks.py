@@ -50,7 +50,8 @@ def check(result, tmp_path, slowest=3.0):
 
 # The long ones take half a minute to minutes each.
 LONG = {"ExampleTrack_NoTime.gpx", "route-1.1.gpx", "korita-zbevnica.gpx", "Mojstrovka.gpx"}
-MARKS = {"ExampleTrack.gpx": pytest.mark.ci, **dict.fromkeys(LONG, pytest.mark.long)}
+MARKS = {**dict.fromkeys(("ExampleTrack.gpx", "around-visnjan-with-car.gpx"), pytest.mark.ci),
+         **dict.fromkeys(LONG, pytest.mark.long)}
 
 
 @pytest.mark.parametrize("name", [

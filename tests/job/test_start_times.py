@@ -66,6 +66,7 @@ def test_weather_that_stays_the_same_offers_no_choice(job):
     assert start_times(job) == ()
 
 
+@pytest.mark.ci
 def test_many_hours_are_thinned(job):
     days = replace(freshening(job, SIX), wind_time=np.arange(6) * 86_400.0)
     told = []

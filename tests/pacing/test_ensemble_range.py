@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from optimizer.conditions import Conditions, draw_wind, spread_density, spread_wind, with_members
 from optimizer.pacing import Variation, simulate, simulate_many
@@ -27,6 +28,7 @@ def weathers(rng, count):
                             + 0.5 * rng.standard_normal((2, count, 3, 2)))
 
 
+@pytest.mark.ci
 def test_of_two_hundred_days_the_range_holds_nine_in_ten():
     """86 to 94 % of 200: two standard errors of a proportion of 90 % either side.
 

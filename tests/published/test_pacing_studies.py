@@ -16,6 +16,7 @@ import pytest
 from optimizer.job import day_of
 from optimizer.pacing import constant_power, plan_ride, solve
 from optimizer.scenario import read_scenario
+from tests.later import later
 from tests.published.uniform_course import stretches
 
 COURSES = Path(__file__).parents[2] / "courses"
@@ -49,7 +50,7 @@ def test_harder_into_the_wind():
             > 1.05 * np.average(plan.power[~into], weights=time[~into]))
 
 
-@pytest.mark.parametrize("name", ["quern-pass", "tarn-loop"])
+@pytest.mark.parametrize("name", ["quern-pass", *later("tarn-loop")])
 def test_gain_over_constant_power_on_hills(name):
     """On the hilly demo courses: between the smallest and largest that the studies found."""
     job = read_scenario(COURSES / name / "scenario.toml")

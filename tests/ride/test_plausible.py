@@ -114,6 +114,7 @@ def test_a_result_is_judged_by_both_figures_together():
             check_result("x", ["a"], np.array(mean), spread)
 
 
+@pytest.mark.ci
 def test_a_debrief_of_900_w_says_that_the_meter_or_the_rider_is_wrong(tmp_path):
     assert kitpace("new", tmp_path / "race")[0] == 0
     from optimizer.course import read_course

@@ -20,6 +20,7 @@ from optimizer.ride.ride import Ride
 from optimizer.ride.stretches import BRAKING, DRAFT
 from optimizer.scenario import read_scenario
 from optimizer.scenario.starter import write_starter
+from tests.later import later
 
 DEMOS = Path(__file__).parents[2] / "courses"
 
@@ -78,13 +79,13 @@ def test_the_plan_of_a_new_folder_is_found_again(started):
     as_planned(started, debrief(recorded(started), started))
 
 
-@pytest.mark.parametrize("demo", ["petrel-flats", "quern-pass"])
+@pytest.mark.parametrize("demo", ["petrel-flats", *later("quern-pass")])
 def test_the_plan_of_a_demo_is_found_again(demo):
     intended = planned(DEMOS / demo / "scenario.toml")
     as_planned(intended, debrief(recorded(intended), intended))
 
 
-@pytest.mark.parametrize("positions", [False, True])
+@pytest.mark.parametrize("positions", [*later(False), True])
 def test_two_and_a_half_hours_that_grow_warmer_are_found_again(positions):
     """From eight to eleven the air warms by 6 K and gets thinner by 2 % (Charles's law)."""
     intended = planned(DEMOS / "tarn-loop" / "scenario.toml")

@@ -132,6 +132,7 @@ def test_one_ride_is_the_same_by_every_file(tmp_path, made):
         assert power == pytest.approx(powers[0], rel=1e-3)
 
 
+@pytest.mark.ci
 def test_one_ride_has_one_drag_by_every_file(tmp_path):
     """FIT and CSV to 0.1 %; a GPX without wheel and speed within its own standard error."""
     pytest.importorskip("fitdecode", reason="the reader of head units' files is optional")
