@@ -17,7 +17,8 @@ COURSES = Path(__file__).parents[2] / "courses"
 
 
 @pytest.mark.parametrize("name", [
-    "petrel-flats", pytest.param("quern-pass", marks=pytest.mark.long),
+    pytest.param("petrel-flats", marks=pytest.mark.ci),
+    pytest.param("quern-pass", marks=pytest.mark.long),
     pytest.param("tarn-loop", marks=pytest.mark.long)])
 def test_plan_and_kit_say_the_same_of_the_last_money(name):
     job = read_scenario(COURSES / name / "scenario.toml")

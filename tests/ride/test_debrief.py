@@ -178,6 +178,7 @@ def test_the_surfaces_of_the_course_are_no_news_to_its_debrief(intended):
     assert abs(learned.drag[1]) < 2.0 * np.sqrt(learned.covariance[1, 1])
 
 
+@pytest.mark.ci
 def test_a_pause_in_the_recorded_ride_goes_to_stops(recorded):
     ride, intended = recorded
     later = np.array(ride.time)

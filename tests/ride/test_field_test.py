@@ -179,6 +179,7 @@ def test_one_recorded_ride_cannot_tell_cda_and_crr_apart():
 
 
 @pytest.mark.skipif(not SHARED.is_dir(), reason="no shared rides beside the repository")
+@pytest.mark.ci
 def test_a_gpx_without_a_wheel_differs_by_the_wheels_circumference():
     """One recorded ride, test data of python-fitparse (MIT), with its wheel and as a GPX.
 

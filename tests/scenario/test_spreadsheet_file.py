@@ -137,6 +137,7 @@ def repacked(path, part, data):
     return path
 
 
+@pytest.mark.ci
 def test_an_archive_that_unpacks_to_a_gigabyte(tmp_path):
     path = xlsx(tmp_path / "kit.xlsx", {"Kit": [HEAD]})
     with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as archive, archive.open(
