@@ -215,9 +215,8 @@ def rider_sentences(found: SeasonKit) -> list[str]:
             words.append(f"hires {listing(hired)}")
         words = words or ["gets nothing new"]
         best = max(rides, key=lambda ride: ride.saved)
-        end = (f"and saves {seconds(saved)} over {len(rides)} "
-               f"{'race' if len(rides) == 1 else 'races'}" if saved > 0.005 else
-               "and saves nothing")
+        races = f"over {len(rides)} races" if len(rides) > 1 else "in one race"
+        end = f"and saves {seconds(saved)} {races}" if saved > 0.005 else "and saves nothing"
         if len(rides) > 1 and best.saved > 0.005:
             end += f", most in {_entry(found, best).race} ({seconds(best.saved)})"
         out.append(f"{rider} {', '.join(words)}, {end}.")
