@@ -35,17 +35,38 @@ _HALF = 0.5
 
 
 def everything(times: Sequence[EntryTimes]) -> Rest:
-    """Nothing ruled out yet."""
+    """Nothing ruled out yet.
+
+    Parameters
+    ----------
+    times : of its entries
+
+    Returns
+    -------
+    all that entries may use
+    """
     return Rest(tuple(there.all_left() for there in times), {}, {})
 
 
 def narrowed(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequence[Cut]],
              best: Decision, rest: Rest, limit: float, budget: float | None,
              ) -> tuple[Rest, list[tuple[float, float]]] | None:
-    """Rule out what cannot be in a season whose value is below a limit [s].
+    """Rule out what cannot be in a season whose value is below a limit.
 
-    `cuts` by entry are bounds on what of it is left. With the rest the ends of `Boxes.along` by
-    entry, in the units of what was left before. None where nothing remains.
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    times : of its entries
+    cuts : bounds of each entry
+    best : season that is known
+    rest : what is left so far
+    limit : s, value that a better season is below
+    budget : money instead of that of the season
+
+    Returns
+    -------
+    what is left now, with the ends of `Boxes.along` by entry in the units of before; None where
+    nothing remains
     """
     made, _ = cut_model(season, times, cuts, whole=False, budget=budget, rest=rest)
     whole = _Arrays.of(made)

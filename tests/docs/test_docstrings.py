@@ -15,7 +15,7 @@ import optimizer
 
 ROOT = Path(__file__).parents[2]
 ROOMS = ("course", "conditions", "rider", "day", "physics", "pacing", "evidence", "uncertainty",
-         "kit", "job")
+         "kit", "job", "seasons")
 QUANTITY = re.compile(r"power|speed|wind|density|step|time|duration|energy|arrival|nodes|angle")
 SUFFIX = re.compile(r"_(kmh|deg|c|hpa|percent|m)$")  # units stand in names at the edges
 UNIT = re.compile(r"\[|\b(W|s|m|m/s|kg|J|N|rad|km/h|metres|seconds|kg/m³|degrees|m/s²|m²)\b")
