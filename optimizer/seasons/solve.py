@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.seasons.program import Columns, Decision
+    from optimizer.seasons.program import Columns, Decision, Rest
     from optimizer.seasons.times import EntryTimes
     from optimizer.seasons.values import Season
 
@@ -32,11 +32,11 @@ __all__ = ["Solver", "solve_season"]
 
 _TOLERANCE = 0.05  # s for an entry
 _IMPROVEMENTS = 6  # of the best season by planes
-_NARROWER = 6  # rounds of ruling out
+_SHRINKS = 0.05  # of what is left, below which ruling out does not lead on
 _ASIDE = 0.6  # of the tolerance, by which a season has to be better to be looked for
 _ROUNDS = 3  # of the program with cuts
 _PIECES = 2  # of what an entry may ride, in the first of them; twice as many in each next
-_PROGRESS = 0.1  # of what is left or open, below which another round is not worth it
+_PROGRESS = 0.1  # of what is open, below which another round is not worth it
 _AGREE = 0.2  # of the tolerance, to which programs are solved
 
 
@@ -117,19 +117,13 @@ class Solver:
         if best.value - bound <= self.tolerance:
             return best, max(best.value - bound, 0.0)
         limit = best.value - _ASIDE * self.tolerance
-        rest, left = everything(times), np.inf
-        for _ in range(_NARROWER):
-            cuts = [[*known, there.cut(rows, some)] for known, there, rows, some in zip(
-                self.cuts, times, best.sets, rest.entries, strict=True)]
-            found = narrowed(season, times, cuts, best, rest, limit, budget)
-            if found is None:
-                return best, best.value - limit
-            (rest, ends), before = found, left
-            left = sum(high - low for low, high in ends)
-            if left > (1.0 - _PROGRESS) * before:
-                break
+        rest = everything(times)
         marks = [[rows] for rows in best.sets]
         for attempt in range(_ROUNDS):
+            found = self._narrowed(best, rest, limit, budget)
+            if found is None:
+                return best, max(best.value - limit, 0.0)
+            rest, ends, cuts = found
             self.rounds += 1
             self.progress(f"proof, {best.value - bound:.1f} s open" if np.isfinite(bound)
                           else "proof")
@@ -142,12 +136,31 @@ class Solver:
                 break
             for there, some, rows in zip(times, marks, proposed.sets, strict=True):
                 there.time(rows)
+                there.search.add_bound(rows)  # a better origin for the next planes
                 some.append(rows)
             best = min(best, self.best(budget), key=lambda decision: decision.value)
             if best.value - bound <= self.tolerance or (
                     bound - before < _PROGRESS * (best.value - bound)):
                 break
         return best, max(best.value - bound, 0.0)
+
+    def _narrowed(self, best: Decision, rest: Rest, limit: float, budget: float | None,
+                  ) -> tuple[Rest, list[tuple[float, float]], list[list[Cut]]] | None:
+        """Rule out what cannot be below a limit [s], as long as that leads on.
+
+        What remains, with the ends of the entries and the cuts over it; None where nothing does.
+        """
+        left = np.inf
+        while True:
+            cuts = [[*known, there.cut(rows, some)] for known, there, rows, some in zip(
+                self.cuts, self.times, best.sets, rest.entries, strict=True)]
+            found = narrowed(self.season, self.times, cuts, best, rest, limit, budget)
+            if found is None:
+                return None
+            (rest, ends), before = found, left
+            left = sum(high - low for low, high in ends)
+            if left > (1.0 - _SHRINKS) * before:
+                return rest, ends, cuts
 
     def _bound_of_one(self, budget: float | None) -> float:
         """Bound by the search of the kit room, where the season is one ride [s]."""
