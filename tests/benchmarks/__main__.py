@@ -173,7 +173,7 @@ def batch(folder: Path, cases: int) -> list[Row]:
 def tests(_folder: Path) -> list[Row]:
     """The test command of the README, on two cores; what fails is said as it comes."""
     begun = time.perf_counter()
-    process = subprocess.Popen([sys.executable, "-m", "pytest", "-n", "2", "-q", "-rf"], cwd=ROOT,
+    process = subprocess.Popen([sys.executable, "-m", "pytest", "-n", "2"], cwd=ROOT,
                                stdout=subprocess.PIPE, text=True)
     said = process.stdout.read().splitlines()
     _, status, used = os.wait4(process.pid, 0)

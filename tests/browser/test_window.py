@@ -94,7 +94,7 @@ def begun(page, folder):
 def planned(page):
     """Wait for what the work says in the end."""
     page.locator(".outcome").wait_for()
-    return page.locator(".outcome").inner_text()
+    return page.locator(".outcome").inner_text().replace("\u00a0", " ")
 
 
 def view(page, name):

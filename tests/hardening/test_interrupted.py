@@ -79,7 +79,8 @@ def test_stopped_by_the_user(scenario):
     done = run_with("""
         import importlib, os, signal, time
         job = importlib.import_module("optimizer.job.run")
-        job.day_of = lambda *_: (os.kill(os.getpid(), signal.SIGINT), time.sleep(60))
+        assert callable(job.day_and_plan)
+        job.day_and_plan = lambda *_, **__: (os.kill(os.getpid(), signal.SIGINT), time.sleep(60))
         """, "plan", scenario)
     _, said = done.communicate(timeout=100)
     assert done.returncode == 130

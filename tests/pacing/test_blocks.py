@@ -250,7 +250,7 @@ def test_a_wall_has_a_line_of_its_own():
     problem = stretches([8000.0, 60.0], step=10.0, grades=[0.0, 0.5], start_speed=8.0,
                         w_prime=20e3, lowest_speed=0.4, **(BIKE | {"power": 100.0}))
     plan = solve(problem)
-    with pytest.raises(Infeasible, match=r"slope at 8\.\d+ km .*critical power.*one power"):
+    with pytest.raises(Infeasible, match=r"climb at 8\.\d+ km .*critical power.*one power"):
         constant_power(plan)
     ridden = rideable(plan, [Mark("foot", 8000.0)])
     assert [line.place for line in ridden.lines] == ["start", "foot"]
