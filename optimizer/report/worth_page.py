@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Valuation", "gain", "lead", "per_second", "worth_page"]
 
-_MOST_MARKS = 44  # of one picture, so that a sheet of paper holds it
+_MOST_MARKS = 56  # of one picture, so that a sheet of paper holds it
 _UNITS: dict[Channel, tuple[str, float, int]] = {
     "drag_area": ("m² CdA", 1.0, 4), "rolling_resistance": ("Crr", 1.0, 5),
     "efficiency": ("% efficiency", 100.0, 2), "mass": ("g", 1000.0, 0)}
@@ -203,8 +203,10 @@ def _evidence(valuation: Valuation) -> list[Part]:
     here = valuation.reference
     sheets: list[list[Mark]] = [[]]
     table: list[Sequence[object]] = []
+    count = sum(1 + len(worth.evidence.observations) for worth in valuation.worths)
+    enough = count / math.ceil(max(count, 1) / _MOST_MARKS)  # as many in each picture
     for worth in valuation.worths:
-        if len(sheets[-1]) + 1 + len(worth.evidence.observations) > _MOST_MARKS:
+        if len(sheets[-1]) >= enough:
             sheets.append([])
         marks = sheets[-1]
         marks.append(normal_mark(worth.effect.item, *_pooled_watts(worth, here), leads=True))
