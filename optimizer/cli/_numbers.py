@@ -30,13 +30,12 @@ class Number(click.FloatRange):
                 ctx: click.Context | None) -> float:
         """Read the text of an option; raises InputError that names it."""
         del ctx
-        from optimizer.scenario.tables import parse_number
+        from optimizer.scenario.units import parse_quantity
 
         option = param.opts[0] if param else "number"
         text = str(value).strip()
-        plain = text.removesuffix(self.unit).rstrip() if self.unit else text
         try:
-            number = parse_number(plain, decimal_comma="," in plain)
+            number = parse_quantity(text, self.unit, decimal_comma="," in text)
         except ValueError as error:
             raise InputError(option, "", f'"{text}" {error}', self._right()) from error
         if not self.low <= number <= self.high or (self.above and number == self.low):

@@ -83,7 +83,8 @@ def with_least_gain(job: Job, seconds: float | None) -> Job:
 def wind_option(command: Any, instead: str = ", instead of the scenario's") -> Any:
     """`--wind KMH@DEG`: one wind for all day."""
     return click.option("--wind", metavar="KMH@DEG", callback=_wind,
-                        help="Wind at ten metres and where it comes from (0 north, 90 east)"
+                        help="Wind at ten metres and where it comes from: degrees "
+                             "(0 north, 90 east) or a point of the compass, as in 25@SW"
                              f"{instead}.")(command)
 
 

@@ -6,7 +6,6 @@ follow from the name of a key are kept here.
 
 from __future__ import annotations
 
-import re
 import types
 import typing
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from pydantic.fields import FieldInfo
 
 from optimizer import defaults
 from optimizer.course import SURFACES, TERRAINS
+from optimizer.scenario.units import unit_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -28,13 +28,6 @@ __all__ = ["Described", "Kind", "column_label", "described", "fields_of", "table
 Kind = Literal["number", "whole", "flag", "choice", "moment", "day", "text", "names", "table",
                "tables"]
 
-_UNITS = {"km": "km", "kmh": "km/h", "percent": "%", "mps2": "m/s²", "deg": "°", "c": "°C",
-          "hpa": "hPa", "kg": "kg", "kgm2": "kg m²", "m": "m", "w": "W", "kj": "kJ", "cm": "cm",
-          "m2": "m²", "min": "min", "s": "s"}
-_UNIT = re.compile(rf"_({'|'.join(sorted(_UNITS, key=len, reverse=True))})$")
-_COLUMN_UNITS = {**_UNITS, "g": "g", "kgm3": "kg/m³", "mps": "m/s"}
-_COLUMN_UNIT = re.compile(
-    rf"_({'|'.join(sorted(_COLUMN_UNITS, key=len, reverse=True))})$")
 
 # By table and key, where the key does not say it.
 _LABELS = {
@@ -183,7 +176,7 @@ def described(model: type[BaseModel], key: str) -> Described:
     info = model.model_fields[key]
     parts = list(_parts(info.annotation))
     inner = [part for part in parts if isinstance(part, FieldInfo)]
-    unit = _UNIT.search(key)
+    unit = unit_of(key)
     limits = [limit for each in (info, *inner) for limit in each.metadata]
     known = _FROM.get(at)
     choices = _CHOICES.get(at) or tuple(
@@ -191,8 +184,8 @@ def described(model: type[BaseModel], key: str) -> Described:
         for value in typing.get_args(part))
     low, high = _limit(limits, bounds.Ge, bounds.Gt), _limit(limits, bounds.Le, bounds.Lt)
     return Described(
-        key=key, label=_LABELS.get(at) or _words(key[:unit.start()] if unit else key),
-        unit=_OTHER_UNITS.get(at) or (_UNITS[unit[1]] if unit else ""),
+        key=key, label=_LABELS.get(at) or _words(key.rpartition("_")[0] if unit else key),
+        unit=_OTHER_UNITS.get(at) or unit,
         help=info.description or next((each.description for each in inner if each.description),
                                       ""),
         kind="choice" if choices else _kind(parts),
@@ -203,10 +196,8 @@ def described(model: type[BaseModel], key: str) -> Described:
 
 def column_label(name: str) -> str:
     """Say what a column of a table is, with its unit: "Mass change, g"."""
-    unit = _COLUMN_UNIT.search(name)
-    if unit is None or unit.start() == 0:
-        return _words(name)
-    return f"{_words(name[:unit.start()])}, {_COLUMN_UNITS[unit[1]]}"
+    unit, words = unit_of(name), name.rpartition("_")[0]
+    return f"{_words(words)}, {unit}" if unit and words else _words(name)
 
 
 def table_at(model: type[BaseModel], *path: str | int) -> type[BaseModel]:

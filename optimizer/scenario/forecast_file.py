@@ -13,6 +13,7 @@ from optimizer.conditions.forecast import Forecast, conditions_of
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.errors import InputError
 from optimizer.scenario.tables import read_rows
+from optimizer.scenario.units import degrees_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,8 +29,6 @@ REQUIRED = ("time", "wind_from_deg")
 OPTIONAL = ("wind_kmh", "wind_mps", "gust_kmh", "temperature_c", "humidity_percent",
             "pressure_hpa", "sea_level_pressure_hpa", "place_km", "member")
 
-_COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW",
-            "NW", "NNW")
 _MOST_ROWS = 100_000
 _ANOTHER_DAY = 12 * 3600.0  # s; a forecast further from the start says nothing about it
 
@@ -180,7 +179,7 @@ def _speed(row: Row) -> float:
 
 
 def _direction(row: Row) -> float:
-    text = row.text("wind_from_deg").upper()
-    if text in _COMPASS:
-        return 22.5 * _COMPASS.index(text)
+    said = degrees_of(row.text("wind_from_deg"))
+    if isinstance(said, float) and 0 <= said <= 360:
+        return said
     return row.number("wind_from_deg", low=0, high=360)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from optimizer import defaults
 from optimizer.course import (
@@ -36,6 +36,7 @@ from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.tables import plain_name, suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.scenario.units import degrees_of
 from optimizer.scenario.weather import standard_pressure, weather
 
 if TYPE_CHECKING:
@@ -150,7 +151,8 @@ class WindTable(_Table):
     """`wind`: the same wind all day."""
 
     speed_kmh: float = Field(ge=0, le=150, description="mean wind at ten metres")
-    from_deg: float = Field(ge=0, le=360, description="where it comes from: 0 north, 90 east")
+    from_deg: Annotated[float, BeforeValidator(degrees_of)] = Field(
+        ge=0, le=360, description='where it comes from: 0 north, 90 east, or "SW"')
 
 
 class ConditionsTable(_Table):

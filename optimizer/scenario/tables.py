@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, TypeVar, overload
 from optimizer.errors import InputError, InputErrors
 from optimizer.files import read_input
 from optimizer.scenario.spreadsheet_file import is_spreadsheet, read_sheet
+from optimizer.scenario.units import parse_quantity, unit_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -132,7 +133,7 @@ class Row:
                 return _stand_in(low)
             return default
         try:
-            value = parse_number(found, decimal_comma=self.decimal_comma)
+            value = parse_quantity(found, unit_of(column), decimal_comma=self.decimal_comma)
         except ValueError as error:
             self.refuse(column, f'"{found}" {error}', "write a plain number such as 12.5")
             return _stand_in(low)

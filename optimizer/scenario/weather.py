@@ -10,7 +10,7 @@ import numpy as np
 from optimizer import defaults
 from optimizer.conditions import Conditions
 from optimizer.errors import InputError
-from optimizer.scenario.tables import parse_number
+from optimizer.scenario.units import parse_direction, parse_quantity
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -85,12 +85,15 @@ def weather(*, wind_kmh: float = 0.0, wind_from_deg: float = 0.0,
 
 
 def parse_wind(text: str) -> tuple[float, float]:
-    """Speed [km/h] and the direction it comes from [deg], from "25@225"."""
+    """Speed [km/h] and the direction it comes from [deg], from "25@225" or "25@SW"."""
     try:
-        speed, angle = (parse_number(part.strip()) for part in text.split("@", 1))
+        said, place = text.split("@", 1)
+        speed = parse_quantity(said, "km/h", decimal_comma="," in said)
+        angle = parse_direction(place)
     except ValueError as error:
         raise InputError("--wind", "", f'"{text}" is not a wind',
-                         "write km/h and where it comes from in degrees: 25@225") from error
+                         "write km/h and where it comes from, in degrees or as a point "
+                         "of the compass: 25@225 or 25@SW") from error
     if not (0 <= speed <= 150 and 0 <= angle <= 360):
         raise InputError("--wind", "", f'"{text}" is out of range',
                          "0 to 150 km/h, from 0 to 360 degrees (0 north, 90 east)")

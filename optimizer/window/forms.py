@@ -16,8 +16,9 @@ from optimizer.errors import InputError
 from optimizer.files import as_if, is_file
 from optimizer.scenario.edit_toml import with_list, with_values
 from optimizer.scenario.fields import described, fields_of, table_at
-from optimizer.scenario.tables import decoded, parse_number
+from optimizer.scenario.tables import decoded
 from optimizer.scenario.toml_file import findings, name_of, read_toml
+from optimizer.scenario.units import parse_direction, parse_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -193,18 +194,23 @@ def _meant(text: str, about: Described) -> Any:
     if not plain:
         return None
     try:
+        if about.kind in {"number", "whole"}:
+            return _number(plain, about)
         return _MEANINGS.get(about.kind, str)(plain)
     except ValueError:
         return plain
 
 
-def _number(text: str) -> float:
-    value = parse_number(text, decimal_comma="," in text)
+def _number(text: str, about: Described) -> float:
+    """Read a number, with its unit or without; a direction in words as well."""
+    comma = "," in text
+    value = (parse_direction(text, decimal_comma=comma) if about.key == "from_deg"
+             else parse_quantity(text, about.unit, decimal_comma=comma))
     return int(value) if value.is_integer() and abs(value) < 1e15 else value
 
 
 _MEANINGS: dict[str, Callable[[str], Any]] = {
-    "flag": lambda text: text == "true", "number": _number, "whole": _number,
+    "flag": lambda text: text == "true",
     "moment": datetime.fromisoformat, "day": date.fromisoformat,
     "names": lambda text: [part.strip() for part in text.split(";") if part.strip()]}
 

@@ -35,7 +35,8 @@ def test_nonsense_is_refused(field):
 
 
 @pytest.mark.parametrize(("text", "wind"), [
-    ("25@225", (25.0, 225.0)), (" 7,5 @ 0 ", (7.5, 0.0)), ("0@360", (0.0, 360.0))])
+    ("25@225", (25.0, 225.0)), (" 7,5 @ 0 ", (7.5, 0.0)), ("0@360", (0.0, 360.0)),
+    ("25@SW", (25.0, 225.0)), ("25 km/h @ south-west", (25.0, 225.0))])
 def test_wind_of_the_command_line(text, wind):
     assert parse_wind(text) == wind
 

@@ -68,6 +68,20 @@ def test_a_figure_is_written_where_it_stands_and_comments_stay(client, folder):
         "speed_kmh = 12", "speed_kmh = 25")
 
 
+def test_units_and_points_of_the_compass_are_taken_as_in_tables(client, folder):
+    fields = typed(client, "weather", **{"s:conditions.temperature_c": "21 °C",
+                                         "s:conditions.wind.speed_kmh": "25 km/h",
+                                         "s:conditions.wind.from_deg": "SW"})
+    assert client.post(address("weather"), data=fields).status_code == 303
+    said = tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8"))["conditions"]
+    assert said["temperature_c"] == 21
+    assert said["wind"] == {"speed_kmh": 25, "from_deg": 225}
+    fields = typed(client, "rider", **{"r:mass_kg": "69,5 kg", "r:efforts.0.power_w": "301 W"})
+    assert client.post(address("rider"), data=fields).status_code == 303
+    said = tomllib.loads((folder / "rider.toml").read_text(encoding="utf-8"))
+    assert (said["mass_kg"], said["efforts"][0]["power_w"]) == (69.5, 301)
+
+
 def test_wind_that_is_taken_away_is_no_wind(client, folder):
     fields = typed(client, "weather", **{"s:conditions.wind.speed_kmh": "",
                                          "s:conditions.wind.from_deg": ""})
