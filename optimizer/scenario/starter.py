@@ -5,12 +5,16 @@ from __future__ import annotations
 import re
 from importlib import resources
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from optimizer.errors import InputError
 from optimizer.files import is_folder, is_there, write_all
-from optimizer.scenario.edit_toml import with_values
+from optimizer.scenario.edit_toml import with_list, with_values
 
-__all__ = ["FILES", "bare_rider", "bare_scenario", "write_starter"]
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+__all__ = ["FILES", "bare_rider", "bare_scenario", "bare_season", "write_starter"]
 
 FILES = ("scenario.toml", "rider.toml", "kit.csv", "evidence.csv", "course.gpx")
 
@@ -42,6 +46,18 @@ def bare_scenario(name: str, gpx: str, rider: str) -> str:
 def bare_rider() -> str:
     """Give the text of an empty rider file: every key explained, no values."""
     return _bare("rider.toml", "Efforts are all-out", ())
+
+
+def bare_season(values: Mapping[str, Any], riders: Sequence[Mapping[str, Any]],
+                races: Sequence[Mapping[str, Any]]) -> str:
+    """Give the text of a season with these riders and races: every key explained.
+
+    `values` are the keys of its top: name, currency, budget.
+    """
+    source = resources.files("optimizer.scenario") / "starter_files" / "season.toml"
+    text = with_values(source.read_text(encoding="utf-8"),
+                       {(key,): value for key, value in values.items()})
+    return with_list(with_list(text, "rider", riders), "race", races)
 
 
 def _bare(file: str, begin: str, tables: tuple[str, ...]) -> str:

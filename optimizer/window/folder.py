@@ -8,6 +8,7 @@ import os
 import re
 import unicodedata
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
@@ -134,6 +135,12 @@ class Folder:
         return Race(name, str(data.get("name") or name)[:120], self.answer(name), str(trouble),
                     _assumed(data.get("conditions", {})))
 
+    def day(self, name: str) -> str:
+        """Day on which a scenario starts, such as 2031-05-04; empty where it gives none."""
+        said = _head(*_stamp(self.path(name))).get("conditions")
+        start = said.get("start_time") if isinstance(said, dict) else None
+        return start.date().isoformat() if isinstance(start, datetime) else ""
+
     def answer(self, name: str) -> Answer | None:
         """Read what the last plan of a race said; None before the first."""
         report, json, card = outputs(self.path(name))
@@ -161,7 +168,8 @@ class Folder:
 
         for path in named_files(self.path(name)):
             if not self.holds(path):
-                raise InputError(name, "", f'names "{path.name}", which lies outside of the opened '
+                shown = os.path.relpath(path, self.path(name).parent).replace(os.sep, "/")
+                raise InputError(name, "", f'names "{shown}", which lies outside of the opened '
                                  "folder", "open the folder that holds both")
 
     def stamps(self) -> dict[str, str]:

@@ -68,6 +68,7 @@ class Site:
             Route("/race/{view}", self._sheet, methods=["GET", "POST"]),
             Route("/race/{view}/table", self._grid, methods=["POST"]),
             Route("/new", self._new, methods=["POST"]),
+            Route("/new/season", self._new_season, methods=["POST"]),
             Route("/work", self._begin, methods=["POST"]),
             Route("/ride", self._ride, methods=["POST"]),
             Route("/work/stop", self._stop_work, methods=["POST"]),
@@ -88,7 +89,8 @@ class Site:
             folder.race(name) for name, kind in kinds.items() if kind == "race"],
             riders=[name for name, kind in kinds.items() if kind == "rider"],
             seasons=[folder.race(name) for name, kind in kinds.items() if kind == "season"],
-            tables=folder.files(".csv"), tracks=folder.files(".gpx"))
+            tables=folder.files(".csv"), tracks=folder.files(".gpx"),
+            days={name: folder.day(name) for name, kind in kinds.items() if kind == "race"})
 
     def _race(self, request: Request) -> Response:
         race = self.folder.race(_name(request))
@@ -110,6 +112,17 @@ class Site:
             wanted = str(form.get("name", "")).strip()
         race = await run_in_threadpool(new_race, self.folder, called, data, wanted)
         return RedirectResponse(f"/race/rider?{_query(race)}", 303)
+
+    async def _new_season(self, request: Request) -> Response:
+        """Make a season of the races that were ticked."""
+        from optimizer.window.new_race import new_season
+
+        typed = await _typed(request)
+        days = {name.removeprefix("race "): typed.get(f"day {name.removeprefix('race ')}", "")
+                for name in typed if name.startswith("race ")}
+        season = await run_in_threadpool(new_season, self.folder, typed.get("name", ""),
+                                         typed.get("budget", ""), days)
+        return RedirectResponse(f"/race/season?{_query(season)}", 303)
 
     async def _sheet(self, request: Request) -> Response:
         """Show a page with a form; try what was typed; write it where it is right."""

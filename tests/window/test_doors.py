@@ -154,7 +154,7 @@ def test_a_scenario_that_names_files_outside_is_not_planned(client, folder):
                     encoding="utf-8")
     answer = client.post("/work", data={"task": "plan", "race": "scenario.toml"})
     assert answer.status_code == 400
-    assert "outside of the opened folder" in answer.text
+    assert "&#34;../other.toml&#34;, which lies outside of the opened folder" in answer.text
 
 
 def test_a_page_that_kitpace_did_not_write_is_not_shown(client, folder):
