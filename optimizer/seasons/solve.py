@@ -158,8 +158,8 @@ class Solver:
             if found is None:
                 return None
             (rest, ends), before = found, left
-            left = sum(high - low for low, high in ends)
-            if left > (1.0 - _SHRINKS) * before:
+            left = sum(max(high - low, 0.0) for low, high in ends)
+            if left >= (1.0 - _SHRINKS) * before:  # of nothing nothing can be ruled out
                 return rest, ends, cuts
 
     def _bound_of_one(self, budget: float | None) -> float:
