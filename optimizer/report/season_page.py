@@ -47,7 +47,7 @@ def lead(found: SeasonKit) -> list[str]:
         rides += " (a second counts by the weight of its race)"
     elif weights != {1.0}:
         rides += f", where a second counts {max(weights):g} times"
-    against = "against the riders' current kit with the changes that cost nothing"
+    against = "against what each rider owns, with the changes that cost nothing"
     if season.budget > 0:
         first = (f"spend {money(found.spend)} of {money(season.budget, season.currency)} and save "
                  f"{_saved(found.saved)} {rides}, {against}.")
@@ -73,7 +73,14 @@ def lead(found: SeasonKit) -> list[str]:
 
 
 def _saved(value: float) -> str:
-    return seconds(value) if value > 0 else "nothing"
+    return (seconds(value) if value > 0.005 else
+            f"−{seconds(value)}" if value < -0.005 else "nothing")
+
+
+def _saves_words(saved: float, shown: str) -> str:
+    """Say that a ride saves or loses so much."""
+    return f"saves {shown}" if saved > 0.005 else (
+        f"loses {shown}" if saved < -0.005 else "saves nothing")
 
 
 def _weighted(found: SeasonKit) -> str:
@@ -185,15 +192,16 @@ def matrix(found: SeasonKit) -> Table:
     cells: dict[tuple[str, str], str] = {}
     for ride in found.rides:
         entry = _entry(found, ride)
-        saved = (f"saves {_with_range(ride.saved, ride.low, ride.high)}"
-                 if ride.saved > 0.005 else "saves nothing")
+        ends = ((ride.saved, ride.low, ride.high) if ride.saved > 0 else
+                (-ride.saved, -ride.high, -ride.low))
+        saved = _saves_words(ride.saved, _with_range(*ends))
         cells[entry.race, entry.rider] = f"{clock(ride.time)}, {saved}: {_kit_of(found, ride)}"
     races = sorted({(entry.first, entry.race) for entry in season.entries})
     return Table(("Race", *riders), [
         (_race(found, race, day), *(cells.get((race, rider), "–") for rider in riders))
         for day, race in races],
         "Who rides what where: time of the ideal ride on the forecast day, what is saved "
-        "against the current kit (90 % range over the drawn days), and the kit",
+        "against what the rider owns (90 % range over the drawn days), and the kit",
         left=tuple(range(len(riders) + 1)))
 
 
@@ -204,7 +212,8 @@ def rider_sentences(found: SeasonKit) -> list[str]:
         rides = [ride for ride in found.rides if _entry(found, ride).rider == rider]
         own = [season.pools[one.pool].item for one in found.bought
                if season.pools[one.pool].rider == rider]
-        shared = sorted({name for ride in rides for name, _ in ride.copies})
+        lent = {item for ride in rides for item, _, _ in ride.lends}
+        shared = sorted({name for ride in rides for name, _ in ride.copies} - lent)
         hired = sorted({f"{name} for {_entry(found, ride).race}"
                         for ride in rides for name in ride.hired})
         saved = sum(ride.saved for ride in rides)
@@ -213,10 +222,15 @@ def rider_sentences(found: SeasonKit) -> list[str]:
             words.append(f"shares {listing(shared)}")
         if hired:
             words.append(f"hires {listing(hired)}")
+        words += [f"lends {item} to {whom} in {_entry(found, ride).race}"
+                  + (f" (costs {rider} {seconds(cost)} there)" if cost > 0.005 else "")
+                  for ride in rides for item, whom, cost in ride.lends]
         words = words or ["gets nothing new"]
         best = max(rides, key=lambda ride: ride.saved)
         races = f"over {len(rides)} races" if len(rides) > 1 else "in one race"
-        end = f"and saves {seconds(saved)} {races}" if saved > 0.005 else "and saves nothing"
+        end = f"and {_saves_words(saved, f'{seconds(saved)} {races}')}"
+        if lent:
+            end += " against what they own"
         if len(rides) > 1 and best.saved > 0.005:
             end += f", most in {_entry(found, best).race} ({seconds(best.saved)})"
         out.append(f"{rider} {', '.join(words)}, {end}.")
@@ -343,7 +357,7 @@ def _gains_chart(found: SeasonKit) -> Chart:
                  lambda look: multiples(look, riders, races, cells, ticks, apart=True), figures,
                  (f"{entry.rider} gains most, {seconds(most.saved)} in {entry.race}."
                   if most.saved > 0.005 else "Nobody gains anything."),
-                 note="Seconds saved against the current kit, with the 90 % range on common "
+                 note="Seconds saved against what each rider owns, with the 90 % range on common "
                       "days; each race has its own scale. A line that crosses zero may be no "
                       "gain at all.")
 
@@ -420,7 +434,9 @@ def season_json(found: SeasonKit) -> str:
             "items": list(ride.items), "current_items": list(ride.before), "time_s": ride.time,
             "current_time_s": ride.time_before, "saved_s": ride.saved,
             "saved_low_s": ride.low, "saved_high_s": ride.high, "hired": list(ride.hired),
-            "copies": dict(ride.copies)} for ride in found.rides],
+            "copies": dict(ride.copies),
+            "lends": [{"item": item, "to": whom, "costs_s": cost}
+                      for item, whom, cost in ride.lends]} for ride in found.rides],
         "purchases": [{
             "item": season.pools[one.pool].item, "rider": season.pools[one.pool].rider or None,
             "first_rider": one.rider, "race": one.race, "date": one.day.isoformat(),

@@ -63,7 +63,7 @@ def season_of(name: str, currency: str, entries: Sequence[Entry], money: Sequenc
     riders = tuple(dict.fromkeys(entry.rider for entry in entries))
     ready = []
     for entry in entries:
-        items = []
+        items, own = [], []
         for item in entry.job.catalogue.items:
             held = stock.get(item.name, Stock())
             mine = item.owned or item.name in owns.get(entry.rider, ())
@@ -81,9 +81,11 @@ def season_of(name: str, currency: str, entries: Sequence[Entry], money: Sequenc
                 raise InputError(
                     entry.job.name, item.name, f"costs {price:g} here and {pools[key].price:g} in "
                     f"{asked[key]}", "an item that one rider uses in several races needs one price")
+            if mine or (price == 0 and held.most is None):
+                own.append(item.name)
             # What is there costs this ride nothing.
             items.append(replace(item, owned=pools[key].owned > 0 or item.name in entry.borrowed))
-        ready.append(replace(entry, job=replace(entry.job, catalogue=replace(
+        ready.append(replace(entry, own=tuple(own), job=replace(entry.job, catalogue=replace(
             entry.job.catalogue, items=tuple(items)))))
     return Season(name, currency, tuple(ready), tuple(pools.values()), tuple(money),
                   tuple((item, held.most) for item, held in stock.items()

@@ -21,7 +21,7 @@ def season(result: SeasonKit) -> pd.DataFrame:
 
     Returns
     -------
-    a row for each ride: `rider`, `race`, `date`, `time_s`, `saved_s` against the kit that is there
+    a row for each ride: `rider`, `race`, `date`, `time_s`, `saved_s` against what the rider has
     with its 90 % range `low_s` to `high_s` on common drawn days, `items` and `hired` as tuples
 
     Examples

@@ -21,7 +21,7 @@ from optimizer.seasons.values import Bought, NextPurchase, Point, Ride, SeasonKi
 from optimizer.uncertainty import FORECAST, draw_days, measure_of, ride_days
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from optimizer.pacing import Plan
     from optimizer.seasons.program import Columns, Decision
@@ -75,14 +75,15 @@ def run_season(season: Season, *, by: str = FORECAST, level: float = 0.9,
         raise Infeasible("the budget is not an amount that can be spent", "give 0 or more")
     solver, best, gap = solve_season(season, tolerance=tolerance, times=times, progress=progress)
     progress("the current kit")
-    before = solver.improve(solver.best(0.0), 0.0)
+    before = solver.at(season.apart())
+    shared = solver.improve(solver.best(0.0), 0.0)
     if measure.of:
         progress("the same days for all kits")
         best = _by_draws(solver, best, measure, level)
         gap = math.inf
     progress("best kit at every budget")
     own = _OwnPlans(solver.times)
-    frontier = _frontier(solver, before, None if measure.of else best, own)
+    frontier = _frontier(solver, before, shared, None if measure.of else best, own)
     progress("how sure the gains are")
     plans = [(own.plan(e, rows), own.plan(e, old)) for e, (rows, old) in enumerate(zip(
         best.sets, before.sets, strict=True))]
@@ -125,14 +126,14 @@ class _OwnPlans:
                                                    strict=True))))
 
 
-def _frontier(solver: Solver, before: Decision, best: Decision | None,
+def _frontier(solver: Solver, before: Decision, shared: Decision, best: Decision | None,
               own: _OwnPlans) -> tuple[Point, ...]:
     """Best season found at each of some budgets, rising; what a smaller one buys better stays."""
     season = solver.season
     whole = season.budget
     everything = sum(pool.price * pool.most for pool in season.pools)
     top = min(2.0 * whole if whole > 0 else everything, everything)
-    found = [(0.0, before)] if best is None or whole > 0 else []
+    found = [(0.0, shared)] if best is None or whole > 0 else []
     if best is not None:
         found.append((whole, best))
     if len(season.money) == 1:
@@ -191,8 +192,26 @@ def _rides(solver: Solver, best: Decision, before: Decision,
         out.append(Ride(
             e, names, old_names, plan.finish_time, current.finish_time, float(low), float(high),
             tuple(there.names[row] for row in rows if row in best.hired[e]),
-            tuple((there.names[row], number) for row, number in sorted(copies[e].items()))))
+            tuple((there.names[row], number) for row, number in sorted(copies[e].items())),
+            tuple(_lends(solver, best, e, old_names, copies))))
     return tuple(out)
+
+
+def _lends(solver: Solver, best: Decision, e: int, before: Sequence[str],
+           copies: Sequence[dict[int, int]]) -> Iterator[tuple[str, str, float]]:
+    """Say what of an entry's current kit is with others on its days, and the seconds it costs."""
+    season, here, names = solver.season, solver.season.entries[e], solver.times[e].names
+    for item in before:
+        pool, row = season.pool_of(here, item), names.index(item)
+        if pool is None or season.pools[pool].rider or row in best.sets[e]:
+            continue
+        users = list(dict.fromkeys(
+            entry.rider for entry, there, some in zip(season.entries, solver.times, copies,
+                                                      strict=True)
+            if season.in_use(entry, here.first) and item in {there.names[k] for k in some}))
+        if users:
+            gain = _with(solver, best, e, item) / float(solver.weights[e])
+            yield item, ", ".join(users), max(gain, 0.0)
 
 
 def _copies(solver: Solver, best: Decision) -> list[dict[int, int]]:
@@ -258,23 +277,23 @@ def _gain(solver: Solver, best: Decision, p: int) -> float:
     season, pool = solver.season, solver.season.pools[p]
     by_day: dict[object, float] = {}
     for e, entry in enumerate(season.entries):
-        there = solver.times[e]
-        if season.pool_of(entry, pool.item) != p or pool.item not in there.names:
-            continue
-        row = there.names.index(pool.item)
-        rules = there.search.rules
-        if row in best.sets[e] or not there.search.offer.usable[row]:
-            continue
-        kept = {k for k in best.sets[e] if rules.place_of[k] != rules.place_of[row]} | {row}
-        kept |= set(rules.needed(row)) & set(best.sets[e])
-        chosen = rules.flags([sorted(kept)])
-        if not rules.feasible(chosen)[0]:
-            continue
-        gain = float(solver.weights[e]) * (there.time(best.sets[e]) - there.time(
-            tuple(sorted(kept))))
-        key = entry.first if not pool.rider else (e, entry.first)
-        by_day[key] = max(by_day.get(key, 0.0), gain)
+        if season.pool_of(entry, pool.item) == p and pool.item in solver.times[e].names:
+            key = entry.first if not pool.rider else (e, entry.first)
+            by_day[key] = max(by_day.get(key, 0.0), _with(solver, best, e, pool.item))
     return sum(by_day.values())
+
+
+def _with(solver: Solver, best: Decision, e: int, item: str) -> float:
+    """Weighted seconds that an entry wins with an item in place of what is there; 0 if it can't."""
+    there, rows = solver.times[e], best.sets[e]
+    row, rules = there.names.index(item), there.search.rules
+    if row in rows or not there.search.offer.usable[row]:
+        return 0.0
+    kept = {k for k in rows if rules.place_of[k] != rules.place_of[row]} | {row}
+    kept |= set(rules.needed(row)) & set(rows)
+    if not rules.feasible(rules.flags([sorted(kept)]))[0]:
+        return 0.0
+    return float(solver.weights[e]) * (there.time(rows) - there.time(tuple(sorted(kept))))
 
 
 def _next(solver: Solver, best: Decision) -> tuple[NextPurchase, ...]:

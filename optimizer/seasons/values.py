@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -28,6 +28,7 @@ class Entry:
     job : course, conditions, rider, bike, catalogue and evidence of this ride
     target : time to beat [s], where the chance of that is the objective
     borrowed : items that are there for this race by a loan of its own
+    own : items that the rider has already or that cost nothing, whoever else may use them
     """
 
     rider: str
@@ -38,6 +39,7 @@ class Entry:
     job: Job
     target: float = 0.0
     borrowed: tuple[str, ...] = ()
+    own: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -109,6 +111,12 @@ class Season:
         return next((k for k, pool in enumerate(self.pools)
                      if pool.item == item and pool.rider in {"", entry.rider}), None)
 
+    def apart(self) -> Season:
+        """Season in which nobody spends or shares: each rider has what is their own."""
+        own = dict.fromkeys((item, entry.rider) for entry in self.entries for item in entry.own)
+        return replace(self, money=(Money(None, 0.0),), stock=(), pools=tuple(
+            Pool(item, rider, 0.0, owned=len(self.entries), most=0) for item, rider in own))
+
     def in_use(self, entry: Entry, day: date) -> bool:
         """Whether what an entry borrows is away on a day."""
         return entry.first <= day <= entry.last + timedelta(days=self.handover)
@@ -126,11 +134,13 @@ class Ride:
     Attributes
     ----------
     entry : number of the entry
-    items, before : the kit, and the current one: the best of what is there without spending
+    items, before : the kit, and the current one: the best of what the rider has, with the changes
+        that cost nothing
     time, time_before : on the forecast day, each with a plan of its own [s]
     low, high : 5 and 95 % points of what is saved on common drawn days [s]
     hired : those of `items` that are hired for the race
     copies : of those that are lent among riders the number of the copy, from 1
+    lends : items of `before` that others have for the race, who, and what that costs here [s]
     """
 
     entry: int
@@ -142,6 +152,7 @@ class Ride:
     high: float
     hired: tuple[str, ...] = ()
     copies: tuple[tuple[str, int], ...] = ()
+    lends: tuple[tuple[str, str, float], ...] = ()
 
     @property
     def saved(self) -> float:

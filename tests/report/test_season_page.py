@@ -16,6 +16,7 @@ from optimizer.report.season_page import (
     matrix,
     next_table,
     purchase_table,
+    rider_sentences,
     season_json,
 )
 from optimizer.seasons.values import (
@@ -97,3 +98,17 @@ def test_the_json_has_what_is_odd_about_the_files():
     document = json.loads(season_json(replace(found(), season=replace(found().season,
                                                                       notes=("Odd.",)))))
     assert document["notes"] == ["Odd."]
+
+
+def test_a_rider_who_lends_hears_to_whom_and_what_it_costs():
+    plain = found()
+    rides = (replace(plain.rides[0], items=(), before=(HELMET,), time_before=3572.0, low=-40.0,
+                     high=-20.0, copies=(), lends=((HELMET, "Ben", 28.0),)), plain.rides[1])
+    lending = replace(plain, rides=rides, bought=())
+    ann, ben = rider_sentences(lending)
+    assert ann == (f"Ann lends {HELMET} to Ben in Spring (costs Ann 28 s there), and loses 28 s "
+                   "in one race against what they own.")
+    assert ben.startswith(f"Ben shares {HELMET}, and saves ")
+    assert "loses 28 s (20 to 40 s)" in str(matrix(lending).rows)
+    assert json.loads(season_json(lending))["rides"][0]["lends"] == [
+        {"item": HELMET, "to": "Ben", "costs_s": 28.0}]

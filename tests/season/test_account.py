@@ -1,0 +1,49 @@
+"""What a season is said to save: against what each rider owns, whoever has it in the season."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optimizer.evidence import Effect
+from optimizer.kit import Catalogue, Item
+from optimizer.report.season_page import lead
+from optimizer.seasons import run_season
+from optimizer.seasons.build import Stock, season_of
+from optimizer.seasons.values import Entry, Money
+from tests.season.invented_seasons import FIRST, job_of
+
+
+@pytest.fixture(scope="module")
+def lent():
+    """Ann owns the only helmet; Ben's race of the same day counts three times."""
+    job = job_of(Catalogue((Item("helmet", "helmet", 200.0),)),
+                 (Effect("helmet", drag_area=np.array([-0.005])),))
+    entries = [Entry("Ann", "here", FIRST, FIRST, 1.0, job),
+               Entry("Ben", "there", FIRST, FIRST, 3.0, job)]
+    return run_season(season_of(
+        "club", "EUR", entries, [Money(None, 0.0)], {"Ann": ["helmet"]},
+        {"helmet": Stock(lent=True, most=0)}, least_gain=0.0))
+
+
+def test_what_a_rider_owns_and_lends_is_in_their_current_kit(lent):
+    ann, ben = lent.rides
+    assert (ann.items, ann.before) == ((), ("helmet",))
+    assert (ben.items, ben.before) == (("helmet",), ())
+    assert ann.saved < -1.0
+    # Both have the same course and body: what one loses is what the other wins.
+    assert ann.saved == pytest.approx(-ben.saved, abs=0.01)
+    assert lent.saved == pytest.approx(2.0 * ben.saved, abs=0.02)
+
+
+def test_the_loan_has_its_price(lent):
+    ann, ben = lent.rides
+    ((item, whom, cost),) = ann.lends
+    assert (item, whom) == ("helmet", "Ben")
+    assert cost == pytest.approx(-ann.saved, rel=0.05)
+    assert ben.lends == ()
+
+
+def test_sharing_alone_saves(lent):
+    assert lent.frontier[0].saved == pytest.approx(lent.saved, abs=0.02)
+    assert "sharing what there is saves" in lead(lent)[0]
