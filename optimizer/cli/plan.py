@@ -92,6 +92,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     _tell(result)
     if changed:
         say(changed)
+    _card_lines(result)
     _splits(result)
     reading_notes(result.job.notes, 8)
     say()
@@ -125,7 +126,7 @@ def _card(card: str) -> Output:
 def _write(result: Result, report: Path, json_file: str | None, tables: str | None,
            cards: tuple[str, ...], changed: str) -> list[tuple[str, Path]]:
     from optimizer.files import write_all
-    from optimizer.report.card import card_text
+    from optimizer.report.card import card_text, day_words
     from optimizer.report.plan_page import plan_page
     from optimizer.report.result_json import json_text
 
@@ -137,7 +138,8 @@ def _write(result: Result, report: Path, json_file: str | None, tables: str | No
         from optimizer.report.workbook import plan_sheets, workbook
 
         contents.append(("Tables", tables, workbook(plan_sheets(result), tables)))
-    contents += [("Card", card, card_text(result, card, change=changed)) for card in cards]
+    contents += [("Card", card, card_text(
+        result, card, change=day_words(result) if changed else "")) for card in cards]
     written = write_all([(path, text) for _, path, text in contents])
     return [(what, path) for (what, _, _), path in zip(contents, written, strict=True)]
 
@@ -153,6 +155,8 @@ def _tell(result: Result) -> None:
     say(f"{job.name}: {clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
         f"{clock(times.high)}; {beside(result)}. In this model no ride beats the ideal one by "
         f"more than {at_most(plan.gap)}.")
+    if words := risk_sentence(result):
+        say(words)
     saved = choice.owned.finish_time - choice.best.finish_time
     current = current_kit(job.catalogue, choice.owned)
     if choice.best.spend > 0:
@@ -170,8 +174,6 @@ def _tell(result: Result) -> None:
             job.catalogue, choice, choice.best)):
         say(free)
     say(f"Ride {watts(plan.mean_power)} on average. {_card_words(result)}")
-    if words := risk_sentence(result):
-        say(words)
     if result.fork is not None:
         say(fork_sentence(result.fork))
     if result.effort_budget_cost > 0:
@@ -182,6 +184,7 @@ def _tell(result: Result) -> None:
 
 def _card_words(result: Result) -> str:
     """Say what the card is, and what it costs against the ideal ride."""
+    from optimizer.report.card import powers_of
     from optimizer.report.words import seconds
 
     card = result.rideable
@@ -192,7 +195,19 @@ def _card_words(result: Result) -> str:
                 f"more lines, and {costs}.")
     lines = len(card.lines)
     laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
-    return f"The card has {'one line' if lines == 1 else f'{lines} lines'}{laps} and is {costs}."
+    said = f"one line, {powers_of(card.lines[0])}," if lines == 1 else f"{lines} lines"
+    return f"The card has {said}{laps} and is {costs}."
+
+
+def _card_lines(result: Result) -> None:
+    """Show the lines of a card that has several, with their powers."""
+    from optimizer.report.card import powers_of, start_words
+
+    lines = result.rideable.lines
+    if len(lines) > 1:
+        table(("km", "From", "Power", "What comes"),
+              [(f"{block.start / 1000:.1f}", start_words(result, block), powers_of(block),
+                block.comes) for block in lines], "The card", left=(1, 2, 3))
 
 
 def _splits(result: Result) -> None:

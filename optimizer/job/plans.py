@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws, Fork
 
-__all__ = ["card_and_chance", "day_and_plan", "day_of", "draws_of", "response_of", "ride_evenly",
-           "ride_in_blocks", "risk_of"]
+__all__ = ["as_ridden", "card_and_chance", "day_and_plan", "day_of", "draws_of", "response_of",
+           "ride_evenly", "ride_in_blocks", "risk_of"]
 
 
 def day_of(job: Job) -> RaceDay:
@@ -211,6 +211,11 @@ def card_and_chance(day: RaceDay, plan: Plan, options: Options,
                                           reserve=few.reserve), day, draws)
 
 
+def as_ridden(plan: Plan, card: RideablePlan) -> Plan:
+    """Give the ride of a card in the form of a plan, for figures about the ride alone."""
+    return replace(plan, power=card.power, speed=card.speed, time=card.time, reserve=card.reserve)
+
+
 def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan,
             draws: Draws) -> tuple[Risk | None, Fork | None]:
     """Say how often the plan runs out as printed, what less of it costs, what a fork wins.
@@ -247,4 +252,4 @@ def risk_of(job: Job, day: RaceDay, setup: Setup, plan: Plan,
     except Infeasible:
         return None, None
     return Risk(chance, plan_chance, 0.0, safe.plan.finish_time - plan.finish_time,
-                _USUAL_RISK), None
+                _USUAL_RISK, safe.plan.mean_power), None

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
 from optimizer.job.plans import (
+    as_ridden,
     card_and_chance,
     day_and_plan,
     draws_of,
@@ -72,7 +73,7 @@ def replan(job: Job, items: Sequence[str],
         "how sure it is": lambda: _sure(job, day, plan, choice.best.items, draws)}, progress)
     return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
                   spread=drawn, risk=risk and replace(risk, chance=chance), fork=fork,
-                  response=response, realism=realism(plan, day.rider))
+                  response=response, realism=realism(as_ridden(plan, few), day.rider))
 
 
 def _sure(job: Job, day: RaceDay, plan: Plan, items: Sequence[str],

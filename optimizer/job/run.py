@@ -11,6 +11,7 @@ import numpy as np
 from optimizer.conditions.air import air_density_along
 from optimizer.errors import InputError
 from optimizer.job.plans import (
+    as_ridden,
     card_and_chance,
     day_and_plan,
     draws_of,
@@ -181,8 +182,8 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
             twice, continuous_time=limit, grid_error=abs(best.finish_time - limit)),
         baseline_plan=owned, rideable=few, spread=drawn, splits=splits, rivals=rivals,
         worth=worths, sensitivities=moves, effort_budget_cost=spared, even=even,
-        realism=realism(best, day.rider), risk=risk and replace(risk, chance=chance), fork=fork,
-        response=response, bike_run=after)
+        realism=realism(as_ridden(best, few), day.rider),
+        risk=risk and replace(risk, chance=chance), fork=fork, response=response, bike_run=after)
 
 
 def _sure(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,

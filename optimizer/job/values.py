@@ -165,7 +165,9 @@ class Risk:
 
     `chance` of the card, `plan_chance` of the fastest plan, each ridden as printed; `margin` part
     of CP and W' that is kept back; `price` seconds that the margin costs, or would cost for
-    `other`, the chance [1] that is named for comparison where the rider names none.
+    `other`, the chance [1] that is named for comparison where the rider names none; `safe_power`
+    the mean power [W] of the plan that runs out on no more days than `other`, nan where the rider
+    names a risk.
     """
 
     chance: float
@@ -173,6 +175,7 @@ class Risk:
     margin: float
     price: float
     other: float
+    safe_power: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -186,8 +189,8 @@ class Result:
     were weighed stand to the plan's, `worth` per item, `sensitivities`, `effort_budget_cost`, the
     seconds that it costs to leave something in the legs for a run, `even`, the usual ways to ride
     with the plan's set, `risk` to run out, `fork` a plan with one decision, `response` of the time
-    to kit and draws, `realism` how even the plan is, `bike_run` ways to share the effort with the
-    run that follows.
+    to kit and draws, `realism` how even the ride by the card is, `bike_run` ways to share the
+    effort with the run that follows.
     """
 
     job: Job

@@ -19,10 +19,11 @@ from optimizer.course import Mark
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.fit_course import course_fit
-from optimizer.report.held import fork_line, fork_rule
+from optimizer.report.held import fork_line, fork_rule, risk_rule
 from optimizer.report.page import asset, bare
 from optimizer.report.slip import Slip, SlipLine, slips
 from optimizer.report.spreadsheet import harmless
+from optimizer.report.weather import steady
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
     from optimizer.pacing import Block
 
 __all__ = ["card_csv", "card_fit", "card_fragment", "card_gpx", "card_page", "card_places",
-           "card_rules", "card_text", "even_marks", "figures", "start_words", "write_card"]
+           "card_rules", "card_text", "day_words", "even_marks", "figures", "powers_of",
+           "start_words", "write_card"]
 
 _NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
 _SPELLS = 12  # changes of position that a card can list
@@ -49,7 +51,7 @@ def write_card(result: Result, path: Path | str, *, change: str = "") -> Path:
 def card_text(result: Result, path: Path | str, *, change: str = "") -> str | bytes:
     """Give the card; the suffix of `path` says how: .html, .gpx, .fit or .csv.
 
-    `change` is a sentence on what differs from an earlier plan; it stands on the HTML card.
+    `change` says in a few words what is new, such as `day_words`; it stands on the HTML card.
     Raises InputError for another suffix, or for GPX and FIT without coordinates.
     """
     suffix = Path(path).suffix.lower()
@@ -97,6 +99,22 @@ def figures(block: Block) -> list[tuple[str, float]]:
     return [(words, power) for words, power in found if power is not None]
 
 
+def powers_of(block: Block) -> str:
+    """Say the powers of a line in words, as in "climbs 206 W, flat 175 W"."""
+    return ", ".join(f"{words} {watts(power)}".strip() for words, power in figures(block))
+
+
+def day_words(result: Result) -> str:
+    """Say in a few words for which wind and start a card of the race morning is made."""
+    air = steady(result)
+    east, north = float(air.wind_east[0, 0]), float(air.wind_north[0, 0])
+    speed = f"{3.6 * math.hypot(east, north):.0f}"
+    wind = "no wind" if speed == "0" else (
+        f"wind {speed} km/h from {math.degrees(math.atan2(-east, -north)) % 360:.0f}°")
+    start = f", start {air.start_time:%H:%M}" if air.start_time else ""
+    return f"{wind[:1].upper()}{wind[1:]}{start}"
+
+
 def start_words(result: Result, block: Block) -> str:
     """Say where a line begins: its mark or turn, else the kilometres that are still to go."""
     left = result.job.course.length - block.start
@@ -105,8 +123,8 @@ def start_words(result: Result, block: Block) -> str:
 
 def card_rules(result: Result) -> list[str]:
     """Say in few words what else a rider does who takes the card literally."""
-    ridden = result.rideable
-    rules = []
+    ridden, risk = result.rideable, risk_rule(result)
+    rules = [risk] if risk else []
     if ridden.even:
         rules.append("One power all the way: more lines would save next to nothing.")
     if any(block.climb is not None or block.descent is not None for block in ridden.blocks):

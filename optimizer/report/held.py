@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,10 @@ if TYPE_CHECKING:
     from optimizer.report.page import Part
     from optimizer.uncertainty import Fork
 
-__all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", "risk_sentence"]
+__all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", "risk_rule",
+           "risk_sentence"]
+
+_MORE = 0.005  # of the days, less is as many
 
 
 def risk_sentence(result: Result) -> str:
@@ -24,15 +28,34 @@ def risk_sentence(result: Result) -> str:
         return ""
     asked = result.job.options.empty_risk
     if asked is None:
-        less = (f"A plan that fails on at most {_days(risk.other)} takes {seconds(risk.price)} "
-                "longer."
-                if risk.chance > risk.other + 0.005 else "That is rare enough to need no margin.")
+        instead = (f"averages {_safe_watts(result)} and " if math.isfinite(risk.safe_power)
+                   else "")
+        less = (f"A plan that fails on at most {_days(risk.other)} {instead}takes "
+                f"{seconds(risk.price)} longer."
+                if risk.chance > risk.other + _MORE else "That is rare enough to need no margin.")
         return (f"The plan is for the expected day. On {_days(risk.chance)} you could not hold its "
                 f"printed powers to the finish. {less}")
     kept = (f"To keep to that it holds back {100 * risk.margin:.1f} % of the power, which costs "
             f"{seconds(risk.price)}." if risk.margin > 0 else "It needs no margin for that.")
     return (f"You accept to run out on {_days(asked)}. Ridden as printed, this card runs out on "
             f"{_days(risk.chance)}. {kept}")
+
+
+def risk_rule(result: Result) -> str:
+    """Say in one line how often the printed powers are too high, and what is safer."""
+    risk = result.risk
+    if risk is None:
+        return ""
+    words = f"Too hard to hold on {_days(risk.chance)}"
+    if risk.chance <= risk.other + _MORE or not math.isfinite(risk.safe_power):
+        return f"{words}."
+    return f"{words}; {_safe_watts(result)} on average fails on at most {100 * risk.other:.0f}."
+
+
+def _safe_watts(result: Result) -> str:
+    """Mean power of the plan that seldom fails, and of this one."""
+    assert result.risk is not None  # noqa: S101 - asked for where it is there
+    return f"{watts(result.risk.safe_power)} instead of {watts(result.plan.mean_power)}"
 
 
 def fork_sentence(fork: Fork) -> str:
@@ -53,7 +76,7 @@ def held_parts(result: Result) -> list[Part]:
     if result.bike_run:
         parts += _bike_run(result)
     if result.realism is not None:
-        parts.append(Folded("Could I ride that? The plan beside studies", _realism(result)))
+        parts.append(Folded("Could I ride that? The card beside studies", _realism(result)))
     return parts
 
 
@@ -136,7 +159,7 @@ def _realism(result: Result) -> list[Part]:
         ("Time without pedalling", f"{100 * found.coasting:.1f} %",
          "on descents above the speed at which you stop pedalling, and before corners"),
     ]
-    return [Table(("What", "This plan", "Beside it"), rows, "", left=(0, 2)),
+    return [Table(("What", "The card", "Beside it"), rows, "", left=(0, 2)),
             ("Riders do not always finish what their numbers promise: 9 of 15 could not hold the "
             "mean power in their 20 km trial evenly (Thomas et al. 2013, Eur. J. Appl. "
             "Physiol. 113:3001). No plan is a promise.")]

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.card import card_csv, card_fragment, figures, start_words
+from optimizer.report.card import card_csv, card_fragment, figures, powers_of, start_words
 from optimizer.report.course_map import letters, mapped
-from optimizer.report.held import held_parts
+from optimizer.report.held import held_parts, risk_rule
 from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, laid_out, render
 from optimizer.report.rests_on import rests_on
@@ -93,12 +93,13 @@ def _laid_out(of: Callable[[Result], Sequence[Part]], result: Result) -> list[Pa
 
 def _opening(result: Result) -> Markup:
     """Show the time with its range, and the ride below it."""
-    times = stated(result)
+    times, risk = stated(result), risk_rule(result)
     return Markup(
-        '<div class="answer"><p class="finish">{}</p><p class="by">by the card; {}</p>{}</div>{}'
+        '<div class="answer"><p class="finish">{}</p><p class="by">by the card; {}</p>{}</div>{}{}'
     ).format(
             clock(times.finish), beside(result), range_rule(times.low, times.finish, times.high,
-                                            "Finish time and its range"), ribbon(result))
+                                            "Finish time and its range"),
+            Markup('<p class="risk">{}</p>').format(risk) if risk else "", ribbon(result))
 
 
 def _lead(result: Result, change: str) -> list[Markup]:
@@ -279,7 +280,7 @@ def _blocks(result: Result) -> Table:
     for block in blocks.blocks:
         t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
         rows.append((block.comes, start_words(result, block), f"{block.start / 1000:.1f}",
-                     _figures(block),
+                     powers_of(block),
                      f"{100 * block.mean / cp:.0f} %", clock(t1 - t0), clock(t1),
                      f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",
                      *([block.position] if several else [])))
@@ -289,11 +290,6 @@ def _blocks(result: Result) -> Table:
     return Table(headings, rows, "The blocks to ride; share of critical power (CP) on "
                  "average while pedalling", ident="blocks", tools=True, left=(0, 1),
                  stretches=[(b.start / 1000, b.end / 1000) for b in blocks.blocks])
-
-
-def _figures(block: Block) -> str:
-    """Give the powers of a block in a cell of a table."""
-    return ", ".join(f"{words} {watts(power)}".strip() for words, power in figures(block))
 
 
 def _splits(result: Result) -> list[Part]:

@@ -29,7 +29,7 @@ def plan(progress: Callable[[str], None], root: str, scenario: str,
     progress("reading the files")
     from optimizer.job import run
     from optimizer.job.replan import replan
-    from optimizer.report.card import card_text
+    from optimizer.report.card import card_text, day_words
     from optimizer.report.changes import changes
     from optimizer.report.plan_page import plan_page
     from optimizer.report.result_json import json_text
@@ -48,7 +48,7 @@ def plan(progress: Callable[[str], None], root: str, scenario: str,
     changed = changes(result, earlier) if earlier else ""
     kept = changed if keep_kit else ""  # a new choice of kit is told instead
     write_all([(report, plan_page(result, change=kept)), (json, json_text(result)),
-               (card, card_text(result, card, change=kept))])
+               (card, card_text(result, card, change=day_words(result) if kept else ""))])
     return " ".join([_answer(result), changed]).strip(), report.relative_to(root).as_posix()
 
 

@@ -1,0 +1,68 @@
+"""How often the card is too hard stands beside its time: on page, card and terminal."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.cli.plan import _card_lines, _tell
+from optimizer.job.plans import as_ridden
+from optimizer.job.values import Risk
+from optimizer.pacing import realism
+from optimizer.report.card import card_page, day_words, figures
+from optimizer.report.held import risk_rule
+from optimizer.report.plan_page import plan_page
+from tests.report.made_up import made_up_result, one_line
+from tests.report.test_card import said
+
+SAFE = Risk(0.44, 0.46, 0.0, 102.0, 0.1, 231.0)
+
+
+@pytest.fixture
+def result():
+    return replace(made_up_result(), risk=SAFE)
+
+
+def test_the_risk_is_said_beside_the_time_everywhere(result, capsys):
+    words = "Too hard to hold on 44 days in 100; 231 W instead of "
+    page = said(plan_page(result))
+    assert page.index('<p class="finish">') < page.index(words) < page.index('id="ribbon"')
+    assert said(card_page(result)).count(words) == 2  # on both sizes
+    _tell(result)
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("44 days in 100") < out.index("Spend ")
+    assert "averages 231 W instead of" in out
+
+
+@pytest.mark.parametrize("risk", [
+    replace(SAFE, chance=0.08), replace(SAFE, safe_power=math.nan)])
+def test_no_safer_power_is_named_where_none_is_needed_or_known(result, risk):
+    rule = risk_rule(replace(result, risk=risk))
+    assert rule == f"Too hard to hold on {100 * risk.chance:.0f} days in 100."
+    assert not risk_rule(replace(result, risk=None))
+
+
+def test_the_terminal_has_the_powers_of_every_line(result, capsys):
+    _tell(result)
+    _card_lines(result)
+    out = capsys.readouterr().out
+    table = out[out.index("The card\n"):]
+    for block in result.rideable.lines:
+        for _, power in figures(block):
+            assert f"{power:.0f} W" in table
+    _tell(one_line(result, climb=270.0, descent=210.0))
+    out = " ".join(capsys.readouterr().out.split())
+    assert "The card has one line, climbs 270 W, flat 250 W, descents 210 W, and is" in out
+
+
+def test_what_is_set_beside_studies_is_the_ride_by_the_card(result):
+    card = result.rideable
+    coasting = replace(card, power=np.where(np.arange(len(card.power)) < 40, 0.0, card.power))
+    found = realism(as_ridden(result.plan, coasting), result.day.rider)
+    assert found.coasting == pytest.approx(card.time[40] / card.time[-1], abs=1e-3)
+
+
+def test_the_card_of_a_race_morning_names_wind_and_start(result):
+    # 4 m/s to the east and 3 to the north: 5 m/s or 18 km/h, from 180 + atan(4 / 3) degrees.
+    assert day_words(result) == "Wind 18 km/h from 233°, start 09:30"
