@@ -95,11 +95,11 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
         if first.suffix.lower() == ".toml":
             _refuse(context, files)
             from optimizer.job.start_times import start_times
-            from optimizer.scenario import read_scenario
+            from optimizer.scenario.scenario import read_course_and_weather, read_ride
 
-            job = read_scenario(files[0])
-            course, conditions = job.course, job.conditions
-            starts = start_times(job, progress=progress)
+            course, conditions = read_course_and_weather(files[0])
+            starts = (start_times(read_ride(files[0]), progress=progress)
+                      if len(conditions.wind_time) > 1 and conditions.start_time else ())
         else:
             course, conditions, starts = _read(files, **options), None, ()
         contents: list[tuple[str | Path, str]] = [(page, course_page(course, conditions, starts))]

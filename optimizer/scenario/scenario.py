@@ -48,7 +48,8 @@ if TYPE_CHECKING:
     from optimizer.rider import Rider
     from optimizer.scenario.terrain_file import TerrainModel
 
-__all__ = ["Scenario", "named_as_listed", "read_course_and_weather", "read_scenario"]
+__all__ = ["Scenario", "named_as_listed", "read_course_and_weather", "read_ride",
+           "read_scenario"]
 
 _SLOW = 30 / 3.6  # m/s, by which a ride may take as long as it takes
 
@@ -339,6 +340,22 @@ def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:
     scenario = check(Scenario, file)
     course = _course(file, scenario)
     return course, _conditions(file, scenario, course, None, None, None)[0]
+
+
+def read_ride(path: Path | str) -> Job:
+    """Read a scenario without its kit: course, weather, rider and today's bike.
+
+    Raises InputError as for a job.
+    """
+    file = _scenario_toml(path)
+    scenario = check(Scenario, file)
+    course = _course(file, scenario)
+    conditions, notes = _conditions(file, scenario, course, None, None, None)
+    return Job(name=scenario.name, course=course, conditions=conditions,
+               rider=_rider(file.there(scenario.rider, "rider")),
+               baseline=_baseline(scenario.bike), catalogue=Catalogue(()), effects=(), budget=0.0,
+               currency=scenario.currency, options=_options(file, scenario.options),
+               notes=tuple(notes))
 
 
 def _scenario_toml(path: Path | str) -> TomlFile:

@@ -99,6 +99,15 @@ def test_a_scenario_tells_its_air_and_wind(tmp_path):
     assert "Air density" in page.read_text(encoding="utf-8")
 
 
+def test_a_course_is_shown_whatever_is_wrong_with_rider_and_kit(tmp_path):
+    for name in ("scenario.toml", "course.gpx"):
+        shutil.copy(COURSES / "quern-pass" / name, tmp_path)
+    (tmp_path / "kit.csv").write_text("item,place,price\nA,nowhere,much\n", encoding="utf-8")
+    result = _run(tmp_path / "scenario.toml", "--out", tmp_path / "p.html")
+    assert result.exit_code == 0, result.output
+    assert "head, km/h" in result.output
+
+
 @pytest.mark.parametrize(("args", "problem"), [
     (["none.gpx"], "no such file"), ([], "Missing argument"),
     (["{quern}/course.gpx", "--keep", "hights"], 'did you mean "heights"'),
