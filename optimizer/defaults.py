@@ -77,6 +77,15 @@ EFFORT_EXPONENT: Final = Default(
     4.0, "", _PRACTICE + "; 3 to 6 agree with the ±15 % of power that riders took without more "
     "perceived exertion (Front. Physiol. 2020, 11:1098)")
 EFFORT_EXPONENT_SD: Final = Default(0.75, "", _JUDGEMENT + ": 90 % range about 3 to 5")
+# Which best efforts to give. The fit leaves out what is shorter than two minutes, needs ten minutes
+# for CP and a factor of three between the shortest and the longest, and takes what lasts longer
+# than half an hour for the loss over hours (`rider/fit.py`, `rider/power_duration.py`).
+SHORT_EFFORT: Final = Default(4.0, "min", _PRACTICE + ": all of W' is used up")
+LONG_EFFORT: Final = Default(20.0, "min", _PRACTICE + ": W' hardly counts any more")
+WHICH_EFFORTS: Final = (
+    f"one of about {SHORT_EFFORT.value:g} minutes and one of about {LONG_EFFORT.value:g} (both "
+    "between 2 and 30, the longer at least three times as long); for rides of hours, one of an "
+    "hour or more as well")
 PEDALLING_SPEED: Final = Default(60.0, "km/h", _PRACTICE + ": above it a rider tucks in", _KMH)
 SURGE_CAP: Final = Default(150.0, "% of CP", _PRACTICE, 0.01)
 AERO_POWER_SHARE: Final = Default(97.0, "% of CP", _PRACTICE, 0.01)

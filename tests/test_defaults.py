@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from optimizer import defaults
@@ -12,6 +14,8 @@ from optimizer.conditions import Conditions
 from optimizer.course import Handling
 from optimizer.job import Options
 from optimizer.physics import Setup
+from optimizer.rider.fit import assess_efforts
+from optimizer.rider.power_duration import Efforts
 from optimizer.scenario import scenario
 from optimizer.scenario.starter import write_starter
 from optimizer.scenario.weather import weather
@@ -74,3 +78,18 @@ def test_the_starter_shows_what_is_assumed(tmp_path, file, keys):
                  re.findall(r"^# \w+ = ([\d.]+)|without it: ([\d.]+)|^\w+ = ([\d.]+)", line)
                  for value in value if value]
         assert known[name].value in shown, (key, lines)
+
+
+@pytest.mark.parametrize("place", ["optimizer/scenario/starter_files/rider.toml",
+                                   "courses/README.md"])
+def test_which_efforts_to_give_is_said_once_and_the_same_everywhere(place):
+    text = (Path(__file__).parents[1] / place).read_text(encoding="utf-8")
+    assert defaults.WHICH_EFFORTS in re.sub(r"[\s#]+", " ", text)
+
+
+def test_the_efforts_that_are_advised_are_those_that_the_fit_asks_for():
+    minutes = np.array([defaults.SHORT_EFFORT.value, defaults.LONG_EFFORT.value])
+    ability = assess_efforts(Efforts(60.0 * minutes, 260.0 + 20_000.0 / (60.0 * minutes)))
+    assert not ability.left_out
+    for lacking in ("too similar", "ten minutes", "two minutes", "half an"):
+        assert not any(lacking in words for words in ability.warnings)

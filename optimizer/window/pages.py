@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from starlette.responses import HTMLResponse
 
+from optimizer.defaults import WHICH_EFFORTS
 from optimizer.report.page import asset as report_asset
 from optimizer.report.page import tidied
 from optimizer.report.words import clock, listing
@@ -53,6 +54,7 @@ def _environment() -> Any:
 
     found = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True,
                         lstrip_blocks=True, loader=PackageLoader("optimizer.window", "templates"))
+    found.globals.update(which_efforts=WHICH_EFFORTS)
     found.filters.update(clock=clock, listing=listing,
                          query=lambda race: urlencode({"race": race}))
     return found

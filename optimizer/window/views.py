@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from markupsafe import Markup
 
+from optimizer.defaults import LONG_EFFORT, SHORT_EFFORT
 from optimizer.errors import InputError
 from optimizer.files import as_if, is_file
 from optimizer.scenario.edit_toml import with_values
@@ -233,7 +234,7 @@ class Rider(View):
             "s:rider": control(self.scenario, self.scenario.data(), ("rider",), typed, tried,
                                choices),
             "r:efforts": rows(sheet, data, "efforts", typed, tried, suggested=(
-                {"minutes": "5"}, {"minutes": "60"})),
+                {"minutes": f"{SHORT_EFFORT.value:g}"}, {"minutes": f"{LONG_EFFORT.value:g}"})),
             **self._controls(sheet, data, self.keys + places, typed, tried)}
 
     def values(self) -> dict[str, Any]:

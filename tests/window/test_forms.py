@@ -253,12 +253,12 @@ def test_what_is_no_course_is_refused_and_not_kept(client, folder, name, content
 def test_a_rider_who_has_no_file_yet_gets_one(client, folder):
     (folder / "rider.toml").unlink()
     fields = typed(client, "rider")
-    assert (fields["r:efforts.0.minutes"], fields["r:efforts.1.minutes"]) == ("5", "60")
+    assert (fields["r:efforts.0.minutes"], fields["r:efforts.1.minutes"]) == ("4", "20")
     fields |= {"r:mass_kg": "63", "r:efforts.0.power_w": "250", "r:efforts.1.power_w": "200"}
     assert client.post(address("rider"), data=fields).status_code == 303
     said = tomllib.loads((folder / "rider.toml").read_text(encoding="utf-8"))
-    assert said == {"mass_kg": 63, "efforts": [{"minutes": 5, "power_w": 250},
-                                               {"minutes": 60, "power_w": 200}]}
+    assert said == {"mass_kg": 63, "efforts": [{"minutes": 4, "power_w": 250},
+                                               {"minutes": 20, "power_w": 200}]}
     assert "# height_cm = 180 " in (folder / "rider.toml").read_text(encoding="utf-8")
 
 
