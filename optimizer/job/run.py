@@ -166,7 +166,8 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
     draws, setup = draws_of(job, day), choice.best.setup
     (risk, fork), moves, twice, sure, limit, (few, chance), spared, even, *rest = side_by_side({
         "how often the rider runs out": lambda: risk_of(job, day, setup, best, draws),
-        "what moves the time": lambda: sensitivity_table(day, choice.best, best),
+        "what moves the time": lambda: sensitivity_table(day, choice.best, best,
+                                                          job.effects),
         "the bound by the linear program": lambda: bounded_twice(day, best),
         "how sure it is": lambda: _sure(job, day, choice, best, owned, draws),
         "how much shorter steps would change": lambda: continuous_time(day, setup, best),

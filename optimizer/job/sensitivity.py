@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
+from optimizer import defaults
 from optimizer.conditions import starting_at
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence import Effect
@@ -16,7 +17,7 @@ from optimizer.kit.alone import evidence_sd, seconds_saved
 from optimizer.pacing import plan_ride, sensitivities
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from optimizer.day import RaceDay
     from optimizer.kit import KitSet
@@ -61,14 +62,18 @@ def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
     return tuple(found)
 
 
-def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensitivity, ...]:
+def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan,
+                      effects: Sequence[Effect] = ()) -> tuple[Sensitivity, ...]:
     """Say what one input more or less does to the finish time, each by a plan of its own.
+
+    What the tests of the chosen items leave open is one input, by the multipliers of the plan.
 
     Parameters
     ----------
     day : course, weather and rider of the race day
     chosen : set of kit
     plan : plan of the ride
+    effects : what each item does
 
     Returns
     -------
@@ -81,6 +86,10 @@ def sensitivity_table(day: RaceDay, chosen: KitSet, plan: Plan) -> tuple[Sensiti
         seconds = other.finish_time - plan.finish_time
         found.append(Sensitivity(what.name, what.change, seconds, what.uncertainty,
                                  abs(what.units * seconds) if what.uncertainty else math.nan))
+    sd = evidence_sd(sensitivities(plan), [one for one in effects if one.item in chosen.items])
+    if sd > 0:
+        found.append(Sensitivity("Kit evidence", "one standard deviation worse, all items together",
+                                 sd, "that of each item", sd))
     return tuple(found)
 
 
@@ -136,7 +145,6 @@ def _of_the_rider(day: RaceDay) -> Iterator[_What]:
     yield _What("Reserve W′", "1 kJ more", _with_rider(day, w_prime=rider.w_prime + 1000.0),
                 f"± {NINE_IN_TEN * rider.w_prime_sd / 1000:.1f} kJ" if rider.w_prime_sd else "",
                 rider.w_prime_sd / 1000.0)
-    yield _What("Mass", "1 kg more", _with_rider(day, mass=rider.mass + 1.0))
     if rider.endurance_loss_sd:
         more = 0.01 / math.log(2.0)  # the loss counts by factors e of time
         yield _What("Endurance", "1 % of CP less for each doubling of the time",
@@ -148,7 +156,7 @@ def _of_the_rider(day: RaceDay) -> Iterator[_What]:
             change = exponent - rider.effort_exponent
             least = min(_EXPONENTS, key=lambda other: abs(other - rider.effort_exponent) or 99.0)
             yield _What(
-                f"Effort exponent {exponent:g}", f"instead of {rider.effort_exponent:g}",
+                "Effort exponent", f"{exponent:g} instead of {rider.effort_exponent:g}",
                 _with_rider(day, effort_exponent=exponent),
                 f"± {NINE_IN_TEN * rider.effort_exponent_sd:.1f}" if exponent == least
                 and rider.effort_exponent_sd else "", rider.effort_exponent_sd / change)
@@ -158,8 +166,17 @@ def _with_rider(day: RaceDay, **changes: Any) -> RaceDay:
     return replace(day, rider=replace(day.rider, **changes))
 
 
+def _stated(sd: float, words: str, default: float) -> str:
+    """Give an uncertainty in words, with a word where it is the default; "" where there is none."""
+    return "" if sd <= 0 else f"{words} (default)" if math.isclose(sd, default) else words
+
+
 def _of_the_bike(day: RaceDay, setup: Setup) -> Iterator[_What]:
-    yield _What("Rolling resistance", "Crr 0.0002 more", day, setup=replace(
-        setup, rolling_resistance=setup.rolling_resistance + 0.0002))
+    tyres, mass = setup.rolling_resistance_sd, setup.mass_sd
+    yield _What("Rolling resistance", "Crr 0.0002 more", day, _stated(
+        tyres, f"± {NINE_IN_TEN * tyres:.4f}", defaults.ROLLING_RESISTANCE_SD.si), tyres / 0.0002,
+        replace(setup, rolling_resistance=setup.rolling_resistance + 0.0002))
+    yield _What("Mass", "1 kg more", _with_rider(day, mass=day.rider.mass + 1.0), _stated(
+        mass, f"± {NINE_IN_TEN * mass:.1f} kg", defaults.MASS_SD.si), mass)
     yield _What("Drivetrain", "efficiency 1 % less", day, setup=replace(
         setup, drivetrain_efficiency=setup.drivetrain_efficiency - 0.01))

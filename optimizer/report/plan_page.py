@@ -207,7 +207,18 @@ def _sensitivities(result: Result) -> Chart:
                if known else "No input with a stated uncertainty moves the time.")
     return Chart("sensitivity", "What moves the time most?",
                  lambda look: forest(look, marks, "seconds on the finish time, 90 % range"),
-                 table, finding, half=True)
+                 table, finding, note=_together(result, known), half=True)
+
+
+def _together(result: Result, known: Sequence[Sensitivity]) -> str:
+    """Say what the inputs come to together, beside the range of the time."""
+    low, _, high = result.spread
+    whole = math.hypot(*map(_half_range, known))
+    if len(known) < 2:
+        return ""
+    return (f"Together, added in squares, ± {seconds(whole)}; the drawn days give "
+            f"± {seconds(0.5 * (high - low))}. They also vary the heights of the road where these "
+            "are uncertain, and large changes do not add up exactly.")
 
 
 def _half_range(row: Sensitivity) -> float:

@@ -103,6 +103,28 @@ def test_the_table_agrees_with_the_multipliers(sure):
     assert table["Drivetrain"].seconds > 0
 
 
+def test_what_the_range_contains_has_a_bar_and_they_add_up_in_squares(sure):
+    task, plan = sure
+    task = replace(task, rider=replace(SURE, drag_area_sd=0.005), baseline=replace(
+        task.baseline, rolling_resistance_sd=0.0004, mass_sd=0.7),
+        options=replace(task.options, draws=4000))
+    table = sensitivity_table(day_of(task), kit(task, "Suit"), plan, task.effects)
+    rows = {row.name: row for row in table}
+    slope = sensitivities(plan)
+    assert rows["Rolling resistance"].uncertainty == "± 0.0007 (default)"
+    slower = plan_ride(day_of(task), replace(task.baseline, rolling_resistance=0.0046), warm=plan)
+    assert rows["Rolling resistance"].uncertainty_seconds == pytest.approx(
+        slower.finish_time - plan.finish_time, rel=0.02)
+    assert rows["Mass"].uncertainty == "± 1.2 kg"
+    assert rows["Mass"].uncertainty_seconds == pytest.approx(0.7 * slope.mass.sum(), rel=0.05)
+    assert rows["Kit evidence"].uncertainty_seconds == pytest.approx(
+        0.004 * slope.drag_area.sum())
+    together = np.sqrt(np.nansum([row.uncertainty_seconds**2 for row in table]))
+    low, _, high = spread(draw_times(task, kit(task, "Suit"), plan))
+    # A drawn day's answer to Crr and mass is up to 10 % less than that of a plan made for it.
+    assert 1.645 * together == pytest.approx((high - low) / 2, rel=0.1)
+
+
 def test_height_and_length_of_the_ride_cost_power():
     rider = replace(SURE, endurance_loss=0.08, altitude_response="linear")
     high = job(rider)
