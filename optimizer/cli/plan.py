@@ -69,6 +69,10 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
       kitpace plan my-race/scenario.toml --wind '25@225' \\
           --kit-from plan.json --card card.html
     """  # noqa: D301 - click reads the \b
+    if kit_from is not None and budget is not None:
+        raise InputError("--budget", "", "does nothing with --kit-from, which keeps the kit of the "
+                         "earlier plan and buys none",
+                         "leave out --kit-from to choose kit anew, or leave out --budget")
     report = Path(out) if out else Path(scenario).parent / "report.html"
     _outputs.check_run([_outputs.page("--out", report),
                         *([_outputs.json("--json", json_file)] if json_file else []),
@@ -146,7 +150,13 @@ def _write(result: Result, report: Path, json_file: str | None, tables: str | No
 
 def _tell(result: Result) -> None:
     """Say the answer in sentences."""
-    from optimizer.report.current import current_kit, free_words, nothing_bought
+    from optimizer.report.current import (
+        current_kit,
+        free_words,
+        kept_words,
+        marked,
+        nothing_bought,
+    )
     from optimizer.report.held import fork_sentence, risk_sentence
     from optimizer.report.stated import beside, stated
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
@@ -159,19 +169,16 @@ def _tell(result: Result) -> None:
         say(words)
     saved = choice.owned.finish_time - choice.best.finish_time
     current = current_kit(job.catalogue, choice.owned)
-    if choice.best.spend > 0:
+    if choice.kept is not None:
+        say(kept_words(job.catalogue, choice))
+    elif choice.best.spend > 0:
         items = [job.catalogue[name] for name in choice.best.items]
-        bought = [f"{item.name} (hired)" if item.hired else item.name for item in items
-                  if not item.owned]
+        bought = [marked(item) for item in items if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {seconds(saved)} faster than {current}.")
-    elif choice.planned == 1 and job.catalogue.items:
-        kept = listing(choice.best.items) or "your current kit"
-        say(f"With the kit of the earlier plan: {kept}.")
     elif job.catalogue.items:
         say(nothing_bought(choice.budget, choice.currency, current))
-    if choice.planned > 1 and (free := free_words(
-            job.catalogue, choice, choice.best)):
+    if choice.kept is None and (free := free_words(job.catalogue, choice, choice.best)):
         say(free)
     say(f"Ride {watts(plan.mean_power)} on average. {_card_words(result)}")
     if result.fork is not None:

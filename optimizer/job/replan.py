@@ -50,7 +50,7 @@ def replan(job: Job, items: Sequence[str],
 
     Returns
     -------
-    as `run`, with a choice of one set
+    as `run`, with a choice of one set, at the money that it cost in the earlier plan
 
     Raises
     ------
@@ -63,9 +63,11 @@ def replan(job: Job, items: Sequence[str],
     progress("what the rider can do on the day")
     day, near = day_and_plan(job)
     progress("how to ride it")
-    setup, choice = _kit(job, day, items, progress)
+    setup, names, left_out = _kit(job, day, items, progress)
     plan = plan_ride(day, setup, warm=near)
-    choice = choice or _only_choice(job, items, setup, plan)
+    choice = _only_choice(job, names, setup, plan)
+    choice = replace(choice, budget=sum(job.catalogue[name].cost for name in items),
+                     kept=tuple(items), left_out=left_out)
     draws = draws_of(job, day)
     (risk, fork), (few, chance), (drawn, response) = side_by_side({
         "how often the rider runs out": lambda: risk_of(job, day, setup, plan, draws),
@@ -84,7 +86,7 @@ def _sure(job: Job, day: RaceDay, plan: Plan, items: Sequence[str],
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
-    """List what there is on the day: the items and all that is owned, at no further cost."""
+    """List what there is on the day: the items and all that is owned."""
     known = {item.name for item in catalogue.items}
     for name in items:
         if name not in known:
@@ -97,7 +99,7 @@ def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
         here -= useless
     return replace(
         catalogue, items=tuple(replace(
-            item, owned=True, requires=tuple(name for name in item.requires if name in here),
+            item, requires=tuple(name for name in item.requires if name in here),
             excludes=tuple(name for name in item.excludes if name in here))
             for item in catalogue.items if item.name in here),
         pairs=tuple(pair for pair in catalogue.pairs
@@ -105,18 +107,29 @@ def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:
 
 
 def _kit(job: Job, day: RaceDay, items: Sequence[str],
-         progress: Callable[[str], None]) -> tuple[Setup, Choice | None]:
-    """Set up the kit, chosen anew (and then given as a choice) only where the day forbids it."""
-    if not set(forbidden(day, job.catalogue, job.rules)) & set(items):
-        return setup_of(job.baseline, job.catalogue, job.effects, items), None
+         progress: Callable[[str], None],
+         ) -> tuple[Setup, tuple[str, ...], tuple[tuple[str, str], ...]]:
+    """Set up the kit: what it holds, and what of the items it does not hold with the reason.
+
+    Only where the day forbids some is it chosen anew, from what is there at no further cost.
+    """
+    out = forbidden(day, job.catalogue, job.rules)
+    if not set(out) & set(items):
+        return (setup_of(job.baseline, job.catalogue, job.effects, items), tuple(items), ())
     progress("other kit, for the day forbids some")
-    choice = choose_kit(day, job.baseline, job.catalogue, job.effects, 0.0, job.currency,
+    paid = replace(job.catalogue, items=tuple(replace(item, owned=True)
+                                              for item in job.catalogue.items))
+    choice = choose_kit(day, job.baseline, paid, job.effects, 0.0, job.currency,
                         rules=job.rules, least_gain=job.options.least_gain, progress=progress)
-    return choice.best.setup, choice
+    reasons = {**dict(choice.left_out), **out}
+    return (choice.best.setup, choice.best.items, tuple(
+        (name, reasons[name]) for name in items
+        if name in reasons and name not in choice.best.items))
 
 
 def _only_choice(job: Job, items: Sequence[str], setup: Setup, plan: Plan) -> Choice:
     """Give the kit that is kept as the one set there is."""
-    kept = KitSet(tuple(items), 0.0, setup, plan.finish_time, plan.lower_bound)
-    return Choice(budget=0.0, currency=job.currency, owned=kept, best=kept, frontier=(kept,),
+    spend = sum(job.catalogue[name].cost for name in items)
+    kept = KitSet(tuple(items), spend, setup, plan.finish_time, plan.lower_bound)
+    return Choice(budget=spend, currency=job.currency, owned=kept, best=kept, frontier=(kept,),
                   proven_gap=plan.gap, frontier_gap=plan.gap, sets=1.0, planned=1)

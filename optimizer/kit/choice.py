@@ -60,6 +60,8 @@ class Choice:
         added for each purchase
     without_changes : the fastest set of what is owned alone, where `owned` has free changes; None
         where it has none
+    kept : items of an earlier plan, which this choice keeps to as far as the day allows; None where
+        the choice was free. All sets then cost what they cost in that plan
     """
 
     budget: float
@@ -76,6 +78,7 @@ class Choice:
     program_gap: float = float("inf")
     least_gain: float = 0.0
     without_changes: KitSet | None = None
+    kept: tuple[str, ...] | None = None
 
     @property
     def changes_save(self) -> float:

@@ -10,8 +10,8 @@ from optimizer.report.words import listing, money, seconds
 if TYPE_CHECKING:
     from optimizer.kit import Catalogue, Choice, Item, KitSet
 
-__all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words",
-           "nothing_bought"]
+__all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words", "kept_words",
+           "marked", "nothing_bought"]
 
 _LEAST_SAVED = 0.05  # s, below which a saving is shown as none
 
@@ -21,6 +21,30 @@ def cost_of(item: Item) -> str:
     if item.owned:
         return "owned"
     return f"{money(item.cost)} to hire" if item.hired else money(item.cost)
+
+
+def marked(item: Item) -> str:
+    """Name of an item, and that it is hired where it is."""
+    return f"{item.name} (hired)" if item.hired else item.name
+
+
+def kept_words(catalogue: Catalogue, choice: Choice, most: int | None = None) -> str:
+    """Say what kit of an earlier plan is ridden, and what of it the day does not allow.
+
+    More than `most` items are counted, with those that are hired named.
+    """
+    items = [catalogue[name] for name in choice.best.items]
+    spent = f", {money(choice.best.spend, choice.currency)}" if choice.best.spend > 0 else ""
+    hired = [item.name for item in items if item.hired]
+    few = most is None or len(items) <= most
+    named = (listing([marked(item) for item in items]) or "your current kit" if few else
+             f"{len(items)} items" + (f", {listing(hired)} hired" if hired else ""))
+    if not choice.left_out:
+        return f"The kit of the earlier plan{spent}: {named}."
+    why = "; ".join(f"{name} ({reason})" for name, reason in choice.left_out)
+    instead = [name for name in choice.best.items if name not in (choice.kept or ())]
+    in_place = f" Instead: {listing(instead)}." if instead else ""
+    return f"The kit of the earlier plan, except {why}.{in_place} In all{spent}: {named}."
 
 
 def caution_of(item: Item) -> str:

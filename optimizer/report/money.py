@@ -8,7 +8,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.kit.rivals import equal_rival, likely_rival
-from optimizer.report.current import caution_of, cost_of, current_kit, free_words, nothing_bought
+from optimizer.report.current import caution_of, cost_of, current_kit, free_words, kept_words, nothing_bought
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, seconds_range
@@ -39,9 +39,8 @@ def advice(result: Result) -> Markup:
     saved = owned.finish_time - best.finish_time
     new = [name for name in best.items if name not in owned.items]
     if kept_kit(result):
-        return Markup('<a href="#kit">The kit</a> of the earlier plan: {}.').format(
-            "your current kit" if not best.items else
-            listing(best.items) if len(best.items) <= _FEW + 1 else f"{len(best.items)} items")
+        return Markup('{} <a href="#kit">Item by item</a>.').format(
+            kept_words(catalogue, choice, _FEW + 1))
     if not catalogue.items:
         return Markup("No kit to choose from was named.")
     free, current = free_words(catalogue, choice, best), current_kit(catalogue, owned)
@@ -104,12 +103,12 @@ def money_parts(result: Result) -> list[Part]:
         parts += [frontier(result), _picker(result)]
     if result.worth:
         parts.append(items_worth(result))
-    return parts + ([] if kept_kit(result) else _left_out(result))
+    return parts + _left_out(result)
 
 
 def kept_kit(result: Result) -> bool:
-    """Whether the kit was settled by an earlier plan, so that nothing was chosen here."""
-    return result.choice.planned == 1 and bool(result.job.catalogue.items)
+    """Whether the kit is that of an earlier plan, so that nothing was weighed here."""
+    return result.choice.kept is not None
 
 
 def _left_out(result: Result) -> list[Part]:
@@ -118,6 +117,9 @@ def _left_out(result: Result) -> list[Part]:
     rows = sorted(result.choice.left_out, key=lambda row: -worth.get(row[0], 0.0))
     if not rows:
         return []
+    if kept_kit(result):
+        return [Table(("Left at home", "Why"), rows, "What of the earlier plan's kit is not used, "
+                      "and why", ident="left-out")]
     head = Table(("Not chosen", "Why"), rows[:_HEAD], "What is not in the best kit, and why; what "
                  "would save most on its own is listed first", ident="left-out")
     rest = Table(("Not chosen", "Why"), rows[_HEAD:], "What else is not in the best kit, and why")
@@ -127,6 +129,8 @@ def _left_out(result: Result) -> list[Part]:
 def _basket(result: Result) -> Table:
     """Set out the best set, item by item."""
     choice = result.choice
+    if kept_kit(result):
+        return _kept_basket(result)
     worth = {row.item: row for row in result.worth}
     effects = {effect.item: effect for effect in result.job.effects}
     without = {other.item: other.seconds for other in choice.alternatives
@@ -146,10 +150,24 @@ def _basket(result: Result) -> Table:
                  ident="basket")
 
 
+def _kept_basket(result: Result) -> Table:
+    """Set out the kit of an earlier plan: what it cost there, without gains, which are not new."""
+    choice, catalogue = result.choice, result.job.catalogue
+    effects = {effect.item: effect for effect in result.job.effects}
+    rows = [(name, catalogue[name].place, cost_of(catalogue[name]),
+             effects[name].basis if name in effects else "", caution_of(catalogue[name]))
+            for name in choice.best.items]
+    but = (f", except {listing([name for name, _ in choice.left_out])}" if choice.left_out else "")
+    return Table(("Item", "Place", f"Cost in that plan, {choice.currency}", "Evidence", "Caution"),
+                 rows, f"The kit of the earlier plan{but}, "
+                 f"{money(choice.best.spend, choice.currency)}: {_counted(result)}.",
+                 ident="basket")
+
+
 def _counted(result: Result) -> str:
     """Count the items of the best kit: in all, and of each sort where there are several sorts."""
     items = [result.job.catalogue[name] for name in result.choice.best.items]
-    sorts = (("to pay for", sum(not item.owned and item.cost > 0 for item in items)),
+    sorts = (("bought or hired" if kept_kit(result) else "to pay for", sum(not item.owned and item.cost > 0 for item in items)),
              ("free", sum(not item.owned and item.cost == 0 for item in items)),
              ("owned", sum(item.owned for item in items)))
     each = [f"{count} {sort}" for sort, count in sorts if count]

@@ -26,6 +26,9 @@ __all__ = ["SCHEMA", "json_text", "result_document", "splits", "write_json"]
 SCHEMA = "kitpace-result-3"
 """Name and version of the schema: a key may be added under the same number, not changed.
 
+With the kit of an earlier plan (`from_earlier_plan`) `spent` is what it cost there, `owned` is that
+kit and `saved_s` is null: nothing is compared with the current kit.
+
 Since 3, `uncertainty` and `uncertainty_s` of a sensitivity, `warnings` of the course and `u_turn`
 of a corner were `doubt`, `doubt_seconds`, `doubts` and `dead_turn`.
 
@@ -254,7 +257,9 @@ def _kit(result: Result) -> dict[str, Any]:
     return {
         "budget": choice.budget, "currency": choice.currency, "spent": choice.best.spend,
         "chosen": list(choice.best.items),
-        "saved_s": choice.owned.finish_time - choice.best.finish_time,
+        "from_earlier_plan": choice.kept is not None,
+        "saved_s": (None if choice.kept is not None else
+                    choice.owned.finish_time - choice.best.finish_time),
         "proven_gap_s": choice.proven_gap,
         "program_gap_s": None if choice.program_gap == float("inf") else choice.program_gap,
         "owned": _set(choice.owned),

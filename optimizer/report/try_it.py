@@ -75,7 +75,9 @@ def _form(result: Result) -> Markup:
         "a forecast{changing}; air at the start</legend>{wind}{air}</fieldset><fieldset>"
         "<legend>Rider, as tested</legend>{rider}</fieldset></div>"
         '<p class="tools"><button type="button" id="try-plan">As in the plan</button>'
-        '<button type="button" id="try-owned">With your current kit</button></p></form>').format(
+        '<button type="button" id="try-owned"{kept}>With your current kit</button></p></form>'
+    ).format(
+        kept=Markup("") if result.choice.kept is None else Markup(" hidden"),
         kit=places, height=f"{air.wind_height:.0f}", changing=changing,
         wind=Markup("").join([
             _slider("try-speed", "Speed", (0, 60, 0.5), 3.6 * float(np.hypot(east, north)),
