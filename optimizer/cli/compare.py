@@ -73,7 +73,7 @@ def _splits(result: Comparison) -> None:
             *(f"{clock(run.arrival[k])}\n{clock(run.low[k])} to {clock(run.high[k])}"
               for run in result.runs))
            for k, (name, distance) in enumerate(result.places)],
-          "Splits, each with its 90 % range below")
+          "Splits of the ideal rides, each with its 90 % range below")
 
 
 def _why(result: Comparison, difference: Difference) -> None:

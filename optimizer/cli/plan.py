@@ -152,6 +152,7 @@ def _tell(result: Result) -> None:
     """Say the answer in sentences."""
     from optimizer.report.current import (
         current_kit,
+        faster_words,
         free_words,
         kept_words,
         marked,
@@ -167,7 +168,6 @@ def _tell(result: Result) -> None:
         f"more than {at_most(plan.gap)}.")
     if words := risk_sentence(result):
         say(words)
-    saved = choice.owned.finish_time - choice.best.finish_time
     current = current_kit(job.catalogue, choice.owned)
     if choice.kept is not None:
         say(kept_words(job.catalogue, choice))
@@ -175,7 +175,7 @@ def _tell(result: Result) -> None:
         items = [job.catalogue[name] for name in choice.best.items]
         bought = [marked(item) for item in items if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
-            f"{listing(bought)}: {seconds(saved)} faster than {current}.")
+            f"{listing(bought)}: {faster_words(choice, choice.best, current)}.")
     elif job.catalogue.items:
         say(nothing_bought(choice.budget, choice.currency, current))
     if choice.kept is None and (free := free_words(job.catalogue, choice, choice.best)):
@@ -219,13 +219,15 @@ def _card_lines(result: Result) -> None:
 
 def _splits(result: Result) -> None:
     """Show the times at the marks."""
+    from optimizer.report.current import current_kit
     from optimizer.report.result_json import splits
     from optimizer.report.stated import early_lead
     from optimizer.report.words import clock
 
     columns = {"By the card": "rideable_s", "Ideal": "elapsed_s"}
     if result.baseline_plan is not result.plan:
-        columns["Current kit, ideal"] = "baseline_s"
+        current = current_kit(result.job.catalogue, result.choice.owned, "")
+        columns[f"{current.strip().capitalize()}, ideal"] = "baseline_s"
     table(("Place", "km", *columns),
           [(row["mark"], f"{row['distance_m'] / 1000:.1f}",
             *(clock(row[key]) for key in columns.values())) for row in splits(result)],

@@ -48,7 +48,8 @@ def set_splits(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, 
     known = [set(choice.best.items), set(choice.owned.items)]
     found = [_splits(job, _named(job, "best kit", choice.best), choice.best, best, drawn)]
     if choice.owned.items != choice.best.items:
-        found.append(_splits(job, _named(job, "current kit", choice.owned), choice.owned, owned,
+        title = "current kit" + (" with free changes" if choice.without_changes else "")
+        found.append(_splits(job, _named(job, title, choice.owned), choice.owned, owned,
                              times(choice.owned, owned)))
     for name, items in job.named_sets:
         if set(items) in known:

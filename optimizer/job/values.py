@@ -131,8 +131,9 @@ class Sensitivity:
 class Earlier:
     """What an earlier plan for the same day said: SI, wind where the air moves to.
 
-    `low`, `high`: 5 and 95 % points of its finish time [s], nan where it tells none; `start`:
-    when it starts, where it says so.
+    `wind_east`, `wind_north`: mean of the ride, nan where it tells none; `low`, `high`: 5 and
+    95 % points of its finish time [s], nan where it tells none; `start`: when it starts, where it
+    says so.
     """
 
     name: str

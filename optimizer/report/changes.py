@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from optimizer.report.stated import stated
+from optimizer.report.weather import wind_met
 from optimizer.report.words import clock, compass, listing, seconds, watts
 
 if TYPE_CHECKING:
@@ -33,10 +34,11 @@ def changes(result: Result, earlier: Earlier) -> str:
         said.append(_narrowed(high - low, before_range))
     if (words := _start(air.start_time, earlier.start)):
         said.append(words)
-    wind = (float(air.wind_east[0, 0]), float(air.wind_north[0, 0]))
+    east, north = wind_met(result)
+    wind = (float(east.mean()), float(north.mean()))
     before = (earlier.wind_east, earlier.wind_north)
-    if math.dist(wind, before) > _NO_WIND:
-        said.append(f"Wind: {_wind(*wind)} instead of {_wind(*before)}.")
+    if math.dist(wind, before) > _NO_WIND:  # never where the earlier plan tells none: nan
+        said.append(f"Mean wind of the ride: {_wind(*wind)} instead of {_wind(*before)}.")
     if abs(result.plan.mean_power - earlier.mean_power) >= 1.0:
         said.append(f"Mean power: {watts(result.plan.mean_power)} instead of "
                     f"{watts(earlier.mean_power)}.")

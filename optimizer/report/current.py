@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from optimizer.report.words import listing, money, seconds
+from optimizer.report.words import clock, listing, money, seconds
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from optimizer.kit import Catalogue, Choice, Item, KitSet
 
-__all__ = ["caution_of", "cost_of", "current_kit", "free_changes", "free_words", "kept_words",
-           "marked", "nothing_bought"]
+__all__ = ["caution_of", "cost_of", "current_kit", "faster_words", "free_changes", "free_words",
+           "kept_words", "marked", "not_in_sets", "nothing_bought"]
 
 _LEAST_SAVED = 0.05  # s, below which a saving is shown as none
 
@@ -67,6 +69,21 @@ def current_kit(catalogue: Catalogue, current: KitSet, whose: str = "your") -> s
     """Say what a gain is measured against."""
     return f"{whose} current kit" + (
         " with free changes" if free_changes(catalogue, current) else "")
+
+
+def not_in_sets(catalogue: Catalogue, sets: Sequence[Sequence[str]]) -> str:
+    """Say which free changes named sets do not count with; empty where they have all."""
+    free = [item.name for item in catalogue.items if not item.owned and item.cost == 0
+            and not all(item.name in items for items in sets)]
+    return ("A named set counts with the items listed for it alone. Free changes that are not in "
+            f"every set: {listing(free)}.") if free else ""
+
+
+def faster_words(choice: Choice, chosen: KitSet, current: str) -> str:
+    """Say what a kit saves against `current`, and the two times that this comes from."""
+    saved = choice.owned.finish_time - chosen.finish_time
+    return (f"{seconds(saved)} faster than {current} (ideal rides: {clock(chosen.finish_time)} "
+            f"instead of {clock(choice.owned.finish_time)})")
 
 
 def nothing_bought(budget: float, currency: str, current: str) -> str:

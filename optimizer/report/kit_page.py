@@ -9,7 +9,15 @@ import numpy as np
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
-from optimizer.report.current import caution_of, cost_of, current_kit, free_words, nothing_bought
+from optimizer.report.current import (
+    caution_of,
+    cost_of,
+    current_kit,
+    faster_words,
+    free_words,
+    not_in_sets,
+    nothing_bought,
+)
 from optimizer.report.money import last_money_words
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
@@ -60,12 +68,11 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
     """Say the answer first: time, money, proof, how sure the last money is."""
     choice, chosen = decision.choice, decision.chosen
     low, high = decision.spread
-    saved = choice.owned.finish_time - chosen.finish_time
     return [
         (f"{job.name}: the ideal ride takes {clock(chosen.finish_time)} on the forecast day, 90 % "
          f"range {clock(low)} to {clock(high)}. " + (
              f"Spend {money(chosen.spend)} of {money(choice.budget, choice.currency)}: "
-             f"{seconds(saved)} faster than with {current_kit(job.catalogue, choice.owned)}."
+             f"{faster_words(choice, chosen, current_kit(job.catalogue, choice.owned))}."
              if chosen.spend > 0 else nothing_bought(
                  choice.budget, choice.currency, current_kit(job.catalogue, choice.owned)))
          + f" {_criterion(decision)}"),
@@ -306,8 +313,10 @@ def _frontier_chart(job: Job, decision: KitDecision) -> Chart:
 def compare_lead(job: Job, result: Comparison) -> list[str]:
     """Say which set is fastest, and how sure each difference is."""
     fastest = min(result.runs, key=lambda run: run.plan.finish_time)
-    out = [(f"{job.name}: {fastest.name} is the fastest of {len(result.runs)} sets, "
-            f"{clock(fastest.plan.finish_time)} for {money(fastest.kit.spend, job.currency)}.")]
+    out = [(f"{job.name}: {fastest.name} is the fastest of {len(result.runs)} sets: its ideal "
+            f"ride takes {clock(fastest.plan.finish_time)} on the forecast day, for "
+            f"{money(fastest.kit.spend, job.currency)}. All times here are of ideal rides; a card "
+            "costs some seconds more, which `kitpace plan` says.")]
     for difference in result.differences:
         faster = difference.seconds >= 0
         low, high = ((difference.low, difference.high) if faster
@@ -319,7 +328,8 @@ def compare_lead(job: Job, result: Comparison) -> list[str]:
         out.append(f"{difference.first} is {seconds(difference.seconds)} "
                    f"{word} than {difference.second}, 90 % range "
                    f"{seconds_range(low, high)}, {verdict}.")
-    return out
+    beyond = not_in_sets(job.catalogue, [run.kit.items for run in result.runs])
+    return [*out, *([beyond] if beyond else [])]
 
 
 def why_rows(result: Comparison, difference: Difference,
@@ -342,7 +352,7 @@ def compare_page(job: Job, result: Comparison) -> str:
         [(name, kilometres(distance), *(
             f"{clock(run.arrival[k])} ({clock(run.low[k])} to {clock(run.high[k])})"
             for run in result.runs)) for k, (name, distance) in enumerate(result.places)],
-        "Arrival, with its 90 % range", ident="splits", tools=True)
+        "Arrival on the ideal ride, with its 90 % range", ident="splits", tools=True)
     won = [Section(f"why-{n}", f"{d.first} against {d.second}", [
         Table(*why_rows(result, d),
               "Seconds at the finish that each stretch gains (−) or loses (+), by force. The "

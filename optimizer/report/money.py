@@ -8,7 +8,15 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.kit.rivals import equal_rival, likely_rival
-from optimizer.report.current import caution_of, cost_of, current_kit, free_words, kept_words, nothing_bought
+from optimizer.report.current import (
+    caution_of,
+    cost_of,
+    current_kit,
+    faster_words,
+    free_words,
+    kept_words,
+    nothing_bought,
+)
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.words import clock, listing, money, seconds, seconds_range
@@ -36,7 +44,6 @@ def advice(result: Result) -> Markup:
     """Say what to spend, on what, and what it saves."""
     choice, catalogue = result.choice, result.job.catalogue
     best, owned = choice.best, choice.owned
-    saved = owned.finish_time - best.finish_time
     new = [name for name in best.items if name not in owned.items]
     if kept_kit(result):
         return Markup('{} <a href="#kit">Item by item</a>.').format(
@@ -47,12 +54,13 @@ def advice(result: Result) -> Markup:
     if not new:
         return Markup("{} {}").format(
             nothing_bought(choice.budget, choice.currency, current), free)
+    faster = faster_words(choice, best, current)
     if best.spend == 0:
-        return Markup("Buy nothing, but use {}: <strong>{}</strong> faster than {}. {}").format(
-            _in_short(result, new), seconds(saved), current, free)
-    return Markup("Spend <strong>{}</strong> of {} on {}: <strong>{}</strong> faster than {}. {}",
-                  ).format(money(best.spend), money(choice.budget, choice.currency),
-                           _in_short(result, new), seconds(saved), current, free)
+        return Markup("Buy nothing, but use {}: {}. {}").format(
+            _in_short(result, new), faster, free)
+    return Markup("Spend <strong>{}</strong> of {} on {}: {}. {}").format(
+        money(best.spend), money(choice.budget, choice.currency), _in_short(result, new),
+        faster, free)
 
 
 def last_money(result: Result) -> Markup:
@@ -167,7 +175,8 @@ def _kept_basket(result: Result) -> Table:
 def _counted(result: Result) -> str:
     """Count the items of the best kit: in all, and of each sort where there are several sorts."""
     items = [result.job.catalogue[name] for name in result.choice.best.items]
-    sorts = (("bought or hired" if kept_kit(result) else "to pay for", sum(not item.owned and item.cost > 0 for item in items)),
+    paid = "bought or hired" if kept_kit(result) else "to pay for"
+    sorts = ((paid, sum(not item.owned and item.cost > 0 for item in items)),
              ("free", sum(not item.owned and item.cost == 0 for item in items)),
              ("owned", sum(item.owned for item in items)))
     each = [f"{count} {sort}" for sort, count in sorts if count]

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from optimizer.report.card import card_csv, card_fragment, figures, powers_of, start_words
 from optimizer.report.course_map import letters, mapped
+from optimizer.report.current import not_in_sets
 from optimizer.report.held import held_parts, risk_rule
 from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, laid_out, render
@@ -322,9 +323,11 @@ def _splits(result: Result) -> list[Part]:
         "Elapsed time at the marks: by the card, with the best kit; then the ideal ride of each "
         "kit with its 90 % range", ident="splits", tools=True,
         stretches=[(a / 1000.0, b / 1000.0) for a, b in pairwise([0.0, *places])])
-    words = [f"{_title(kit)}: {listing(kit.items)}." for kit in kits
-             if kit.items and kit.items not in {result.choice.best.items,
-                                                result.choice.owned.items}]
+    named = [kit for kit in kits if kit.items and kit.items not in {
+        result.choice.best.items, result.choice.owned.items}]
+    words = [f"{_title(kit)}: {listing(kit.items)}." for kit in named]
+    if words and (beyond := not_in_sets(result.job.catalogue, [kit.items for kit in named])):
+        words.append(beyond)
     return [table, *(words for words in (early_lead(result), " ".join(words)) if words)]
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer import __version__
 from optimizer.files import write_atomic
+from optimizer.report.weather import wind_met
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,6 +26,9 @@ __all__ = ["SCHEMA", "json_text", "result_document", "splits", "write_json"]
 
 SCHEMA = "kitpace-result-3"
 """Name and version of the schema: a key may be added under the same number, not changed.
+
+`mean_wind_east_mps` and `mean_wind_north_mps` are the mean wind along the ride, at forecast height
+and at the hours in which the ideal ride meets it.
 
 With the kit of an earlier plan (`from_earlier_plan`) `spent` is what it cost there, `owned` is that
 kit and `saved_s` is null: nothing is compared with the current kit.
@@ -67,7 +71,7 @@ def result_document(result: Result) -> dict[str, Any]:
         "kitpace": __version__,
         "name": job.name,
         "course": _course(job),
-        "conditions": _conditions(job),
+        "conditions": _conditions(result),
         "rider": _rider(result.day.expected),
         "plan": {**_plan(plan), "spread_s": {"5": result.spread[0], "50": result.spread[1],
                                              "95": result.spread[2]}},
@@ -178,13 +182,14 @@ def _course(job: Job) -> dict[str, Any]:
         "warnings": list(course.warnings)}
 
 
-def _conditions(job: Job) -> dict[str, Any]:
-    c = job.conditions
+def _conditions(result: Result) -> dict[str, Any]:
+    c, (east, north) = result.job.conditions, wind_met(result)
     return {
         "temperature_k": c.temperature, "pressure_pa": c.pressure, "humidity": c.humidity,
         "reference_elevation_m": c.reference_elevation,
         "wind_time_s": _list(c.wind_time), "wind_distance_m": _list(c.wind_distance),
         "wind_east_mps": _list(c.wind_east), "wind_north_mps": _list(c.wind_north),
+        "mean_wind_east_mps": float(east.mean()), "mean_wind_north_mps": float(north.mean()),
         "wind_height_m": c.wind_height, "wind_speed_sd": c.speed_sd,
         "wind_direction_sd_deg": math.degrees(c.direction_sd), "wet": c.wet,
         "start_time": c.start_time.isoformat() if c.start_time else None}

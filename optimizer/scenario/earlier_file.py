@@ -34,8 +34,8 @@ def read_earlier(path: Path | str) -> Earlier:
         range_of = card.get("spread_s") or document["plan"].get("spread_s") or {}
         return Earlier(
             name=Path(path).name, finish_time=_number(card["finish_time_s"], 1e7),
-            wind_east=_number(air["wind_east_mps"][0][0], 100.0),
-            wind_north=_number(air["wind_north_mps"][0][0], 100.0),
+            wind_east=_mean_wind(air, "wind_east_mps"),
+            wind_north=_mean_wind(air, "wind_north_mps"),
             mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
             items=_names(document["kit"]["chosen"]), start=_moment(air.get("start_time")),
             **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
@@ -51,6 +51,16 @@ def _number(value: Any, largest: float) -> float:
     if not abs(value) <= largest:
         raise ValueError(f"{str(value)[:40]} is out of range")
     return float(value)
+
+
+def _mean_wind(air: Any, key: str) -> float:
+    """Mean wind of the ride; nan for a changing wind in a file that does not have its mean."""
+    whole = [_number(value, 100.0) for row in air[key] for value in row]
+    if not whole:
+        raise ValueError(f"{key} is empty")
+    if f"mean_{key}" in air:
+        return _number(air[f"mean_{key}"], 100.0)
+    return whole[0] if len(whole) == 1 else float("nan")
 
 
 def _moment(value: Any) -> datetime | None:

@@ -16,7 +16,7 @@ def test_sets_stand_side_by_side(race):
     done = kitpace("compare", "race/scenario.toml", "--draws", "60", "--out", "sets.html", cwd=race)
     assert done.returncode == 0, done.stderr
     words = " ".join(done.stdout.split())
-    assert "is the fastest of 2 sets" in words
+    assert "is the fastest of 2 sets: its ideal ride takes " in words
     assert "90 % range" in words
     assert "days in 100" in words
     for place in ("Windmill", "Ford", "Finish", "In all", "drag"):

@@ -34,8 +34,8 @@ def test_time_wind_power_and_kit_are_told(result, written):
     document = json.loads(written.read_text())
     document["rideable"]["finish_time_s"] -= 42.0  # what the card said, as everywhere
     document["plan"]["mean_power_w"] += 7.0
-    document["conditions"]["wind_east_mps"] = [[0.0]]
-    document["conditions"]["wind_north_mps"] = [[-5.0]]
+    document["conditions"]["mean_wind_east_mps"] = 0.0
+    document["conditions"]["mean_wind_north_mps"] = -5.0
     document["kit"]["chosen"] = ["Old hat"]
     written.write_text(json.dumps(document))
     said = changes(result, read_earlier(written))

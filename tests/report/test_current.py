@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from optimizer.kit import Catalogue, Choice, Item, KitSet
 from optimizer.physics import Setup
-from optimizer.report.current import current_kit, free_words
+from optimizer.report.current import current_kit, faster_words, free_words, not_in_sets
 
 CATALOGUE = Catalogue((Item("wheel", "wheels", 0.0, owned=True), Item("low bar", "position", 0.0),
                        Item("bare hands", "gloves", 0.0), Item("suit", "clothing", 100.0)))
@@ -43,3 +43,17 @@ def test_a_free_change_that_the_best_kit_leaves_out_is_not_advised():
 def test_what_is_owned_is_no_change():
     assert current_kit(CATALOGUE, kit("wheel")) == "your current kit"
     assert not free_words(CATALOGUE, choice("wheel"), kit("wheel", "suit"))
+
+
+def test_a_gain_names_the_two_times_that_it_comes_from():
+    before, after = kit("wheel", time=3615.4), kit("wheel", "suit", time=3403.7)
+    said = faster_words(Choice(500.0, "EUR", before, after, (before, after), 0.0), after,
+                        "your current kit")
+    assert said == ("3 min 32 s faster than your current kit (ideal rides: 56:44 instead of "
+                    "1:00:15)")
+
+
+def test_named_sets_say_which_free_changes_they_lack():
+    assert not_in_sets(CATALOGUE, [("suit", "low bar", "bare hands"), ("low bar",)]).endswith(
+        "not in every set: bare hands.")
+    assert not not_in_sets(CATALOGUE, [("low bar", "bare hands")])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 
@@ -19,6 +20,16 @@ def test_a_plan_is_read(tmp_path):
     path.write_text(json.dumps(GOOD))
     found = read_earlier(path)
     assert (found.finish_time, found.wind_north, found.items) == (1800.5, -2.5, ("Disc",))
+
+
+def test_the_wind_of_a_plan_is_the_mean_of_its_ride(tmp_path):
+    path = tmp_path / "plan.json"
+    hours = {"wind_east_mps": [[1.0], [5.0]], "wind_north_mps": [[0.0], [0.0]]}
+    path.write_text(json.dumps(GOOD | {"conditions": hours}))
+    assert math.isnan(read_earlier(path).wind_east)  # a file from before: the first hour is no mean
+    path.write_text(json.dumps(GOOD | {"conditions": hours | {
+        "mean_wind_east_mps": 3.5, "mean_wind_north_mps": -0.5}}))
+    assert (read_earlier(path).wind_east, read_earlier(path).wind_north) == (3.5, -0.5)
 
 
 @pytest.mark.parametrize("value", ["9" * 5000, "9" * 400, "-" + "9" * 400, "1e308", "NaN",
