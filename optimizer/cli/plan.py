@@ -160,6 +160,7 @@ def _tell(result: Result) -> None:
     )
     from optimizer.report.held import fork_sentence, risk_sentence
     from optimizer.report.stated import beside, stated
+    from optimizer.report.wind_cautions import wind_cautions
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
     job, plan, choice, times = result.job, result.plan, result.choice, stated(result)
@@ -185,6 +186,8 @@ def _tell(result: Result) -> None:
         say(fork_sentence(result.fork))
     if result.effort_budget_cost > 0:
         say(f"To spare your legs for what follows costs {seconds(result.effort_budget_cost)}.")
+    for caution in wind_cautions(result):
+        say(f"Caution: {caution[:1].lower()}{caution[1:]}")
     for note in (*job.course.warnings, *plan.notes):
         say(f"Warning: {note}")
 

@@ -20,6 +20,7 @@ __all__ = ["ACCEPTED", "crosswind_draws", "limit_chances", "strongest_crosswind"
 
 ACCEPTED = 0.1  # chance of a cross wind above a limit, up to which an item may be chosen
 _DRAWS, _SEED = 400, 1
+_MANY = 4000  # draws of a single forecast for a chance that is shown: it is known to 1 or 2 %
 _SLOWEST = 6.0  # m/s, mean speed of the slowest ride whose hours are looked at
 
 
@@ -105,12 +106,13 @@ def limit_chances(course: Course, conditions: Conditions,
 
     Returns
     -------
-    item and chance, 0 to 1; empty for a single forecast, which tells no chances
+    item and chance, 0 to 1: of an ensemble by its members, of a single forecast by the spread that
+    it is given
     """
     limited = [item for item in catalogue.items if np.isfinite(item.crosswind_limit)]
-    if not limited or conditions.members is None:
+    if not limited:
         return ()
-    drawn = crosswind_draws(course, conditions)
+    drawn = crosswind_draws(course, conditions, _MANY if conditions.members is None else _DRAWS)
     return tuple((item.name, float(np.mean(drawn > item.crosswind_limit))) for item in limited)
 
 

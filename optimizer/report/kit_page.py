@@ -24,6 +24,7 @@ from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest
 from optimizer.report.words import (
     at_most,
     clock,
+    days,
     kilometres,
     listing,
     money,
@@ -42,18 +43,12 @@ if TYPE_CHECKING:
     from optimizer.kit.rivals import Rival
     from optimizer.report.svg import Drawing, Look
 
-__all__ = ["basket", "compare_lead", "compare_page", "days", "kit_lead", "kit_page",
+__all__ = ["basket", "compare_lead", "compare_page", "kit_lead", "kit_page",
            "landmarks", "named", "why_rows"]
 
 _TOLD_APART = 0.9
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
             "its officials decide what may be used. Practise with new kit before racing in it.")
-
-
-def days(chance: float) -> str:
-    """Chance as days in a hundred."""
-    whole = round(100 * chance)
-    return f"{whole} {'day' if whole == 1 else 'days'} in 100"
 
 
 def _assumed(assumptions: Sequence[str]) -> list[str]:

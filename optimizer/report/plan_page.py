@@ -24,6 +24,7 @@ from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
 from optimizer.report.uncertain import NINE_IN_TEN
 from optimizer.report.weather import steady
+from optimizer.report.wind_cautions import wind_cautions
 from optimizer.report.words import (
     ascent,
     at_most,
@@ -111,7 +112,9 @@ def _lead(result: Result, change: str) -> list[Markup]:
                ("What to buy", Markup("{}{} {}").format(
                    advice(result), last_money(result),
                    "" if kept_kit(result) else _left_out(result))),
-               ("How to ride", _manner(result))]
+               ("How to ride", _manner(result)),
+               *([("Caution", Markup(" ").join(cautions))]
+                 if (cautions := wind_cautions(result)) else [])]
     return [Markup('<strong class="ask">{}</strong> {}').format(*answer) for answer in answers]
 
 

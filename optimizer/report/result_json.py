@@ -11,6 +11,7 @@ import numpy as np
 from optimizer import __version__
 from optimizer.files import write_atomic
 from optimizer.report.weather import wind_met
+from optimizer.report.wind_cautions import limits_passed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -269,6 +270,8 @@ def _kit(result: Result) -> dict[str, Any]:
         "program_gap_s": None if choice.program_gap == float("inf") else choice.program_gap,
         "owned": _set(choice.owned),
         "best": _set(choice.best),
+        "crosswind_limits": [{"item": name, "limit_mps": limit, "chance": chance}
+                             for name, limit, chance in limits_passed(result)],
         "needs_fitter": [{"item": item.name, "caution": item.caution} for item in chosen
                          if item.needs_fitter],
         "left_out": [{"item": item, "why": why} for item, why in choice.left_out]}

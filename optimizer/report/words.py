@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["ascent", "at_most", "clock", "compass", "kilometres", "listing", "money", "seconds",
-           "seconds_range", "signed_seconds", "watts"]
+__all__ = ["ascent", "at_most", "clock", "compass", "days", "kilometres", "listing", "money",
+           "seconds", "seconds_range", "signed_seconds", "watts"]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -67,6 +67,12 @@ def money(amount: float, currency: str = "") -> str:
     """Amount with thousands apart; cents only where there are some."""
     text = f"{amount:,.0f}" if math.isclose(amount, round(amount)) else f"{amount:,.2f}"
     return f"{text} {currency}".strip()
+
+
+def days(chance: float) -> str:
+    """Chance as days in a hundred."""
+    whole = round(100 * chance)
+    return f"{whole} {'day' if whole == 1 else 'days'} in 100"
 
 
 def watts(power: float) -> str:

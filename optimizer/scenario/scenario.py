@@ -788,6 +788,8 @@ def _of_limits(course: Course, conditions: Conditions, catalogue: Catalogue) -> 
     """Say how likely an ensemble makes it that kit meets more cross wind than it may."""
     from optimizer.kit.crosswind import ACCEPTED, limit_chances
 
+    if conditions.members is None:
+        return []  # then only what is forecast decides
     return [(f"{name} meets more cross wind than its limit with a chance of {chance:.0%}; up to "
              f"{ACCEPTED:.0%} is accepted")
             for name, chance in limit_chances(course, conditions, catalogue)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -66,6 +67,19 @@ def test_hours_after_the_ride_do_not_count():
     assert crosswind_draws(COURSE, storm).max() < 10.0
 
 
-def test_a_single_forecast_tells_no_chances():
-    kit = Catalogue((Item("Deep wheel", "wheels", 900.0, crosswind_limit=5.0),))
-    assert limit_chances(COURSE, Conditions(), kit) == ()
+def test_a_single_forecast_passes_a_limit_as_often_as_its_spread_says():
+    """At a right angle and without turns: a log-normal factor about one passes 1 in one tail.
+
+    P(factor > x) = 1 - Phi((ln x + w²/2) / w), w² = ln(1 + sd²): mean one, relative deviation sd
+    (the log-normal law, as in any handbook of statistics).
+    """
+    course = replace(COURSE, roughness=np.full(len(COURSE.heading), 0.03),
+                     shelter=np.ones(len(COURSE.heading)))
+    one = Conditions(wind_east=np.array([[10.0]]), speed_sd=0.25, direction_sd=0.0)
+    limit = 12.0 * AT_RIDER
+    width = math.sqrt(math.log1p(0.25**2))
+    expected = 0.5 * math.erfc((math.log(1.2) + 0.5 * width**2) / width / math.sqrt(2.0))
+    kit = Catalogue((Item("Deep wheel", "wheels", 900.0, crosswind_limit=limit),))
+    (_, chance), = limit_chances(course, one, kit)
+    assert chance == pytest.approx(expected, abs=0.019)  # 4,000 draws: three standard errors
+    assert limit_chances(course, Conditions(), kit) == (("Deep wheel", 0.0),)

@@ -1,0 +1,54 @@
+"""Cautions of wind: strong wind, and the limit of kit that some days pass."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.kit import Catalogue
+from optimizer.report.result_json import result_document
+from optimizer.report.wind_cautions import limits_passed, wind_cautions
+from tests.report.made_up import made_up_result
+
+
+@pytest.fixture(scope="module")
+def result():
+    return made_up_result()
+
+
+def blown(result, speed, limit=float("inf"), sd=0.25):
+    """The result with a wind from the west, and a limit on the first item of its kit."""
+    air = replace(result.job.conditions, wind_time=np.zeros(1), wind_distance=np.zeros(1),
+                  wind_east=np.array([[speed]]), wind_north=np.zeros((1, 1)),
+                  gust=np.zeros((1, 1)), speed_sd=sd)
+    first = result.choice.best.items[0]
+    kit = Catalogue(tuple(replace(item, crosswind_limit=limit if item.name == first else
+                                  float("inf")) for item in result.job.catalogue.items))
+    return replace(result, job=replace(result.job, conditions=air, catalogue=kit),
+                   day=replace(result.day, conditions=air))
+
+
+@pytest.mark.parametrize(("speed", "warned"), [(4.0, False), (13.5, False), (14.2, True)])
+def test_a_near_gale_is_a_caution(result, speed, warned):
+    """Beaufort 7 begins at 13.9 m/s (WMO Beaufort scale; from memory)."""
+    said = " ".join(wind_cautions(blown(result, speed)))
+    assert ("Strong wind" in said) is warned
+
+
+def test_a_limit_just_above_the_expected_wind_is_passed_on_some_days(result):
+    name = result.choice.best.items[0]
+    windy = blown(result, 8.0, limit=6.0)
+    (item, limit, chance), = limits_passed(windy)
+    assert (item, limit) == (name, 6.0)
+    assert 0.01 < chance < 0.99
+    said, = wind_cautions(windy)
+    assert said.startswith(f"On {round(100 * chance)} days in 100 the cross wind passes the limit "
+                           f"of {name}, 22 km/h: ")
+    assert result_document(windy)["kit"]["crosswind_limits"] == [
+        {"item": name, "limit_mps": 6.0, "chance": chance}]
+
+
+def test_a_limit_that_no_day_passes_is_not_mentioned(result):
+    assert wind_cautions(blown(result, 4.0, limit=30.0)) == []
