@@ -211,13 +211,14 @@ def _card_words(result: Result) -> str:
 
 def _card_lines(result: Result) -> None:
     """Show the lines of a card that has several, with their powers."""
-    from optimizer.report.card import powers_of, start_words
+    from optimizer.report.card import coasting_words, powers_of, start_words
 
     lines = result.rideable.lines
     if len(lines) > 1:
         table(("km", "From", "Power", "What comes"),
               [(f"{block.start / 1000:.1f}", start_words(result, block), powers_of(block),
-                block.comes) for block in lines], "The card", left=(1, 2, 3))
+                "; ".join(filter(None, (block.comes, coasting_words(result, block)))))
+               for block in lines], "The card", left=(1, 2, 3))
 
 
 def _splits(result: Result) -> None:

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from optimizer.pacing import Block
 
 __all__ = ["card_csv", "card_fit", "card_fragment", "card_gpx", "card_page", "card_places",
-           "card_rules", "card_text", "day_words", "even_marks", "figures", "powers_of",
-           "start_words", "write_card"]
+           "card_rules", "card_text", "coasting_words", "day_words", "even_marks", "figures",
+           "position_words", "powers_of", "ridden_on", "start_words", "write_card"]
 
 _NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
 _SPELLS = 12  # changes of position that a card can list
@@ -40,6 +40,10 @@ _TO = "\u2060–\u2060"  # without a line end beside it
 _PLACES = 9  # marks on a card of one line
 _EVEN_PLACES = 8  # distances on a card whose course has no marks
 _STEPS = ((10, 2), (30, 5), (100, 10), (math.inf, 20))  # km of course, km between distances
+_NO_POWER = 1.0  # W; less is not pedalled
+_MUCH = 0.2  # of a block's time, from which coasting is worth a word
+_FIRST = 0.1  # of a block, from which its first position is named
+_HERE = 20.0  # m, within which a line begins at a mark
 _FEW = 4  # lines beside which there is room for the clock at distances
 
 
@@ -102,6 +106,39 @@ def figures(block: Block) -> list[tuple[str, float]]:
 def powers_of(block: Block) -> str:
     """Say the powers of a line in words, as in "climbs 206 W, flat 175 W"."""
     return ", ".join(f"{words} {watts(power)}".strip() for words, power in figures(block))
+
+
+def ridden_on(result: Result, block: Block) -> tuple[float, float]:
+    """Give the mean power ridden on a block [W], and the share of its time that is not pedalled."""
+    at, ridden = result.plan.distance, result.rideable
+    middle = 0.5 * (at[1:] + at[:-1])
+    inside = (middle >= block.start) & (middle <= block.end)
+    time, power = np.diff(ridden.time)[inside], ridden.power[inside]
+    if not inside.any():
+        return block.mean, 0.0
+    share = time / time.sum()
+    return float(power @ share), float(share[power < _NO_POWER].sum())
+
+
+def coasting_words(result: Result, block: Block) -> str:
+    """Say how much of a block is not pedalled; empty where that is little."""
+    share = ridden_on(result, block)[1]
+    return f"coasting {100 * share:.0f} % of the time" if share >= _MUCH else ""
+
+
+def position_words(result: Result, block: Block) -> str:
+    """Name the position of a block; where it changes, the first one and the usual one."""
+    spells = _spells_within(result, block)
+    lengths: dict[str, float] = {}
+    for a, b, name in spells:
+        lengths[name] = lengths.get(name, 0.0) + b - a
+    usual = max(lengths, key=lambda name: lengths[name])
+    if len(lengths) == 1:
+        return usual
+    _, end, first = spells[0]
+    if first != usual and end - block.start >= _FIRST * (block.end - block.start):
+        return f"{first} to km {end / 1000:.1f}, then mostly {usual}"
+    return f"mostly {usual}"
 
 
 def day_words(result: Result) -> str:
@@ -181,10 +218,24 @@ def _slip(result: Result, change: str) -> Markup:
     places = [(mark.distance, mark.name if own else
                f"{kilometres(course.length - mark.distance).replace('.0 ', ' ')} to go",
                clock(_clock(result, mark.distance))) for mark in card_places(result)]
-    if not own and 1 < len(lines) <= _FEW:
-        rules.append(f"Clock: {', '.join(_at_distance(result, m) for m in even_marks(result))}.")
+    clocks = [_at_distance(result, mark) for mark in _between(result, own=own)]
     return slips(Slip(course.name, clock(ridden.finish_time), lines, course.distance,
-                      course.elevation, rules, change, places))
+                      course.elevation, rules, change, places, clocks))
+
+
+def _between(result: Result, *, own: bool) -> list[Mark]:
+    """Give the marks of a card of several lines where no line begins.
+
+    Without marks, a card of few lines has them at even distances.
+    """
+    lines = result.rideable.lines
+    if len(lines) == 1:
+        return []
+    if not own:
+        return even_marks(result) if len(lines) <= _FEW else []
+    starts = [block.start for block in result.rideable.blocks]
+    return [mark for mark in result.job.course.split_marks
+            if min(abs(mark.distance - start) for start in starts) > _HERE]
 
 
 def card_places(result: Result) -> list[Mark]:
@@ -219,8 +270,9 @@ def _at_distance(result: Result, mark: Mark) -> str:
 def _line(result: Result, block: Block, several: bool) -> SlipLine:
     """One line, with one power or with those of climbs, flat and descents."""
     powers = {words: f"{power:.0f}" for words, power in figures(block)}
-    more = "; ".join(words for words in (start_words(result, block),
-                                         block.position if several else "") if words)
+    more = "; ".join(words for words in (
+        start_words(result, block), position_words(result, block) if several else "",
+        coasting_words(result, block)) if words)
     one = powers.get("")
     return SlipLine(block.start, block.comes, one if one is not None else (
         powers.get("climbs", "–"), powers["flat"], powers.get("descents", "–")),
@@ -263,7 +315,7 @@ def card_csv(result: Result) -> str:
             block.line + 1, harmless(block.place), block.comes, f"{block.start / 1000:.3f}",
             f"{block.end / 1000:.3f}", f"{(length - block.start) / 1000:.3f}", f"{block.power:g}",
             *("" if power is None else f"{power:g}" for power in (block.climb, block.descent)),
-            f"{block.mean:.0f}", harmless(_positions_within(result, block)),
+            f"{ridden_on(result, block)[0]:.0f}", harmless(_positions_within(result, block)),
             f"{ridden.ceiling:g}", f"{fast:g}" if np.isfinite(fast) else "", f"{start:.1f}",
             clock(start), *_fork_columns(result, block)])
     return out.getvalue()
@@ -288,9 +340,15 @@ def _fork_columns(result: Result, block: Block) -> list[str]:
 
 def _positions_within(result: Result, block: Block) -> str:
     """Name the position at the start of a block, then each change with its kilometre."""
-    spells = [(max(a, block.start), name) for a, b, name in _spells(result)
-              if b > block.start + 0.5 and a < block.end - 0.5]
-    return ", ".join([spells[0][1], *(f"from km {a / 1000:.3f} {name}" for a, name in spells[1:])])
+    spells = _spells_within(result, block)
+    return ", ".join([spells[0][2],
+                      *(f"from km {a / 1000:.3f} {name}" for a, _, name in spells[1:])])
+
+
+def _spells_within(result: Result, block: Block) -> list[tuple[float, float, str]]:
+    """Stretches of a block in one position: from, to [m], name."""
+    return [(max(a, block.start), min(b, block.end), name) for a, b, name in _spells(result)
+            if b > block.start + 0.5 and a < block.end - 0.5]
 
 
 def card_gpx(result: Result) -> str:

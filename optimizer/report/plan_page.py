@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from optimizer.report.card import card_csv, card_fragment, figures, powers_of, start_words
+from optimizer.report.card import (
+    card_csv,
+    card_fragment,
+    coasting_words,
+    figures,
+    position_words,
+    powers_of,
+    start_words,
+)
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.current import not_in_sets
 from optimizer.report.held import held_parts, risk_rule
@@ -156,8 +164,10 @@ def _manner(result: Result) -> Markup:
     price = (f" {what} {seconds(cost)} slower than the ideal ride." if cost >= 0.05 else
              f" {what} as fast as the ideal ride.")
     if len(blocks) > 1:
-        start = Markup("In {} blocks: hardest {} from {}, easiest {} from {}.").format(
-            len(blocks), watts(hardest.mean), _from(hardest), watts(easiest.mean), _from(easiest))
+        coasting = coasting_words(result, easiest)
+        start = Markup("In {} blocks: hardest {} from {}, easiest {}{} from {}.").format(
+            len(blocks), watts(hardest.mean), _from(hardest), watts(easiest.mean),
+            f" ({coasting})" if coasting else "", _from(easiest))
     else:
         start = Markup("At {}.").format(listing([
             f"{watts(power)} {_WHERE[words]}" for words, power in figures(hardest)]))
@@ -295,10 +305,10 @@ def _blocks(result: Result) -> Table:
     for block in blocks.blocks:
         t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
         rows.append((block.comes, start_words(result, block), f"{block.start / 1000:.1f}",
-                     powers_of(block),
+                     ", ".join(filter(None, (powers_of(block), coasting_words(result, block)))),
                      f"{100 * block.mean / cp:.0f} %", clock(t1 - t0), clock(t1),
                      f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",
-                     *([block.position] if several else [])))
+                     *([position_words(result, block)] if several else [])))
     headings = ["What comes", "From", "km", "Power", "of CP", "lasts", "until", "reserve then"]
     if several:
         headings.append("position")

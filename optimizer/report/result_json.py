@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer import __version__
 from optimizer.files import write_atomic
+from optimizer.report.card import position_words, ridden_on
 from optimizer.report.weather import wind_met
 from optimizer.report.wind_cautions import limits_passed
 
@@ -227,8 +228,10 @@ def _rideable(result: Result) -> dict[str, Any]:
         "blocks": [{
             "line": block.line + 1, "start_m": block.start, "end_m": block.end,
             "power_w": block.power, "climb_w": block.climb, "descent_w": block.descent,
-            "mean_w": block.mean, "place": block.place, "what_comes": block.comes,
-            "position": block.position,
+            "mean_w": ridden_on(result, block)[0], "pedalling_mean_w": block.mean,
+            "coasting_share": ridden_on(result, block)[1],
+            "place": block.place, "what_comes": block.comes,
+            "position": position_words(result, block),
             "elapsed_s": float(np.interp(block.end, result.plan.distance, plan.time))}
             for block in plan.blocks],
         "line_saves_s": list(plan.saves), "climbs_and_descents_save_s": plan.hills_save,

@@ -176,10 +176,10 @@ def _bars(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
     parts = [_row_title(look, y, title)]
     y += 0.35 * look.size + count * 1.15 * size + (0.4 * size if count else 0.35 * size)
     scale = Scale(0.0, most, y + look.tall * _tall(blocks, look), y)
-    x, asked = km(result.plan.distance), scale(ridden.asked)
+    x, asked, put_in = km(result.plan.distance), scale(ridden.asked), scale(ridden.power)
     rolls = any(len(each) > 1 for each in powers)
     parts += [area(np.repeat(x, 2)[1:-1], np.full(2 * len(asked), scale.start),
-                   np.repeat(asked, 2), "bar"),
+                   np.repeat(put_in, 2), "bar"),
               steps(x, asked, f"line plan {'thin' if rolls else 'heavy'}"),
               el("path", d=f"M{km.start:.1f},{scale.at(cp):.1f}H{km.end:.1f}",
                  cls="line dash thin"),

@@ -22,6 +22,7 @@ __all__ = ["Slip", "SlipLine", "slips"]
 
 _MOST = 8  # lines in large letters; more of them are set smaller
 _FEW = 4  # lines for which there is room to spare
+_ROOM = {"pocket": (16, 10, 6), "tube": (4, 2, 0)}  # clocks beside few, more and many lines
 _LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
 
 
@@ -46,7 +47,9 @@ class Slip:
 
     `distance` and `height` (n,) [m] are the ground, drawn as a sliver on the edge; `note` says
     what changed; `rules` hold on every line. `places` are marks with the time on the clock there:
-    a card of one line has room for them, and nothing else to say on the way.
+    a card of one line has room for them, and nothing else to say on the way. `clocks`
+    are the same as short texts, for a card of several lines: all on the card for the pocket where
+    it has few lines, some evenly chosen where there is less room.
     """
 
     title: str
@@ -57,6 +60,7 @@ class Slip:
     rules: Sequence[str | Markup] = ()
     note: str = ""
     places: Sequence[tuple[float, str, str]] = ()
+    clocks: Sequence[str] = ()
 
 
 def slips(slip: Slip) -> Markup:
@@ -120,8 +124,9 @@ def _one_line(slip: Slip) -> Markup:
 def _framed(slip: Slip, cls: str, name: str, body: Markup, kind: str) -> Markup:
     """Give a card with its head, its rules and the ground."""
     note = Markup('<p class="note">{}</p>').format(slip.note) if slip.note else ""
+    said = [*slip.rules, *_clocks(slip, cls)]
     rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
-        Markup("<li>{}</li>").format(rule) for rule in slip.rules)) if slip.rules else ""
+        Markup("<li>{}</li>").format(rule) for rule in said)) if said else ""
     return Markup(
         '<section class="card {cls} {kind}" aria-label="{name}"><p class="who"><span>{title}</span>'
         ' <b>{finish}</b></p>{note}{body}{rules}{ground}'
@@ -129,6 +134,18 @@ def _framed(slip: Slip, cls: str, name: str, body: Markup, kind: str) -> Markup:
         "</section>",
     ).format(cls=cls, kind=kind.strip(), name=name, title=slip.title, finish=slip.finish,
              note=note, body=body, rules=rules, ground=_ground(slip, upright=cls == "tube"))
+
+
+def _clocks(slip: Slip, cls: str) -> list[str]:
+    """Say the time on the clock at as many marks as there is room for."""
+    lines = len(slip.lines)
+    room = _ROOM[cls][0 if lines <= _FEW else 1 if lines <= _MOST else 2]
+    count = min(len(slip.clocks), room)
+    if count == 0:
+        return []
+    some = np.linspace(0, len(slip.clocks) - 1, count + 2)[1:-1] if (
+        count < len(slip.clocks)) else np.arange(count)
+    return [f"Clock: {', '.join(slip.clocks[k] for k in some.round().astype(int))}."]
 
 
 def _watts(line: SlipLine, *, hilly: bool) -> Markup:

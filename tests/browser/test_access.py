@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from optimizer.batch.outcome import Outcome
 from optimizer.batch.table import table_page
 from optimizer.cli import group
 from optimizer.course import read_course
+from optimizer.job.values import Risk
 from optimizer.report import write_card, write_report
 from tests.browser.conftest import axe_findings
 from tests.report.made_up import made_up_result, one_line
@@ -54,7 +56,7 @@ def squad() -> str:
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory):
     folder = tmp_path_factory.mktemp("pages")
-    result = made_up_result(LONG, LONG)
+    result = replace(made_up_result(LONG, LONG), risk=Risk(0.44, 0.46, 0.0, 102.0, 0.1, 231.0))
     write_report(result, folder / "plan.html", change="12 s slower than yesterday.")
     write_card(result, folder / "card.html", change="12 s slower than yesterday.")
     hilly = one_line(result, climb=270.0, descent=205.0)

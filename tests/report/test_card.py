@@ -18,8 +18,11 @@ from optimizer.report.card import (
     card_gpx,
     card_page,
     card_rules,
+    coasting_words,
     even_marks,
     figures,
+    position_words,
+    ridden_on,
     start_words,
 )
 from optimizer.report.words import clock
@@ -125,6 +128,52 @@ def test_positions_are_where_they_change(result):
     assert row["position"] == (f"aero, from km {edges[0]:.3f} upright, from km {edges[1]:.3f} "
                                "aero")
     assert rows_of(there)[0]["position"] == "aero"
+
+
+def test_a_line_says_where_its_position_changes(result):
+    block = result.rideable.lines[0]
+    middle = 0.5 * (result.plan.distance[:-1] + result.plan.distance[1:])
+
+    def words(upright):
+        position = upright(middle / block.end).astype(np.int64)
+        problem = replace(result.plan.problem, position=position)
+        return position_words(replace(result, plan=replace(result.plan, problem=problem)), block)
+
+    assert words(lambda part: part < 0) == "aero"
+    assert words(lambda part: (part > 0.6) & (part < 0.8)) == "mostly aero"
+    late = words(lambda part: part > 0.25)
+    edge = min(at for at in result.plan.distance if at > 0.25 * block.end)
+    assert late.startswith("aero to km ")
+    assert late.endswith(", then mostly upright")
+    assert float(late.split()[3].rstrip(",")) == pytest.approx(edge / 1000.0, abs=0.15)
+
+
+def test_a_line_that_is_mostly_coasted_says_so(result):
+    ridden = result.rideable
+    block = ridden.lines[1]
+    middle = 0.5 * (result.plan.distance[:-1] + result.plan.distance[1:])
+    inside = (middle > block.start) & (middle < block.end)
+    half = inside & (middle < 0.5 * (block.start + block.end))
+    power = np.where(half, 0.0, np.where(inside, 200.0, ridden.power))
+    there = replace(result, rideable=replace(ridden, power=power))
+    time = np.diff(ridden.time)
+    share = time[half].sum() / time[inside].sum()
+    assert ridden_on(there, block) == pytest.approx((200.0 * (1.0 - share), share))
+    assert f"coasting {100 * share:.0f} % of the time" in said(card_page(there))
+    assert rows_of(there)[1]["mean_w"] == f"{200.0 * (1.0 - share):.0f}"
+    assert not coasting_words(replace(result, rideable=replace(
+        ridden, power=np.full(len(power), 200.0))), block)
+
+
+def test_every_mark_has_its_clock_on_a_card_of_several_lines(result):
+    ridden = result.rideable
+    three = tuple(replace(block, start=start, end=end) for block, start, end in zip(
+        ridden.blocks, (0.0, 6000.0, 13000.0), (6000.0, 13000.0, 20000.0), strict=False))
+    page = said(card_page(replace(result, rideable=replace(ridden, blocks=three))))
+    pocket = page[:page.index('class="card tube')]
+    for mark in result.job.course.split_marks:
+        when = clock(np.interp(mark.distance, result.plan.distance, ridden.time))
+        assert f"{mark.name} {when}" in pocket
 
 
 def test_a_line_without_a_name_starts_by_what_is_to_go(result):
