@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
 __all__ = ["Infeasible", "InputError", "InputErrors", "KitpaceError"]
 
@@ -52,18 +52,21 @@ _LONGEST_TOLD = 2400  # characters
 class InputErrors(InputError):  # noqa: N818 - several of the one above
     """Several mistakes, told at once so that one correction mends them all.
 
-    `found` are the single ones, file by file in the order of the rows; `sample` shows what would be
-    right.
+    `found` are the single ones, file by file in the order of the rows; `samples` show, by file,
+    what would be right.
     """
 
-    def __init__(self, found: Sequence[InputError], sample: str = "") -> None:
-        self.found, self.sample = tuple(found), sample
+    def __init__(self, found: Sequence[InputError], sample: str = "",
+                 samples: Mapping[str, str] | None = None) -> None:
+        self.found = tuple(found)
+        self.samples = samples or ({found[0].file: sample} if sample else {})
         first = self.found[0]
         super().__init__(first.file, first.where, first.problem, first.remedy)
         lines, told, file = list[str](), set[str](), ""
         for k, one in enumerate(self.found):
             said = [f"  {one.where or 'file'}: {_short(one.problem, 120)}"]
             if one.file != file:
+                lines += self._right(file)
                 file = one.file
                 count = sum(other.file == file for other in self.found)
                 said.insert(0, f"{file}: {count} mistake{'s' if count > 1 else ''}")
@@ -74,9 +77,11 @@ class InputErrors(InputError):  # noqa: N818 - several of the one above
                 break
             lines += said
             told.update(remedies)
-        if sample:
-            lines.append(f"  {_short(sample, 500)}")
-        self.args = ("\n".join(lines),)
+        self.args = ("\n".join([*lines, *self._right(file)]),)
+
+    def _right(self, file: str) -> list[str]:
+        """Say what would be right in a file, to stand behind what is wrong in it."""
+        return [f"  {_short(self.samples[file], 500)}"] if file in self.samples else []
 
     @classmethod
     def joined(cls, errors: Sequence[InputError]) -> InputError:
@@ -85,12 +90,13 @@ class InputErrors(InputError):  # noqa: N818 - several of the one above
             return errors[0]
         found = [one for error in errors
                  for one in (error.found if isinstance(error, InputErrors) else (error,))]
-        samples = [error.sample for error in errors if isinstance(error, InputErrors)]
-        return cls(found, "\n  ".join(sample for sample in samples if sample))
+        return cls(found, samples={
+            file: sample for error in errors if isinstance(error, InputErrors)
+            for file, sample in error.samples.items()})
 
-    def __reduce__(self) -> tuple[type[InputErrors], tuple[tuple[InputError, ...], str]]:  # type: ignore[override]
+    def __reduce__(self) -> tuple[type[InputErrors], tuple[Any, ...]]:
         """Pickle by its parts, as InputError does."""
-        return type(self), (self.found, self.sample)
+        return type(self), (self.found, "", self.samples)
 
 
 class Infeasible(KitpaceError):  # noqa: N818 - an outcome, not a mistake

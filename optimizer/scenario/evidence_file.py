@@ -48,6 +48,7 @@ HEADINGS = {"name": "item", "part": "item", "product": "item", "kit": "item", "c
              "+/_": "uncertainty", "sd": "uncertainty", "notes": "note", "comment": "note",
              "comments": "note", "remarks": "note", "reference": "source"}
 _SAMPLE = {"item": "Aero helmet", "figure": "saves 30 g @ 45 km/h", "test": "tunnel with rider",
+           "baseline": "Road helmet", "yaw_deg": "0-15",
            "measured_by": "independent", "uncertainty": "4 g", "runs": "4"}
 _MOST = 5000  # rows
 

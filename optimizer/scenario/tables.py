@@ -34,6 +34,9 @@ _SIGN = (r"[€£$¥]|(?!JAN|FEB|MAR|APR|MAY|JUN|JUL|AUG|SEP|OCT|NOV|DEC)[A-Z]{3
 _MONEY = re.compile(rf"(?P<before>{_SIGN})?\s*"
                     r"(?P<amount>\d[\d.,'’ ]*(?:[.,][-–]+)?)\s*"
                     rf"(?P<behind>{_SIGN})?")
+_ABOUT = re.compile(r"(?:(?:about|around|approximately|approx|circa|ca)\b\.?|[~≈])\s*(?=\S)",
+                    re.IGNORECASE)
+_FREE = {"free", "for free", "free of charge", "nothing", "gratis"}
 _MASS = re.compile(r"(?P<amount>.*\d[.,]?)\s*(?P<unit>[Kk]?[Gg])\.?")
 _CURRENCIES = {"€": "EUR", "eur": "EUR", "euro": "EUR", "euros": "EUR", "£": "GBP",
                "$": "$", "¥": "¥", "fr.": "CHF", "fr": "CHF", "sfr.": "CHF"}
@@ -161,9 +164,15 @@ class Row:
         """Cell as an amount of money, at least 0; with a sign or code of the currency or without.
 
         Three digits behind the last separator are thousands where a sign says that it is money,
-        since no price has tenths of a cent.
+        since no price has tenths of a cent. "free" is 0; "about" is left out, and that is said.
         """
         found = self.cells.get(column, "")
+        if found.lower() in _FREE:
+            self.note_once(f'prices such as "{found}" are read as 0', f'prices such as "{found}"')
+            return 0.0
+        if about := _ABOUT.match(found):
+            self.note(column, f'"{found}" read without "{about[0].strip()}"')
+            return replace(self, cells={column: found[about.end():]}).money(column, high=high)
         match = _MONEY.fullmatch(found)
         sign = match and (match["before"] or match["behind"])
         if not match or not sign:
@@ -181,7 +190,7 @@ class Row:
 
     def currency(self, column: str) -> str:
         """Code of the currency that a cell names, or its sign; empty where it names none."""
-        match = _MONEY.fullmatch(self.cells.get(column, ""))
+        match = _MONEY.fullmatch(_ABOUT.sub("", self.cells.get(column, "")))
         sign = ((match["before"] or match["behind"] or "") if match else "").strip()
         return _CURRENCIES.get(sign.lower(), sign.upper())
 
@@ -204,9 +213,9 @@ class Row:
 class TextTable:
     """A table as its file spells it.
 
-    `headings` are those of all columns, as names; `separator` is what stands between cells;
-    `decimal_comma` tells that numbers are written with one; `wrong` is what its headings get
-    wrong, where that was not raised.
+    `headings` are those of all columns, as names, and `spelt` as they stand there; `separator` is
+    what stands between cells; `decimal_comma` tells that numbers are written with one;
+    `wrong` is what its headings get wrong, where that was not raised.
     """
 
     headings: tuple[str, ...]
@@ -214,6 +223,7 @@ class TextTable:
     decimal_comma: bool
     rows: list[Row]
     wrong: tuple[InputError, ...] = ()
+    spelt: tuple[str, ...] = ()
 
 
 _NO_LIMIT = 1e9  # money and the like: larger limits only keep nonsense out
@@ -381,7 +391,7 @@ def _table(file: str, records: Sequence[Sequence[str]], separator: str, required
             wrong.append(error)
     if wrong:
         raise together([*slips, *wrong])
-    return TextTable(tuple(columns), separator, comma, rows, tuple(slips))
+    return TextTable(tuple(columns), separator, comma, rows, tuple(slips), tuple(lines[0][1]))
 
 
 def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[str, str],
@@ -404,10 +414,20 @@ def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[st
         wrong += [one for one in kept.wrong or () if not table.wrong
                   or one.where.partition(", column ")[2] in table.headings]
     if wrong:
-        cells = {name: sample.get(name, "") for name in table.headings if name in sample}
-        head, line = (table.separator.join(part) for part in (cells, cells.values()))
-        raise together(wrong, f"a right row: {line}\n    under the headings: {head}")
+        raise together(wrong, _right_row(table, sample))
     return found
+
+
+def _right_row(table: TextTable, sample: Mapping[str, str]) -> str:
+    """Show a right row under the headings of the file, cell by cell, written as the file is."""
+    comma = table.separator != "," and (table.decimal_comma or any(
+        re.search(r"\d,\d{1,2}(?!\d)", cell) for row in table.rows for cell in row.cells.values()))
+    cells = [sample.get(name, "") for name in table.headings]
+    cells = [cell.replace(".", ",") if comma and re.fullmatch(r"\d+\.\d+", cell) else cell
+             for cell in cells]
+    last = max((k for k, name in enumerate(table.spelt) if name), default=0) + 1
+    head, line = (table.separator.join(part[:last]) for part in (table.spelt, tuple(cells)))
+    return f"a right row: {line}\n    under the headings: {head}"
 
 
 def together(wrong: Sequence[InputError], sample: str = "") -> InputError:

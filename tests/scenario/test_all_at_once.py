@@ -230,3 +230,42 @@ def test_worth_reads_a_name_that_differs_by_a_hyphen(tmp_path):
                                         "--scenario", str(path)])
     assert result.exception is None, result.output
     assert f'the evidence for "{other}" counts for "{name}"' in " ".join(result.output.split())
+
+
+def test_a_right_row_stands_under_the_headings_of_the_file_beside_its_own_mistakes(tmp_path):
+    path = write_starter(tmp_path / "race")
+    path.with_name("kit.csv").write_text(
+        "Part;Where;Mine;Price;owned;mass_change_g\nHat;hat;;55,50;no;3\nCap;cap;;x;no;4\n")
+    path.with_name("evidence.csv").write_text(
+        "item,baseline,figure,yaw_deg,test,measured_by\nHat,,8 bananas,,pub,\n")
+    with pytest.raises(InputErrors) as caught:
+        read_scenario(path)
+    for said in (str(caught.value), str(pickle.loads(pickle.dumps(caught.value)))):  # noqa: S301
+        lines = [line.strip() for line in said.splitlines()]
+        of_kit = lines.index("a right row: Aero helmet;helmet;;240,00;no;")
+        assert lines[of_kit + 1] == "under the headings: Part;Where;Mine;Price;owned;mass_change_g"
+        of_evidence = lines.index("a right row: Aero helmet,Road helmet,saves 30 g @ 45 km/h,0-15,"
+                                  "tunnel with rider,independent")
+        begin = next(k for k, line in enumerate(lines) if "evidence.csv:" in line)
+        assert of_kit < begin < of_evidence
+
+
+@pytest.mark.parametrize(("text", "price", "note"), [
+    ("free", 0.0, 'prices such as "free" are read as 0'),
+    ("Free", 0.0, 'prices such as "Free" are read as 0'),
+    ("about 45 EUR", 45.0, 'row 2, column price: "about 45 EUR" read without "about"'),
+    ("~45", 45.0, 'row 2, column price: "~45" read without "~"'),
+    ("ca. 45 €", 45.0, 'row 2, column price: "ca. 45 €" read without "ca."')])
+def test_prices_in_words(tmp_path, text, price, note):
+    notes = []
+    item, = read_catalogue(table(tmp_path, f"item,place,price\nHat,helmet,{text}\n"), None, notes,
+                           currency="EUR").items
+    assert item.price == price
+    assert note in notes
+
+
+@pytest.mark.parametrize("text", ["about", "freebie", "about much", "about 45 GBP"])
+def test_prices_in_words_that_mean_no_price(tmp_path, text):
+    with pytest.raises(InputError, match="column price"):
+        read_catalogue(table(tmp_path, f"item,place,price\nHat,helmet,{text}\n"), None, [],
+                       currency="EUR")
