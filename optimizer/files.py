@@ -157,6 +157,9 @@ def _unreadable(file: Path, error: OSError) -> InputError:
                       "check the name and the permissions")
 
 
+_MOST_FOLDERS = 1000  # that are looked into for a file that is missing
+
+
 def near_file(file: Path) -> str:
     """Say which file may have been meant by the name of one that does not exist."""
     try:
@@ -165,8 +168,15 @@ def near_file(file: Path) -> str:
         return f"there is no folder {file.parent} either"
     except OSError:
         return "check the name and the folder"
-    near = difflib.get_close_matches(file.name, names, 1)
+    near = difflib.get_close_matches(file.name, names, 1) or _one_folder_down(file, names)
     return f"did you mean {near[0]}?" if near else "check the name and the folder"
+
+
+def _one_folder_down(file: Path, folders: Sequence[str]) -> list[str]:
+    """Path of the only file of that name in a folder beside it; empty where none or several."""
+    found = [below for name in folders[:_MOST_FOLDERS] if not name.startswith(".")
+             and is_file(below := file.parent / name / file.name)]
+    return [str(found[0])] if len(found) == 1 else []
 
 
 # --- out --------------------------------------------------------------------------------------

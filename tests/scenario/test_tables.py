@@ -64,6 +64,16 @@ def test_a_missing_file_names_its_neighbour(tmp_path):
         read_rows(tmp_path, ["item"])
 
 
+def test_a_missing_file_is_found_one_folder_down_where_only_one_has_the_name(tmp_path):
+    for folder, name in (("a", "squad.csv"), ("a", "kit.csv"), ("b", "kit.csv")):
+        (tmp_path / folder).mkdir(exist_ok=True)
+        (tmp_path / folder / name).write_text("item,price\n")
+    with pytest.raises(InputError, match=r"did you mean .*a.squad\.csv\?"):
+        read_rows(tmp_path / "squad.csv", ["item"])
+    with pytest.raises(InputError, match="check the name and the folder"):
+        read_rows(tmp_path / "kit.csv", ["item"])
+
+
 @pytest.mark.parametrize(("cell", "says"), [
     ("nan", "not a number"), ("inf", "not a number"), ("1e999", "not a finite number"),
     ("-3", "out of range"), ("1,500", "thousands or as a fraction"), ("12 W", "not a number"),
