@@ -52,7 +52,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     from optimizer.evidence.item_ranking import DISTANCE
     from optimizer.evidence.priors import default_priors
     from optimizer.evidence.runs import read_run
-    from optimizer.report.cables_page import Exposed, cables_page, evidence_row, lead, rows
+    from optimizer.report.cables_page import Exposed, cables_page, evidence_row, factor_near, lead, rows
     from optimizer.scenario.priors_file import read_priors
 
     if not runs:
@@ -78,7 +78,9 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     say()
     if here.assumptions or assumed:
         say("Not given, so assumed: " + "; ".join((*here.assumptions, *assumed)) + ".")
-    say("As a row of an evidence table (item, figure, test, measured_by, uncertainty, note):")
+    say("As a row of an evidence table (item, figure, test, measured_by, uncertainty, note). It "
+        "holds the figure in clean air; kitpace brings it near rider and bike by itself when it "
+        f'reads "computed", with the factor {factor_near(exposed):.2f}:')
     click.echo(f"  {evidence_row(exposed, row_name)}")
     if written:
         say(f"Page: {written}")

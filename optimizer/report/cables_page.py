@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from optimizer.evidence.reference import Reference
     from optimizer.report.page import Part
 
-__all__ = ["Exposed", "band", "cables_page", "evidence_row", "lead", "named", "rows"]
+__all__ = ["Exposed", "band", "cables_page", "evidence_row", "factor_near", "lead", "named",
+           "rows"]
 
 _STYLE = """
 .section { width: 100%; max-width: 36rem; height: auto; margin: .6rem 0 1.2rem; }
@@ -83,7 +84,7 @@ def rows(exposed: Exposed) -> list[tuple[str, str, str, str]]:
         return [_row(exposed, "Before, near rider and bike", drag.near, drag.near_sd),
                 _row(exposed, "After", exposed.after_drag.near, exposed.after_drag.near_sd),
                 _row(exposed, "Saved", exposed.saved.near, exposed.saved.near_sd, differs=True)]
-    alone = ("Each on its own in clean air, at most", plain(drag.apart, 4),
+    alone = ("If each stood alone (best estimate)", plain(drag.apart, 4),
              plain(drag.apart * exposed.watts, 1), plain(drag.apart * exposed.seconds, 0))
     return [alone, _row(exposed, "In clean air", drag.clean, drag.clean_sd),
             _row(exposed, "Near rider and bike", drag.near, drag.near_sd)]
@@ -160,6 +161,11 @@ def evidence_row(exposed: Exposed, name: str = "") -> str:
     return out.getvalue()
 
 
+def factor_near(exposed: Exposed) -> float:
+    """Drag near rider and bike as a share of that in clean air; 1 where nothing is exposed."""
+    return exposed.drag.near / exposed.drag.clean if exposed.drag.clean else 1.0
+
+
 def cables_page(exposed: Exposed) -> str:
     """Give the page as HTML."""
     shown: list[Section] = []
@@ -183,7 +189,7 @@ def _chart(exposed: Exposed) -> Chart:
     speed = f"{exposed.reference.speed * 3.6:.0f} km/h"
     cases = [("near rider and bike", drag.near, drag.near_sd),
              ("in clean air", drag.clean, drag.clean_sd),
-             ("each on its own, at most", drag.apart, 0.0)]
+             ("if each stood alone", drag.apart, 0.0)]
     if exposed.saved is not None and exposed.after_drag is not None:
         saved, after = exposed.saved, exposed.after_drag
         cases = [("saved", saved.near, saved.near_sd), ("before", drag.near, drag.near_sd),
@@ -292,8 +298,7 @@ def _outline(part: _Outline, x: float, y: float) -> Markup:
 
 
 def _how(exposed: Exposed) -> list[Part]:
-    drag, here = exposed.drag, exposed.reference
-    factor = drag.near / drag.clean if drag.clean else 1.0
+    drag, here, factor = exposed.drag, exposed.reference, factor_near(exposed)
     lines = [(run.text, {"round": "round", "bottle": "round, free ends", "plate": "plate",
                         "section": "streamlined"}[run.shape],
         str(run.count), f"{run.width * 1e3:g}", f"{run.length * 1e3:g}",
