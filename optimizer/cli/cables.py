@@ -52,7 +52,14 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     from optimizer.evidence.item_ranking import DISTANCE
     from optimizer.evidence.priors import default_priors
     from optimizer.evidence.runs import read_run
-    from optimizer.report.cables_page import Exposed, cables_page, evidence_row, factor_near, lead, rows
+    from optimizer.report.cables_page import (
+        Exposed,
+        cables_page,
+        evidence_row,
+        factor_near,
+        lead,
+        rows,
+    )
     from optimizer.scenario.priors_file import read_priors
 
     if not runs:

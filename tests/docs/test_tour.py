@@ -40,7 +40,8 @@ def folder(tmp_path_factory):
     where = tmp_path_factory.mktemp("tour")
     shutil.copytree(ROOT / "courses", where / "courses")
     (where / "courses/squad.toml").write_text(  # a smaller one: the case is the command
-        'scenarios = ["../my-race/scenario.toml"]\nforecasts = ["10@240", "25@300"]\nbudgets = [0]\n')
+        'scenarios = ["../my-race/scenario.toml"]\nforecasts = ["10@240", "25@300"]\n'
+        "budgets = [0]\n")
     return where
 
 
