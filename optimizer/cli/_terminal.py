@@ -38,8 +38,11 @@ def say(*sentences: object) -> None:
         click.echo(textwrap.fill(line, WIDTH, break_long_words=False, break_on_hyphens=False))
 
 
-def reading_notes(words: Sequence[str], most: int = 20) -> None:
-    """Say on stdout how files were read where they leave something open; nothing without words."""
+def reading_notes(words: Sequence[str], most: int | None = None, rest: str = "") -> None:
+    """Say on stdout how files were read where they leave something open; nothing without words.
+
+    `most` of them, all by default; `rest` says where the others stand.
+    """
     if not words:
         return
     click.echo()
@@ -47,8 +50,8 @@ def reading_notes(words: Sequence[str], most: int = 20) -> None:
     for line in words[:most]:
         click.echo(textwrap.fill(_safe(line), WIDTH, initial_indent="- ", subsequent_indent="  ",
                                  break_long_words=False, break_on_hyphens=False))
-    if len(words) > most:
-        click.echo(f"- and {len(words) - most} more")
+    if most is not None and len(words) > most:
+        say(f"- and {len(words) - most} more: {rest}")
 
 
 def table(headings: Sequence[object], rows: Iterable[Sequence[object]], caption: str = "",

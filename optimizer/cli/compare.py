@@ -59,7 +59,7 @@ def command(scenario: str, wind: tuple[float, float] | None,
     _splits(result)
     for difference in result.differences:
         _why(result, difference)
-    reading_notes(job.notes, 8)
+    reading_notes(job.notes)
     if out:
         say()
         say(f"Page: {out}")

@@ -98,7 +98,9 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
         say(changed)
     _card_lines(result)
     _splits(result)
-    reading_notes(result.job.notes, 8)
+    from optimizer.report.rests_on import READ
+
+    reading_notes(result.job.notes, 8, f'the report lists all under "{READ}"')
     say()
     for what, path in written:
         say(f"{what}: {path}")

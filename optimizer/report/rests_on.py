@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from optimizer.job import Job, Result
     from optimizer.report.page import Part
 
-__all__ = ["CAUTIONS", "rests_on"]
+__all__ = ["CAUTIONS", "READ", "rests_on"]
 
 CAUTIONS = (
     ("Traffic law, marshals and the rules of the event come before any figure on this page; "
@@ -35,6 +35,8 @@ CAUTIONS = (
      "and stop when you feel unwell."),
 )
 
+READ = "How your files were read"
+"""Heading over all that was understood beyond the text of the files."""
 
 
 def rests_on(result: Result) -> list[Part]:
@@ -51,6 +53,7 @@ def rests_on(result: Result) -> list[Part]:
         Folded("Course and corrections", _course(job)),
         Folded("Air and wind", [_conditions(result)]),
         Folded("Bike and kit", [_kit(result)]),
+        *([Folded(READ, [Points(job.notes)])] if job.notes else []),
         Folded("How it was computed", [_computation(result), _sources(job)]),
     ]
     return parts

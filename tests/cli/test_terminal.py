@@ -81,3 +81,16 @@ def test_timings_name_each_stage_once_with_both_clocks(capsys, monkeypatch):
     assert told["which kit"] == ("6.00", "0.00")  # 3.0 - 1.0 and 7.5 - 3.5
     assert told["how to ride it"] == ("0.50", "0.00")
     assert told["in all"] == ("7.50", "0.25")
+
+
+def test_how_files_were_read_is_said_in_full_or_with_the_place_of_the_rest(capsys):
+    words = [f"row {k}" for k in range(30)]
+    _terminal.reading_notes(words)
+    out = capsys.readouterr().out
+    assert all(f"- {one}\n" in out for one in words)
+    _terminal.reading_notes(words, 8, "in the report")
+    out = capsys.readouterr().out
+    assert "- row 7\n- and 22 more: in the report\n" in out
+    assert "row 8" not in out
+    _terminal.reading_notes(())
+    assert not capsys.readouterr().out

@@ -194,6 +194,15 @@ def test_names_from_files_are_harmless(text):
     assert len(reader.named("script")) == len(Reader(text).named("script"))
 
 
+def test_all_that_was_understood_of_the_files_is_on_the_page(result):
+    notes = tuple(f"kit.csv, row {k}: read as {k} EUR" for k in range(30))
+    page = words(plan_page(replace(result, job=replace(result.job, notes=notes))))
+    assert "How your files were read" in page
+    assert all(note in page for note in notes)
+    bare = words(plan_page(replace(result, job=replace(result.job, notes=()))))
+    assert "How your files were read" not in bare
+
+
 def test_small(result, tmp_path):
     # How soon it is written: tests/benchmarks/report_speed.py.
     path = write_report(result, tmp_path / "report.html")
