@@ -313,7 +313,7 @@ def reason(search: Search, row: int, other: EvaluatedSet | None, budget: float, 
     """
     cost = float(search.terms.cost[row])
     if cost > budget:
-        return f"costs {cost:g} {currency}, more than the budget"
+        return f"costs {cost:,g} {currency}, more than the budget"
     if other is None:
         return "no kit within the budget can have it"
     return f"the best kit with it {loss}"

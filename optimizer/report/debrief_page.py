@@ -46,7 +46,6 @@ def debrief_page(d: Debrief, name: str, after: NextPlan) -> str:
     """Page of a debrief; `name` is what the plan is called, `after` what the next one takes."""
     sections = [
         Section("where", "Where the time went", [_parts(d), _strip(d)]),
-        Section("splits", "By stretch", [_splits(d)]),
         Section("change", "What to do next time", [Points([*next_time(d), *advice(d, after)])]),
         Section("model", "What the ride says of drag and power", _model(d, after)),
         Section("notes", "How it was compared", [Points(_method(d))])]
@@ -450,8 +449,7 @@ def _strip(d: Debrief) -> Chart:
     word = "lost" if lost[k] > 0 else "won"
     return Chart("strip", "Where along the course?", lambda look: plot(
         look, kilometre_axis(course), rows, posts=posts(course), names=True, ends=True),
-        Table(("stretch", "planned", "ridden", "difference", "mostly"), split_rows(d),
-              "Plan and ride between the marks", left=(0, 4)),
+        _splits(d),
         f"Most was {word} from {names[k]}: {signed_seconds(float(lost[k]))}.",
         note="A line that rises loses time there. Ridden power is a mean over some 500 m.",
         kilometres=course.length / 1000.0)

@@ -36,6 +36,8 @@ from optimizer.report.words import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from optimizer.job import Job
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
@@ -73,7 +75,7 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
          + f" {_criterion(decision)}"),
         *([free] if (free := free_words(job.catalogue, choice, chosen)) else []),
         _proof(job, decision), *_last_money(decision),
-        "`kitpace plan` says how to ride it, and how often you could not hold that to the finish."]
+        "kitpace plan says how to ride it, and how often you could not hold that to the finish."]
 
 
 def _proof(job: Job, decision: KitDecision) -> str:
@@ -117,7 +119,7 @@ def _lost_or_won(gain: float) -> str:
 
 def _criterion(decision: KitDecision) -> str:
     if decision.measure.of is None:
-        return "It is the fastest on that day, as in `kitpace plan`."
+        return "It is the fastest on that day, as in kitpace plan."
     has = decision.measure.best_words(decision.level, clock(decision.target))
     score = days(decision.score) if decision.measure.chance else clock(decision.score)
     return f"Of the kits looked at, it has {has}: {score}."
@@ -222,7 +224,7 @@ def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Tabl
                    seconds_range(p.low, p.high), f"{p.price_per_second:.1f}")
                   for p in decision.purchases[:most]],
                  f"Alone, on top of your current kit{_changed(decision)}, as in the report of "
-                 "`kitpace plan`; these gains do not add up")
+                 "kitpace plan; these gains do not add up")
 
 
 def _changed(decision: KitDecision) -> str:
@@ -329,15 +331,30 @@ def compare_lead(job: Job, result: Comparison) -> list[str]:
 
 def why_rows(result: Comparison, difference: Difference,
              ) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Headings and rows of the seconds won by stretch and cause; minus is won."""
+    """Headings and rows of the seconds won by stretch and cause; minus is won.
+
+    Sums are those of the rounded figures; what is left of the difference has a row of its own.
+    """
     shown = [k for k in range(len(CAUSES)) if np.abs(difference.why[:, k]).max() >= 0.05]
-    rows = [(f"to {name}", *(signed_seconds(-float(difference.why[p, k])) for k in shown),
-             signed_seconds(-float(difference.why[p].sum())))
-            for p, (name, _) in enumerate(result.places)]
-    total = difference.why.sum(axis=0)
-    rows.append(("In all", *(signed_seconds(-float(total[k])) for k in shown),
-                 signed_seconds(-float(total.sum()))))
+    lost = -np.round(difference.why[:, shown], 1)
+    whole = -round(difference.seconds, 1)
+
+    def row(name: str, values: NDArray[np.float64]) -> tuple[str, ...]:
+        return (name, *(_tenths(float(value)) for value in [*values, values.sum()]))
+    rows = [row(f"to {name}", lost[p]) for p, (name, _) in enumerate(result.places)]
+    rows.append(row("In all", lost.sum(axis=0)))
+    rest = whole - float(lost.sum())
+    if abs(rest) > 0.05:
+        blank = [""] * len(shown)
+        rows += [("rest: not of one force alone", *blank, _tenths(rest)),
+                 ("At the finish, on the clock", *blank, _tenths(whole))]
     return ("Stretch", *(CAUSES[k] for k in shown), "all"), rows
+
+
+def _tenths(value: float) -> str:
+    """Give seconds more (+) or less (−) in tenths, also large ones: they are added up."""
+    return signed_seconds(value) if abs(value) < 9.95 else (
+        f"{'−' if value < 0 else '+'}{abs(value):,.1f} s")
 
 
 def compare_page(job: Job, result: Comparison) -> str:

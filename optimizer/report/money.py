@@ -278,7 +278,8 @@ def items_worth(result: Result) -> Chart:
                   said=seconds_range(row.low, row.high)) for row in rows]
     clear = sum(row.low > 0 for row in rows)
     first = max(rows, key=lambda row: row.low)
-    finding = (f"The surest gain is {first.item}, {seconds_range(first.low, first.high)}; "
+    finding = (f"{first.item} saves {seconds(first.low)} even at the low end of its range, more "
+               "than any other item does at its own; "
                f"{clear} of {len(rows)} items are a clear gain." if clear else
                f"None of {len(rows)} items is a clear gain.")
     axis = "seconds saved, each item on its own"
@@ -297,7 +298,9 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
     for row in rows:
         item, effect = catalogue[row.item], effects.get(row.item)
         cells.append((row.item, item.place, cost_of(item), f"{row.seconds:.1f}".replace("-", "−"),
-                      seconds_range(row.low, row.high), _price_per_second(item, row), _verdict(row),
+                      seconds_range(row.low, row.high) + (
+                          " (mass only)" if effect is None and item.mass else ""),
+                      _price_per_second(item, row), _verdict(row),
                       _evidence(effect), "yes" if row.item in chosen else "no"))
     return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",
                   "90 % range", f"{result.choice.currency} per s", "Clear gain",

@@ -60,6 +60,8 @@ def seconds_range(low: float, high: float) -> str:
     def text(value: float) -> str:
         whole = round(value, 1) if abs(high - low) < 5 else round(value)
         return f"−{abs(whole):g}" if whole < 0 else f"{abs(whole):g}"
+    if text(low) == text(high):
+        return f"{text(low)} s"
     return f"{text(low)} to {text(high)} s"
 
 

@@ -83,7 +83,7 @@ def align(ride: Ride, course: Course) -> tuple[NDArray[np.float64], float]:
     share = off / max(last - first + 1, 1)
     reached = float(np.nanmax(matched, initial=0.0))
     if share > _MOST_OFF or reached < _LEAST * course.length:
-        raise InputError(ride.name, "", f"is off the course for {100 * share:.0f} % of its time "
+        raise InputError(ride.place, "", f"is off the course for {100 * share:.0f} % of its time "
                          f"and follows it for {reached / 1000:.1f} of "
                          f"{course.length / 1000:.1f} km", "give the ride of this course")
     along = _smoothed(ride, np.concatenate([np.full(begin, np.nan), matched,
@@ -141,7 +141,7 @@ def _smoothed(ride: Ride, matched: NDArray[np.float64]) -> NDArray[np.float64]:
 def _by_distance(ride: Ride, course: Course) -> NDArray[np.float64]:
     factor = course.length / ride.length
     if abs(factor - 1.0) > _MOST_LONGER:
-        raise InputError(ride.name, "", f"is {ride.length / 1000:.2f} km long, the course "
+        raise InputError(ride.place, "", f"is {ride.length / 1000:.2f} km long, the course "
                          f"{course.length / 1000:.2f} km, and there are no positions",
                          "record positions, or cut the ride to start and finish")
     return np.asarray(ride.distance * factor)
@@ -168,9 +168,9 @@ def _start(road: NDArray[np.float64], track: NDArray[np.float64], ride: Ride, co
     if not len(near):
         nearest = float(away.min())
         if nearest > _ELSEWHERE:
-            raise InputError(ride.name, "", f"is {nearest / 1000:,.0f} km away from the start: "
+            raise InputError(ride.place, "", f"is {nearest / 1000:,.0f} km away from the start: "
                              "this is another course", "give the ride of this course")
-        raise InputError(ride.name, "", f"never comes closer than {nearest:.0f} m to the start "
+        raise InputError(ride.place, "", f"never comes closer than {nearest:.0f} m to the start "
                          "of the course", "give the ride of this course, from its start")
     # The first visit only, so that a course that comes back here is not cut short.
     leaves = near[np.concatenate([np.diff(near) > 1, [True]])][0]

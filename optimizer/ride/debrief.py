@@ -112,7 +112,7 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
     Raises InputError where the ride is not one of this course or holds no power.
     """
     if not ride.has_power:
-        raise InputError(ride.name, "", "has no power",
+        raise InputError(ride.place, "", "has no power",
                          "a debrief needs a power meter: record power_w")
     passage = pass_nodes(ride, intended.course, intended.nodes)
     m = len(passage.power)

@@ -216,7 +216,7 @@ def field_test(spec: Runs, *, each_ride: bool = False,
         try:
             return _estimate(spec, each_ride, sizes)
         except np.linalg.LinAlgError as error:
-            raise InputError(spec.rides[0].name, "", "contradicts itself: no drag explains its "
+            raise InputError(spec.rides[0].place, "", "contradicts itself: no drag explains its "
                              "power, speed and heights together", "check that each sensor was "
                              "alive, and the units") from error
 
@@ -250,13 +250,13 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
 def _check(spec: Runs) -> None:
     for ride in spec.rides:
         if ride.virtual:
-            raise InputError(ride.name, "", "says that it is a virtual ride: its speed was "
+            raise InputError(ride.place, "", "says that it is a virtual ride: its speed was "
                              "computed and says nothing of your drag", "give a ride on a road")
         if not ride.has_power:
-            raise InputError(ride.name, "", "has no power",
+            raise InputError(ride.place, "", "has no power",
                              "a field test needs a power meter: record power_w")
         if not (ride.has_elevation or ride.has_position or spec.lap_length):
-            raise InputError(ride.name, "", "has neither heights nor positions",
+            raise InputError(ride.place, "", "has neither heights nor positions",
                              "record elevation_m or positions, or give the length of the lap")
         check_recording(ride)
 
@@ -266,7 +266,7 @@ def _check_share(spec: Runs, groups: NDArray[np.int64], balance: Balance) -> Non
     left = np.bincount(groups[balance.segments.ride[balance.kept]], minlength=groups.max() + 1)
     for k in np.flatnonzero(left < _LEAST_EACH):
         ride = int(np.flatnonzero(groups == k)[0])
-        raise InputError(spec.rides[ride].name, "", f"has {left[k]} stretches that show the "
+        raise InputError(spec.rides[ride].place, "", f"has {left[k]} stretches that show the "
                          f'drag with "{spec.setups[ride]}"', f"at least {_LEAST_EACH} are "
                          "needed, ridden without stopping or braking")
 
@@ -364,12 +364,12 @@ def _fit_without_the_odd(spec: Runs, segments: Segments, groups: NDArray[np.int6
 def _fitted(spec: Runs, segments: Segments, groups: NDArray[np.int64], kept: NDArray[np.bool_],
             sizes: dict[str, float] | None) -> tuple[Balance, Posterior]:
     if kept.sum() < _LEAST:
-        raise InputError(spec.rides[0].name, "", f"has {int(kept.sum())} stretches that show "
+        raise InputError(spec.rides[0].place, "", f"has {int(kept.sum())} stretches that show "
                          "the drag", f"at least {_LEAST} of {_SHORTEST:.0f} m or more "
                          "are needed, ridden without stopping or braking")
     balance = balance_of(segments, spec.bike.rolling_resistance, spec.assumptions, ~kept)
     if len(balance.data) < _LEAST_EACH:
-        raise InputError(spec.rides[0].name, "", "passes hardly any place twice and has no "
+        raise InputError(spec.rides[0].place, "", "passes hardly any place twice and has no "
                          "heights, so the work of climbing is unknown",
                          "ride laps or out and back, or record elevation_m")
     return balance, posterior_of(balance, groups, sizes)

@@ -55,7 +55,7 @@ def dead_power(time: NDArray[np.float64], distance: NDArray[np.float64],
 def check_recording(ride: Ride) -> None:
     """Raise InputError for a ride that does not move."""
     if not (ride.length > 0.0 and np.any(ride.speed > 0.0)):
-        raise InputError(ride.name, "", "does not move: its distance or its speed is 0 throughout",
+        raise InputError(ride.place, "", "does not move: its distance or its speed is 0 throughout",
                          "check the speed sensor, or record positions")
 
 

@@ -36,6 +36,7 @@ class Ride:
     start : date and time of the first sample, None if unknown
     corrections : what was mended or derived while reading
     virtual : whether the file says that it was ridden on no road, so that its speed is computed
+    file : from which it was read, as it was named; "" for none
     """
 
     name: str
@@ -49,12 +50,18 @@ class Ride:
     start: datetime | None = None
     corrections: tuple[Correction, ...] = ()
     virtual: bool = False
+    file: str = ""
 
     def __post_init__(self) -> None:
         for name in _ARRAYS:
             array = np.array(getattr(self, name), dtype=float)
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+
+    @property
+    def place(self) -> str:
+        """What an error about the ride names: its file, or its name where it has none."""
+        return self.file or self.name
 
     @property
     def has_power(self) -> bool:

@@ -56,7 +56,7 @@ def surface_of(spec: Runs, passes: Sequence[tuple[int, float, float]]) -> Measur
     """
     length = sum(end - start for _, start, end in passes)
     if length < _SHORTEST:
-        raise InputError(spec.rides[0].name, "", f"passes the stretch for {length:.0f} m in all",
+        raise InputError(spec.rides[0].place, "", f"passes the stretch for {length:.0f} m in all",
                          f"ride over it for {_SHORTEST:.0f} m or more, in several passes")
     rest = field_test(replace(spec, setups=("rest",) * len(spec.rides),
                               left_out=(*spec.left_out, *passes)))
@@ -66,7 +66,7 @@ def surface_of(spec: Runs, passes: Sequence[tuple[int, float, float]]) -> Measur
         distance = spec.rides[ride].distance
         first, last = (int(k) for k in np.searchsorted(distance, [start, end]))
         if last - first < 10:
-            raise InputError(spec.rides[ride].name, "", f"is not on the stretch from "
+            raise InputError(spec.rides[ride].place, "", f"is not on the stretch from "
                              f"{start / 1000:g} to {end / 1000:g} km",
                              f"it is {distance[-1] / 1000:.1f} km long")
         rides.append(spec.rides[ride].between(first, last))

@@ -261,7 +261,7 @@ def _assemble(file: str, name: str, recording: Recording) -> Ride:
     return Ride(name=name, time=time, distance=distance, speed=speed,
                 power=np.where(dead, np.nan, power), elevation=elevation, latitude=latitude,
                 longitude=longitude, start=start, corrections=tuple(corrections),
-                virtual=recording.virtual)
+                virtual=recording.virtual, file=file)
 
 
 def _from_the_first_fix(columns: dict[str, NDArray[np.float64]], time: NDArray[np.float64],

@@ -72,3 +72,9 @@ def test_money_and_lists():
     assert listing([]) == ""
     assert listing(["a"]) == "a"
     assert listing(["a", "b", "c"]) == "a, b and c"
+
+
+def test_a_range_without_width_is_one_figure():
+    assert seconds_range(2.5, 2.5) == "2.5 s"
+    assert seconds_range(-6.3, -6.3) == "−6.3 s"
+    assert seconds_range(2.5, 2.7) == "2.5 to 2.7 s"

@@ -72,6 +72,8 @@ def test_power_that_never_changes_is_no_traceback(tmp_path, power, says, heights
                          tmp_path / "page.html")
     assert re.search(says, said)
     assert code == (0 if "not clearly different" in said else 2)
+    if "has no power" in says and code == 2:
+        assert "a.csv" in said  # the file, as a person named it
 
 
 def test_a_setup_of_which_nothing_is_left_has_no_result(tmp_path):
