@@ -212,7 +212,18 @@ def card_and_chance(day: RaceDay, plan: Plan, options: Options,
 
 
 def as_ridden(plan: Plan, card: RideablePlan) -> Plan:
-    """Give the ride of a card in the form of a plan, for figures about the ride alone."""
+    """Give the ride of a card in the form of a plan, for figures about the ride alone.
+
+    Parameters
+    ----------
+    plan : the ideal ride that the card was made from
+    card : the card, ridden to the letter
+
+    Returns
+    -------
+    the plan with power (W), speed (m/s), time (s) and reserve (J) of the card; its bounds stay
+    those of the ideal ride
+    """
     return replace(plan, power=card.power, speed=card.speed, time=card.time, reserve=card.reserve)
 
 
