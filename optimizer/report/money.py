@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from optimizer.evidence import Effect
     from optimizer.job import ItemWorth, Result
-    from optimizer.kit import Item, KitSet
+    from optimizer.kit import Choice, Item, KitSet
     from optimizer.kit.rivals import Rival
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
@@ -37,7 +37,7 @@ _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 8  # rows of the forest plot that fit on paper
 
 __all__ = ["advice", "clearly_different", "frontier", "frontier_data", "items_worth", "kept_kit",
-           "last_money", "last_money_words", "money_parts"]
+           "last_money", "last_money_words", "money_parts", "slower_without"]
 
 
 def advice(result: Result) -> Markup:
@@ -141,8 +141,7 @@ def _basket(result: Result) -> Table:
         return _kept_basket(result)
     worth = {row.item: row for row in result.worth}
     effects = {effect.item: effect for effect in result.job.effects}
-    without = {other.item: other.seconds for other in choice.alternatives
-               if other.kit is not None}
+    without = slower_without(choice)
     rows = []
     for name in choice.best.items:
         item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
@@ -156,6 +155,22 @@ def _basket(result: Result) -> Table:
                  f"{_counted(result)}. Gains overlap, so "
                  "they do not add up to the whole; ranges are 90 % ranges.",
                  ident="basket")
+
+
+def slower_without(choice: Choice) -> dict[str, float]:
+    """Seconds that the best kit without each item takes more, by item; only what has such a kit.
+
+    Kits on the way to the best at every price count as well: where sets are nearly as fast, their
+    own plans may stand in another order than the search has them.
+    """
+    best, looked_at = choice.best, [kit for kit in choice.frontier if kit.spend <= choice.budget]
+    found = {}
+    for other in choice.alternatives:
+        if other.kit is None or other.item not in best.items:
+            continue
+        times = [kit.finish_time for kit in looked_at if other.item not in kit.items]
+        found[other.item] = min([other.seconds, *(time - best.finish_time for time in times)])
+    return found
 
 
 def _kept_basket(result: Result) -> Table:
