@@ -7,8 +7,8 @@ import math
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.svg import Mark
 
-__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "between", "normal_mark", "number_range",
-           "plain", "sure"]
+__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "amount_range", "between", "normal_mark",
+           "number_range", "plain", "sure"]
 
 CLEAR = 0.95  # chance of a gain from which it is told from none
 
@@ -31,6 +31,15 @@ def amount(value: float, sd: float, unit: str = "") -> str:
         digits = max(0, (1 if half < 1.95 * 10.0**exponent else 0) - exponent)
         text = f"{value:.{digits}f} ± {half:.{digits}f}"
     return f"{text} {unit}".strip().replace("-", "−")
+
+
+def amount_range(value: float, sd: float, unit: str = "") -> str:
+    """90 % range in a unit, to two digits of its half-width; without doubt the value."""
+    if sd <= 0 or not math.isfinite(sd):
+        return amount(value, sd, unit)
+    half = NINE_IN_TEN * sd
+    digits = max(0, 1 - math.floor(math.log10(half)))
+    return f"{plain(value - half, digits)} to {plain(value + half, digits)} {unit}".strip()
 
 
 def between(value: float, sd: float) -> str:

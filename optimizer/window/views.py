@@ -549,8 +549,8 @@ class Kit(View):
                          "none" if effect is None else _worth(effect)))
         return fragment([Table(
             ("Item", "Place", f"Price, {job.currency}", "Change"), rows,
-            "What the evidence comes to for this rider, at no side wind; ± is the half-width of "
-            "the 90 % range", left=(0, 1, 3)),
+            "What the evidence comes to for this rider, at no side wind: 90 % ranges",
+            left=(0, 1, 3)),
             *job.notes])
 
 
@@ -566,15 +566,14 @@ def _read_table(view: View, kind: Kind, pairs: str | None) -> object:
 
 
 def _worth(effect: Effect) -> str:
-    """Say what the evidence for an item comes to, with the half-width of its 90 % range."""
-    from optimizer.defaults import NINE_IN_TEN
-    from optimizer.report.uncertain import amount
+    """Say what the evidence for an item comes to, each change with its 90 % range."""
+    from optimizer.report.uncertain import amount_range
 
     parts = [(float(effect.drag_area[0]), effect.drag_area_sd, 1.0, "m² CdA"),
              (effect.rolling_resistance, effect.rolling_resistance_sd, 1.0, "Crr"),
              (effect.efficiency, effect.efficiency_sd, 100.0, "% efficiency"),
              (effect.mass, effect.mass_sd, 1000.0, "g")]
-    return "; ".join(amount(scale * value, NINE_IN_TEN * scale * sd, unit)
+    return "; ".join(amount_range(scale * value, scale * sd, unit)
                      for value, sd, scale, unit in parts if value or sd)
 
 

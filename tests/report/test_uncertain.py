@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from optimizer.report.uncertain import amount, between, normal_mark, number_range, plain, sure
+from optimizer.report.uncertain import (
+    amount,
+    amount_range,
+    between,
+    normal_mark,
+    number_range,
+    plain,
+    sure,
+)
 
 
 @pytest.mark.parametrize(("value", "sd", "text"), [
@@ -14,6 +22,14 @@ from optimizer.report.uncertain import amount, between, normal_mark, number_rang
     (5.039, 0.0, "5.04"), (0.003135, 0.0, "0.00314"), (0.0, 0.0, "0"), (0.0, 0.1, "0.00 ± 0.16")])
 def test_digits_follow_the_doubt(value, sd, text):
     assert amount(value, sd) == text
+
+
+@pytest.mark.parametrize(("value", "sd", "text"), [
+    (0.9, 0.35, "0.32 to 1.48 % efficiency"), (-0.005, 0.0028, "−0.0096 to −0.0004 % efficiency"),
+    (120.0, 20.0, "87 to 153 % efficiency"), (0.2, 0.0, "0.200 % efficiency")])
+def test_a_range_in_a_unit_has_two_digits_of_its_half_width(value, sd, text):
+    # 5 and 95 % points of the standard normal (Abramowitz and Stegun 1964, table 26.5): 1.645.
+    assert amount_range(value, sd, "% efficiency") == text
 
 
 def test_ranges():

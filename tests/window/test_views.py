@@ -6,10 +6,12 @@ import html
 import json
 import tomllib
 from datetime import date
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 
+from optimizer.scenario import read_scenario
 from optimizer.scenario.scenario import read_course_and_weather
 from tests.window.conftest import SCENARIO, track
 from tests.window.test_forms import address, checked, drawn, form_of, typed
@@ -83,6 +85,15 @@ def test_the_profile_is_drawn_with_its_marks(client):
         "s:mark.0.name": "Old mill", "s:mark.0.km": "2.5"}))
     assert "data-km" in picture
     assert "Old mill" in picture
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_what_the_evidence_comes_to_is_its_90_percent_range(client, folder):
+    effect, = (one for one in read_scenario(folder / "scenario.toml").effects
+               if one.item == "Fast tyres")
+    tyres = NormalDist(effect.rolling_resistance, effect.rolling_resistance_sd)
+    low, high = (f"{tyres.inv_cdf(share):.5f}".replace("-", "−") for share in (0.05, 0.95))
+    assert f"{low} to {high} Crr" in html.unescape(drawn(client, "kit", {})).replace("\xa0", " ")
 
 
 @pytest.mark.usefixtures("with_kit")
