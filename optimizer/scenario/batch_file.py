@@ -13,16 +13,20 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.errors import InputError
 from optimizer.files import is_file, near_file
-from optimizer.scenario.tables import read_rows
+from optimizer.scenario.tables import each_row, read_table
 from optimizer.scenario.toml_file import check, read_toml
 from optimizer.scenario.weather import parse_wind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from optimizer.scenario.tables import Row
+
 __all__ = ["Batch", "Case", "read_batch"]
 
 _MOST_CASES = 10_000
+_SAMPLE = {"scenario": "race/scenario.toml", "name": "windy", "rider": "race/rider.toml",
+           "forecast": "25@225", "budget": "300", "start_time": "09:30"}  # a row, for messages
 
 
 @dataclass(frozen=True)
@@ -127,20 +131,23 @@ def _from_toml(file: Path) -> Batch:
 
 
 def _from_csv(file: Path, notes: list[str]) -> Batch:
-    cases = []
-    for row in read_rows(file, required=["scenario"], optional=[
-            "name", "rider", "forecast", "budget", "start_time"], notes=notes):
-        def place(column: str, row: Any = row) -> Callable[[str, str], InputError]:
+    def case_of(row: Row) -> Case:
+        def place(column: str) -> Callable[[str, str], InputError]:
             return lambda problem, remedy: row.error(column, problem, remedy)
 
+        scenario = row.text("scenario")  # an empty one is told already
         case = Case(
-            row.text("name", ""), _beside(file, row.text("scenario"), place("scenario")),
+            row.text("name", ""),
+            _beside(file, scenario, place("scenario")) if scenario else file,
             rider=_beside(file, row.text("rider"), place("rider")) if row.has("rider") else None,
             budget=row.number("budget", None, low=0.0, high=1e9),
             start_time=_moment(row.text("start_time"), place("start_time"))
             if row.has("start_time") else None)
-        cases.append(_in_weather(file, case, row.text("forecast", ""), place("forecast")))
-    return Batch(file.stem, file, tuple(cases))
+        return _in_weather(file, case, row.text("forecast", ""), place("forecast"))
+
+    table = read_table(file, required=["scenario"], optional=[
+        "name", "rider", "forecast", "budget", "start_time"], notes=notes, deferred=True)
+    return Batch(file.stem, file, tuple(each_row(table, case_of, _SAMPLE, notes)))
 
 
 def _moment(text: str, refuse: Callable[[str, str], InputError]) -> datetime | time:

@@ -6,7 +6,7 @@ from datetime import time
 
 import pytest
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, InputErrors
 from optimizer.scenario.batch_file import read_batch
 from optimizer.scenario.named_files import named_files
 
@@ -112,3 +112,15 @@ def test_files_that_files_name(folder):
     (folder / "anna" / "rider.toml").write_text('efforts_csv = "../west.csv"\n')
     found = named_files(folder / "flat" / "scenario.toml")
     assert {path.name for path in found} == {"scenario.toml", "rider.toml", "west.csv", "r.toml"}
+
+
+def test_all_mistakes_of_a_table_are_told_at_once(folder):
+    with pytest.raises(InputErrors) as told:
+        batch(folder, "scenario,rider,forecast,budget,start_time\n"
+              "flat/scenario.toml,nobody.toml,,,\nflat/scenario.toml,,,much,\n"
+              "hills/scenario.toml,,,,noon\n,ben.toml,,,\nhills/scenario.toml,,25@900,,\n",
+              "squad.csv")
+    assert [one.where for one in told.value.found] == [
+        "row 2, column rider", "row 3, column budget", "row 4, column start_time",
+        "row 5, column scenario", "row 6, column forecast"]
+    assert "25@225" in told.value.samples[str(folder / "squad.csv")]
