@@ -51,8 +51,9 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.pacing import Block
 
-__all__ = ["range_rule", "ribbon"]
+__all__ = ["range_rule", "ribbon", "wind_edges"]
 
+_WIND_PARTS = 40  # of a course, for each of which one knows whether the wind is with the rider
 _FEATHERS = {True: 12, False: 30}  # along the course, on a phone and elsewhere
 _STRONG = 6.0  # m/s of wind at the rider from which feathers grow no longer
 _CALM = 0.4  # m/s, below which there is a dot instead
@@ -281,15 +282,35 @@ def _wind(result: Result, look: Look, km: Scale, y: float) -> tuple[Markup, floa
 
 
 def _wind_of_legs(result: Result, look: Look, km: Scale, y: float) -> list[Markup]:
-    """Mean wind along the road from mark to mark, where the words fit."""
-    edges, _ = legs(result.job.course)
-    mean = 3.6 * mean_over(result.plan.problem.headwind, result.plan.distance, edges)
+    """Mean wind along the road from mark to mark and turn to turn, where the words fit."""
+    distance, headwind = result.plan.distance, result.plan.problem.headwind
+    edges = wind_edges(legs(result.job.course)[0], distance, headwind)
+    mean = 3.6 * mean_over(headwind, distance, edges)
     out = []
     for value, a, b in zip(mean, km(edges[:-1]), km(edges[1:]), strict=True):
         words = f"{abs(value):.0f} km/h {'head' if value > 0 else 'tail'}"
         if round(abs(float(value))) >= 1 and width_of(words, 0.92 * look.size) < b - a - 6.0:
             out.append(text(float(0.5 * (a + b)), y, words, "quiet fine halo", "middle"))
     return out
+
+
+def wind_edges(marks: NDArray[np.float64], distance: NDArray[np.float64],
+               headwind: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Divide stretches where head wind and tail wind take turns: their mean would say nothing.
+
+    Parameters
+    ----------
+    marks, distance : ends of the stretches, and of the steps (n + 1,) [m]
+    headwind : (n,) m/s
+
+    Returns
+    -------
+    ends of the parts [m]
+    """
+    fine = np.linspace(marks[0], marks[-1], _WIND_PARTS + 1)
+    ahead = mean_over(headwind, distance, fine) > 0.0
+    turns = fine[1:-1][ahead[1:] != ahead[:-1]]
+    return np.unique(np.concatenate([marks, turns]))
 
 
 def _feather(x: float, y: float, head: float, side: float, speed: float, room: float) -> Markup:
