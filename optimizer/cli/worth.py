@@ -121,7 +121,9 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
         worths = tuple(sorted(worths, key=lambda worth: here[worth.effect.item]))
     return Valuation(
         title=Path(file).name, rider=name, worths=worths,
-        reference=reference, priors=priors, speeds=speeds, assumptions=assumed,
+        reference=reference, priors=priors, speeds=speeds,
+        at_critical_power=speed is None and bool(scenario_file or options["rider"]),
+        assumptions=assumed,
         notes=tuple(notes), **course)
 
 
@@ -181,5 +183,6 @@ def _tell(valuation: Valuation) -> None:
         else:
             rows.append((name, between(worth.watts[1], worth.watts_sd[1]), flat,
                          gain(valuation, worth), worth.effect.basis))
-    table(headings, rows, "What each saves on its own, 90 % range; ≈ no clear gain",
+    table(headings, rows,
+          "What each saves on its own, 90 % range" + ("; ≈ no clear gain" if here else ""),
           left=(0,) if here else (0, 4))

@@ -54,13 +54,12 @@ def number_range(low: float, high: float) -> str:
 
 
 def sure(chance: float) -> str:
-    """Chance of a gain, in percent that do not pretend; ≈ where it may as well be none."""
+    """Chance of a gain, in percent that do not pretend where it may as well be none."""
     if chance >= CLEAR:
         return "yes"
     if chance <= 1 - CLEAR:
         return "no: costs time"
-    return f"≈ {math.floor(100 * chance)} %"
-
+    return f"{math.floor(100 * chance)} % likely"
 
 
 def plain(value: float, digits: int) -> str:

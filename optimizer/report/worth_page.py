@@ -38,8 +38,9 @@ _UNITS: dict[Channel, tuple[str, float, int]] = {
 class Valuation:
     """Everything the page shows.
 
-    `speeds` [m/s] are those of `Worth.watts`; `course` names the course of `on_course`, empty
-    without one; `overlaps` are rows (region, items, sum of the gains, together) in m².
+    `speeds` [m/s] are those of `Worth.watts`, `at_critical_power` tells that the rider's sets them;
+    `course` names the course of `on_course`, empty without one; `overlaps` are
+    rows (region, items, sum of the gains, together) in m².
     """
 
     title: str
@@ -48,6 +49,7 @@ class Valuation:
     reference: Reference
     priors: Priors
     speeds: tuple[float, ...]
+    at_critical_power: bool = False
     course: str = ""
     on_course: tuple[ItemWorth, ...] = ()
     catalogue: Catalogue | None = None
@@ -109,12 +111,12 @@ def lead(valuation: Valuation) -> list[str]:
     clear = [worth for worth in worths if gain(valuation, worth) == "yes"]
     first = (f"{_number(len(worths), 'item')} from {_number(count, 'figure')}, for "
              f"{valuation.rider} at {here.speed * 3.6:.1f} km/h ({here.power_at(here.speed):.0f} "
-             "W) on a flat road without wind.")
+             f"W{', critical power' * valuation.at_critical_power}) on a flat road without wind.")
     open_end = "" if gain(valuation, best) == "yes" else ", which may be none"
     there = next((row for row in valuation.on_course if row.item == best.effect.item), None)
     won = (f"{between(best.seconds, best.seconds_sd)} s over 40 km" if there is None
            else f"{number_range(there.low, there.high)} s on {valuation.course}")
-    second = (f"{best.effect.item} comes first: {won}{open_end}." if best.seconds > 0
+    second = (f"The surest gain is {best.effect.item}: {won}{open_end}." if best.seconds > 0
               else "None of them saves time.")
     third = (f"{len(clear)} of {len(worths)} {'is' if len(clear) == 1 else 'are'} a clear "
              "gain. Do not pay for the difference between two items whose ranges overlap.")
@@ -139,9 +141,10 @@ def _items_worth(valuation: Valuation) -> list[Part]:
                       here[mark.label].high, leads=True) for mark in marks]
         question = f"How many seconds does each save on {valuation.course}?"
     marks = [replace(mark, said=f"{number_range(mark.low, mark.high)} s") for mark in marks]
-    finding = (f"{marks[0].label} saves most, {marks[0].said}; "
-               f"{sum(mark.low > 0 for mark in marks)} of {len(marks)} are a clear gain."
-               if marks else "")
+    clear = sum(mark.low > 0 for mark in marks)
+    finding = (f"The surest gain is {marks[0].label}, {marks[0].said}; {clear} of {len(marks)} "
+               f"{'is' if clear == 1 else 'are'} a clear gain." if clear else
+               "None of them is a clear gain." if marks else "")
     return [Chart("seconds", question,
                   lambda look: forest(look, marks, "seconds saved, each on its own"),
                   _items_table(valuation), finding,

@@ -42,8 +42,8 @@ def test_ranges():
 def test_what_cannot_be_told_has_its_own_sign():
     assert sure(0.99) == "yes"
     assert sure(0.01).startswith("no")
-    assert sure(0.949) == "≈ 94 %"  # never rounded up to what counts as told
-    assert sure(0.5) == "≈ 50 %"
+    assert sure(0.949) == "94 % likely"  # never rounded up to what counts as told
+    assert sure(0.5) == "50 % likely"
 
 
 def test_a_mark_by_its_standard_deviation():

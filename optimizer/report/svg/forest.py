@@ -79,7 +79,7 @@ def _mark(mark: Mark, look: Look, x: Scale, top: float, names: float,
           deep: float) -> list[Markup]:
     """One row: name, range, value, figure."""
     y = top + (deep - 0.55 * look.size if look.small else 0.5 * deep)
-    strong = "strong" if mark.leads else "quiet" if mark.sub else ""
+    strong = f"{'strong' if mark.leads else 'quiet' if mark.sub else ''} halo".strip()
     indent = 10.0 if mark.sub else 0.0
     if look.small:
         parts = [text(indent, top + look.size, shortened(
