@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +19,7 @@ from optimizer.report.current import (
     not_in_sets,
     nothing_bought,
 )
-from optimizer.report.money import last_money_words
+from optimizer.report.money import last_money_words, slower_without
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
@@ -128,23 +129,27 @@ def _criterion(decision: KitDecision) -> str:
 def basket(job: Job, decision: KitDecision) -> Table:
     """Set out the chosen set with what each item is good for and its caution."""
     others = {other.item: other for other in decision.alternatives}
+    # By the forecast day the kits at every price are times of the same sort, and may be nearer.
+    by_day = decision.measure.of is None and decision.chosen.items == decision.choice.best.items
+    nearest = slower_without(decision.choice) if by_day else {}
     rows = []
     for name in decision.chosen.items:
         item = job.catalogue[name]
-        rows.append((name, item.place, cost_of(item), _loss(decision, others[name]),
+        rows.append((name, item.place, cost_of(item),
+                     _loss(decision, others[name], nearest.get(name, math.inf)),
                      caution_of(item)))
     return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
                  "The kit. Without it: what the best kit without this item loses "
                  f"({decision.measure.lost})", left=(0, 1, 4), ident="basket")
 
 
-def _loss(decision: KitDecision, other: Otherwise) -> str:
-    """Say what deciding otherwise about an item loses."""
+def _loss(decision: KitDecision, other: Otherwise, nearest: float) -> str:
+    """Say what deciding otherwise about an item loses; in seconds, no more than `nearest`."""
     if other.kit is None:
         return "needed"
     if decision.measure.chance:
         return days(other.plain) if other.plain >= 0.005 else "under 1 day in 100"
-    return seconds(max(other.plain, 0.0))
+    return seconds(max(min(other.plain, nearest), 0.0))
 
 
 def with_chosen(decision: KitDecision) -> list[KitSet]:

@@ -260,7 +260,8 @@ def _frontier_finding(result: Result, x: NDArray[np.float64], y: NDArray[np.floa
 def frontier_data(result: Result) -> dict[str, object]:
     """Give the kits of the frontier to the script of the page."""
     owned = result.choice.owned
-    return {"top": frontier_top(result), "sets": [
+    against = current_kit(result.job.catalogue, owned)
+    return {"top": frontier_top(result), "against": against, "sets": [
         {"amount": kit.spend, "spend": money(kit.spend, result.choice.currency),
          "finish": clock(kit.finish_time), "seconds": owned.finish_time - kit.finish_time,
          "saved": seconds(owned.finish_time - kit.finish_time),

@@ -1,6 +1,6 @@
 // Kit for an amount of money, card and printing of the plan's page.
 (() => {
-  const { top, sets } = kitpace.data.frontier;
+  const { top, against, sets } = kitpace.data.frontier;
   const pick = document.getElementById("set");
   const says = document.getElementById("set-says");
 
@@ -24,7 +24,7 @@
     const verdict = kit.best ? " This is the best kit within the budget."
       : kit.told ? "" : " The difference from the best kit is not clear.";
     says.replaceChildren(
-      element("p", `For ${kit.spend}: ${kit.saved} faster than your current kit; the `
+      element("p", `For ${kit.spend}: ${kit.saved} faster than ${against}; the `
         + `ideal ride takes ${kit.finish}.${verdict}`), list);
     pick.setAttribute("aria-valuetext", `${kit.spend}: ${kit.finish}`);
     ring(kit);
