@@ -68,12 +68,13 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 @click.option("--out", metavar="FILE.html", type=click.Path(),
               help="Where the page goes; beside the first ride by default.")
 @_outputs.overwrite_option
-def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float, crr_sd: float,
-            temperature: float | None, pressure: float | None, humidity: float,
-            wind: tuple[float, float] | None, forecast: str | None, power_accuracy: float,
-            lap_km: float | None, leave_out: tuple[str, ...], surface: tuple[str, ...],
-            features: str | None, row_file: str | None, out: str | None,
-            overwrite: bool) -> None:
+@click.pass_context
+def command(context: click.Context, rides: tuple[str, ...], mass: float, setups: str | None,
+            crr: float, crr_sd: float, temperature: float | None, pressure: float | None,
+            humidity: float, wind: tuple[float, float] | None, forecast: str | None,
+            power_accuracy: float, lap_km: float | None, leave_out: tuple[str, ...],
+            surface: tuple[str, ...], features: str | None, row_file: str | None,
+            out: str | None, overwrite: bool) -> None:
     """Find CdA and Crr from recorded rides with power, and say how sure they are.
 
     RIDE is FIT, GPX or CSV with power; a CSV has elapsed_s or time, speed_mps or speed_kmh,
@@ -125,6 +126,7 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
         runs = _runs(recorded, names, _weather(recorded, temperature, pressure, humidity, wind,
                                                forecast), mass, crr, assumptions, lap_km,
                      stretches)
+        runs = replace(runs, rolling_from=_rolling_from(context))
         progress("fitting")
         test, compared = _fit(runs)
         measured = surface_of(runs, passes) if passes else None
@@ -150,6 +152,15 @@ def command(rides: tuple[str, ...], mass: float, setups: str | None, crr: float,
     say()
     for what, path in written:
         say(f"{what}: {path}")
+
+
+def _rolling_from(context: click.Context) -> str:
+    """Say which of Crr and its error were stated."""
+    crr, error = (context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
+                  for name in ("crr", "crr_sd"))
+    if not crr:
+        return "as assumed (no --crr given)"
+    return "as stated" if error else "as stated, its range assumed (no --crr-sd given)"
 
 
 def _setup_names(setups: str | None, count: int) -> tuple[str, ...]:

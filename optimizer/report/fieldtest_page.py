@@ -9,9 +9,9 @@ import numpy as np
 
 from optimizer.defaults import GRAVITY, NINE_IN_TEN
 from optimizer.report.page import Chart, Points, Section, Table, render
-from optimizer.report.svg import Axis, Dots, Mark, Outline, Row, forest, plot
+from optimizer.report.svg import Axis, Dots, Line, Mark, Outline, Row, forest, plot
 from optimizer.report.words import compass, kilometres, seconds
-from optimizer.ride.field_test import LEAST_ROLLING, draft_words
+from optimizer.ride.field_test import draft_words
 from optimizer.ride.places import map_over_wheel
 
 if TYPE_CHECKING:
@@ -110,31 +110,46 @@ def impossible_sentences(test: FieldTest) -> list[str]:
     free = (f"{test.free_rolling_resistance:.4f} ± {_HALF * test.free_rolling_resistance_sd:.4f}"
             .replace("-", "−"))
     mass, meter = _would_explain(test)
-    if test.free_rolling_resistance < LEAST_ROLLING:
+    half = _HALF * test.free_rolling_resistance_sd
+    if test.free_rolling_resistance < test.least_rolling:
+        none = ("which no tyre has" if test.free_rolling_resistance + half < test.least_rolling
+                else "and probably no tyre has so little")
         said = [
-            (f"Taken as it is, the balance asks for a Crr of {free}, which no tyre has: mass, "
+            (f"Taken as it is, the balance asks for a Crr of {free}, {none}: mass, "
              "power meter, wind or air cannot be right."),
             f"A meter that reads {abs(meter):.0f} % too little would look like this."]
     else:
+        sure = "" if test.free_rolling_resistance - half > test.most_rolling else "probably "
         said = [
-            (f"Taken as it is, the balance asks for a Crr of {free}, more than any paved road has "
-             f"(up to {test.most_rolling:.3f}): mass, power meter or wind are not as stated, "
-             "riders in front gave shelter, or the road was rougher than stated."),
+            (f"Taken as it is, the balance asks for a Crr of {free}, {sure}more than any paved "
+             f"road has (up to {test.most_rolling:.3f}): mass, power meter or wind are not as "
+             "taken here, riders in front gave shelter, or the road was rougher than that."),
             (f"{mass:.0f} kg more of rider and bike, or a meter that reads {meter:.0f} % too "
              "much, would look like this.")]
     areas = [(*_area_in_doubt(test, k), name) for k, name in enumerate(test.names)]
-    loose = f"{stated:.4f} ± {_HALF * test.spec.assumptions.rolling_resistance_sd:.4f}"
-    each = ", ".join(f"{_area(area, 4 * sd)} ± {_HALF * sd:.3f} m²"
-                     + (f" with {name}" if len(areas) > 1 else "") for area, sd, name in areas)
-    return [*said, f"If Crr was {loose}, as stated, CdA was {each} by this meter and mass."]
+    least, most = _rolling_taken(test)
+    each = ", ".join(f"{_area(area, high - low)} m² ({_area(low, high - low)} to "
+                     f"{_area(high, high - low)})" + (f" with {name}" if len(areas) > 1 else "")
+                     for area, low, high, name in areas)
+    return [*said, (f"If Crr was {stated:.4f} ({least:.4f} to {most:.4f}), "
+                    f"{test.spec.rolling_from}, CdA was {each} by this meter and mass; in "
+                    "brackets are 90 % ranges.")]
 
 
-def _area_in_doubt(test: FieldTest, group: int) -> tuple[float, float]:
-    """CdA [m²] and its standard deviation with Crr as loosely known as it was stated."""
-    stated, sd = test.spec.bike.rolling_resistance, test.spec.assumptions.rolling_resistance_sd
-    mean, by_balance = test.free.area_given(stated, group)
-    by_tyre = test.free.area_given(stated + sd, group)[0] - mean
-    return mean, math.hypot(by_balance, by_tyre)
+def _rolling_taken(test: FieldTest) -> tuple[float, float]:
+    """90 % range of Crr before the ride, within what a tyre on a paved road can have."""
+    stated = test.spec.bike.rolling_resistance
+    half = _HALF * test.spec.assumptions.rolling_resistance_sd
+    return max(stated - half, test.least_rolling), min(stated + half, test.most_rolling)
+
+
+def _area_in_doubt(test: FieldTest, group: int) -> tuple[float, float, float]:
+    """CdA [m²] and its 90 % range with Crr as loosely known as before the ride."""
+    mean, sd = test.free.area_given(test.spec.bike.rolling_resistance, group)
+    by_balance = _HALF * sd
+    high, low = (test.free.area_given(crr, group)[0] for crr in _rolling_taken(test))
+    return (mean, mean - math.hypot(by_balance, mean - low),
+            mean + math.hypot(by_balance, high - mean))
 
 
 def _would_explain(test: FieldTest) -> tuple[float, float]:
@@ -203,15 +218,15 @@ def assumed(test: FieldTest) -> list[str]:
         f"drivetrain efficiency {100 * bike.drivetrain_efficiency:.1f} %",
         (f"air of {test.air_density:.3f} kg/m³ ± {100 * _HALF * a.density_sd:.1f} %"),
         (f"Crr {bike.rolling_resistance:.4f} ± {_HALF * a.rolling_resistance_sd:.4f} before the "
-         f"rides, between {LEAST_ROLLING:.4f} and {test.most_rolling:.4f} (smooth asphalt "
-         "has 0.003 to 0.005, rough asphalt up to 0.010: literature, from memory), the same "
-         "throughout"),
+         f"rides, {spec.rolling_from}, between {test.least_rolling:.4f} and "
+         f"{test.most_rolling:.4f} (smooth asphalt has 0.003 to 0.005, rough asphalt up "
+         "to 0.010: literature, from memory), the same throughout"),
         (f"the steady wind within ± {3.6 * _HALF * a.wind_sd:.0f} km/h of what was stated before "
          "the rides (calm if nothing was), in each direction"),
         (f"CdA does not change with yaw; half of the time it was under "
          f"{math.degrees(test.yaw):.0f}°")]
     if not spec.rides[0].has_position:
-        out.append("no positions were recorded: the wind is taken as stated")
+        out.append("no positions were recorded: the wind is taken as stated, calm if nothing was")
     return out
 
 
@@ -235,13 +250,12 @@ def drag_rows(test: FieldTest) -> list[tuple[str, ...]]:
     if test.contradicts:
         stated = test.spec.bike.rolling_resistance
         given = [_area_in_doubt(test, k) for k in range(len(heads))]
-        half = _HALF * test.spec.assumptions.rolling_resistance_sd
-        return [*((f"{head}, in doubt", f"{mean:.3f}",
-                   f"{mean - _HALF * sd:.3f} to {mean + _HALF * sd:.3f}",
-                   f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")
-                  for head, (mean, sd) in zip(heads, given, strict=True)),
-                ("Crr, as stated", f"{stated:.4f}",
-                 f"{max(stated - half, 0.0):.4f} to {stated + half:.4f}", "")]
+        least, most = _rolling_taken(test)
+        return [*((f"{head}, in doubt", f"{mean:.3f}", f"{low:.3f} to {high:.3f}",
+                   f"{per_area * mean:.0f} ({per_area * low:.0f} to {per_area * high:.0f})")
+                  for head, (mean, low, high) in zip(heads, given, strict=True)),
+                (f"Crr, {test.spec.rolling_from}", f"{stated:.4f}", f"{least:.4f} to {most:.4f}",
+                 "")]
     rows: list[tuple[str, ...]] = [
         (head, f"{mean:.3f}", f"{low:.3f} to {high:.3f}",
          f"{per_area * mean:.0f} ± {per_area * _HALF * sd:.0f}")
@@ -318,7 +332,11 @@ def _drag(test: FieldTest) -> list[Part]:
 
 
 def _trade_off(test: FieldTest) -> Chart:
-    """CdA that goes with each Crr, with the region of both at 90 %."""
+    """CdA that goes with each Crr, with the region of both at 90 %.
+
+    Where no tyre fits, the region is what the balance asks for, and the pair of the answer
+    stands beside it with the ranges of both.
+    """
     mean, covariance = (np.append(test.drag_area, test.rolling_resistance), test.covariance)
     if test.contradicts:
         mean, covariance = test.free.moments()
@@ -330,16 +348,31 @@ def _trade_off(test: FieldTest) -> Chart:
     crr = np.array([0.003, 0.004, 0.005, 0.006, 0.008])
     given = [test.drag_area_given(float(c)) for c in crr]
 
+    shown: list[Line | Dots] = []
+    reach = ring[1]
+    if test.contradicts:
+        stated, taken = test.spec.bike.rolling_resistance, _rolling_taken(test)
+        reach = np.append(ring[1], taken)
+        area, low, high = _area_in_doubt(test, 0)
+        shown = [Line(taken, (area, area), "other"), Line((stated, stated), (low, high), "other"),
+                 Dots((stated,), (area,), "other", "dot")]
+
     def draw(look: Look) -> Drawing:
-        return plot(look, Axis(0.98 * float(ring[1].min()), 1.02 * float(ring[1].max()), "Crr"), [
+        return plot(look, Axis(0.98 * float(reach.min()), 1.02 * float(reach.max()), "Crr"), [
             Row("CdA, m²", [
-                Outline(ring[1], ring[0], "plan"), Dots(mean[[1]], mean[[0]], "plan", "diamond")],
-                190.0)])
+                Outline(ring[1], ring[0], "plan"), Dots(mean[[1]], mean[[0]], "plan", "diamond"),
+                *shown], 190.0)])
     table = Table(("Crr", "CdA, m²"), [(f"{c:.3f}", f"{m:.3f} ± {_HALF * s:.3f}")
                                        for c, (m, s) in zip(crr, given, strict=True)],
                   "CdA if Crr were known")
-    finding = ("Taken as it is, the balance asks for a Crr that cannot be." if test.contradicts else
-               "The rides do not separate the two well." if test.correlation < _TIED else
+    if test.contradicts:
+        return Chart("trade-off", "Which CdA goes with which Crr?", draw, table,
+                     "What the recording asks for if mass, meter, wind and air were right; it "
+                     "cannot be.",
+                     note="The region around the diamond is what the recording asks for, with a "
+                          "chance of 90 % if all else were right. The dot with its lines is the "
+                          f"answer above and its ranges: Crr {test.spec.rolling_from}.")
+    finding = ("The rides do not separate the two well." if test.correlation < _TIED else
                "The rides separate the two.")
     return Chart("trade-off", "Which CdA goes with which Crr?", draw, table, finding,
                  note="The true pair lies in the region with a chance of 90 %. A long thin region "
@@ -347,8 +380,12 @@ def _trade_off(test: FieldTest) -> Chart:
 
 
 def _uncertainty(test: FieldTest) -> list[Part]:
-    known = Table(("if this were none", "± of CdA, m²"), uncertainty_rows(test),
-                  "What would make the answer surer")
+    known: Part = Table(("if this were none", "± of CdA, m²"), uncertainty_rows(test),
+                        "What would make the answer surer")
+    if test.contradicts:
+        sd = test.drag_area_given(test.spec.bike.rolling_resistance)[1]
+        known = (f"If Crr were known exactly, CdA would be within ± {_HALF * sd:.3f} m² by this "
+                 "meter and mass: the rest of its range is that of Crr.")
     sizes = Table(("disturbance", "standard deviation"),
                   [(name, f"{size:.2f}") for name, size in test.pattern.items()],
                   "What disturbed the balance, by the rides' own evidence")

@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 
 __all__ = ["CAUSES", "Debrief", "Intended", "debrief", "learned_from", "rolling_worth"]
 
+_ROLLING_FROM = "as planned, its range assumed"
+
 
 @dataclass(frozen=True)
 class Debrief:
@@ -214,7 +216,7 @@ def _drag_from(ride: Ride, intended: Intended, along: Along,
     tyres = replace(intended.setup, rolling_resistance=road_rolling(intended))
     try:
         test = field_test(Runs((ride,), ("ridden",), (weather,), tyres, intended.rider.mass,
-                               assumed, along=(along,)))
+                               assumed, along=(along,), rolling_from=_ROLLING_FROM))
     except InputError as error:
         trouble = (f"the ride does not show its drag ({error.problem}); the planned one is taken "
                    "in for it")

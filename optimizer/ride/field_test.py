@@ -82,6 +82,7 @@ class Runs:
     lap_length : m, tells places by the distance alone where there are no positions
     left_out : stretches that the rider wants left out, (ride, start, end) in m
     along : what a plan knows of the road under each ride, where there is a plan
+    rolling_from : where the bike's Crr and its error come from, in words behind the figure
     """
 
     rides: tuple[Ride, ...]
@@ -93,6 +94,7 @@ class Runs:
     lap_length: float | None = None
     left_out: tuple[tuple[int, float, float], ...] = ()
     along: tuple[Along, ...] = ()
+    rolling_from: str = "as stated"
 
 
 @dataclass(frozen=True)
@@ -169,6 +171,11 @@ class FieldTest:
         return self.impossible > _IMPOSSIBLE or self.too_rough > _UNLIKELY
 
     @property
+    def least_rolling(self) -> float:
+        """The lowest Crr that was thought possible."""
+        return least_rolling(self.spec.bike)
+
+    @property
     def most_rolling(self) -> float:
         """The highest Crr that was thought possible."""
         return most_rolling(self.spec.bike)
@@ -194,6 +201,11 @@ class FieldTest:
         By the balance alone, which a bound on Crr would bend; by this meter and mass.
         """
         return self.free.area_given(rolling_resistance)
+
+
+def least_rolling(bike: Setup) -> float:
+    """Give the lowest Crr that a ride may have which was stated to have that of `bike`."""
+    return min(LEAST_ROLLING, bike.rolling_resistance)
 
 
 def most_rolling(bike: Setup) -> float:
@@ -385,7 +397,7 @@ def draft_words(share: float) -> str:
 def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Posterior,
             reasons: dict[str, NDArray[np.bool_]]) -> FieldTest:
     segments = balance.segments
-    free, least = posterior, min(LEAST_ROLLING, spec.bike.rolling_resistance)
+    free, least = posterior, least_rolling(spec.bike)
     most = most_rolling(spec.bike)
     impossible, too_rough = free.share_below(least), free.share_above(most)
     free_mean, free_covariance = free.moments()

@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.report.fieldtest_page import drag_rows, sentences
 from optimizer.ride.balance import Assumptions
-from optimizer.ride.field_test import LEAST_ROLLING, Runs, field_test
+from optimizer.ride.field_test import LEAST_ROLLING, MOST_ROLLING, Runs, field_test
 from tests.ride import synthetic
 from tests.ride.trials import BIKE, CONDITIONS, covered, truth
 
@@ -44,18 +44,19 @@ def test_it_says_what_cannot_be_right_and_cda_at_the_assumed_crr(starved):
     assert "no tyre has" in said
     assert "power meter" in said
     area, sd = test.drag_area_given(BIKE.rolling_resistance)
-    loose = test.spec.assumptions.rolling_resistance_sd
-    assert f"If Crr was {BIKE.rolling_resistance:.4f} ± {1.645 * loose:.4f}" in said
-    # As wide as Crr is open: half of the range holds what the ends of Crr's make of CdA.
+    stated, half = BIKE.rolling_resistance, 1.645 * test.spec.assumptions.rolling_resistance_sd
+    taken = max(stated - half, LEAST_ROLLING), min(stated + half, MOST_ROLLING)
+    assert f"If Crr was {stated:.4f} ({taken[0]:.4f} to {taken[1]:.4f}), as stated" in said
+    # As wide as Crr is open: the range holds what the ends of Crr's make of CdA.
     head, value, span, _ = drag_rows(test)[0]
     assert head.endswith("in doubt")
     assert value == f"{area:.3f}"
     low, high = map(float, span.split(" to "))
-    ends = [test.drag_area_given(BIKE.rolling_resistance + k * 1.645 * loose)[0] for k in (-1, 1)]
+    ends = [test.drag_area_given(crr)[0] for crr in taken]
     assert low <= min(ends) + 5e-4
     assert high >= max(ends) - 5e-4
     assert high - low > 2.0 * 1.645 * sd
-    assert "−" not in drag_rows(test)[-1][2]
+    assert drag_rows(test)[-1][2] == f"{taken[0]:.4f} to {taken[1]:.4f}"
     # The truth is a meter that reads 25 % too little.
     share = float(said.split("meter that reads ")[1].split(" %")[0])
     assert 18.0 < share < 32.0
@@ -133,5 +134,8 @@ def test_the_page_draws_what_the_balance_asks_for_and_says_that_it_cannot_be(sta
 
     _, test = starved
     page = fieldtest_page(test).replace("\u00a0", " ")
-    assert "asks for a Crr that cannot be" in page
+    assert "What the recording asks for" in page
+    assert "it cannot be" in page
+    assert "The true pair" not in page
+    assert "What would make the answer surer" not in page  # it would be of another answer
     assert "The rides separate the two" not in page
