@@ -105,6 +105,12 @@ def read_toml(path: Path | str) -> TomlFile:
     except (ValueError, RecursionError) as error:  # also an integer without end
         message = str(error) or "it is nested too deeply"
         found = re.search(r" \(at line (\d+), column (\d+)\)", message)
+        if found and "Invalid date" in message:
+            begun = text.splitlines()[int(found[1]) - 1][int(found[2]) - 1:]
+            day = re.split(r"[\s,\]}#]", begun)[0]
+            raise InputError(str(file), f"line {found[1]}", f"{day} is no day of the calendar",
+                             "write a day as 2031-06-22, a time after it as 2031-06-22T09:30:00"
+                             ) from error
         where = f"line {found[1]}, column {found[2]}" if found else ""
         plain = message[:found.start()] if found else message
         raise InputError(str(file), where, f"is not valid TOML: {plain}",
