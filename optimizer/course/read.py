@@ -114,7 +114,8 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
     marks = _marks(points, line, features, log)
     limits = _placed(features.limits, marks, log)
     corners = _without_tangles(find_corners(line, handling), log)
-    corners = set_limits(_named(corners, marks), limits, length)
+    corners = tuple(corner for corner in set_limits(_named(corners, marks), limits, length)
+                    if corner.speed < handling.descent_cap)  # the others limit nothing
     fine = np.minimum(corner_limit(line.distance, corners), handling.descent_cap)
     for stretch in features.stretches:
         if stretch.kind == "speed":

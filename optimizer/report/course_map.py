@@ -186,9 +186,10 @@ def _wind(conditions: Conditions) -> Markup:
     return Markup(
         '<g class="wind" transform="{}"><g transform="rotate({})"><path class="fan" d="{}" '
         'transform="translate(23 0)"/><path d="M-23 0H23M13 -6L23 0L13 6"/></g>'
-        '<text y="62" text-anchor="middle">wind {}</text>'
-        '<text y="79" text-anchor="middle">from {}</text></g>').format(
-            where, f"{angle:.0f}", arc, speed, source)
+        '<text y="64" text-anchor="middle">wind {}</text>'
+        '<text y="89" text-anchor="middle">from {}</text></g>').format(
+            where, f"{angle:.0f}", arc, speed,
+            "".join(word[0].upper() for word in source.split("-")))
 
 
 def _wind_words(conditions: Conditions) -> str:

@@ -64,14 +64,12 @@ def sentences(course: Course) -> list[str]:
             f"{low:.0f} and {high:.0f} m.")]
     if course.length > 600.0:
         out.append(f"The steepest 500 m climb at {_percent(top)} from {kilometres(place)}.")
-    binding = [corner for corner in course.corners if corner.speed < 15.0]
     dead = sum(corner.u_turn for corner in course.corners)
     if course.corners:
         slow = min(course.corners, key=lambda corner: corner.speed)
-        turns = f", {_count(dead, 'U-turn')} among them" if dead else ""
-        few = (f"; {len(binding)} of them to less than 54 km/h"
-               if len(binding) < len(course.corners) else "")
-        out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}{few}; the "
+        turns = (", all of them U-turns" if dead == len(course.corners) > 1 else
+                 f", {_count(dead, 'U-turn')} among them" if dead else "")
+        out.append(f"{_count(len(course.corners), 'corner')} may limit speed{turns}; the "
                    f"slowest to {3.6 * slow.speed:.0f} km/h at {kilometres(slow.distance)}.")
     corrected = sum(1 for c in course.corrections)
     kinds = "One kind" if corrected == 1 else f"{corrected} kinds"

@@ -11,7 +11,9 @@ if TYPE_CHECKING:
 __all__ = ["ascent", "at_most", "clock", "compass", "days", "kilometres", "listing", "money",
            "seconds", "seconds_range", "signed_seconds", "watts"]
 
-_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+_WINDS = ("north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east",
+          "south-east", "south-south-east", "south", "south-south-west", "south-west",
+          "west-south-west", "west", "west-north-west", "north-west", "north-north-west")
 
 
 def clock(time: float) -> str:
@@ -93,9 +95,9 @@ def ascent(climbed: float) -> str:
 
 
 def compass(east: float, north: float) -> str:
-    """Where a wind that moves to (east, north) comes from, one of eight names."""
+    """Where a wind that moves to (east, north) comes from, one of sixteen names."""
     bearing = math.degrees(math.atan2(-east, -north)) % 360.0
-    return _WINDS[round(bearing / 45.0) % 8]
+    return _WINDS[round(bearing / 22.5) % 16]
 
 
 def listing(items: Sequence[str]) -> str:

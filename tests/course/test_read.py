@@ -68,6 +68,7 @@ def test_a_waypoint_is_met_at_every_passing(tmp_path):
 
 def test_the_limit_includes_braking_and_the_cap(bend):
     course = read_course(bend, handling=Handling(descent_cap=16.0))
+    assert all(corner.speed < 16.0 for corner in course.corners)  # the others limit nothing
     corner = course.corners[0]
     assert course.speed_limit.max() == 16.0
     k = int(np.argmin(course.speed_limit))

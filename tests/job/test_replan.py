@@ -101,7 +101,7 @@ def test_the_command_keeps_the_kit_and_says_what_changed(scenario):
     spent = json.loads(first.read_text())["kit"]["spent"]
     assert f"The kit of the earlier plan, {spent:,.0f} EUR: Disc and Helmet." in words
     assert "Against evening.json" in words
-    assert "30 km/h from the north-east instead of 12 km/h from the south-west" in words
+    assert "30 km/h from the east-north-east instead of 12 km/h from the west-south-west" in words
     assert "Wind 30\N{NO-BREAK SPACE}km/h from 60°" in card.read_text(encoding="utf-8")
     document = json.loads(scenario.with_name("morning.json").read_text())
     assert document["kit"]["chosen"] == ["Disc", "Helmet"]

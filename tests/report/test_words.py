@@ -56,7 +56,8 @@ def test_span():
 
 
 @pytest.mark.parametrize(("east", "north", "source"), [
-    (0, -1, "north"), (4, 3, "south-west"), (-1, 0, "east"), (1, -1, "north-west")])
+    (0, -1, "north"), (4, 3, "south-west"), (-1, 0, "east"), (1, -1, "north-west"),
+    (0.94, 0.34, "west-south-west"), (-0.38, -0.92, "north-north-east")])
 def test_wind_is_named_by_where_it_comes_from(east, north, source):
     # Common practice in meteorology (WMO No. 8): a west wind blows from the west.
     assert compass(east, north) == source
