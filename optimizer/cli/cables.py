@@ -86,7 +86,7 @@ def command(runs: tuple[str, ...], after: tuple[str, ...], row_name: str,
     if here.assumptions or assumed:
         say("Not given, so assumed: " + "; ".join((*here.assumptions, *assumed)) + ".")
     say("As a row of an evidence table (item, figure, test, measured_by, uncertainty, note). It "
-        "holds the figure in clean air; kitpace brings it near rider and bike by itself when it "
+        "holds the figure in clean air; kitpace brings it near rider and bike on its own when it "
         f'reads "computed", with the factor {factor_near(exposed):.2f}:')
     click.echo(f"  {evidence_row(exposed, row_name)}")
     if written:

@@ -61,7 +61,7 @@ def test_nan_and_infinity_are_refused_with_their_line(tmp_path, value):
     ("a = 1\na = 2\n", "line 2"), ("a = 1,5\n", "line 1"), ("a = [", "not valid TOML"),
     ("[a]\n[a]\n", "line 2"),
     ("a = 1\nday = 2031-02-30  # x\n", "line 2: 2031-02-30 is no day of the calendar"),
-    ("days = [2031-06-22, 2031-13-01]\n", "line 1: 2031-13-01 is no day"),
+    ("days = [2031-06-22, 2031-02-31]\n", "line 1: 2031-02-31 is no day"),
     ("a = " + "[" * 5000, "not valid TOML"),
 ])
 def test_broken_toml_names_its_line(tmp_path, text, says):
