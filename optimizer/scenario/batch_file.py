@@ -192,7 +192,7 @@ def _told_apart(cases: tuple[Case, ...]) -> tuple[Case, ...]:
     for case in cases:
         parts = [_word(case.scenario, "scenario")]
         if case.rider:
-            parts.append(_word(case.rider, "rider"))
+            parts = [f"course {parts[0]}", f"rider {_word(case.rider, 'rider')}"]
         if case.weather:
             parts.append(case.weather)
         if case.budget is not None and len(budgets) > 1:

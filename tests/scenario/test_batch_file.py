@@ -35,8 +35,8 @@ def test_every_combination_is_a_case_with_a_name_that_says_it(folder):
     assert found.name == "squad"
     assert len(found.cases) == 2 * 2 * 3 * 2
     assert len({case.name for case in found.cases}) == 24
-    assert found.cases[0].name == "flat, anna, west, budget 0"
-    assert found.cases[-1].name == "hills, ben, 0 km/h from 0°, budget 500"
+    assert found.cases[0].name == "course flat, rider anna, west, budget 0"
+    assert found.cases[-1].name == "course hills, rider ben, 0 km/h from 0°, budget 500"
     assert found.cases[3].wind == (25.0, 225.0)
     assert found.cases[3].forecast is None
     assert found.cases[0].forecast == folder / "west.csv"
