@@ -44,7 +44,8 @@ class PacingProblem:
     grade : (n,) rise over run
     headwind, crosswind : (n,) at the rider [m/s], head wind positive into the face
     air_density : (n,) kg/m³
-    rolling_resistance : (n,) Crr
+    rolling_resistance : (n,) Crr on the road of each step
+    rolling_factor : (n,) Crr on that road over the tyre's own, 1 on the reference surface
     speed_limit : (n + 1,) m/s at the nodes, inf where free, braking distance included
     power_limit : (n,) W
     critical_power : (n,) W, CP in the step's position and air
@@ -90,6 +91,7 @@ class PacingProblem:
     slowing_recovery: bool = False
     effort: EffortLimit | None = None
     departures: AirDepartures | None = None
+    rolling_factor: NDArray[np.float64] | float = 1.0
 
     @property
     def recovery_law(self) -> RecoveryLaw:
@@ -161,7 +163,8 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
         slowing_recovery=rider.recovery == "slowing", effort=effort,
-        pedalling_speed=rider.pedalling_speed, departures=road.departures)
+        pedalling_speed=rider.pedalling_speed, departures=road.departures,
+        rolling_factor=road.rolling_factor)
 
 
 def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProblem:
@@ -189,6 +192,8 @@ def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProb
         rolling_resistance=cut(p.rolling_resistance), speed_limit=limit,
         power_limit=cut(p.power_limit), critical_power=cut(p.critical_power),
         recovery=cut(p.recovery), position=cut(p.position),
+        rolling_factor=(cut(p.rolling_factor) if isinstance(p.rolling_factor, np.ndarray)
+                        else p.rolling_factor),
         departures=None if p.departures is None else replace(
             p.departures, headwind=np.repeat(p.departures.headwind, pieces, axis=1),
             crosswind=np.repeat(p.departures.crosswind, pieces, axis=1)))

@@ -111,7 +111,7 @@ def sensitivities(plan: Plan) -> Sensitivities:
     return Sensitivities(
         drag_area=newton * 0.5 * p.air_density * along * q,
         yaw=np.arctan2(np.abs(p.crosswind), along),
-        rolling_resistance=newton * p.mass * rolling,
+        rolling_resistance=newton * p.mass * rolling * p.rolling_factor,
         mass=newton * (np.diff(energy) / p.step + unit + p.rolling_resistance * rolling),
         air_density=newton * drag / p.air_density,
         headwind=newton * by_wind, crosswind=newton * by_cross,

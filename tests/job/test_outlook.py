@@ -115,6 +115,10 @@ def test_what_the_range_contains_has_a_bar_and_they_add_up_in_squares(sure):
     slower = plan_ride(day_of(task), replace(task.baseline, rolling_resistance=0.0046), warm=plan)
     assert rows["Rolling resistance"].uncertainty_seconds == pytest.approx(
         slower.finish_time - plan.finish_time, rel=0.02)
+    # The road's own factor on the tyre is in the multiplier too.
+    assert np.ptp(task.course.rolling_factor) > 0
+    assert rows["Rolling resistance"].uncertainty_seconds == pytest.approx(
+        0.0004 * slope.rolling_resistance.sum(), rel=0.02)
     assert rows["Mass"].uncertainty == "± 1.2 kg"
     assert rows["Mass"].uncertainty_seconds == pytest.approx(0.7 * slope.mass.sum(), rel=0.05)
     assert rows["Kit evidence"].uncertainty_seconds == pytest.approx(
