@@ -62,8 +62,13 @@ def sentences(d: Debrief) -> list[str]:
     word = "slower" if late > 0 else "faster"
     out = [(f"Ridden {clock(d.ridden_time)}, planned {clock(d.planned_time)}: "
             f"{seconds(late)} {word}.")]
+    if d.doubted:
+        value = d.parts["drag and tyres"]
+        out.append(f"Mass, power meter or wind cannot be right, so {seconds(value)} "
+                   f"{'lost' if value > 0 else 'won'} cannot be divided between drag, tyres "
+                   "and errors.")
     cost = [(f"{cause} {seconds(value)}", value) for cause, value in d.parts.items()
-            if cause != "rest"]
+            if cause != "rest" and not (d.doubted and cause == "drag and tyres")]
     lost = [text for text, value in sorted(cost, key=lambda c: -c[1]) if value >= _WORTH]
     won = [text for text, value in sorted(cost, key=lambda c: c[1]) if value <= -_WORTH]
     if lost:
@@ -78,6 +83,11 @@ def sentences(d: Debrief) -> list[str]:
                f"By the planned critical power the reserve of {whole:.1f} kJ was overdrawn by "
                f"{-least:.1f} kJ: {_overdrawn(d)}")
     return out
+
+
+def _label(d: Debrief, cause: str) -> str:
+    """Name a cause; where no tyre fits the ride, what is left to drag may be an error."""
+    return "drag, tyres, mass or meter" if d.doubted and cause == "drag and tyres" else cause
 
 
 def _overdrawn(d: Debrief) -> str:
@@ -232,12 +242,8 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
     parts = d.parts
     if abs(parts["power"]) > 5.0:
         found.append((abs(parts["power"]), _power_advice(d)))
-    if parts["stops"] > 3.0:
-        said = f"Stops cost {seconds(parts['stops'])}, getting up to speed again included."
-        found.append((parts["stops"], said))
-    if parts["corners and brakes"] > 3.0:
-        said = (f"Brakes and corners cost {seconds(parts['corners and brakes'])} more than "
-                "planned. If you were right to brake there, lower the plan's corner speeds.")
+    if parts["corners and brakes"] > 3.0:  # what they cost stands in `next_time`
+        said = "If you were right to brake where you did, lower the plan's corner speeds."
         found.append((parts["corners and brakes"], said))
     if d.doubted:
         said = ("Keep the CdA, the Crr and the critical power that you plan with: this ride is no "
@@ -259,6 +265,8 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
                 "right beside this ride: it was known less well than stated, or the two power "
                 "meters differ.")
         found.append((0.0, said))
+    if not found and parts["stops"] > 3.0:
+        return []
     if not found:
         return ["The ride shows nothing to change: the rest is wind, or within the uncertainty."]
     return [text for _, text in sorted(found, key=lambda f: -f[0])]
@@ -345,7 +353,8 @@ def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
         "stops": (f"{seconds(stood)} at rest, and getting going" if stood >= 0.5 else
                   "no stop"),
         "rest": "gusts, errors of meter and model: what the simulation of the ride misses"}
-    rows = [(cause, signed_seconds(value), behind[cause]) for cause, value in d.parts.items()]
+    rows = [(_label(d, cause), signed_seconds(value), behind[cause])
+            for cause, value in d.parts.items()]
     return [*rows, ("in all", signed_seconds(d.difference), "")]
 
 
@@ -401,8 +410,8 @@ def split_rows(d: Debrief) -> list[tuple[str, ...]]:
                         (d.intended.time[:len(d.passage.time)], d.passage.time))
         causes = sorted(((float(np.diff(np.interp(at, d.passage.distance, lost))[0]), cause)
                          for cause, lost in d.along.items()), key=lambda c: -abs(c[0]))
-        said = ", ".join(f"{cause} {signed_seconds(value)}" for value, cause in causes[:2]
-                         if abs(value) >= 0.5)
+        said = ", ".join(f"{_label(d, cause)} {signed_seconds(value)}"
+                         for value, cause in causes[:2] if abs(value) >= 0.5)
         out.append((name if b <= end + 1.0 else f"{name} (in part)", clock(plan), clock(ridden),
                     signed_seconds(ridden - plan), said))
     return out
@@ -412,15 +421,15 @@ def split_rows(d: Debrief) -> list[tuple[str, ...]]:
 
 
 def _parts(d: Debrief) -> Chart:
-    marks = [Mark(cause, value, min(value, 0.0), max(value, 0.0), bar=True,
+    marks = [Mark(_label(d, cause), value, min(value, 0.0), max(value, 0.0), bar=True,
                   said=signed_seconds(value)) for cause, value in d.parts.items()]
     table = Table(("cause", "seconds", "why"), part_rows(d),
                   "The parts add up to the whole", left=(0, 2))
     most = max(d.parts, key=lambda cause: abs(d.parts[cause]))
-    word = "cost" if d.parts[most] > 0 else "won"
+    word, name = "cost" if d.parts[most] > 0 else "won", _label(d, most)
     return Chart("parts", "What cost the time?", lambda look: forest(
         look, marks, "seconds lost (right) or won (left)"), table,
-        f"{most[:1].upper()}{most[1:]} {word} most, {seconds(d.parts[most])}.",
+        f"{name[:1].upper()}{name[1:]} {word} most, {seconds(d.parts[most])}.",
         note="Each cause is what it adds to a simulation of the plan, averaged over every order "
              "in which the causes can be put in. They add up to the whole.")
 
@@ -430,7 +439,7 @@ def _strip(d: Debrief) -> Chart:
     m = len(d.passage.power)
     rows = [
         Row("seconds lost so far, by cause", [
-            Line(x, lost, _STYLES.get(cause, "ink thin"), cause)
+            Line(x, lost, _STYLES.get(cause, "ink thin"), _label(d, cause))
             for cause, lost in d.along.items()], 190.0, zero=True),
         Row("power, W", [
             Line(x, d.planned_power, "plan", "planned", steps=True),
@@ -447,10 +456,12 @@ def _strip(d: Debrief) -> Chart:
     lost = np.diff(at)
     k = int(np.argmax(np.abs(lost)))
     word = "lost" if lost[k] > 0 else "won"
+    finding = (f"Most was {word} from {names[k]}: {signed_seconds(float(lost[k]))}."
+               if len(names) > 1 else "")  # with no marks there is one stretch, the whole
     return Chart("strip", "Where along the course?", lambda look: plot(
         look, kilometre_axis(course), rows, posts=posts(course), names=True, ends=True),
         _splits(d),
-        f"Most was {word} from {names[k]}: {signed_seconds(float(lost[k]))}.",
+        finding,
         note="A line that rises loses time there. Ridden power is a mean over some 500 m.",
         kilometres=course.length / 1000.0)
 

@@ -102,6 +102,26 @@ def test_a_crr_that_cannot_be_is_not_advised(recorded):
     assert any("more than any paved road has" in line for line in sentences(found))
 
 
+def test_a_loss_in_doubt_is_given_to_no_cause(recorded):
+    """One recorded ride, test data of python-fitparse (MIT); by 85 kg its Crr is 0.011."""
+    found = debrief(*recorded)
+    said = sentences(found)
+    assert said[1].startswith("Mass, power meter or wind cannot be right, so ")
+    assert not any("drag and tyres" in line for line in said)
+    page = debrief_page(found, "loop", _after(found)).replace("&nbsp;", " ").replace("\u00a0", " ")
+    assert "drag, tyres, mass or meter" in page
+    assert "drag and tyres" not in page
+    assert ", as stated" not in page  # its file states a Crr and no range of it
+    assert "Most was lost from" not in page  # the course has no marks
+
+
+def test_what_stops_cost_stands_once(intended):
+    found = debrief(ridden(intended, intended.power, stop=60.0), intended)
+    said = " ".join([*next_time(found), *advice(found, _after(found))])
+    assert said.lower().count("stops cost") == 1
+    assert "nothing to change" not in said
+
+
 def test_a_ride_in_doubt_teaches_no_critical_power(recorded):
     """One recorded ride, test data of python-fitparse (MIT); ridden far above a CP of 240 W."""
     ride, plan = recorded
