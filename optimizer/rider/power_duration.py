@@ -209,7 +209,7 @@ def fit_curve(efforts: Efforts, model: Model, endurance_loss: float = ENDURANCE_
                          "hour, to show the loss over hours",
                          'add one, or choose "inverse-time" or "three-parameter"')
     parameters = _solve(model, efforts.duration, efforts.power[None, :], endurance_loss)[0]
-    _refuse_senseless(model, parameters)
+    _refuse_senseless(model, parameters, efforts)
     residual = efforts.power - mean_power(model, parameters, efforts.duration)
     cp, w_prime, top, loss = map(float, parameters)
     return PowerCurve(model, cp, w_prime, top, loss, _covariance(model, efforts, parameters),
@@ -450,7 +450,7 @@ def _least(squares: Callable[[Array], tuple[Array, Array]], grid: Array, batch: 
     return np.asarray(np.exp(0.5 * (low + high)))
 
 
-def _refuse_senseless(model: Model, parameters: Array) -> None:
+def _refuse_senseless(model: Model, parameters: Array, efforts: Efforts) -> None:
     cp, w_prime, top, loss = parameters
     wrong: Sequence[tuple[bool, str]] = (
         (not np.all(np.isfinite(parameters[[0, 1, 3]])), "no curve"),
@@ -460,9 +460,25 @@ def _refuse_senseless(model: Model, parameters: Array) -> None:
         (loss < 0.0, f"a loss over hours of {100 * loss:.1f} %"))
     for is_wrong, what in wrong:
         if is_wrong:
+            if what.startswith("a W'") and (pair := _worst_pair(efforts)) is not None:
+                short, long = (f"{efforts.duration[k]:g}-second" if efforts.duration[k] < 120.0 else
+                               f"{efforts.duration[k] / 60:.3g}-minute" for k in pair)
+                low, high = (efforts.power[k] for k in pair)
+                raise InputError(
+                    "efforts", "", f"the {short} effort ({low:.0f} W) is below the {long} one "
+                    f"({high:.0f} W): one of them is no best effort",
+                    "leave that one out, or give a better one")
             raise InputError("efforts", "", f'the model "{model}" gives {what} for these efforts',
                              "are all of them best efforts, the short ones at a higher power than "
                              "the long ones?")
+
+
+def _worst_pair(efforts: Efforts) -> tuple[int, int] | None:
+    """Find a short and a longer effort of which the longer has more power; the worst such pair."""
+    t, power = efforts.duration, efforts.power
+    more = np.where(t[None, :] > t[:, None], power[None, :] - power[:, None], -np.inf)
+    k, other = np.unravel_index(int(np.argmax(more)), more.shape)
+    return (int(k), int(other)) if more[k, other] > 0.0 else None
 
 
 def _covariance(model: Model, efforts: Efforts, parameters: Array) -> Array:

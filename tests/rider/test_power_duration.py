@@ -180,7 +180,8 @@ def test_efforts_are_sorted_and_read_only():
 @pytest.mark.parametrize(("t", "p", "model", "words"), [
     ([180.0], [387.0], "inverse-time", "needs 2 efforts"),
     ([180.0, 180.0], [387.0, 380.0], "inverse-time", "different duration"),
-    ([180.0, 720.0], [300.0, 310.0], "inverse-time", "W'"),
+    ([180.0, 720.0], [300.0, 310.0], "inverse-time",
+     r"the 3-minute effort \(300 W\) is below the 12-minute one \(310 W\)"),
     ([180.0, 200.0], [600.0, 100.0], "inverse-time", "critical power"),
     ([180.0, 300.0, 720.0], [387.0, 345.0, 309.0], "long", "half an hour"),
     ([180.0, 720.0, 3600.0], [387.0, 309.0, 330.0], "long", "loss over hours"),
