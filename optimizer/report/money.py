@@ -108,7 +108,7 @@ def money_parts(result: Result) -> list[Part]:
     parts: list[Part] = [_basket(result)] if choice.best.items else [
         "You ride your current kit."]
     if len(choice.frontier) > 1:
-        parts += [frontier(result), _picker(result)]
+        parts += [frontier(result), *([_picker(result)] if choice.budget > 0.0 else [])]
     if result.worth:
         parts.append(items_worth(result))
     return parts + _left_out(result)
@@ -139,6 +139,7 @@ def _basket(result: Result) -> Table:
     choice = result.choice
     if kept_kit(result):
         return _kept_basket(result)
+    best = f"The best kit for {money(choice.budget, choice.currency)}"
     worth = {row.item: row for row in result.worth}
     effects = {effect.item: effect for effect in result.job.effects}
     without = slower_without(choice)
@@ -151,7 +152,7 @@ def _basket(result: Result) -> Table:
                      effect.basis if effect else "", caution_of(item)))
     return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
                   "The best kit without it is slower by", "Evidence", "Caution"), rows,
-                 f"The best kit for {money(choice.budget, choice.currency)}: "
+                 f"{'Your current kit' if choice.best.items == choice.owned.items else best}: "
                  f"{_counted(result)}. Gains overlap, so "
                  "they do not add up to the whole; ranges are 90 % ranges.",
                  ident="basket")
