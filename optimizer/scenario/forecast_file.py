@@ -12,7 +12,7 @@ import numpy as np
 from optimizer.conditions.forecast import Forecast, conditions_of
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.errors import InputError
-from optimizer.scenario.tables import read_rows
+from optimizer.scenario.tables import read_rows, table_of
 from optimizer.scenario.units import degrees_of
 
 if TYPE_CHECKING:
@@ -23,14 +23,27 @@ if TYPE_CHECKING:
     from optimizer.conditions import Conditions
     from optimizer.scenario.tables import Row
 
-__all__ = ["read_forecast", "start_within"]
+__all__ = ["has_headings", "read_forecast", "start_within"]
 
 REQUIRED = ("time", "wind_from_deg")
 OPTIONAL = ("wind_kmh", "wind_mps", "gust_kmh", "temperature_c", "humidity_percent",
             "pressure_hpa", "sea_level_pressure_hpa", "place_km", "member")
 
 _MOST_ROWS = 100_000
+_HEAD = 4096  # bytes of a file in which its headings are looked for
 _ANOTHER_DAY = 12 * 3600.0  # s; a forecast further from the start says nothing about it
+
+
+def has_headings(path: Path) -> bool:
+    """Whether a CSV begins with the headings of a forecast; False for what is unreadable."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD).decode("utf-8-sig", "replace")
+        whole = head.rpartition("\n")[0] or head
+        table_of(whole, path, REQUIRED, OPTIONAL, [])
+    except (OSError, InputError):
+        return False
+    return True
 
 
 def read_forecast(path: Path | str, start: datetime | None, conditions: Conditions,

@@ -32,6 +32,13 @@ __all__ = ["Control", "Rows", "Sheet", "Tried", "control", "rows", "try_out"]
 
 Path = tuple[str, ...]
 _MOST_ROWS = 1000
+# What a comment of a file says of these keys means nothing in a form.
+_HELPS = {
+    ("Scenario", "budget"): "for what is not owned yet",
+    ("Scenario", "rider"): "a file of this folder",
+    ("CourseTable", "gpx"): "a GPX file of this folder",
+    ("ConditionsTable", "forecast"): "a table with a row for each hour, or a NetCDF or GRIB2 file",
+    ("SeasonFile", "budget"): "for all purchases of the season"}
 _GONE = object()
 
 
@@ -123,7 +130,9 @@ def control(sheet: Sheet, data: Mapping[str, Any], path: Path, typed: Mapping[st
             tried: Tried, choices: Sequence[tuple[str, str]] = ()) -> Control:
     """Give the control of a key: with what was typed, else with what the file says."""
     name = sheet.key(*path)
-    about = described(table_at(sheet.model, *path[:-1]), path[-1])
+    table = table_at(sheet.model, *path[:-1])
+    about = described(table, path[-1])
+    about = replace(about, help=_HELPS.get((table.__name__, path[-1]), about.help))
     now = _said(_found(data, path))
     found = tuple(choices) or tuple((choice, choice) for choice in about.choices)
     was = now if name in tried.conflicts else typed.get(f"was {name}", now)

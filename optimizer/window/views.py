@@ -290,10 +290,19 @@ class Weather(View):
         found = self._controls(self.scenario, data, self.keys, typed, tried)
         forecast = data.get("conditions", {}).get("forecast")
         if not isinstance(forecast, list):
+            offered = self.offered(forecast or "", ".csv", ".nc", ".grib2", ".grb2")
             found["s:conditions.forecast"] = control(
                 self.scenario, data, ("conditions", "forecast"), typed, tried,
-                self.offered(forecast or "", ".csv", ".nc", ".grib2", ".grb2"))
+                [(name, words) for name, words in offered
+                 if name == forecast or self._hourly(name)])
         return found
+
+    def _hourly(self, name: str) -> bool:
+        """Whether a file has weather by the hour, as far as its headings say."""
+        from optimizer.scenario.forecast_file import has_headings
+
+        path = self.path.parent / name
+        return path.suffix.lower() != ".csv" or has_headings(path)
 
     def live(self) -> Markup:
         """Draw the map with the wind, and say what it does along the course."""

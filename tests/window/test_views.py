@@ -234,3 +234,26 @@ def test_a_season_is_worked_out(client, folder):
     shown = client.get(answer.headers["location"]).text
     assert 'src="/page/club-season.html"' in shown
     assert "Two riders" in shown
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_only_tables_by_the_hour_are_offered_as_a_forecast(client, folder):
+    (folder / "saturday.csv").write_text(
+        "time;wind_from_deg;wind_kmh\n09:00;SW;12\n", encoding="utf-8")
+    (folder / "odd.csv").write_bytes(b"\xff\xfe\x00")
+    page = client.get(address("weather")).text
+    assert '<option value="saturday.csv">' in page
+    for name in ("kit.csv", "evidence.csv", "odd.csv"):
+        assert f'<option value="{name}"' not in page
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_an_empty_currency_shows_which_one_holds(client):
+    assert 'placeholder="EUR"' in client.get(address("kit")).text
+
+
+@pytest.mark.parametrize("page", ["course", "rider", "weather", "kit"])
+def test_a_form_says_nothing_that_only_a_file_means(client, page):
+    said = client.get(address(page)).text
+    assert "relative to this" not in said
+    assert "[ ]" not in said
