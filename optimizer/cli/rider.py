@@ -85,6 +85,9 @@ def _tell(rider: Rider | None, ability: Ability | None) -> None:
     for line in rider.assumed if rider is not None else ():
         say(f"Assumed: {line}.")
     if ability is not None:
-        table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc"), model_rows(ability),
-              "Models of power against duration; AICc: how much worse than the best, under 2 is no "
-              "difference")
+        models = model_rows(ability)
+        told = any(row[-1] != "–" for row in models)  # there are efforts enough for the criterion
+        table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc")[:5 if told else 4],
+              [row[:5 if told else 4] for row in models],
+              "Models of power against duration" + (
+                  "; AICc: how much worse than the best, under 2 is no difference" if told else ""))

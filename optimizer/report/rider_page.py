@@ -269,12 +269,16 @@ def _fit(ability: Ability) -> list[Part]:
     source = efforts.source or ("",) * len(efforts)
     single = len(efforts) == 1
     parts: list[Part] = [
-        Table(("Quantity", "Value", "±", "90 % range, by the fit", "90 % range, by bootstrap"),
-              fit_rows(ability),
+        Table(("Quantity", "Value", "±"), [row[:3] for row in fit_rows(ability)],
               f'Model "{curve.model}": {MODELS[curve.model]}', left=(0,)),
         ("± is half of the 90 % range: from the fit itself, or from an error of 3 % in each "
          "effort, as efforts vary from day to day, whichever is larger. An assumed loss over "
          "hours adds its own uncertainty."),
+        Folded("The scatter of these efforts only", [
+            Table(("Quantity", "by the fit", "by bootstrap"),
+                  [(row[0], *row[3:]) for row in fit_rows(ability)],
+                  "90 % ranges if efforts varied only as these do about the curve: too narrow "
+                  "where there are few", left=(0,))]),
         Table(("Duration", "Effort, W", "Fit, W", "Difference, W", "From"),
               [(duration_words(t), f"{p:.0f}", f"{f:.0f}", f"{p - f:+.1f}".replace("-", "−"), s)
                for t, p, f, s in zip(efforts.duration, efforts.power, fitted, source,
@@ -283,11 +287,15 @@ def _fit(ability: Ability) -> list[Part]:
     if ability.left_out:
         parts.append(Folded("Efforts left out", [Points(ability.left_out)]))
     if not single:
+        models = model_rows(ability)
+        told = any(row[-1] != "–" for row in models)  # there are efforts enough for the criterion
         parts += [
-            Table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc"), model_rows(ability),
+            Table(("Model", "CP, W", "W', kJ", "Scatter, W", "AICc")[:5 if told else 4],
+                  [row[:5 if told else 4] for row in models],
                   "All models that these efforts allow"),
-            ("AICc is Akaike's information measure for few data (Hurvich and Tsai 1989), above "
-            'the least; a difference under 2 decides nothing. The two-parameter forms "work" and '
+            (("AICc is Akaike's information measure for few data (Hurvich and Tsai 1989), above "
+             "the least; a difference under 2 decides nothing. " if told else "")
+             + 'The two-parameter forms "work" and '
             '"time" are the same hyperbola with other weights: "inverse-time" trusts every effort '
             'to the same watts, "work" to the same joules, "time" to the same seconds of '
             "endurance, so that the longest effort rules. Name a model in power_model, or with "

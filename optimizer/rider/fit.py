@@ -68,11 +68,19 @@ class Ability:
     warnings: tuple[str, ...] = ()
 
     def band(self, duration: NDArray[np.float64], level: float = 0.95) -> NDArray[np.float64]:
-        """(2, m) limits of the power that can be held for each duration, by the bootstrap."""
+        """(2, m) limits of the power that can be held for each duration.
+
+        From the bootstrap, whose draws of CP and W' are spread to their standard errors where
+        those are larger: few efforts that happen to lie on a curve say little of their errors.
+        """
         from optimizer.rider.power_duration import mean_power
 
-        sensible = np.all(self.draws[:, :2] > 0.0, axis=1)
-        power = mean_power(self.curve.model, self.draws[sensible, None, :], duration)
+        own, draws = np.std(self.draws[:, :2], axis=0), self.draws.copy()
+        wider = np.maximum(self.standard_error[:2] / np.where(own > 0.0, own, np.inf), 1.0)
+        middle = self.curve.parameters[:2]
+        draws[:, :2] = middle + wider * (draws[:, :2] - middle)
+        sensible = np.all(draws[:, :2] > 0.0, axis=1)
+        power = mean_power(self.curve.model, draws[sensible, None, :], duration)
         tail = 50.0 * (1.0 - level)
         return np.asarray(np.percentile(power, [tail, 100.0 - tail], axis=0))
 

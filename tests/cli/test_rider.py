@@ -56,7 +56,7 @@ def test_the_model_can_be_overruled(tmp_path):
 
 
 @pytest.mark.parametrize(("text", "name", "words"), [
-    ("minutes,power_w\n3,300\n12,310\n", "efforts.csv", "W'"),
+    ("minutes,power_w\n3,300\n12,310\n", "efforts.csv", "3-minute effort"),
     ("mass_kg = 3\n", "rider.toml", "line 1"),
 ])
 def test_a_refusal_writes_nothing(tmp_path, text, name, words):

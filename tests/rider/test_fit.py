@@ -118,6 +118,17 @@ def test_the_band_holds_the_curve_and_widens_away_from_the_efforts():
     assert far[1, 2] - far[0, 2] > high[2] - low[2]
 
 
+def test_the_band_is_that_of_efforts_repeated_on_other_days():
+    """Straight lines by numpy through efforts that each vary by 3 %, all exact before."""
+    t = np.array([180.0, 420.0, 720.0, 1200.0])
+    power = 290.0 + 20e3 / t + np.array([-0.2, 0.4, 0.2, -0.4])
+    low, high = assess_efforts(Efforts(t, power)).band(t, 0.9)
+    days = power * np.random.default_rng(1).normal(1.0, 0.03, (4000, 4))
+    lines = np.polyfit(1.0 / t, days.T, 1)
+    repeated = np.percentile(lines[1] + np.multiply.outer(1.0 / t, lines[0]), [5.0, 95.0], axis=1)
+    assert high - low == pytest.approx(repeated[1] - repeated[0], rel=0.35)
+
+
 def test_errors_are_honest_when_efforts_happen_to_fit():
     """Three efforts exactly on a curve: the fit's own error is nil, an effort's is not."""
     t = np.array([180.0, 420.0, 900.0])
