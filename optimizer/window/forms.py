@@ -37,7 +37,7 @@ _HELPS = {
     ("Scenario", "budget"): "for what is not owned yet",
     ("Scenario", "rider"): "a file of this folder",
     ("CourseTable", "gpx"): "a GPX file of this folder",
-    ("ConditionsTable", "forecast"): "a table with a row for each hour, or a NetCDF or GRIB2 file",
+    ("ConditionsTable", "forecast"): "name of a table with a row for each hour; or NetCDF, GRIB2",
     ("SeasonFile", "budget"): "for all purchases of the season"}
 _GONE = object()
 
