@@ -6,9 +6,9 @@ from typing import Any
 
 import click
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, KitpaceError
 
-__all__ = ["LARGEST_SUM", "Number", "WholeNumber"]
+__all__ = ["LARGEST_SUM", "Number", "TellingAll", "WholeNumber"]
 
 LARGEST_SUM = 1e9  # of money, in any currency
 
@@ -73,3 +73,30 @@ class WholeNumber(Number):
             raise InputError(param.opts[0] if param else "number", "",
                              f"{value} is not a whole number", self._right())
         return int(number)
+
+
+class _Several(KitpaceError):  # noqa: N818 - several mistakes in one line that was typed
+    exit_code = 2
+
+
+class TellingAll(click.Command):
+    """A command that tells the mistakes in all its options at once."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read what was typed; where an option is wrong, look at each of the others as well."""
+        typed = list(args)  # the parser takes its list apart
+        try:
+            return super().parse_args(ctx, args)
+        except (InputError, click.BadParameter):
+            told = []
+            values = self.make_parser(ctx).parse_args(typed)[0]
+            for param in self.get_params(ctx):
+                try:
+                    param.handle_parse_result(ctx, values, [])
+                except InputError as error:
+                    told.append(str(error))
+                except click.BadParameter as error:
+                    told.append(error.format_message())
+            if len(told) < 2:
+                raise
+            raise _Several(f"{len(told)} mistakes\n" + "\n".join(told)) from None

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import Number
+from optimizer.cli._numbers import Number, TellingAll
 from optimizer.cli._options import wind_option
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.defaults import NINE_IN_TEN
@@ -31,7 +31,7 @@ __all__ = ["command"]
 _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
 
 
-@click.command("fieldtest")
+@click.command("fieldtest", cls=TellingAll)
 @click.argument("rides", metavar="RIDE...", nargs=-1, required=True, type=click.Path())
 @click.option("--mass", metavar="KG", type=Number(30, 250, "kg"), required=True,
               help="Rider with bike, clothes and bottles, as weighed.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 import click
 
-from optimizer.cli._numbers import Number
+from optimizer.cli._numbers import Number, TellingAll
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
@@ -20,7 +20,7 @@ __all__ = ["command"]
 _AIR = {"calm": (0.2, 0.15), "light": (0.5, 0.4), "breezy": (1.0, 0.8)}
 
 
-@click.command("testplan")
+@click.command("testplan", cls=TellingAll)
 @click.option("--change-w", metavar="W", type=Number(0.1, 200, "W"),
               help="Change worth seeing, in watts at the test's speed.")
 @click.option("--change-percent", metavar="PERCENT", type=Number(0.1, 50, "%"),

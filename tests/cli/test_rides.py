@@ -73,6 +73,9 @@ def test_a_field_test_without_power_is_refused(laps, tmp_path):
 
 
 def test_a_plan_of_a_test_says_how_many_runs():
+    wrong = kitpace("testplan", "--change-w", -5, "--air", "windy", "--speed-kmh", 40)
+    for words in ("-5 is out of range", "windy"):  # at once
+        assert words in wrong.output + str(wrong.exception)
     done = kitpace("testplan", "--change-w", 5, "--speed-kmh", 40, "--run-km", 12, "--air", "calm")
     assert done.exit_code == 0, done.exception
     assert "runs" in done.output
