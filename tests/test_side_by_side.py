@@ -22,12 +22,17 @@ from optimizer.scenario import read_scenario
 from optimizer.side_by_side import resting_at_forks, side_by_side
 
 CAN_FORK = sys.platform == "linux"
+# A browser that other tests in this process use may keep a thread.
+pytestmark = pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 needs_fork = pytest.mark.skipif(not CAN_FORK, reason="forks on Linux only")
 
 
 @pytest.fixture
 def cores(monkeypatch):
-    """Say how many cores may be used."""
+    """Say how many cores may be used; threads of the tests' own tools do not count."""
+    every, others = threading.active_count, threading.active_count() - 1
+    monkeypatch.setattr(threading, "active_count", lambda: every() - others)
+
     def allow(count):
         monkeypatch.setattr(os, "sched_getaffinity", lambda _pid: set(range(count)),
                             raising=False)
@@ -181,7 +186,8 @@ def test_progress_names_stages_in_their_order(cores, count):
 
 
 PROGRAM = """
-import os, sys, time
+import os, signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # also where started in the background
 from optimizer.side_by_side import side_by_side
 
 def work():

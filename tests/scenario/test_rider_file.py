@@ -125,7 +125,7 @@ def test_a_run_to_follow(tmp_path):
     (("mass_kg = 63\n[[efforts]]\nminutes = 5\npower_w = 300\n[[efforts]]\nminutes = 5\n"
      "power_w = 290\n"), "line 6, efforts 2, minutes", "two efforts"),
     (("mass_kg = 63\n[[efforts]]\nminutes = 5\npower_w = 250\n[[efforts]]\nminutes = 20\n"
-     "power_w = 260\n"), "line 2, efforts", "W'"),
+     "power_w = 260\n"), "line 2, efforts", "no best effort"),
     ('mass_kg = 63\nefforts_csv = "none.csv"\n', "", "no such file"),
     ('mass_kg = 63\nrides = ["a.csv"]\nefforts_csv = "b.csv"\n', "line 2, rides", "is given with"),
     ("mass_kg = 63\n[long]\nrun_target_min = 90\n", "line 3, long.run_target_min", "both"),
