@@ -49,7 +49,9 @@ def risk_rule(result: Result) -> str:
     words = f"Too hard to hold on {_days(risk.chance)}"
     if risk.chance <= risk.other + _MORE or not math.isfinite(risk.safe_power):
         return f"{words}."
-    return f"{words}; {_safe_watts(result)} on average fails on at most {100 * risk.other:.0f}."
+    # A difference also fits the watts of the card, whose mean is another one than that of the plan.
+    less = max(result.plan.mean_power - risk.safe_power, 1.0)
+    return f"{words}; with {watts(less)} less, on at most {100 * risk.other:.0f}."
 
 
 def _safe_watts(result: Result) -> str:

@@ -25,7 +25,8 @@ def result():
 
 
 def test_the_risk_is_said_beside_the_time_everywhere(result, capsys):
-    words = "Too hard to hold on 44 days in 100; 231 W instead of "
+    less = result.plan.mean_power - 231.0
+    words = f"Too hard to hold on 44 days in 100; with {less:.0f} W less, on at most 10."
     page = said(plan_page(result))
     assert page.index('<p class="finish">') < page.index(words) < page.index('id="ribbon"')
     assert said(card_page(result)).count(words) == 2  # on both sizes
