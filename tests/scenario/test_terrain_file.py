@@ -158,7 +158,7 @@ def test_a_file_without_a_projection_is_refused(tmp_path):
     bare = tmp_path / "bare.tif"
     with rasterio.open(bare, "w", driver="GTiff", height=4, width=4, count=1, dtype="float32"):
         pass
-    with pytest.raises(InputError, match="no projection"):
+    with pytest.raises(InputError, match="does not state its projection"):
         read_terrain([bare])
 
 
