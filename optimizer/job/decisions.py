@@ -22,8 +22,8 @@ __all__ = ["kit_comparison", "kit_decision"]
 
 
 def kit_decision(job: Job, *, by: str = FORECAST, level: float = 0.9, target: float = 0.0,
-              stages: Sequence[float] = (), draws: int | None = None, twice: bool = False,
-              progress: Callable[[str], None] = lambda _words: None) -> KitDecision:
+                 stages: Sequence[float] = (), draws: int | None = None, twice: bool = False,
+                 progress: Callable[[str], None] = lambda _words: None) -> KitDecision:
     """Choose the kit of a job as `optimizer.kit.decision.decide_kit` does.
 
     Parameters
@@ -56,7 +56,7 @@ def kit_decision(job: Job, *, by: str = FORECAST, level: float = 0.9, target: fl
 
 
 def kit_comparison(job: Job, file: str, *, draws: int | None = None,
-                 progress: Callable[[str], None] = lambda _words: None) -> Comparison:
+                   progress: Callable[[str], None] = lambda _words: None) -> Comparison:
     """Compare the named sets of a job, all others with the first.
 
     Parameters

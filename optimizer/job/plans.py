@@ -207,8 +207,8 @@ def card_and_chance(day: RaceDay, plan: Plan, options: Options,
         where no card of so few lines can be ridden
     """
     few = ride_in_blocks(day, plan, options)
-    return few, chance_as_printed(replace(plan, power=few.asked, speed=few.speed, time=few.time,
-                                          reserve=few.reserve), day, draws)
+    # The powers as printed: what is asked for, also where the rider coasts.
+    return few, chance_as_printed(replace(as_ridden(plan, few), power=few.asked), day, draws)
 
 
 def as_ridden(plan: Plan, card: RideablePlan) -> Plan:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from optimizer.report.page import Folded, Table
-from optimizer.report.words import clock, kilometres, listing, seconds, watts
+from optimizer.report.words import clock, days, kilometres, listing, seconds, watts
 
 if TYPE_CHECKING:
     from optimizer.job import Result
@@ -28,17 +28,18 @@ def risk_sentence(result: Result) -> str:
         return ""
     asked = result.job.options.empty_risk
     if asked is None:
-        instead = (f"averages {_safe_watts(result)} and " if math.isfinite(risk.safe_power)
+        instead = (f"averages {watts(risk.safe_power)} instead of "
+                   f"{watts(result.plan.mean_power)} and " if math.isfinite(risk.safe_power)
                    else "")
-        less = (f"A plan that fails on at most {_days(risk.other)} {instead}takes "
+        less = (f"A plan that fails on at most {days(risk.other)} {instead}takes "
                 f"{seconds(risk.price)} longer."
                 if risk.chance > risk.other + _MORE else "That is rare enough to need no margin.")
-        return (f"The plan is for the expected day. On {_days(risk.chance)} you could not hold its "
+        return (f"The plan is for the expected day. On {days(risk.chance)} you could not hold its "
                 f"printed powers to the finish. {less}")
     kept = (f"To keep to that it holds back {100 * risk.margin:.1f} % of the power, which costs "
             f"{seconds(risk.price)}." if risk.margin > 0 else "It needs no margin for that.")
-    return (f"You accept to run out on {_days(asked)}. Ridden as printed, this card runs out on "
-            f"{_days(risk.chance)}. {kept}")
+    return (f"You accept to run out on {days(asked)}. Ridden as printed, this card runs out on "
+            f"{days(risk.chance)}. {kept}")
 
 
 def risk_rule(result: Result) -> str:
@@ -46,18 +47,12 @@ def risk_rule(result: Result) -> str:
     risk = result.risk
     if risk is None:
         return ""
-    words = f"Too hard to hold on {_days(risk.chance)}"
+    words = f"Too hard to hold on {days(risk.chance)}"
     if risk.chance <= risk.other + _MORE or not math.isfinite(risk.safe_power):
         return f"{words}."
     # A difference also fits the watts of the card, whose mean is another one than that of the plan.
     less = max(result.plan.mean_power - risk.safe_power, 1.0)
     return f"{words}; with {watts(less)} less, on at most {100 * risk.other:.0f}."
-
-
-def _safe_watts(result: Result) -> str:
-    """Mean power of the plan that seldom fails, and of this one."""
-    assert result.risk is not None  # noqa: S101 - asked for where it is there
-    return f"{watts(result.risk.safe_power)} instead of {watts(result.plan.mean_power)}"
 
 
 def fork_sentence(fork: Fork) -> str:
@@ -80,10 +75,6 @@ def held_parts(result: Result) -> list[Part]:
     if result.realism is not None:
         parts.append(Folded("Could I ride that? The card beside studies", _realism(result)))
     return parts
-
-
-def _days(chance: float) -> str:
-    return f"{100 * chance:.0f} days in 100"
 
 
 @dataclass(frozen=True)
