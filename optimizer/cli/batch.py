@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import Number, WholeNumber
+from optimizer.cli._numbers import Number, TellingAll, WholeNumber
 from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError, KitpaceError
 from optimizer.files import is_file, write_atomic
@@ -28,7 +28,7 @@ class _CasesFailedError(KitpaceError):
     """Some cases have no plan; the highest exit code among them is the batch's."""
 
 
-@click.command("batch")
+@click.command("batch", cls=TellingAll)
 @click.argument("batch_file", metavar="BATCH", type=click.Path())
 @click.option("--out", metavar="FOLDER", type=click.Path(),
               help="Where the results go; a folder beside BATCH by default.")

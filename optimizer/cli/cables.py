@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import TellingAll
 from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import say, table
 from optimizer.errors import InputError
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("cables")
+@click.command("cables", cls=TellingAll)
 @click.argument("runs", metavar="RUN...", nargs=-1)
 @click.option("--after", "after", metavar="RUN", multiple=True,
               help='What takes their place: a RUN, or "nothing"; may be given several times. Says '

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import WholeNumber
+from optimizer.cli._numbers import TellingAll, WholeNumber
 from optimizer.cli._options import start_option, wind_option
 from optimizer.cli._terminal import progress_line, reading_notes, say, table
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("compare")
+@click.command("compare", cls=TellingAll)
 @click.argument("scenario", metavar="SCENARIO", type=click.Path())
 @wind_option
 @start_option

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer.cli._numbers import Number
+from optimizer.cli._numbers import Number, TellingAll
 from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import say, table
 from optimizer.errors import InputError
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-class _Signed(click.Command):
+class _Signed(TellingAll):
     """A command whose figure may begin with a minus, which would else begin an option."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import Number, WholeNumber
+from optimizer.cli._numbers import Number, TellingAll, WholeNumber
 from optimizer.cli._terminal import progress_line, say, table
 from optimizer.errors import InputError
 
@@ -31,7 +31,7 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
                   "descent_cap_kmh": "descent_cap_kmh"}
 
 
-@click.command("course")
+@click.command("course", cls=TellingAll)
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path())
 @click.option("--features", metavar="FILE.csv", type=click.Path(),
               help="Surfaces, terrain, shelter, limits and marks: a table with the columns what, "

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import TellingAll
 from optimizer.cli._options import budget_option, start_option, wind_option
 from optimizer.cli._terminal import progress_line, say, table
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("debrief")
+@click.command("debrief", cls=TellingAll)
 @click.argument("scenario", metavar="SCENARIO", type=click.Path())
 @click.argument("ride", metavar="RIDE", type=click.Path())
 @budget_option

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._numbers import LARGEST_SUM, WholeNumber
+from optimizer.cli._numbers import LARGEST_SUM, TellingAll, WholeNumber
 from optimizer.cli._options import (
     budget_option,
     by_options,
@@ -74,7 +74,7 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
     raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss")
 
 
-@click.command("kit")
+@click.command("kit", cls=TellingAll)
 @click.argument("scenarios", metavar="SCENARIO...", type=click.Path(), nargs=-1, required=True)
 @budget_option
 @wind_option

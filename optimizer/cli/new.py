@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import click
 
+from optimizer.cli._numbers import TellingAll
 from optimizer.cli._terminal import say
 
 __all__ = ["command"]
 
 
-@click.command("new")
+@click.command("new", cls=TellingAll)
 @click.argument("folder", metavar="DIR", type=click.Path())
 def command(folder: str) -> None:
     """Write a commented starter scenario into the folder DIR.

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from optimizer.cli._numbers import WholeNumber
+from optimizer.cli._numbers import TellingAll, WholeNumber
 from optimizer.cli._terminal import say
 
 __all__ = ["command"]
 
 
-@click.command("open")
+@click.command("open", cls=TellingAll)
 @click.argument("folder", metavar="[FOLDER]", type=click.Path(), default=".")
 @click.option("--port", type=WholeNumber(1024, 65535), metavar="N",
               help="Port to listen on; a free one by default.")

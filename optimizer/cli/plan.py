@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import TellingAll
 from optimizer.cli._options import (
     budget_option,
     least_gain_option,
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("plan")
+@click.command("plan", cls=TellingAll)
 @click.argument("scenario", metavar="SCENARIO", type=click.Path())
 @budget_option
 @wind_option

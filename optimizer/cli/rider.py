@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from optimizer.cli import _outputs
-from optimizer.cli._terminal import progress_line, say, table
+from optimizer.cli._numbers import TellingAll
+from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ _MODELS = ("auto", "inverse-time", "work", "time", "three-parameter", "long", "l
            "omni")
 
 
-@click.command("rider")
+@click.command("rider", cls=TellingAll)
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path())
 @click.option("--model", type=click.Choice(_MODELS), default="auto", show_default=True,
               help="Which model of power against duration counts.")
@@ -52,6 +53,7 @@ def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool
         rider, ability = _read(files, None if model == "auto" else cast("Model", model))
         written = write_atomic(page, rider_page(rider, ability))
     _tell(rider, ability)
+    reading_notes(ability.notes if ability is not None else ())
     say()
     say(f"Page: {written}")
 

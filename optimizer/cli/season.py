@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import TellingAll
 from optimizer.cli._options import budget_option, by_options, least_gain_option
 from optimizer.cli._terminal import progress_line, say, show
 from optimizer.errors import InputError
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["command", "tell"]
 
 
-@click.command("season")
+@click.command("season", cls=TellingAll)
 @click.argument("file", metavar="FILE", type=click.Path())
 @partial(budget_option, owner="season")
 @partial(least_gain_option, owner="season")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli import _outputs
+from optimizer.cli._numbers import TellingAll
 from optimizer.cli._reference import read_speed, reference_of, reference_options
 from optimizer.cli._terminal import progress_line, reading_notes, say, table
 from optimizer.errors import InputError
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-@click.command("worth")
+@click.command("worth", cls=TellingAll)
 @click.argument("file", metavar="FILE", type=click.Path(), required=False)
 @reference_options
 @click.option("--scenario", "scenario_file", metavar="SCENARIO.toml", type=click.Path(),

@@ -24,6 +24,7 @@ from optimizer.report.page import asset, bare
 from optimizer.report.slip import Slip, SlipLine, slips
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.weather import steady
+from optimizer.report.wind_cautions import card_cautions
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ __all__ = ["card_csv", "card_fit", "card_fragment", "card_gpx", "card_page", "ca
            "card_rules", "card_text", "coasting_words", "day_words", "even_marks", "figures",
            "position_words", "powers_of", "ridden_on", "start_words", "write_card"]
 
-_NEAR = 0.9  # of the pedalling speed, below which nobody needs the rule
+_NEAR = 0.9  # of the pedalling speed or the power limit, below which nobody needs the rule
 _SPELLS = 12  # changes of position that a card can list
 _TO = "\u2060–\u2060"  # without a line end beside it
 _PLACES = 9  # marks on a card of one line
@@ -170,10 +171,10 @@ def card_rules(result: Result) -> list[str]:
     fast = 3.6 * ridden.pedalling_speed
     if 3.6 * float(np.max(ridden.speed)) > _NEAR * fast:
         rules.append(f"Coast above {fast:.0f} km/h.")
-    if np.isfinite(ridden.ceiling):
+    if float(np.max(ridden.asked)) > _NEAR * ridden.ceiling:
         rules.append(f"Never above {watts(ridden.ceiling)}.")
     fork = fork_rule(result)
-    return [*rules, "Brakes on: no pedalling.", *_position_rules(result),
+    return [*rules, "Brakes on: no pedalling.", *_position_rules(result), *card_cautions(result),
             *([fork] if fork else [])]
 
 

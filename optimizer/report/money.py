@@ -139,7 +139,8 @@ def _basket(result: Result) -> Table:
     choice = result.choice
     if kept_kit(result):
         return _kept_basket(result)
-    best = f"The best kit for {money(choice.budget, choice.currency)}"
+    best = (f"The best kit for {money(choice.budget, choice.currency)}" if choice.budget > 0.0
+            else "The best kit without spending any money")
     worth = {row.item: row for row in result.worth}
     effects = {effect.item: effect for effect in result.job.effects}
     without = slower_without(choice)

@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from optimizer.defaults import DRIVETRAIN_EFFICIENCY, NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
+from optimizer.report.rests_on import READ
 from optimizer.report.svg import Axis, Band, Dots, Line, Row, plot
 from optimizer.report.words import listing
 from optimizer.rider.effort import allowance, capacity
@@ -51,6 +52,8 @@ def rider_page(rider: Rider | None, ability: Ability | None) -> str:
         sections.append(Section("day", "Altitude and heat", _day(rider)))
         sections.append(Section("assumed", "What is assumed", [Points(rider.assumed) if
                                 rider.assumed else "Nothing: everything was stated or fitted."]))
+    if ability is not None and ability.notes:
+        sections.append(Section("read", READ, [Points(ability.notes)]))
     name = rider.name if rider is not None else "Best efforts"
     opening = _curve(ability) if ability is not None else _held(rider) if rider is not None else ""
     return render(name, [Markup("{}").format(line) for line in sentences(rider, ability)],

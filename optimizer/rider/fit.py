@@ -57,6 +57,7 @@ class Ability:
         error of each effort makes of it, with the uncertainty about an assumed L added
     draws : (b, 4) bootstrap refits of CP, W', Pmax, L
     warnings : what is wrong with the efforts
+    notes : what was understood of their file
     """
 
     efforts: Efforts
@@ -66,6 +67,7 @@ class Ability:
     others: tuple[PowerCurve, ...] = ()
     left_out: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def band(self, duration: NDArray[np.float64], level: float = 0.95) -> NDArray[np.float64]:
         """(2, m) limits of the power that can be held for each duration.
@@ -159,7 +161,7 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
     loss = defaults.ENDURANCE_LOSS if endurance_loss is None else endurance_loss
     if len(used) == 1:
         found = _from_one(used, loss, left_out, draws, seed)
-        return replace(found, warnings=(*found.warnings, *efforts.notes))
+        return replace(found, notes=efforts.notes)
     curve = fit_curve(used, model or choose_model(used, loss), loss)
     if used.overlapping:
         used, curve, easier = _above_what_was_ridden(used, curve, model, loss)
@@ -182,7 +184,8 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
         drawn = np.where(slope == 0.0, drawn, drawn + moved * slope)
         drawn[:, 3] = loss + moved[:, 0]
         curve = replace(curve, endurance_loss=loss)
-    return Ability(used, curve, error, drawn, others, left_out, (*warnings, *efforts.notes))
+    return Ability(used, curve, error, drawn, others, left_out, warnings,
+                   efforts.notes)
 
 
 def _above_what_was_ridden(efforts: Efforts, curve: PowerCurve, model: Model | None, loss: float,

@@ -316,7 +316,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         scenario = scenario.model_copy(update={"kit": kit, "set": []})
     course = _course(file, scenario)
     baseline = _baseline(scenario.bike)
-    rider = _rider(rider_file or file.there(scenario.rider, "rider"))
+    rider, of_rider = _rider(rider_file or file.there(scenario.rider, "rider"))
     conditions, of_weather = _conditions(file, scenario, course, wind, start_time, forecast_file)
     catalogue, effects, notes, readings = _kit(file, scenario, course, conditions, rider, baseline)
     catalogue, rules = _rules(file, scenario, catalogue)
@@ -331,7 +331,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
                          else _listed(scenario.conditions.forecast)),
-        notes=(*of_weather, *notes, *readings))
+        notes=(*of_rider, *of_weather, *notes, *readings))
 
 
 def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:
@@ -351,11 +351,11 @@ def read_ride(path: Path | str) -> Job:
     scenario = check(Scenario, file)
     course = _course(file, scenario)
     conditions, notes = _conditions(file, scenario, course, None, None, None)
-    return Job(name=scenario.name, course=course, conditions=conditions,
-               rider=_rider(file.there(scenario.rider, "rider")),
+    rider, of_rider = _rider(file.there(scenario.rider, "rider"))
+    return Job(name=scenario.name, course=course, conditions=conditions, rider=rider,
                baseline=_baseline(scenario.bike), catalogue=Catalogue(()), effects=(), budget=0.0,
                currency=scenario.currency, options=_options(file, scenario.options),
-               notes=tuple(notes))
+               notes=(*of_rider, *notes))
 
 
 def _scenario_toml(path: Path | str) -> TomlFile:
@@ -497,16 +497,17 @@ def _baseline(bike: BikeTable) -> Setup:
         crosswind_limit=(bike.crosswind_limit_kmh or math.inf) / 3.6)
 
 
-def _rider(path: Path) -> Rider:
-    from optimizer.scenario.rider_file import read_rider
+def _rider(path: Path) -> tuple[Rider, tuple[str, ...]]:
+    """Rider, and in words how the table of efforts was read."""
+    from optimizer.scenario.rider_file import read_ability
 
-    rider = read_rider(path)
+    rider, ability = read_ability(path)
     if rider.critical_power >= rider.max_power:
         raise InputError(
             str(path), "max_power_w", f"the power limit of {rider.max_power:.0f} W is not above "
             f"the critical power of {rider.critical_power:.0f} W",
             "raise max_power_w, or check the critical power")
-    return rider
+    return rider, ability.notes if ability is not None else ()
 
 
 def _conditions(file: TomlFile, scenario: Scenario, course: Course,

@@ -222,35 +222,36 @@ _END: Final = re.compile(r"</((?:\w+:)?)sheetData>")
 
 def with_sheet_row(path: Path | str, belongs: Callable[[str], bool],
                    cells: Sequence[str]) -> bytes:
-    """Give the bytes of a workbook (.xlsx) with one row more below the last that says anything.
+    """Give the bytes of a workbook with one row more below the last that says anything.
 
     Only the sheet gains a row of text and numbers: every other part, formulas and their values
-    included, stays as it is (ECMA-376 part 1, section 18.3.1.73).
+    included, stays as it is (ECMA-376 part 1, section 18.3.1.73; OpenDocument 1.2 part 1,
+    sections 9.1.3 and 9.1.4).
 
     Parameters
     ----------
     path, belongs : as of `read_sheet`
     cells : text of the row from the first column on; numbers as numbers
 
-    Raises InputError for what `read_sheet` refuses, and for sheets of .ods.
+    Raises InputError for what `read_sheet` refuses.
     """
     file, wanted = without_sheet(path)
-    if file.suffix.lower() != ".xlsx":
-        raise InputError(str(file), "", "is a spreadsheet that rows cannot be added to",
-                         "save it as .xlsx, or the sheet as CSV UTF-8, and name that")
     data = read_input(file, _LARGEST)
     _check_archive(str(file), data)
     sheets = _sheets(str(file), data)
     name = _chosen(str(file), wanted, sheets, belongs)
     last = max((k for k, row in enumerate(sheets[name], 1) if any(cell.strip() for cell in row)),
                default=0)
+    open_document = file.suffix.lower() == ".ods"
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
-        part = _part_of(old, name)
+        part = "content.xml" if open_document else _part_of(old, name)
         for info in old.infolist():
             content = old.read(info)
             if info.filename == part:
-                content = _longer(str(file), content.decode("utf-8"), last + 1, cells).encode()
+                text = content.decode("utf-8")
+                content = (_longer_ods(str(file), text, name, last, cells) if open_document else
+                           _longer(str(file), text, last + 1, cells)).encode()
             new.writestr(info, content, compress_type=info.compress_type)
     return out.getvalue()
 
@@ -305,3 +306,41 @@ def _letters(column: int) -> str:
     while column >= 0:
         text, column = chr(65 + column % 26) + text, column // 26 - 1
     return text
+
+
+_ODS_SHEET: Final = re.compile(r'<table:table\s(?:[^>]*?\s)?table:name="([^"]*)"[^>]*>')
+_ODS_ROW: Final = re.compile(
+    r"<table:table-row(?=[\s/>])([^>]*?)(?:/>|>.*?</table:table-row>)", re.DOTALL)
+_ODS_ROWS: Final = re.compile(r'(\btable:number-rows-repeated=")(\d{1,12})(?=")')
+
+
+def _longer_ods(file: str, text: str, sheet: str, last: int, cells: Sequence[str]) -> str:
+    """Content of .ods with a row behind number `last` of a sheet, in the place of an empty one."""
+    from xml.sax.saxutils import unescape
+
+    begin = next((found.end() for found in _ODS_SHEET.finditer(text) if unescape(
+        found[1], {"&quot;": '"', "&apos;": "'"}) == sheet), None)
+    at, number = None, 0
+    if begin is not None:
+        made = f"<table:table-row>{''.join(map(_made_ods_cell, cells))}</table:table-row>"
+        for row in _ODS_ROW.finditer(text, begin, text.find("</table:table>", begin)):
+            many = _ODS_ROWS.search(row[1])
+            count = int(many[2]) if many else 1
+            if number >= last:  # the first of the empty rows
+                fewer = _ODS_ROWS.sub(rf"\g<1>{count - 1}", row[0], count=1) if count > 1 else ""
+                return f"{text[:row.start()]}{made}{fewer}{text[row.end():]}"
+            number, at = number + count, row.end()
+    if at is None:
+        raise InputError(file, "", "has a sheet without rows", "give it headings first")
+    return f"{text[:at]}{made}{text[at:]}"
+
+
+def _made_ods_cell(text: str) -> str:
+    from xml.sax.saxutils import escape
+
+    if not text:
+        return "<table:table-cell/>"
+    kind = (f'"float" office:value="{text}"' if re.fullmatch(r"-?\d{1,15}(\.\d{1,15})?", text)
+            else '"string"')
+    return (f"<table:table-cell office:value-type={kind}><text:p>{escape(text)}</text:p>"
+            "</table:table-cell>")

@@ -356,7 +356,7 @@ def table_of(text: str, path: Path | str, required: Sequence[str], optional: Seq
              notes: list[str] | None = None, *,
              synonyms: Mapping[str, str] | None = None, deferred: bool = False) -> TextTable:
     """Take the text of a table apart as `read_table` does; `path` is for messages."""
-    separator = separator_of(text)
+    separator = _separator_below_title(text, required, synonyms or {})
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator,
                                   strict=True))
@@ -449,6 +449,18 @@ def separator_of(text: str) -> str:
     head = next((line for line in text.splitlines()
                  if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")), "")
     return max(",;\t", key=head.count)
+
+
+def _separator_below_title(text: str, required: Sequence[str],
+                           synonyms: Mapping[str, str]) -> str:
+    """Tell the separator by the row of headings, which may stand below a title."""
+    begun = [line for line in text.splitlines() if line.strip(" ,;\t")][:_LONGEST_TITLE]
+    for line in begun if required else ():
+        for separator in ",;\t":
+            cells = next(csv.reader([line], delimiter=separator))
+            if set(required) <= set(_with_synonyms(cells, required, synonyms, None)):
+                return separator
+    return separator_of(text)
 
 
 def _plain(heading: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import difflib
 import math
 import re
@@ -105,10 +106,9 @@ def read_toml(path: Path | str) -> TomlFile:
     except (ValueError, RecursionError) as error:  # also an integer without end
         message = str(error) or "it is nested too deeply"
         found = re.search(r" \(at line (\d+), column (\d+)\)", message)
-        if found and "Invalid date" in message:
-            begun = text.splitlines()[int(found[1]) - 1][int(found[2]) - 1:]
-            day = re.split(r"[\s,\]}#]", begun)[0]
-            raise InputError(str(file), f"line {found[1]}", f"{day} is no day of the calendar",
+        if found and (problem := _wrong_date(
+                "".join(text.split("\n")[int(found[1]) - 1:][:1]), int(found[2]) - 1)):
+            raise InputError(str(file), f"line {found[1]}", problem,
                              "write a day as 2031-06-22, a time after it as 2031-06-22T09:30:00"
                              ) from error
         where = f"line {found[1]}, column {found[2]}" if found else ""
@@ -120,6 +120,43 @@ def read_toml(path: Path | str) -> TomlFile:
     for key in _not_finite(data, ()):
         raise out.error("is not a finite number", "write a number", *key)
     return out
+
+
+_DATE = re.compile(r"(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2})(?:[Tt ](?=\d))?"
+                   r"(?P<clock>\d[\d:.]*)?|(?P<hour>\d{1,2}:[\d:.]*)")
+
+
+def _wrong_date(line: str, column: int) -> str:
+    """Say what is wrong with the date or time around a column of a line; empty for none there."""
+    found = next((one for one in _DATE.finditer(line) if one.start() <= column <= one.end()), None)
+    if found is None:
+        return ""
+    wrong = _wrong_day(found) or _wrong_clock(found["clock"] or found["hour"] or "")
+    return f"{found[0]} is no {'date' if found['day'] else 'time of day'}: {wrong}" if wrong else ""
+
+
+def _wrong_day(found: re.Match[str]) -> str:
+    """Say what is wrong with a day of the calendar; empty where nothing is."""
+    if not found["day"]:
+        return ""
+    year, month, day = (int(found[name]) for name in ("year", "month", "day"))
+    if not 1 <= month <= 12:
+        return f"there is no month {month}"
+    if not 1 <= day <= calendar.monthrange(max(year, 1), month)[1]:
+        return f"{calendar.month_name[month]} has no day {day}"
+    two = len(found["month"]) == len(found["day"]) == 2
+    return "" if two else "month and day take two digits each"
+
+
+def _wrong_clock(clock: str) -> str:
+    """Say what is wrong with a time of day; empty where nothing is."""
+    parts = clock.split(":") if clock else ()
+    for part, most, name in zip(parts, (23, 59, 59), ("hour", "minute", "second"), strict=False):
+        if not re.fullmatch(r"\d\d(\.\d+)?" if name == "second" else r"\d\d", part):
+            return "hours, minutes and seconds take two digits each"
+        if float(part) >= most + 1:
+            return f"there is no {name} {part}"
+    return "" if len(parts) in {0, 3} else "a time has hours, minutes and seconds"
 
 
 def _not_finite(value: Any, key: _Key) -> Iterator[_Key]:

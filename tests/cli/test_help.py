@@ -10,6 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from optimizer.cli import COMMANDS, group
+from optimizer.cli._numbers import TellingAll
+from tests.cli.typed import kitpace
 
 HEAVY = {"numpy", "scipy", "pandas", "pyomo", "pydantic", "pint", "rich", "highspy",
          "gpxpy", "jinja2", "geographiclib"}
@@ -45,3 +47,22 @@ def test_version():
     from optimizer import __version__
 
     assert __version__ in CliRunner().invoke(group, ["--version"]).output
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_tells_all_mistakes_in_its_options(name):
+    assert isinstance(group.get_command(None, name), TellingAll)
+
+
+@pytest.mark.parametrize(("typed", "wrong"), [
+    (("plan", "race.toml", "--budget", "lots", "--wind", "25@north-by", "--start-time", "25:00"),
+     ("--budget", "25@north-by", "--start-time")),
+    (("season", "club.toml", "--budget", "-5", "--least-gain", "x"), ("--budget", "--least-gain")),
+    (("convert", "30 g @ 45 km/h", "--yaw-deg", "90", "--test-density-kgm3", "thin"),
+     ("--yaw-deg", "--test-density-kgm3")),
+    (("kit", "--level", "2", "--by", "luck"), ("SCENARIO", "--level", "--by"))])
+def test_mistakes_in_options_come_together(tmp_path, typed, wrong):
+    done = kitpace(*typed, cwd=tmp_path)
+    assert done.returncode == 2
+    assert f"{len(wrong)} mistakes" in done.stderr
+    assert all(words in done.stderr for words in wrong), done.stderr

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from optimizer.cli import group
 from optimizer.errors import InputError
+from tests.cli.typed import starter
 
 COURSES = Path(__file__).parents[2] / "courses"
 
@@ -80,3 +81,20 @@ def test_toml_beside_rides_is_refused(tmp_path):
     path.write_text("mass_kg = 63\n", encoding="utf-8")
     with pytest.raises(InputError, match="other files are named with it"):
         _run(path, tmp_path / "ride.csv")
+
+
+def test_how_the_efforts_were_read_is_said_by_rider_and_by_plan(tmp_path):
+    from optimizer.scenario import read_scenario
+
+    race = starter(tmp_path)
+    (race / "efforts.csv").write_text("minutes,power_w,mood\n4,352,fine\n20,305,tired\n")
+    rider = race / "rider.toml"
+    rider.write_text('name = "Ann"\nmass_kg = 70\nefforts_csv = "efforts.csv"\n')
+    note = "efforts.csv: not used: the column mood"
+    said = " ".join(_run(rider).output.split())
+    assert f"How the files were read: - {note}" in said
+    assert f"Warning: {note}" not in said
+    page = (race / "rider.html").read_text(encoding="utf-8")
+    assert "How your files were read" in page
+    assert note in page
+    assert note in read_scenario(race / "scenario.toml").notes

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from optimizer.kit import Choice, KitSet
 from optimizer.kit.choice import Alternative
 from optimizer.physics import Setup
-from optimizer.report.money import slower_without
+from optimizer.report.money import money_parts, slower_without
 
 
 def kit(spend, time, *items):
@@ -23,3 +25,12 @@ def test_no_loss_is_larger_than_the_best_kit_at_every_price_shows():
         Alternative("suit", kit(32, 3680.0, "box"), 80.0),
         Alternative("disc", kit(400, 3604.0, "disc"), 4.0)))
     assert slower_without(choice) == pytest.approx({"box": 2.6, "suit": 80.0})
+
+
+@pytest.mark.parametrize(("budget", "head"), [
+    (1500.0, "The best kit for 1,500 EUR: "), (0.0, "The best kit without spending any money: ")])
+def test_no_money_is_no_sum(result, budget, head):
+    choice = replace(result.choice, budget=budget,
+                     best=replace(result.choice.best, spend=min(result.choice.best.spend, budget)))
+    basket = money_parts(replace(result, choice=choice))[0]
+    assert basket.caption.replace("\N{NO-BREAK SPACE}", " ").startswith(head)

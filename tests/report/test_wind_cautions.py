@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from optimizer.kit import Catalogue
+from optimizer.report.card import card_rules
 from optimizer.report.result_json import result_document
-from optimizer.report.wind_cautions import limits_passed, wind_cautions
+from optimizer.report.wind_cautions import card_cautions, limits_passed, wind_cautions
 from tests.report.made_up import made_up_result
 
 
@@ -52,3 +53,39 @@ def test_a_limit_just_above_the_expected_wind_is_passed_on_some_days(result):
 
 def test_a_limit_that_no_day_passes_is_not_mentioned(result):
     assert wind_cautions(blown(result, 4.0, limit=30.0)) == []
+
+
+@pytest.mark.parametrize(("name", "place", "owned", "words"), [
+    ("Own 50 mm wheel", "front wheel", True, "have another wheel ready"),
+    ("Deep wheels", "wheels", False, "have the wheel that it replaces ready"),
+    ("Long mudguard", "frame", True, "have another part ready"),
+    ("Wing", "frame", False, "have the part that it replaces ready")])
+def test_who_owns_a_part_has_nothing_that_it_replaces(result, name, place, owned, words):
+    first = result.choice.best.items[0]
+    windy = blown(result, 8.0, limit=6.0)
+    kit = Catalogue(tuple(replace(item, name=name, place=place, owned=owned)
+                          if item.name == first else item for item in windy.job.catalogue.items))
+    best = replace(windy.choice.best, items=(name, *windy.choice.best.items[1:]))
+    windy = replace(windy, job=replace(windy.job, catalogue=kit),
+                    choice=replace(windy.choice, best=best))
+    (caution,) = wind_cautions(windy)
+    assert words in caution
+
+
+def test_the_limit_of_the_bike_itself_counts(result):
+    windy = blown(result, 8.0)
+    bike = replace(windy.job.baseline, crosswind_limit=6.0)
+    windy = replace(windy, job=replace(windy.job, baseline=bike))
+    (caution,) = wind_cautions(windy)
+    assert "passes the limit of the bike as it stands, 22 km/h: have other wheels" in caution
+    assert card_cautions(windy) == ["Cross wind over 22 km/h at the rider: change wheels."]
+
+
+def test_the_card_says_from_which_cross_wind_to_change_the_wheel(result):
+    """Also on a day that is expected to be calm: the wind may change until the start."""
+    name = result.choice.best.items[0]
+    calm = blown(result, 4.0, limit=40 / 3.6)
+    rule = f"Cross wind over 40 km/h at the rider: change {name}."
+    assert rule in card_rules(calm)
+    assert not any("Cross wind" in rule for rule in card_rules(blown(result, 4.0)))
+    assert "Wind up to 51 km/h: hands near the brakes." in card_rules(blown(result, 14.2))

@@ -157,7 +157,66 @@ def test_a_row_goes_into_a_workbook_and_nothing_else_changes(tmp_path):
         with_row(name, {**ROW, "note": "a < b & c"})
 
 
-def test_a_workbook_of_another_kind_takes_no_row(tmp_path):
+def open_document(path):
+    """An invented club's sheets as OpenDocument, made by another library, with a million rows."""
+    from odf import opendocument, table, text
+
+    book = opendocument.OpenDocumentSpreadsheet()
+
+    def row(*cells, many=1, **attributes):
+        out = table.TableRow(numberrowsrepeated=many, **attributes)
+        for cell in cells:
+            out.addElement(made := table.TableCell(valuetype="string"))
+            made.addElement(text.P(text=cell))
+        return out
+
+    sheets = {"Prices": [row("item", "place", "price")],
+              "Tests & results": [
+                  row("What we know"), row(many=2),
+                  row("Item", "Figure", "Test", "Runs", "Against", "remark"),
+                  row("Disc", "saves 40 g @ 50 km/h", "tunnel with rider", "3"),
+                  row(many=1048571)]}
+    for name, rows in sheets.items():
+        book.spreadsheet.addElement(sheet := table.Table(name=name))
+        for one in rows:
+            sheet.addElement(one)
+    book.save(path)
+    return path
+
+
+def test_a_row_goes_into_an_open_document_and_nothing_else_changes(tmp_path):
+    from odf import opendocument, table, teletype
+
+    path = open_document(tmp_path / "club.ods")
+    name = f"{path}#tests & results"
+    check_item(name, "Hat B", "Hat A")
+    new, left_out = with_row(name, {**ROW, "note": "a < b & c"})
+    with zipfile.ZipFile(path) as old:
+        before = {part: old.read(part) for part in old.namelist()}
+    path.write_bytes(new)
+    with zipfile.ZipFile(path) as archive:
+        changed = [part for part in archive.namelist() if archive.read(part) != before[part]]
+        assert archive.namelist() == list(before)
+        assert archive.infolist()[0].compress_type == zipfile.ZIP_STORED  # "mimetype", as asked for
+    assert changed == ["content.xml"]
+    # Read again by a library that is not the one behind read_evidence.
+    sheet = opendocument.load(path).spreadsheet.getElementsByType(table.Table)[1]
+    rows = sheet.getElementsByType(table.TableRow)
+    cells = [[teletype.extractText(cell) for cell in row.getElementsByType(table.TableCell)]
+             for row in rows]
+    assert cells[3][0] == "Disc"
+    assert cells[4][:4] == ["Hat B", "saves 0.00412 ± 0.00150 m2", "field", "4"]
+    assert rows[4].getElementsByType(table.TableCell)[3].getAttribute("value") == "4"
+    assert sum(int(row.getAttribute("numberrowsrepeated") or 1) for row in rows) == 1048576
+    assert {"note", "source"} <= set(left_out)
+    again, _ = with_row(name, {**ROW, "figure": "saves 0.00390 m2"})
+    path.write_bytes(again)
+    assert [datum.item for datum in read_evidence(name)] == ["Disc", "Hat B", "Hat B"]
+    with pytest.raises(InputError, match="has this result already"):
+        with_row(name, {**ROW, "figure": "saves 0.00390 m2"})
+
+
+def test_what_is_no_workbook_takes_no_row(tmp_path):
     (tmp_path / "club.ods").write_bytes(b"PK")
     with pytest.raises(InputError):
         with_row(tmp_path / "club.ods", ROW)

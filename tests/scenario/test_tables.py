@@ -114,3 +114,15 @@ def test_thousands_are_read_where_a_fraction_tells_them_apart(whole, cents, mark
     thousands, point = marks[0], marks[1]
     text = f"{whole:,}".replace(",", thousands) + f"{point}{cents:02d}"
     assert parse_number(text) == pytest.approx(whole + cents / 100)
+
+
+@pytest.mark.parametrize(("separator", "decimal"), [(",", "."), (";", ","), ("\t", ",")])
+@pytest.mark.parametrize("title", ["What we bought", "Kit, spring 2031", "Kit; spring", '"A, b"'])
+def test_a_title_above_the_headings_is_no_heading(tmp_path, title, separator, decimal):
+    path, notes = tmp_path / "table.csv", []
+    line = separator.join
+    path.write_text(f"{title}\n\n{line(['Item', 'Note', 'Price'])}\n"
+                    f"{line(['tube', 'x', f'12{decimal}5'])}\n")
+    (row,) = read_rows(path, ("item", "price"), ("note",), notes)
+    assert (row.text("item"), row.number("price")) == ("tube", 12.5)
+    assert notes == ["the headings are those of row 3"]

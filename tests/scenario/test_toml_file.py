@@ -60,8 +60,15 @@ def test_nan_and_infinity_are_refused_with_their_line(tmp_path, value):
 @pytest.mark.parametrize(("text", "says"), [
     ("a = 1\na = 2\n", "line 2"), ("a = 1,5\n", "line 1"), ("a = [", "not valid TOML"),
     ("[a]\n[a]\n", "line 2"),
-    ("a = 1\nday = 2031-02-30  # x\n", "line 2: 2031-02-30 is no day of the calendar"),
-    ("days = [2031-06-22, 2031-02-31]\n", "line 1: 2031-02-31 is no day"),
+    ("a = 1\nday = 2031-02-30  # x\n", "line 2: 2031-02-30 is no date: February has no day 30"),
+    ("days = [2031-06-22, 2031-02-31]\n", "line 1: 2031-02-31 is no date: February has no"),
+    ("days = [2031-06-22,\n  2031-13-01]\n", "line 2: 2031-13-01 is no date: there is no month 13"),
+    ("at = 2031-06-22T25:00:00\n", "2031-06-22T25:00:00 is no date: there is no hour 25"),
+    ("at = [2031-06-22 09:75:00]\n", "2031-06-22 09:75:00 is no date: there is no minute 75"),
+    ("at = 2031-06-22T09:30\n", "a time has hours, minutes and seconds"),
+    ("at = 2031-6-22\n", "month and day take two digits each"),
+    ("at = 25:00:00\n", "25:00:00 is no time of day: there is no hour 25"),
+    ("at = 2031-06-22 x\n", "not valid TOML"), ("at = 12:00:00 x\n", "not valid TOML"),
     ("a = " + "[" * 5000, "not valid TOML"),
 ])
 def test_broken_toml_names_its_line(tmp_path, text, says):
