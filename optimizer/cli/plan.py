@@ -17,7 +17,7 @@ from optimizer.cli._options import (
     wind_option,
     with_least_gain,
 )
-from optimizer.cli._terminal import progress_line, reading_notes, say, table
+from optimizer.cli._terminal import progress_line, reading_notes, say, show, table
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -80,6 +80,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
                         *([_outputs.xlsx("--tables", tables)] if tables else []),
                         *map(_card, cards)], (scenario, against, kit_from), overwrite=overwrite)
     from optimizer.job import run
+    from optimizer.report.card import card_lines
     from optimizer.report.changes import changes
     from optimizer.scenario import read_scenario
     from optimizer.scenario.earlier_file import read_earlier
@@ -97,7 +98,8 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
     _tell(result)
     if changed:
         say(changed)
-    _card_lines(result)
+    if len(result.rideable.lines) > 1:
+        show(card_lines(result))
     _splits(result)
     from optimizer.report.rests_on import READ
 
@@ -210,18 +212,6 @@ def _card_words(result: Result) -> str:
     laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
     said = f"one line, {powers_of(card.lines[0])}," if lines == 1 else f"{lines} lines"
     return f"The card has {said}{laps} and is {costs}."
-
-
-def _card_lines(result: Result) -> None:
-    """Show the lines of a card that has several, with their powers."""
-    from optimizer.report.card import coasting_words, powers_of, start_words
-
-    lines = result.rideable.lines
-    if len(lines) > 1:
-        table(("km", "From", "Power", "What comes"),
-              [(f"{block.start / 1000:.1f}", start_words(result, block), powers_of(block),
-                "; ".join(filter(None, (block.comes, coasting_words(result, block)))))
-               for block in lines], "The card", left=(1, 2, 3))
 
 
 def _splits(result: Result) -> None:

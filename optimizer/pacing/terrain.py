@@ -26,6 +26,7 @@ _APART: Final = 150.0  # m, places closer than this count as one
 _EDGE: Final = 50.0  # m from start and finish, where no place is needed
 _BARE: Final = 0.02  # of the course; a longer stretch without a place gets some by the kilometre
 _LITTLE: Final = 0.15  # of a stretch, that a climb may descend
+_MOST: Final = 0.75  # of a stretch, that has to climb for a climb
 _SLOPE: Final = 0.01  # mean grade from which rolling road goes uphill or downhill
 
 
@@ -103,6 +104,9 @@ def _changes_of_grade(course: Course) -> list[float]:
 def what_comes(problem: PacingProblem, begin: int, end: int) -> str:
     """Say what the road does between two nodes: "climb, 2.3 km at 5 %", "rolling, 12 km".
 
+    One word where it is true of most of the stretch, two where the road turns from one into the
+    other: "descent, 4.0 km at 6 %, then flat, 3.0 km".
+
     Parameters
     ----------
     problem : n steps
@@ -114,17 +118,39 @@ def what_comes(problem: PacingProblem, begin: int, end: int) -> str:
     """
     step, grade = problem.step[begin:end], problem.grade[begin:end]
     way = climbs_and_descents(problem)[begin:end]
+    if one := _plainly(way, step, grade):
+        return one
+    at = _turning(way, step)
+    parts = [_plainly(way[part], step[part], grade[part])
+             for part in (slice(at), slice(at, None)) if _LITTLE * step.sum() < step[part].sum()]
+    if len(parts) == 2 and all(parts):
+        return ", then ".join(parts)
+    length = float(step.sum())
+    mean = float(step @ grade) / length
+    slope = " uphill" if mean > _SLOPE else " downhill" if mean < -_SLOPE else ""
+    return f"rolling{slope}, {_length(length)}"
+
+
+def _plainly(way: NDArray[np.int64], step: NDArray[np.float64],
+             grade: NDArray[np.float64]) -> str:
+    """Say what a stretch is that is plainly one thing; empty for another."""
     length = float(step.sum())
     mean = float(step @ grade) / length
     up, down = (float(step[way == kind].sum()) / length for kind in (1, -1))
-    if mean > CLIMB and down < _LITTLE:
+    if mean > CLIMB and up >= _MOST and down < _LITTLE:
         return f"climb, {_length(length)} at {100 * mean:.0f} %"
-    if mean < DESCENT and up < _LITTLE:
+    if mean < DESCENT and down >= _MOST and up < _LITTLE:
         return f"descent, {_length(length)} at {-100 * mean:.0f} %"
-    if up + down < _LITTLE:
-        return f"flat, {_length(length)}"
-    slope = " uphill" if mean > _SLOPE else " downhill" if mean < -_SLOPE else ""
-    return f"rolling{slope}, {_length(length)}"
+    return f"flat, {_length(length)}" if up + down < _LITTLE else ""
+
+
+def _turning(way: NDArray[np.int64], step: NDArray[np.float64]) -> int:
+    """Find where one kind of road gives way to another, so that most of both parts is theirs."""
+    before = {kind: np.concatenate([[0.0], np.cumsum(step * (way == kind))])
+              for kind in (1, 0, -1)}
+    theirs = {(a, b): before[a] + before[b][-1] - before[b]
+              for a in before for b in before if a != b}
+    return int(max(theirs.values(), key=lambda metres: float(metres.max())).argmax())
 
 
 def _length(metres: float) -> str:

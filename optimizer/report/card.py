@@ -20,7 +20,7 @@ from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.report.fit_course import course_fit
 from optimizer.report.held import fork_line, fork_rule, risk_rule
-from optimizer.report.page import asset, bare
+from optimizer.report.page import Table, asset, bare
 from optimizer.report.slip import Slip, SlipLine, slips
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.weather import steady
@@ -31,9 +31,13 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.pacing import Block
 
-__all__ = ["card_csv", "card_fit", "card_fragment", "card_gpx", "card_page", "card_places",
-           "card_rules", "card_text", "coasting_words", "day_words", "even_marks", "figures",
-           "position_words", "powers_of", "ridden_on", "start_words", "write_card"]
+__all__ = ["LINE_HEADINGS", "card_csv", "card_fit", "card_fragment", "card_gpx", "card_lines",
+           "card_page", "card_places", "card_rules", "card_text", "coasting_words", "day_words",
+           "even_marks", "figures", "line_cells", "position_words", "powers_of", "ridden_on",
+           "start_words", "write_card"]
+
+LINE_HEADINGS = ("What comes", "From", "km", "Power")
+"""Of the columns that `line_cells` fills."""
 
 _NEAR = 0.9  # of the pedalling speed or the power limit, below which nobody needs the rule
 _SPELLS = 12  # changes of position that a card can list
@@ -157,6 +161,18 @@ def start_words(result: Result, block: Block) -> str:
     """Say where a line begins: its mark or turn, else the kilometres that are still to go."""
     left = result.job.course.length - block.start
     return block.place or f"{kilometres(left)} to go"
+
+
+def line_cells(result: Result, block: Block) -> tuple[str, str, str, str]:
+    """Give the cells of a line as tables on screen show it, below `LINE_HEADINGS`."""
+    return (block.comes, start_words(result, block), f"{block.start / 1000:.1f}",
+            ", ".join(filter(None, (powers_of(block), coasting_words(result, block)))))
+
+
+def card_lines(result: Result) -> Table:
+    """Set out the lines of the card."""
+    return Table(LINE_HEADINGS, [line_cells(result, block) for block in result.rideable.lines],
+                 "The card", left=(0, 1, 3))
 
 
 def card_rules(result: Result) -> list[str]:

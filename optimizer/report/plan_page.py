@@ -11,13 +11,13 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.report.card import (
+    LINE_HEADINGS,
     card_csv,
     card_fragment,
     coasting_words,
     figures,
+    line_cells,
     position_words,
-    powers_of,
-    start_words,
 )
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.current import not_in_sets
@@ -304,12 +304,11 @@ def _blocks(result: Result) -> Table:
     rows = []
     for block in blocks.blocks:
         t0, t1 = np.interp([block.start, block.end], plan.distance, blocks.time)
-        rows.append((block.comes, start_words(result, block), f"{block.start / 1000:.1f}",
-                     ", ".join(filter(None, (powers_of(block), coasting_words(result, block)))),
-                     f"{100 * block.mean / cp:.0f} %", clock(t1 - t0), clock(t1),
+        rows.append((*line_cells(result, block), f"{100 * block.mean / cp:.0f} %",
+                     clock(t1 - t0), clock(t1),
                      f"{np.interp(block.end, plan.distance, blocks.reserve) / 1000:.1f} kJ",
                      *([position_words(result, block)] if several else [])))
-    headings = ["What comes", "From", "km", "Power", "of CP", "lasts", "until", "reserve then"]
+    headings = [*LINE_HEADINGS, "of CP", "lasts", "until", "reserve then"]
     if several:
         headings.append("position")
     return Table(headings, rows, "The blocks to ride; share of critical power (CP) on "

@@ -190,9 +190,40 @@
     line.setAttribute("d", steps.join(""));
   });
 
+  // What to write into which file, and to type, for a card whose lines are those of the try.
+  /** @param {Tried} one */
+  const ownCard = (one) => {
+    const { scenario, rider: who, catalogue } = data.files;
+    /** @param {string} name */
+    const typed = (name) => (/^[\w./-]+$/.test(name) ? name : `'${name}'`);
+    const command = ["kitpace plan", typed(scenario)];
+    if (one.east !== 0 || one.north !== 0) command.push(`--wind '${speed.value}@${source.value}'`);
+    /** @type {string[]} */
+    const first = [];
+    /** @param {string} file @param {[boolean, string][]} keys */
+    const write = (file, keys) => {
+      const changed = keys.filter(([moved]) => moved).map(([, text]) => text);
+      if (changed.length) first.push(`write ${changed.join(", ")} into ${file}`);
+    };
+    write(scenario, [[one.temperature !== null, `temperature_c = ${warm.value}`]]);
+    write(who, [[one.criticalPower !== null, `critical_power_w = ${power.value}`],
+      [one.wPrime !== null, `w_prime_kj = ${reserve.value}`],
+      [one.mass !== null, `mass_kg = ${mass.value}`]]);
+    if (!sameKit(one)) {
+      first.push(`mark the chosen items as owned in ${catalogue}`);
+      command.push("--budget 0");
+    }
+    command.push("--card card.html");
+    const said = made("p", "");
+    said.append(first.length ? `For a card with lines of its own ${first.join("; ")}. Then run ` :
+      "For a card with lines of its own run ", made("code", command.join(" ")),
+    sameKit(one) ? "; it may choose other kit, unless --kit-from names the JSON of this plan." : ".");
+    return said;
+  };
+
   // The card of the plan, with the watts and times of the try.
-  /** @param {TriedCard | null} card */
-  const cardOf = (card) => {
+  /** @param {Tried} one @param {TriedCard | null} card */
+  const cardOf = (one, card) => {
     const original = document.querySelector("#card .slips");
     if (!card || !original) return [];
     const copy = /** @type {HTMLElement} */ (original.cloneNode(true));
@@ -216,8 +247,8 @@
       slip.querySelectorAll(".note").forEach((note) => { note.remove(); });
       const head = slip.querySelector(".who");
       if (head) {
-        head.after(made("p", "The plan's lines with the watts of a try. Its own plan may "
-          + "draw other lines.", { className: "note" }));
+        head.after(made("p", "Lines and places are the plan's, the watts are those of a try. Its own "
+          + "plan may draw other lines.", { className: "note" }));
       }
     });
     const button = kitpace.button("Print this card", () => {
@@ -234,8 +265,9 @@
     tools.append(button);
     const folded = document.createElement("details");
     folded.append(made("summary", `The card for this try: ${clock(card.finish)} when ridden by it`),
-      made("p", "The lines of the plan's card with other watts, ridden to the letter and kept "
-        + "within what the rider can do."), copy, tools);
+      made("p", "Lines and places of the plan's card with other watts, ridden to the letter and kept "
+        + "within what the rider can do. A plan of this try may begin its lines elsewhere."),
+      ...(sameDay(one) && sameKit(one) ? [] : [ownCard(one)]), copy, tools);
     return [folded];
   };
 
@@ -264,7 +296,7 @@
     splits.replaceChildren(made("p", "Elapsed time at the marks: this try against the plan",
       { className: "caption" }), frame);
     const open = Boolean(cardPlace.querySelector("details[open]"));
-    cardPlace.replaceChildren(...cardOf(answer.card));
+    cardPlace.replaceChildren(...cardOf(one, answer.card));
     const folded = cardPlace.querySelector("details");
     if (folded) folded.open = open;
     draw(sameDay(one) && sameKit(one) ? [] : answer.power);

@@ -27,6 +27,8 @@ __all__ = ["try_it", "try_it_data", "try_it_scripts"]
 _HOW = ("Choose kit, weather or rider: the page plans the whole ride anew on this course and says "
         "what changes. Nothing leaves the page. Positions, and what is kept back to be safe, stay "
         "those of the plan.")
+_FILES: Final = {"scenario": "scenario.toml", "rider": "rider.toml", "catalogue": "kit.csv"}
+"""As `kitpace new` calls them, for a plan that was read from no files."""
 _FURTHER: Final = 1.3  # times the highest power of the plan, up to where the picture reaches
 
 
@@ -53,7 +55,8 @@ def try_it_data(result: Result) -> dict[str, Any]:
             "budget": result.choice.budget, "owned": list(result.choice.owned.items),
             "best": list(result.choice.best.items),
             "marks": [*marks, ("Finish", job.course.length)],
-            "coldest": TEMPERATURES[0], "finish": stated(result).finish}
+            "files": {**_FILES, **dict(job.sources)}, "coldest": TEMPERATURES[0],
+            "finish": stated(result).finish}
 
 
 # --- controls ---------------------------------------------------------------------------------

@@ -155,12 +155,26 @@ def test_the_card_of_a_try(open_page, report):
         assert len(before) == len(after) > 0
         assert all(b >= a for a, b in zip(before, after, strict=True))
         assert sum(after) > sum(before)
+        said = " ".join(page.locator("#try-card details > p").all_inner_texts())
+        assert "Lines and places of the plan's card" in said
+        assert ("For a card with lines of its own write critical_power_w = 290 into rider.toml. "
+                "Then run kitpace plan scenario.toml --card card.html;") in said
         page.evaluate("window.print = () => { window.printed = document.body.className; }")
         page.get_by_text("Print this card").click()
         assert page.evaluate("window.printed") == "only-card"
         assert "(tried)" in page.locator("#card").inner_text()
         page.evaluate("dispatchEvent(new Event('afterprint'))")
         assert "(tried)" not in page.locator("#card").inner_text()
+        page.locator("#try-speed").fill("30")
+        page.locator("#try-from").fill("225")
+        page.locator("#try-card code", has_text="--wind '30@225' --card").wait_for()
+        pick(page, {"head": None})
+        page.locator("#try-card code", has_text="--wind '30@225' --budget 0 --card").wait_for()
+        assert "mark the chosen items as owned in kit.csv" in page.locator(
+            "#try-card").inner_text()
+        page.locator("#try-plan").click()
+        page.locator("#try-says", has_text="as in the plan").wait_for()
+        assert page.locator("#try-card code").count() == 0  # the plan's own card is the plan's
 
 
 def test_without_workers_the_page_plans_by_itself(open_page, report, result):

@@ -68,7 +68,15 @@ def test_a_long_road_without_places_has_its_kilometres():
     ([0.04, -0.04] * 6, 1000.0, "rolling, 12 km"),
     ([0.05, -0.02] * 6, 1000.0, "rolling uphill, 12 km"),
     ([-0.05, 0.02] * 6, 1000.0, "rolling downhill, 12 km"),
-    ([0.07, 0.03], 11000.0, "climb, 22 km at 5 %")])
+    ([0.07, 0.03], 11000.0, "climb, 22 km at 5 %"),
+    # What is told of the whole is true of both halves, or each is told by itself.
+    ([-0.06, 0.0], 3000.0, "descent, 3.0 km at 6 %, then flat, 3.0 km"),
+    ([-0.06, -0.06, 0.0, 0.004, 0.0], 1000.0, "descent, 2.0 km at 6 %, then flat, 3.0 km"),
+    ([0.0, 0.0, 0.05], 2000.0, "flat, 4.0 km, then climb, 2.0 km at 5 %"),
+    ([0.05, -0.05], 2000.0, "climb, 2.0 km at 5 %, then descent, 2.0 km at 5 %"),
+    ([-0.06] * 7 + [0.0], 1000.0, "descent, 8.0 km at 5 %"),
+    ([-0.06] + [0.0] * 9, 1000.0, "flat, 10 km"),
+    ([-0.05, 0.0, 0.05, 0.0], 1500.0, "rolling, 6.0 km")])
 def test_what_comes(grades, length, words):
     problem = stretches([length] * len(grades), step=50.0, grades=grades, start_speed=8.0,
                         w_prime=15e3, **BIKE)
