@@ -74,13 +74,12 @@ def command(scenario: str, ride: str, budget: float | None, wind: tuple[float, f
         intended = _intended(job, kit_from, progress)
         progress("comparing")
         found = debrief(recorded, intended, all_out=all_out)
-        learned, worth = learned_from(found), rolling_worth(found)
-        cp = found.intended.rider.critical_power
-        taught = taught_by(scenario, learned, rolling_worth=worth, planned_power=cp)
+        taught = taught_by(scenario, learned_from(found), rolling_worth=rolling_worth(found),
+                           planned_power=found.intended.rider.critical_power)
         written = [("Page", write_atomic(page, debrief_page(found, job.name, taught.next_plan)))]
         if update:
-            files = write_update(scenario, update, learned, rolling_worth=worth, planned_power=cp)
-            written += [("Scenario", files.scenario), ("Rider", files.rider)]
+            written += zip(("Scenario", "Rider"), write_update(scenario, update, taught),
+                           strict=True)
     _tell(found, taught.next_plan)
     if update or len(taught.season.rides) > 1:
         from optimizer.report.debrief_page import season_sentences

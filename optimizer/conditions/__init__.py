@@ -7,7 +7,7 @@ from optimizer.conditions.draws import (
     spread_density,
     spread_wind,
 )
-from optimizer.conditions.members import AirDepartures, Members, member, with_members
+from optimizer.conditions.members import AirDepartures, Members, with_members
 
 __all__ = ["AirDepartures", "Conditions", "Members", "WindDraws", "draw_wind",
-           "member", "spread_density", "spread_wind", "starting_at", "with_members"]
+           "spread_density", "spread_wind", "starting_at", "with_members"]

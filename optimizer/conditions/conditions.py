@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer import defaults
+from optimizer.frozen import ReadOnlyArrays
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -20,16 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["Conditions", "starting_at"]
 
 
-def _zeros() -> NDArray[np.float64]:
-    return np.zeros(1)
-
-
-def _calm() -> NDArray[np.float64]:
-    return np.zeros((1, 1))
-
-
 @dataclass(frozen=True)
-class Conditions:
+class Conditions(ReadOnlyArrays):
     """Air and wind, as forecast.
 
     Attributes
@@ -56,25 +49,18 @@ class Conditions:
     pressure: float = 101325.0
     humidity: float = defaults.HUMIDITY.si
     reference_elevation: float = 0.0
-    wind_time: NDArray[np.float64] = field(default_factory=_zeros)
-    wind_distance: NDArray[np.float64] = field(default_factory=_zeros)
-    wind_east: NDArray[np.float64] = field(default_factory=_calm)
-    wind_north: NDArray[np.float64] = field(default_factory=_calm)
+    wind_time: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
+    wind_distance: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
+    wind_east: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1)))
+    wind_north: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1)))
     wind_height: float = 10.0
     speed_sd: float = defaults.WIND_SPEED_SD.si
     direction_sd: float = defaults.WIND_DIRECTION_SD.si
     wet: bool = False
     start_time: datetime | None = None
-    temperature_change: NDArray[np.float64] = field(default_factory=_calm)
-    gust: NDArray[np.float64] = field(default_factory=_calm)
+    temperature_change: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1)))
+    gust: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1)))
     members: Members | None = None
-
-    def __post_init__(self) -> None:
-        for name in ("wind_time", "wind_distance", "wind_east", "wind_north",
-                     "temperature_change", "gust"):
-            array = np.array(getattr(self, name), dtype=float)
-            array.flags.writeable = False
-            object.__setattr__(self, name, array)
 
     @property
     def wind_speed(self) -> NDArray[np.float64]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.conditions.air import LAPSE, risen_pressure
 from optimizer.conditions.members import with_members
+from optimizer.frozen import ReadOnlyArrays
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -21,7 +22,7 @@ __all__ = ["Forecast", "conditions_of"]
 
 
 @dataclass(frozen=True)
-class Forecast:
+class Forecast(ReadOnlyArrays):
     """What m members of a forecast say at t times and d places along a course.
 
     Attributes
@@ -49,13 +50,6 @@ class Forecast:
     sea_level_pressure: NDArray[np.float64] | None = None
     humidity: NDArray[np.float64] | None = None
     ground: NDArray[np.float64] | None = None
-
-    def __post_init__(self) -> None:
-        for entry in fields(self):
-            if getattr(self, entry.name) is not None:
-                array = np.array(getattr(self, entry.name), dtype=float)
-                array.flags.writeable = False
-                object.__setattr__(self, entry.name, array)
 
     @property
     def members(self) -> int:

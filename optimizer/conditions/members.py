@@ -6,23 +6,25 @@ head wind of a member departs from that of the forecast by the head wind of its 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from optimizer.frozen import ReadOnlyArrays
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["AirDepartures", "Members", "member", "with_members"]
+__all__ = ["AirDepartures", "Members", "with_members"]
 
 _LEAST_WIND = 0.5  # m/s; below it a relative spread says nothing
 
 
 @dataclass(frozen=True)
-class Members:
+class Members(ReadOnlyArrays):
     """What each of m members departs by from the forecast of `Conditions`, on the same axes.
 
     Attributes
@@ -40,12 +42,6 @@ class Members:
     gust: NDArray[np.float64]
     pressure: NDArray[np.float64]
     humidity: NDArray[np.float64]
-
-    def __post_init__(self) -> None:
-        for entry in fields(self):
-            array = np.array(getattr(self, entry.name), dtype=float)
-            array.flags.writeable = False
-            object.__setattr__(self, entry.name, array)
 
     @property
     def count(self) -> int:
@@ -119,43 +115,6 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
             np.zeros(m) if pressure is None else pressure - pressure.mean(),
             np.zeros(m) if humidity is None else humidity - humidity.mean()),
         **changes)  # type: ignore[arg-type]
-
-
-def member(conditions: Conditions, weight: NDArray[np.float64]) -> Conditions:
-    """One weather of an ensemble: the forecast and some of each departure.
-
-    Parameters
-    ----------
-    conditions : with an ensemble
-    weight : (m,) of each departure; a one among zeros is that member
-
-    Returns
-    -------
-    conditions without an ensemble
-
-    Raises
-    ------
-    ValueError
-        where there are no members
-    """
-    members = conditions.members
-    if members is None:
-        raise ValueError("these conditions carry no members")
-
-    def sum_of(departures: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.tensordot(weight, departures, axes=1))
-
-    warmer = sum_of(members.temperature)
-    now = _at_start(conditions, warmer)
-    return replace(
-        conditions, members=None,
-        wind_east=conditions.wind_east + sum_of(members.east),
-        wind_north=conditions.wind_north + sum_of(members.north),
-        gust=np.maximum(conditions.gust + sum_of(members.gust), 0.0),
-        temperature=conditions.temperature + now,
-        temperature_change=conditions.temperature_change + warmer - now,
-        pressure=conditions.pressure + float(sum_of(members.pressure)),
-        humidity=float(np.clip(conditions.humidity + sum_of(members.humidity), 0.0, 1.0)))
 
 
 def _at_start(conditions: Conditions, values: NDArray[np.float64]) -> float:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.frozen import ReadOnlyArrays
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -68,7 +70,7 @@ class Correction:
 
 
 @dataclass(frozen=True)
-class Course:
+class Course(ReadOnlyArrays):
     """A road from start to finish, on n steps between n + 1 nodes.
 
     Attributes
@@ -111,18 +113,6 @@ class Course:
     height_error: NDArray[np.float64] | None = None
     track_elevation: NDArray[np.float64] | None = None
     shelter_from: NDArray[np.float64] | None = None
-
-    def __post_init__(self) -> None:
-        for name in ("distance", "latitude", "longitude", "elevation", "heading",
-                     "rolling_factor", "speed_limit", "roughness", "shelter"):
-            array = np.array(getattr(self, name), dtype=float)
-            array.flags.writeable = False
-            object.__setattr__(self, name, array)
-        for name in ("height_error", "track_elevation", "shelter_from"):
-            if getattr(self, name) is not None:
-                array = np.array(getattr(self, name), dtype=float)
-                array.flags.writeable = False
-                object.__setattr__(self, name, array)
 
     @property
     def length(self) -> float:

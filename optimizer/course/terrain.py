@@ -63,13 +63,11 @@ class HeightModel(Protocol):
 class Ground:
     """The road's heights by a terrain model, at the nodes of a line.
 
-    `height` (n,) m; `sd` (n,) m, its standard error by place; `levelled` (n,) where the model
-    shows something other than the road, which was then bridged.
+    `height` (n,) m; `sd` (n,) m, its standard error by place.
     """
 
     height: NDArray[np.float64]
     sd: NDArray[np.float64]
-    levelled: NDArray[np.bool_]
 
 
 def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
@@ -119,7 +117,6 @@ def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
         log.warnings.append(f"The terrain model has no heights for "
                             f"{_kilometres(missing, distance)}; "
                             f"{'straight lines' if track is None else 'the track'} fill the gap.")
-    levelled = np.zeros(len(height), dtype=bool)
     if track is not None:
         if log.wants("bridges"):
             levelled = _off_the_road(height, track, step)
@@ -130,7 +127,7 @@ def ground_along(distance: NDArray[np.float64], latitude: NDArray[np.float64],
         if not fine:
             height, shared = _shared(height, track, step, model.cell)
             sd = np.hypot(sd, shared)
-    return Ground(height, np.where(known, sd, np.nanmax(np.append(sd[known], 2.0))), levelled)
+    return Ground(height, np.where(known, sd, np.nanmax(np.append(sd[known], 2.0))))
 
 
 def cubic(grid: NDArray[np.float64], row: NDArray[np.float64],

@@ -7,18 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.frozen import ReadOnlyArrays
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = ["Effect"]
 
 
-def _zeros() -> NDArray[np.float64]:
-    return np.zeros(1)
-
-
 @dataclass(frozen=True)
-class Effect:
+class Effect(ReadOnlyArrays):
     """Pooled effect of an item against its baseline; negative drag is a gain.
 
     Attributes
@@ -37,8 +35,8 @@ class Effect:
     """
 
     item: str
-    yaw: NDArray[np.float64] = field(default_factory=_zeros)
-    drag_area: NDArray[np.float64] = field(default_factory=_zeros)
+    yaw: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
+    drag_area: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
     drag_area_sd: float = 0.0
     rolling_resistance: float = 0.0
     rolling_resistance_sd: float = 0.0
@@ -50,9 +48,3 @@ class Effect:
     disagreement: float = 0.0
     basis: str = ""
     warnings: tuple[str, ...] = ()
-
-    def __post_init__(self) -> None:
-        for name in ("yaw", "drag_area"):
-            array = np.array(getattr(self, name), dtype=float)
-            array.flags.writeable = False
-            object.__setattr__(self, name, array)

@@ -32,7 +32,7 @@ class Worth:
 
     Attributes
     ----------
-    drag_area, drag_area_sd : m², change in the mean over the yaw on the road
+    drag_area : m², change in the mean over the yaw on the road
     watts, watts_sd : saved at the wheel at each of the speeds asked for
     seconds, seconds_sd : saved over 40 km at the power of the rider
     chance : that it saves time at all
@@ -40,7 +40,6 @@ class Worth:
 
     evidence: ItemEvidence
     drag_area: float
-    drag_area_sd: float
     watts: tuple[float, ...]
     watts_sd: tuple[float, ...]
     seconds: float
@@ -145,5 +144,5 @@ def _worth(item: ItemEvidence, reference: Reference, speeds: Sequence[float],
                    - force_of(c, means[c] - sds[c], here)) for c in get_args(Channel))))
     chance = 0.5 * (1 + math.erf(seconds / (seconds_sd * math.sqrt(2)))) if seconds_sd else (
         float(np.sign(seconds)) * 0.5 + 0.5)
-    return Worth(item, means["drag_area"], sds["drag_area"], tuple(watts), tuple(watts_sd),
+    return Worth(item, means["drag_area"], tuple(watts), tuple(watts_sd),
                  seconds, seconds_sd, chance)

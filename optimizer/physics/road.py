@@ -28,7 +28,7 @@ class Road:
 
     Attributes
     ----------
-    distance, elevation, speed_limit : (n + 1,) m, m, m/s at the nodes
+    distance, speed_limit : (n + 1,) m, m/s at the nodes
     grade : (n,) rise over run
     heading : (n,) rad clockwise from north
     headwind, crosswind : (n,) m/s at the rider; head wind positive into the face,
@@ -39,7 +39,6 @@ class Road:
     """
 
     distance: NDArray[np.float64]
-    elevation: NDArray[np.float64]
     speed_limit: NDArray[np.float64]
     grade: NDArray[np.float64]
     heading: NDArray[np.float64]
@@ -86,7 +85,7 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
     departures = None if conditions.members is None else AirDepartures(
         *departures_along(conditions, *where), density_departures(conditions, middle, time))
     return Road(
-        distance=nodes, elevation=elevation, speed_limit=_limit_at(course, nodes),
+        distance=nodes, speed_limit=_limit_at(course, nodes),
         grade=np.diff(elevation) / step, heading=heading,
         headwind=headwind, crosswind=crosswind,
         air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:]),

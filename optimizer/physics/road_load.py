@@ -4,7 +4,7 @@ Martin, Milliken, Cobb, McFadden and Coggan 1998, J. Appl. Biomech. 14:276-291. 
 paper squares the air speed along the road, drag here acts along the relative wind,
 F = ½ ρ CdA(β) v_a q with q the whole air speed, and turns its sign when a tail wind is
 faster than the rider. A CdA(β) that was reduced with v_a² is brought to this convention by
-multiplying it with cos β (`DragArea.from_axial`).
+multiplying it with cos β.
 """
 
 from __future__ import annotations
@@ -70,11 +70,6 @@ class DragArea:
     def constant(cls, area: float) -> DragArea:
         """One position with the same CdA [m²] at every yaw."""
         return cls(np.zeros(1), np.array([[area]]))
-
-    @classmethod
-    def from_axial(cls, yaw: NDArray[np.float64], area: NDArray[np.float64]) -> DragArea:
-        """From CdA that was reduced with the square of the air speed along the road."""
-        return cls(yaw, np.atleast_2d(area) * np.cos(yaw))
 
     @cached_property
     def by_sine(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

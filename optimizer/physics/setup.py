@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer import defaults
+from optimizer.frozen import ReadOnlyArrays
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -15,12 +16,8 @@ if TYPE_CHECKING:
 __all__ = ["Setup"]
 
 
-def _zeros() -> NDArray[np.float64]:
-    return np.zeros(1)
-
-
 @dataclass(frozen=True)
-class Setup:
+class Setup(ReadOnlyArrays):
     """Bike and kit. Drag is a change against the baseline in which the rider's CdA was found.
 
     Attributes
@@ -50,16 +47,10 @@ class Setup:
     drivetrain_efficiency: float = defaults.DRIVETRAIN_EFFICIENCY.si
     wheel_inertia: float = defaults.WHEEL_INERTIA.si
     wheel_radius: float = defaults.WHEEL_RADIUS.si
-    yaw: NDArray[np.float64] = field(default_factory=_zeros)
-    drag_area_change: NDArray[np.float64] = field(default_factory=_zeros)
+    yaw: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
+    drag_area_change: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
     bearing: tuple[float, float] = defaults.BEARING
     cornering_factor: float = 1.0
     crosswind_limit: float = float("inf")
     rolling_resistance_sd: float = 0.0
     mass_sd: float = 0.0
-
-    def __post_init__(self) -> None:
-        for name in ("yaw", "drag_area_change"):
-            array = np.array(getattr(self, name), dtype=float)
-            array.flags.writeable = False
-            object.__setattr__(self, name, array)

@@ -1,8 +1,8 @@
 """What a ride says of critical power: the reserve has to have lasted.
 
-With the planned W' there is a least CP with which the reserve does not run dry. A CP below it is
-impossible, however sure one was before; so what was known before is cut off there. A rider who
-says that nothing was left had about that CP on the day: then it is a measurement as well.
+With the planned W' there is a least CP with which the reserve does not run dry. A rider who says
+that nothing was left had about that CP on the day. `optimizer.ride.season` pools it with what was
+known before.
 """
 
 from __future__ import annotations
@@ -25,12 +25,11 @@ if TYPE_CHECKING:
     from optimizer.pacing import PacingProblem
     from optimizer.rider import Rider
 
-__all__ = ["CP_BAND", "Ability", "ability_of", "cut_off", "endurance_error", "needed_by_effort"]
+__all__ = ["CP_BAND", "Ability", "ability_of", "endurance_error", "needed_by_effort"]
 
 # Common practice, no source, all of these.
 CP_BAND = 0.05  # relative, of a CP that was stated without an error
 _W_PRIME_BAND = 0.2
-_LEFT = 0.01  # relative, of CP: how well "nothing was left" is known
 _LEAST, _MOST = 0.3, 3.0  # of the planned CP, where the least CP is looked for
 _BREATH = 30.0  # s over which power counts as effort: a surge costs less than its watts say
 _CONFLICT = 2.5  # standard deviations between what was known and what was shown
@@ -46,7 +45,6 @@ class Ability:
     shown : the least CP with which the reserve would have lasted, by the planned W'; 0 where
         the ride was too easy to say
     shown_sd : what the uncertainty of W' makes of it
-    estimate, sd : CP by both; never below `shown`
     all_out : the rider says that nothing was left
     """
 
@@ -54,8 +52,6 @@ class Ability:
     planned_sd: float
     shown: float
     shown_sd: float
-    estimate: float
-    sd: float
     all_out: bool
 
     @property
@@ -66,31 +62,17 @@ class Ability:
 
 def ability_of(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
                rider: Rider, *, all_out: bool = False) -> Ability:
-    """Estimate CP from the powers (m,) [W] and paces (m,) [s/m] of a ride, stops included.
+    """Find the CP that a ride shows by its powers (m,) [W] and paces (m,) [s/m], stops included.
 
     Raises InputError for a ride that is far beyond any rider of that CP.
     """
     cp, sd = rider.critical_power, rider.critical_power_sd or CP_BAND * rider.critical_power
     shown = _shown(problem, power, pace, cp, rider.w_prime)
     if shown == 0.0:
-        return Ability(cp, sd, 0.0, 0.0, cp, sd, all_out)
+        return Ability(cp, sd, 0.0, 0.0, all_out)
     more = rider.w_prime + (rider.w_prime_sd or _W_PRIME_BAND * rider.w_prime)
     shown_sd = abs(_shown(problem, power, pace, cp, more) - shown)
-
-    def told(edge: float) -> tuple[float, float]:
-        if not all_out:
-            return cut_off(cp, sd, edge)
-        error = math.hypot(shown_sd, _LEFT * edge)
-        share = sd**2 / (sd**2 + error**2)
-        return cut_off(cp + share * (edge - cp), sd * math.sqrt(1.0 - share), edge)
-
-    estimate, spread = told(shown)
-    if all_out:  # the error of what was shown is in it already
-        return Ability(cp, sd, shown, shown_sd, estimate,
-                       math.hypot(spread, _LEFT * shown), True)
-    step = 0.01 * shown
-    slope = (told(shown + step)[0] - told(shown - step)[0]) / (2.0 * step)
-    return Ability(cp, sd, shown, shown_sd, estimate, math.hypot(spread, slope * shown_sd), False)
+    return Ability(cp, sd, shown, shown_sd, all_out)
 
 
 def _shown(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.float64],
@@ -108,22 +90,6 @@ def _shown(problem: PacingProblem, power: NDArray[np.float64], pace: NDArray[np.
         raise InputError("ride", "", f"has more than {_MOST:g} times the planned critical power "
                          f"of {cp:.0f} W", "check the power meter and the rider's file")
     return cp * float(brentq(left, _LEAST, _MOST, xtol=1e-5))
-
-
-def cut_off(mean: float, sd: float, least: float) -> tuple[float, float]:
-    """Mean and standard deviation of a normal distribution cut off below `least`.
-
-    Johnson, Kotz and Balakrishnan 1994, Continuous Univariate Distributions 1, section 10.1;
-    the ratio of density to tail by its logarithm, which keeps its digits however far out the
-    cut is.
-    """
-    from scipy.special import log_ndtr
-
-    edge = (least - mean) / sd
-    hazard = math.exp(-0.5 * edge**2 - 0.5 * math.log(2.0 * math.pi) - float(log_ndtr(-edge)))
-    # Far out the tail is nearly exponential, and the difference of large numbers is lost.
-    variance = 1.0 + edge * hazard - hazard**2 if edge < 1e3 else 1.0 / edge**2
-    return max(mean + sd * hazard, least), sd * math.sqrt(max(variance, 0.0))
 
 
 def needed_by_effort(power: NDArray[np.float64], duration: NDArray[np.float64], rider: Rider,

@@ -59,7 +59,6 @@ class Debrief:
     parts : cause -> seconds that it cost; with "rest" they add up to the difference
     along : cause -> (m + 1,) the same from the start to each node
     planned_power, ridden_power : (m,) W
-    replay : (m + 1,) s, simulation of the ride as it was
     drag_area, drag_area_sd : m², from the ride; nan where it cannot tell
     rolling_resistance, rolling_resistance_sd : Crr likewise; where no tyre fits the ride it is
         the planned one, which CdA then goes with
@@ -80,7 +79,6 @@ class Debrief:
     along: dict[str, NDArray[np.float64]]
     planned_power: NDArray[np.float64]
     ridden_power: NDArray[np.float64]
-    replay: NDArray[np.float64]
     drag_area: float
     drag_area_sd: float
     rolling_resistance: float
@@ -139,7 +137,7 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
         intended=intended, passage=passage, planned_time=float(intended.time[m]),
         ridden_time=float(passage.time[-1]),
         parts={cause: float(seconds[-1]) for cause, seconds in along.items()}, along=along,
-        planned_power=causes.planned_power, ridden_power=causes.ridden_power, replay=replay,
+        planned_power=causes.planned_power, ridden_power=causes.ridden_power,
         drag_area=test.answer.area if test else math.nan,
         drag_area_sd=test.answer.area_sd if test else math.nan,
         rolling_resistance=test.answer.rolling if test else math.nan,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
@@ -97,8 +96,7 @@ class Option:
 class TestPlan:
     """Options from few runs to many; `best` is the first that sees the change, if any does.
 
-    `watts` of the change at the speed; `least_watts` that the best option would see;
-    `run_sd` of one run's CdA against another, without what the rider does not repeat [m²].
+    `watts` of the change at the speed; `least_watts` that the best option would see.
     """
 
     __test__ = False  # not a test to be collected
@@ -108,13 +106,11 @@ class TestPlan:
     best: Option | None
     watts: float
     least_watts: float
-    run_sd: float
 
 
 def plan_test(intention: Intention) -> TestPlan:
     """Say how many runs it takes to see a change, or that this course cannot show it."""
     options = []
-    run_sd = math.nan
     told: dict[float, NDArray[np.float64]] = {}
     for order in _ORDERS:
         share = _share(intention, len(order))
@@ -124,9 +120,6 @@ def plan_test(intention: Intention) -> TestPlan:
         covariance = _of_more_runs(told[share], len(order))
         hours = ((intention.run_length / intention.speed + _PAUSE) / 3600.0
                  * np.arange(len(order), dtype=np.float64))
-        if len(order) == 4:
-            run_sd = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1]
-                                          - 2 * covariance[0, 1])))
         second = np.array([letter == "B" for letter in order])
         sd = _design_sd(covariance, second, hours, intention.repeat_sd)
         freedom = freedom_of(sd, _design_sd(covariance, second, hours, 0.0),
@@ -138,7 +131,7 @@ def plan_test(intention: Intention) -> TestPlan:
     best = next((option for option in options if option.chance >= intention.power), None)
     watts = 0.5 * intention.air_density * intention.speed**3
     return TestPlan(intention, tuple(options), best, watts * intention.change,
-                    watts * min(option.smallest for option in options), run_sd)
+                    watts * min(option.smallest for option in options))
 
 
 def _share(intention: Intention, runs: int) -> float:

@@ -117,7 +117,7 @@ class FieldTest:
     drag_area, drag_area_sd : (g,) m²; `drag_area_low`, `drag_area_high` the 90 % range
     rolling_resistance : Crr with `rolling_resistance_sd`, `rolling_resistance_low`, `_high`
     covariance : (g + 1, g + 1) of CdA and Crr
-    wind, wind_sd : east and north at the rider, mean over the test [m/s]
+    wind : east and north at the rider, mean over the test [m/s]
     shrinks : source of uncertainty -> standard deviation of the first CdA if it were known
     pattern : sizes of the errors that the rides themselves told
     free_rolling_resistance, free_rolling_resistance_sd : Crr by the balance alone, whether or
@@ -145,7 +145,6 @@ class FieldTest:
     rolling_resistance_high: float
     covariance: NDArray[np.float64]
     wind: tuple[float, float]
-    wind_sd: tuple[float, float]
     shrinks: dict[str, float]
     pattern: dict[str, float]
     free_rolling_resistance: float
@@ -409,7 +408,6 @@ def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Pos
     unit = np.eye(len(mean))
     limits = np.array([posterior.quantiles(direction, (0.05, 0.95)) for direction in unit])
     wind = posterior.weight @ posterior.wind
-    apart = posterior.wind - wind
     samples = segments.samples
     inside = samples.segment >= 0
     weight = samples.weight[inside]
@@ -433,8 +431,6 @@ def _result(spec: Runs, names: tuple[str, ...], balance: Balance, posterior: Pos
         rolling_resistance_low=float(limits[-1, 0]),
         rolling_resistance_high=float(limits[-1, 1]), covariance=covariance,
         wind=(over_time(east), over_time(north)),
-        wind_sd=(float(np.sqrt(posterior.weight @ apart[:, 0]**2)),
-                 float(np.sqrt(posterior.weight @ apart[:, 1]**2))),
         shrinks=posterior.shrinks, pattern=posterior.pattern,
         free_rolling_resistance=float(free_mean[-1]),
         free_rolling_resistance_sd=float(np.sqrt(free_covariance[-1, -1])), impossible=impossible,

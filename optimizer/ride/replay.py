@@ -40,14 +40,12 @@ class Splits:
 
     Attributes
     ----------
-    edges : (k + 1,) m along the course
     error : (k,) of each part's time, relative; positive where the simulation is slower
     cumulative : (k,) the same from the start to the end of each part
     unseen : (k,) of each part simulated with what the rest of the ride tells
     limits : cause -> what it alone moves a part by, relative standard deviation
     """
 
-    edges: NDArray[np.float64]
     error: NDArray[np.float64]
     cumulative: NDArray[np.float64]
     unseen: NDArray[np.float64]
@@ -75,7 +73,7 @@ def splits_of(causes: Causes, passage: Passage, intended: Intended, test: FieldT
         without = _without(causes, intended, test, clock, moments[k], moments[k + 1])
         again = np.interp(edges[k:k + 2], passage.distance, without.times(_ALL) - stood)
         unseen[k] = np.diff(again)[0] / (ridden[k + 1] - ridden[k]) - 1.0
-    return Splits(edges, np.diff(replay) / np.diff(ridden) - 1.0,
+    return Splits(np.diff(replay) / np.diff(ridden) - 1.0,
                   (replay[1:] - replay[0]) / (ridden[1:] - ridden[0]) - 1.0, unseen,
                   _limits(causes, test, float(ridden[-1]) / PARTS, float(edges[1])))
 

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.frozen import ReadOnlyArrays
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -21,7 +23,7 @@ _ARRAYS = ("time", "distance", "speed", "power", "elevation", "latitude", "longi
 
 
 @dataclass(frozen=True)
-class Ride:
+class Ride(ReadOnlyArrays):
     """What a head unit wrote down, one entry a sample, in SI.
 
     Attributes
@@ -51,12 +53,6 @@ class Ride:
     corrections: tuple[Correction, ...] = ()
     virtual: bool = False
     file: str = ""
-
-    def __post_init__(self) -> None:
-        for name in _ARRAYS:
-            array = np.array(getattr(self, name), dtype=float)
-            array.flags.writeable = False
-            object.__setattr__(self, name, array)
 
     @property
     def place(self) -> str:

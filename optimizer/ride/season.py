@@ -100,7 +100,7 @@ class Pooled:
     drag, covariance : (2,), (2, 2) CdA [m²] and Crr of the season, more than before the first
         ride
     next_covariance : (2, 2) the same for the next race
-    drag_apart, rolling_apart : what races differ by, best estimate of τ
+    drag_apart : what races differ by in CdA [m²], best estimate of τ
     power, power_sd, next_power_sd : W, median CP of the season and its standard error, and that
         of the next race
     exponent, exponent_sd : of the effort law
@@ -111,7 +111,6 @@ class Pooled:
     covariance: NDArray[np.float64]
     next_covariance: NDArray[np.float64]
     drag_apart: float
-    rolling_apart: float
     power: float
     power_sd: float
     next_power_sd: float
@@ -204,7 +203,7 @@ def pool(before: Before, rides: Sequence[Learned]) -> Pooled:
     if len(rides) == 1 and power < rides[0].shown:
         power = rides[0].shown  # one ride alone cannot be a good day among others
     return Pooled(len(rides), drag, covariance, covariance + np.diag(apart**2), float(apart[0]),
-                  float(apart[1]), power, power_sd, next_sd, exponent, exponent_sd)
+                  power, power_sd, next_sd, exponent, exponent_sd)
 
 
 def _pool_drag(before: Before, rides: Sequence[Learned],

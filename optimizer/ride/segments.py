@@ -95,8 +95,7 @@ class Segments:
     kinetic : (s,) J gained
     bearing : (s,) J lost in bearings
     speed : (s,) mean, m/s
-    node_clock, node_height, node_speed, node_distance : (k,) at the nodes; height nan where
-        unknown
+    node_clock, node_height, node_distance : (k,) at the nodes; height nan where unknown
     complete : (s,) whether everything was recorded throughout
     mass, effective_mass : kg, rider with bike; the latter with the inertia of the wheels
     samples : what the air's share is summed over
@@ -115,7 +114,6 @@ class Segments:
     speed: NDArray[np.float64]
     node_clock: NDArray[np.float64]
     node_height: NDArray[np.float64]
-    node_speed: NDArray[np.float64]
     node_distance: NDArray[np.float64]
     complete: NDArray[np.bool_]
     mass: float
@@ -155,7 +153,7 @@ def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, r
         work=setup.drivetrain_efficiency * joined("work"),
         kinetic=0.5 * effective * (speed[first + 1]**2 - speed[first]**2),
         bearing=joined("bearing"), speed=joined("length") / joined("duration"),
-        node_clock=joined("node_clock"), node_height=joined("node_height"), node_speed=speed,
+        node_clock=joined("node_clock"), node_height=joined("node_height"),
         node_distance=joined("node_distance"), complete=joined("complete").astype(bool), mass=mass,
         effective_mass=effective,
         samples=Samples(segment.astype(np.int64), joined("weight"), joined("speed"),

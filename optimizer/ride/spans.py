@@ -35,17 +35,14 @@ class Spans:
 
     Attributes
     ----------
-    riding, standing : (n - 1,) s; together they are the time between the samples
+    riding : (n - 1,) s of the time between the samples; the rest of it was stood
     known : (n - 1,) s of `riding` in which power was recorded
     work : (n - 1,) J at the cranks in `known`
-    gap : (n - 1,) whether nothing was recorded in between
     """
 
     riding: NDArray[np.float64]
-    standing: NDArray[np.float64]
     known: NDArray[np.float64]
     work: NDArray[np.float64]
-    gap: NDArray[np.bool_]
 
 
 def longest_step(time: NDArray[np.float64]) -> float:
@@ -66,7 +63,7 @@ def spans_of(ride: Ride) -> Spans:
         riding[k] = step[k] if rode else min(_with_a_stop(way[k], usual, *ends), step[k])
     power = 0.5 * (ride.power[1:] + ride.power[:-1])
     known = np.where(~gap & np.isfinite(power), riding, 0.0)
-    return Spans(riding, step - riding, known, np.nan_to_num(power) * known, gap)
+    return Spans(riding, known, np.nan_to_num(power) * known)
 
 
 def _with_a_stop(way: float, usual: float, before: float, after: float) -> float:

@@ -29,16 +29,14 @@ _SHORTEST = 300.0  # m of passes in all; less tells nothing
 class MeasuredSurface:
     """What rides say of a stretch from `start` to `end` [m].
 
-    `rolling_resistance` of the stretch and `elsewhere`, each with its standard error; `factor`
-    between the two, with `factor_sd`; `length`: of all passes [m].
+    `rolling_resistance` of the stretch with its standard error; `factor` between it and that of the
+    rest, with `factor_sd`; `length`: of all passes [m].
     """
 
     start: float
     end: float
     rolling_resistance: float
     rolling_resistance_sd: float
-    elsewhere: float
-    elsewhere_sd: float
     factor: float
     factor_sd: float
     length: float
@@ -88,5 +86,5 @@ def surface_of(spec: Runs, passes: Sequence[tuple[int, float, float]]) -> Measur
     apart, apart_sd = own - other, float(np.hypot(there.rolling_resistance_sd, np.sqrt(given)))
     return MeasuredSurface(
         passes[0][1], passes[0][2], own, float(np.hypot(apart_sd, rest.rolling_resistance_sd)),
-        other, rest.rolling_resistance_sd, own / other, float(np.hypot(
+        own / other, float(np.hypot(
             apart_sd / other, apart / other**2 * rest.rolling_resistance_sd)), length)

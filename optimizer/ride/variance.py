@@ -32,13 +32,11 @@ class Fit:
     size : (j,) θ
     precision : (n, n) inverse of the whole covariance
     weighted : (n,) precision times y
-    log_likelihood : with the prior on θ, but for constants
     """
 
     size: NDArray[np.float64]
     precision: NDArray[np.float64]
     weighted: NDArray[np.float64]
-    log_likelihood: float
 
 
 def free_directions(design: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -94,7 +92,7 @@ def fit_variances(y: NDArray[np.float64], known: NDArray[np.float64],
         gained, value = better - value, better
         if gained < 1e-4:
             break
-    return Fit(np.exp(log_size), precision, precision @ y, value)
+    return Fit(np.exp(log_size), precision, precision @ y)
 
 
 def _evaluate(y: NDArray[np.float64], known: NDArray[np.float64],

@@ -56,8 +56,7 @@ class EffortLimit:
     per_second : s of the integral per s of the ride
     budget : s
     duration : s, where the line touches the rider's allowance; nan for a limit of its own
-    by_critical_power, by_w_prime, by_endurance_loss : change of the allowance at that duration
-        per W, per J and per unit of L [s]
+    by_critical_power, by_w_prime : change of the allowance at that duration per W and per J [s]
     """
 
     exponent: float
@@ -66,7 +65,6 @@ class EffortLimit:
     duration: float = float("nan")
     by_critical_power: float = 0.0
     by_w_prime: float = 0.0
-    by_endurance_loss: float = 0.0
 
     def allowed(self, duration: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Most that the integral may come to for a ride of `duration` [s]."""
@@ -162,8 +160,7 @@ def effort_limit(rider: Rider, duration: float) -> EffortLimit:
         exponent=p, per_second=float(per_second),
         budget=float(duration * (rate**p - per_second)), duration=duration,
         by_critical_power=float(-gain * share * rider.w_prime / (cp**2 * reach)),
-        by_w_prime=float(gain * share / (cp * reach)),
-        by_endurance_loss=float(-gain * share * over * holds))
+        by_w_prime=float(gain * share / (cp * reach)))
 
 
 def share_for_run(target: RunTarget, endurance_loss: float) -> float:

@@ -34,6 +34,7 @@ from optimizer.kit import Catalogue
 from optimizer.kit.catalogue import REGION_FACTOR
 from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
+from optimizer.scenario.rider_file import read_ability
 from optimizer.scenario.tables import plain_name, suggest
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
 from optimizer.scenario.units import degrees_of
@@ -61,10 +62,6 @@ class _Table(BaseModel):
     """A table of the file: no key but the known ones, no text where a number belongs."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
-def _field(default: object, description: str, **limits: float) -> object:
-    return Field(default, description=description, **limits)  # type: ignore[call-overload]
 
 
 class CourseTable(_Table):
@@ -370,8 +367,7 @@ def _scenario_toml(path: Path | str) -> TomlFile:
 def _course(file: TomlFile, scenario: Scenario) -> Course:
     notes: list[str] = []
     table, handling = scenario.course, scenario.handling
-    paths = [file.there(name, "course", "gpx")
-             for name in ([table.gpx] if isinstance(table.gpx, str) else table.gpx)]
+    paths = _there(file, table.gpx, "course", "gpx")
     for k, name in enumerate(table.keep):
         if name not in MENDING:
             raise file.error(f'"{name}" is not a correction that kitpace makes',
@@ -403,6 +399,13 @@ def _placed_course(file: TomlFile, paths: list[Path], **how: Any) -> Course:
             raise
         raise file.error(f"{Path(error.file).name} {error.problem}", error.remedy, "course",
                          error.where) from error
+
+
+def _there(file: TomlFile, names: str | list[str], *key: str) -> list[Path]:
+    """Paths of the files that a key names, one or several; InputError where one is not there."""
+    if isinstance(names, str):
+        return [file.there(names, *key)]
+    return [file.there(name, *key, k) for k, name in enumerate(names)]
 
 
 def _terrain(file: TomlFile, scenario: Scenario,
@@ -499,14 +502,7 @@ def _baseline(bike: BikeTable) -> Setup:
 
 def _rider(path: Path) -> tuple[Rider, tuple[str, ...]]:
     """Rider, and in words how the table of efforts was read."""
-    from optimizer.scenario.rider_file import read_ability
-
     rider, ability = read_ability(path)
-    if rider.critical_power >= rider.max_power:
-        raise InputError(
-            str(path), "max_power_w", f"the power limit of {rider.max_power:.0f} W is not above "
-            f"the critical power of {rider.critical_power:.0f} W",
-            "raise max_power_w, or check the critical power")
     return rider, ability.notes if ability is not None else ()
 
 
@@ -542,10 +538,7 @@ def _conditions(file: TomlFile, scenario: Scenario, course: Course,
         wind_uncertainty_deg=table.wind_uncertainty_deg, wet=table.wet, start_time=start)
     if wind is not None or not (forecast or table.forecast):
         return conditions, ()
-    named = [table.forecast] if isinstance(table.forecast, str) else table.forecast or []
-    paths = [forecast] if forecast else [
-        file.there(name, "conditions", "forecast",
-                *(() if isinstance(table.forecast, str) else (k,))) for k, name in enumerate(named)]
+    paths = [forecast] if forecast else _there(file, table.forecast or [], "conditions", "forecast")
     from optimizer.scenario.gridded_file import is_gridded, read_gridded
 
     if len(paths) > 1 or is_gridded(paths[0]):
@@ -803,9 +796,8 @@ def _listed(names: str | list[str] | None) -> str:
 def _sources(file: TomlFile, scenario: Scenario, rider: str,
              forecast: str | None) -> tuple[tuple[str, str], ...]:
     kit = scenario.kit
-    gpx = scenario.course.gpx
     named = [("scenario", file.path.name),
-             ("course", gpx if isinstance(gpx, str) else ", ".join(gpx)),
+             ("course", _listed(scenario.course.gpx)),
              ("heights", _listed(scenario.course.heights)),
              ("surface model", _listed(scenario.course.surface_model)),
              ("features", scenario.course.features), ("rider", rider), ("forecast", forecast)]

@@ -366,27 +366,10 @@ def _home_of(model: type[BaseModel], place: _Key) -> str:
 
 
 def _model_at(model: type[BaseModel], place: _Key) -> type[BaseModel] | None:
-    """Return the model that a path of keys leads to."""
-    import typing
+    """Return the model that a path of keys leads to, None where it leads to none."""
+    from optimizer.scenario.fields import table_at
 
-    from pydantic import BaseModel
-
-    here: type[BaseModel] = model
-    for part in place:
-        if isinstance(part, int):
-            continue
-        field = here.model_fields.get(part)
-        if field is None:
-            return None
-        todo: list[Any] = [field.annotation]
-        inner = None
-        while todo:
-            hint = todo.pop()
-            if isinstance(hint, type) and issubclass(hint, BaseModel):
-                inner = hint
-                break
-            todo += typing.get_args(hint)
-        if inner is None:
-            return None
-        here = inner
-    return here
+    try:
+        return table_at(model, *place)
+    except KeyError:
+        return None

@@ -24,22 +24,11 @@ if TYPE_CHECKING:
 
     from optimizer.rider import Rider
 
-__all__ = ["Taught", "Updated", "check_update", "taught_by", "write_update"]
+__all__ = ["Taught", "check_update", "taught_by", "write_update"]
 
 # Of the Crr that a bike is planned with, on a road that nobody measured; common practice, no
 # source.
 _ROLLING_SD = 0.0010
-
-
-@dataclass(frozen=True)
-class Updated:
-    """The new files, `scenario` and `rider`, and what is in them."""
-
-    scenario: Path
-    rider: Path
-    season: Season
-    pooled: Pooled
-    next_plan: NextPlan
 
 
 @dataclass(frozen=True)
@@ -104,21 +93,17 @@ def check_update(scenario: Path | str, target: Path | str) -> tuple[Path, Path]:
     return new, rider
 
 
-def write_update(scenario: Path | str, target: Path | str, learned: Learned, *,
-                 rolling_worth: float, planned_power: float) -> Updated:
+def write_update(scenario: Path | str, target: Path | str, taught: Taught) -> tuple[Path, Path]:
     """Write a copy of the scenario with a copy of its rider, the ride pooled with earlier ones.
 
-    Comments stay; the rides and what was known before each are kept in the rider's file.
-
-    What is learned is that of `taught_by`. Raises InputError as `check_update` does.
+    Comments stay; the rides and what was known before each are kept in the rider's file. Returns
+    where the two are. Raises InputError as `check_update` does.
     """
     import tomlkit
 
     new, rider_path = check_update(scenario, target)
     source = read_toml(scenario)
     old_rider = source.beside(str(source.data["rider"]))
-    taught = taught_by(scenario, learned, rolling_worth=rolling_worth,
-                       planned_power=planned_power)
     season, pooled, found = taught.season, taught.pooled, taught.next_plan
     note = f"from {len(season.rides)} ride{'s' if len(season.rides) > 1 else ''}"
 
@@ -142,7 +127,7 @@ def write_update(scenario: Path | str, target: Path | str, learned: Learned, *,
                    for key, value in _set(document, top, note).items())
     document["season"] = _season_table(season, document.get("season"), taught.rider)
     write_all([(rider_path, head + tomlkit.dumps(document)), (new, tomlkit.dumps(copy))])
-    return Updated(new, rider_path, season, pooled, found)
+    return new, rider_path
 
 
 def _before(rider: Rider) -> Before:

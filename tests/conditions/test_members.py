@@ -13,7 +13,6 @@ from optimizer.conditions import (
     AirDepartures,
     Conditions,
     draw_wind,
-    member,
     spread_density,
     spread_wind,
     starting_at,
@@ -21,6 +20,7 @@ from optimizer.conditions import (
 )
 from optimizer.conditions.air import air_density, density_departures
 from optimizer.conditions.wind import departures_along, wind_along
+from tests.conditions.one_member import member
 
 NINE = datetime(2030, 6, 16, 9)  # noqa: DTZ001 - local time, as people write it
 AXES = Conditions(wind_time=np.array([0.0, 3600.0, 7200.0]),
@@ -144,7 +144,7 @@ def test_two_members_make_no_storm():
 def test_one_member_is_no_ensemble():
     with pytest.raises(ValueError, match="two members"):
         with_members(Conditions(), east=np.zeros((1, 1, 1)), north=np.zeros((1, 1, 1)))
-    for needs in (lambda: member(AXES, np.ones(1)), lambda: departures_along(AXES, *ROAD),
+    for needs in (lambda: departures_along(AXES, *ROAD),
                   lambda: density_departures(AXES, *ROAD[:2])):
         with pytest.raises(ValueError, match="no members"):
             needs()

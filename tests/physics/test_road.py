@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.conditions import Conditions, member, with_members
+from optimizer.conditions import Conditions, with_members
 from optimizer.conditions.air import air_density_along
 from optimizer.conditions.wind import height_factor
 from optimizer.course import Course
 from optimizer.physics import lay_road
+from tests.conditions.one_member import member
 
 NODES = np.array([0.0, 100.0, 300.0, 600.0])
 MIDDLE = np.array([50.0, 200.0, 450.0])

@@ -110,11 +110,6 @@ def test_slopes_by_yaw_are_those_of_the_table():
             (DRAG.at(at + h, row) - DRAG.at(at - h, row)) / (2 * h), rel=1e-4, abs=1e-6)
 
 
-def test_a_reduced_table_is_brought_to_the_relative_wind():
-    axial = DragArea.from_axial(YAW, AREA[0])
-    assert axial.at(YAW) == pytest.approx(AREA[0] * np.cos(YAW))
-
-
 def test_tables_may_be_lists_of_whole_numbers():
     assert DragArea([0], [[1]]).at(0.3) == pytest.approx(1.0)
 

@@ -24,7 +24,7 @@ def drag() -> DragArea:
     """CdA with the wheels' drag area, in the convention of this project."""
     beta = np.arctan2(abs(CROSS), SPEED + HEAD)
     area = np.interp(beta, YAW, AREA) + WHEELS
-    return DragArea.from_axial(np.array([beta]), np.array([area]))
+    return DragArea(np.array([beta]), np.array([area * np.cos(beta)]))
 
 
 def test_wind_components_are_those_of_the_worked_example():

@@ -1,4 +1,4 @@
-"""Critical power from a ride, against quadrature and rides whose truth is known."""
+"""Critical power that a ride shows, on rides whose truth is known."""
 
 from __future__ import annotations
 
@@ -6,28 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy.stats import truncnorm
 
-from optimizer.ride.ability import ability_of, cut_off
+from optimizer.ride.ability import ability_of
 from optimizer.rider import Position, Rider
 from tests.pacing.random_problems import random_problem
-
-
-@settings(deadline=None, max_examples=80)
-@given(st.floats(200.0, 350.0), st.floats(1.0, 40.0), st.floats(150.0, 450.0))
-def test_a_cut_off_prior_is_scipys_truncated_normal(mean, sd, least):
-    """scipy.stats.truncnorm as the reference, as far out as it is good."""
-    found = cut_off(mean, sd, least)
-    edge = (least - mean) / sd
-    assert found[0] >= least
-    if edge < 25.0:
-        other = truncnorm(edge, np.inf, loc=mean, scale=sd)
-        assert found[0] == pytest.approx(other.mean(), abs=1e-4 * sd)
-        assert found[1] == pytest.approx(other.std(), abs=2e-3 * sd)
-    else:
-        assert found[0] == pytest.approx(least + sd / edge, abs=0.01 * sd)
 
 
 def _rider(cp, sd, w_prime=18e3):
@@ -50,50 +32,17 @@ def _ride(need, planned, w_prime=18e3, steps=200, seconds=2000.0):
     return problem, power, taken / problem.step
 
 
-@pytest.mark.parametrize("all_out", [False, True])
-@pytest.mark.parametrize("sd", [1.0, 3.0, 6.0, 8.0, 15.0, 40.0])
-def test_no_estimate_is_below_what_was_shown(sd, all_out):
-    """A prior of 261 W however sure, and a ride that needs 306 W."""
+@pytest.mark.parametrize("sd", [1.0, 6.0, 15.0, 40.0])
+def test_a_ride_shows_what_it_needed_however_sure_one_was(sd):
+    """A prior of 261 W, and a ride that needs 306 W."""
     problem, power, pace = _ride(306.0, 261.0)
-    found = ability_of(problem, power, pace, _rider(261.0, sd), all_out=all_out)
+    found = ability_of(problem, power, pace, _rider(261.0, sd), all_out=True)
     assert found.shown == pytest.approx(306.0, abs=0.1)
-    assert found.shown <= found.estimate < 330.0
-    assert 0.0 < found.sd < 25.0
+    assert 0.0 < found.shown_sd < 25.0
     assert found.contradicts == (sd < 18.0)
-
-
-def test_a_prior_a_little_surer_changes_little():
-    """Continuous where a floor in a tail probability once made 261 of 306."""
-    problem, power, pace = _ride(306.0, 261.0)
-    found = [ability_of(problem, power, pace, _rider(261.0, sd)).estimate
-             for sd in np.linspace(4.0, 10.0, 25)]
-    assert np.all(np.abs(np.diff(found)) < 0.3)
 
 
 def test_an_easy_ride_says_nothing():
     problem, power, pace = _ride(306.0, 300.0)
     found = ability_of(problem, 0.2 * power, pace, _rider(300.0, 10.0))
-    assert (found.shown, found.estimate, found.sd) == (0.0, 300.0, 10.0)
-
-
-def test_all_out_rides_hold_the_truth_19_times_in_20():
-    """Riders drawn from their own prior, who ride to the last joule of a W' that is known."""
-    rng = np.random.default_rng(4)
-    held = []
-    for _ in range(200):
-        true = 280.0 + 15.0 * rng.normal()
-        problem, power, pace = _ride(true * (1.0 - 0.005 * abs(rng.normal())), 280.0)
-        found = ability_of(problem, power, pace, _rider(280.0, 15.0), all_out=True)
-        held.append(abs(found.estimate - true) < 1.96 * found.sd)
-    assert np.mean(held) > 0.93
-
-
-def test_rides_short_of_the_limit_hold_the_truth_19_times_in_20():
-    rng = np.random.default_rng(5)
-    held = []
-    for _ in range(300):
-        true = 280.0 + 15.0 * rng.normal()
-        problem, power, pace = _ride(true * rng.uniform(0.85, 1.0), 280.0)
-        found = ability_of(problem, power, pace, _rider(280.0, 15.0))
-        held.append(abs(found.estimate - true) < 1.96 * found.sd)
-    assert 0.92 < np.mean(held) < 0.99
+    assert (found.shown, found.shown_sd) == (0.0, 0.0)

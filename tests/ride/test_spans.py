@@ -41,7 +41,7 @@ def course_of(path):
 
 
 def stood(ride):
-    return float(spans_of(ride).standing.sum())
+    return ride.duration - float(spans_of(ride).riding.sum())
 
 
 def mean_power(ride):

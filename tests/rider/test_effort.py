@@ -60,8 +60,7 @@ def test_the_limit_is_the_tangent_of_the_allowance(rider, duration):
 def test_derivatives_by_the_rider(rider, duration):
     limit = effort_limit(rider, duration)
     for name, step, found in (("critical_power", 0.01, limit.by_critical_power),
-                              ("w_prime", 1.0, limit.by_w_prime),
-                              ("endurance_loss", 1e-6, limit.by_endurance_loss)):
+                              ("w_prime", 1.0, limit.by_w_prime)):
         high, low = (allowance(replace(rider, **{name: getattr(rider, name) + sign * step}),
                                duration) for sign in (1, -1))
         assert found == pytest.approx(float(high - low) / (2 * step), rel=1e-3,

@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.conditions import Conditions, member
+from optimizer.conditions import Conditions
 from optimizer.errors import InputError
 from optimizer.job.plans import day_of
 from optimizer.pacing import Variation, plan_ride, simulate_many
 from optimizer.scenario import read_scenario
 from optimizer.scenario.gridded_file import is_gridded, read_gridded
+from tests.conditions.one_member import member
 from tests.report.made_up import made_up_course
 from tests.scenario.weather_maker import (
     HOURS,

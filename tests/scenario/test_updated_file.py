@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from optimizer.errors import InputError
 from optimizer.ride.season import EXPONENTS, Learned
 from optimizer.scenario.rider_file import read_rider, read_season
 from optimizer.scenario.starter import write_starter
-from optimizer.scenario.updated_file import write_update
+from optimizer.scenario.updated_file import taught_by, write_update
 
 
 @pytest.fixture
@@ -31,12 +32,17 @@ def _rider_of(scenario):
     return scenario.parent / tomllib.loads(scenario.read_text(encoding="utf-8"))["rider"]
 
 
+def _update(scenario, target, ride, planned_power):
+    taught = taught_by(scenario, ride, rolling_worth=8.0, planned_power=planned_power)
+    new, rider = write_update(scenario, scenario.with_name(target), taught)
+    return SimpleNamespace(scenario=new, rider=rider, season=taught.season, pooled=taught.pooled)
+
+
 def _chain(race, rides):
     cp = read_rider(_rider_of(race)).critical_power
     out = []
     for k, ride in enumerate(rides):
-        done = write_update(race, race.with_name(f"next{k}.toml"), ride, rolling_worth=8.0,
-                            planned_power=cp)
+        done = _update(race, f"next{k}.toml", ride, cp)
         race, cp = done.scenario, read_rider(done.rider).critical_power
         out.append(done)
     return out
@@ -48,9 +54,8 @@ def test_a_chain_of_updates_pools_and_each_ride_counts_once(race):
     applied, done, scenario = 0.0, [], race
     for k in range(3):
         # against its own plan, which carries what was learned by then
-        done.append(write_update(scenario, race.with_name(f"n{k}.toml"),
-                                 _ride(f"r{k}", 0.020 - applied), rolling_worth=8.0,
-                                 planned_power=first.critical_power))
+        done.append(_update(scenario, f"n{k}.toml", _ride(f"r{k}", 0.020 - applied),
+                            first.critical_power))
         scenario = done[-1].scenario
         applied = done[-1].season.drag_area_change
     assert [float(ride.drag[0]) for ride in done[-1].season.rides] == pytest.approx(
@@ -95,4 +100,4 @@ def test_no_tyre_is_written_that_cannot_be(race):
 
 def test_an_update_is_never_in_place(race):
     with pytest.raises(InputError, match="exists already"):
-        write_update(race, race, _ride("a", 0.0), rolling_worth=8.0, planned_power=250.0)
+        _update(race, race.name, _ride("a", 0.0), 250.0)
