@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import os
 
+# A worker of the tests has one core, on which more threads of the linear algebra wait for each
+# other: a sixth of the processor's time. Read when numpy is imported, so it stands first.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import pytest
 from hypothesis import settings
 
 # The wheels of eccodes carry a PROJ of their own and load it for the whole process; pyproj, which
@@ -14,3 +20,13 @@ with contextlib.suppress(ImportError):
 # A machine that does other things as well is no finding.
 settings.register_profile("kitpace", deadline=None)
 settings.load_profile("kitpace")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Share the tests out in long pieces, so that few modules are prepared by two workers."""
+    if config.getoption("dist") != "load":  # somebody asked for another way
+        return None
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)

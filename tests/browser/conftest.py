@@ -7,7 +7,7 @@ from contextlib import contextmanager
 import pytest
 
 from tests.fetched import fetched
-from tests.programs import required
+from tests.programs import missing, required
 
 
 def axe_findings(page, **options):
@@ -21,6 +21,25 @@ def axe_findings(page, **options):
                           {"resultTypes": ["violations"], **options})
     return [(rule["id"], rule["impact"], rule["nodes"][0]["html"][:120])
             for rule in found["violations"] if rule["impact"] != "minor"]
+
+
+# A family that is not there gives way to each generic one in turn.
+HAS_FONT = """(family) => {
+  const pen = document.createElement('canvas').getContext('2d');
+  const width = (font) => {
+    pen.font = `100px ${font}`;
+    return pen.measureText('mmMWlli10').width;
+  };
+  return ['serif', 'sans-serif', 'monospace'].some(
+    (generic) => width(`'${family}', ${generic}`) !== width(generic));
+}"""
+
+
+def with_font(page, family):
+    """Say that a font is there, which a test is about; skip without, or fail where all must run."""
+    if not page.evaluate(HAS_FONT, family):
+        missing(f"font {family}")
+    return family
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,7 @@ from optimizer.cli import group
 from optimizer.course import read_course
 from optimizer.job.values import Risk
 from optimizer.report import write_card, write_report
-from tests.browser.conftest import axe_findings
+from tests.browser.conftest import axe_findings, with_font
 from tests.report.made_up import made_up_result, one_line
 from tests.report.spaces import loose_units
 
@@ -162,6 +162,7 @@ def test_numbers_keep_their_units_on_pages_of_rides_and_kit(ridden):
 def test_cards_fit_their_paper(open_page, pages, name, family):
     # A6 is 105 x 148 mm (ISO 216:2007); CSS takes 96 px an inch (W3C, CSS Values 3, 6.2).
     with open_page(pages / f"{name}.html", bypass_csp=True) as page:
+        with_font(page, family)
         page.add_style_tag(content=f".card {{ font-family: '{family}' !important; }}")
         for kind, size in (("pocket", (105, 148)), ("tube", (45, 140))):
             card = page.locator(f".card.{kind}")

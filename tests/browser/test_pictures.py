@@ -7,6 +7,7 @@ import re
 import pytest
 
 from optimizer.report import write_report
+from tests.browser.conftest import with_font
 from tests.report.made_up import made_up_result
 
 pytestmark = pytest.mark.browser
@@ -40,6 +41,7 @@ def report(tmp_path_factory):
 
 
 def set_in(page, family):
+    with_font(page, family)
     page.add_style_tag(content=f":root {{ --figures: '{family}' !important; "
                                f"--text: '{family}' !important; }}")
 

@@ -86,7 +86,8 @@ def test_seconds_and_prices_on_the_riders_own_course(tmp_path):
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
     assert "What overlaps" in page
     assert "Cables in the cockpit and Raised-hand extensions" in page
-    assert max(map(len, output.splitlines())) <= 80
+    words = [line for line in output.splitlines() if str(tmp_path) not in line]
+    assert max(map(len, words)) <= 80
 
 
 def test_own_priors(coach, tmp_path):

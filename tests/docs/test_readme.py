@@ -59,7 +59,8 @@ def test_the_install_commands_are_one_line_each_and_name_what_is_there():
     import tomllib
 
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    for need in project["dependencies"] + project["optional-dependencies"]["test"]:
+    extras = project["optional-dependencies"]
+    for need in project["dependencies"] + extras["test"] + extras["lint"]:
         assert re.split(r"[<>=~! ]", need)[0].lower().replace("_", "-") in pinned, need
 
 
