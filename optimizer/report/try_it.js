@@ -210,13 +210,13 @@
       [one.wPrime !== null, `w_prime_kj = ${reserve.value}`],
       [one.mass !== null, `mass_kg = ${mass.value}`]]);
     if (!sameKit(one)) {
-      first.push(`mark the chosen items as owned in ${catalogue}`);
+      first.push(`mark the chosen items owned in ${catalogue}`);
       command.push("--budget 0");
     }
     command.push("--card card.html");
     const said = made("p", "");
-    said.append(first.length ? `For a card with lines of its own ${first.join("; ")}. Then run ` :
-      "For a card with lines of its own run ", made("code", command.join(" ")),
+    said.append(first.length ? `For a card with its own lines ${first.join("; ")}. Then run ` :
+      "For a card with its own lines run ", made("code", command.join(" ")),
     sameKit(one) ? "; it may choose other kit, unless --kit-from names the JSON of this plan." : ".");
     return said;
   };

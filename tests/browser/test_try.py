@@ -157,7 +157,7 @@ def test_the_card_of_a_try(open_page, report):
         assert sum(after) > sum(before)
         said = " ".join(page.locator("#try-card details > p").all_inner_texts())
         assert "Lines and places of the plan's card" in said
-        assert ("For a card with lines of its own write critical_power_w = 290 into rider.toml. "
+        assert ("For a card with its own lines write critical_power_w = 290 into rider.toml. "
                 "Then run kitpace plan scenario.toml --card card.html;") in said
         page.evaluate("window.print = () => { window.printed = document.body.className; }")
         page.get_by_text("Print this card").click()
@@ -170,7 +170,7 @@ def test_the_card_of_a_try(open_page, report):
         page.locator("#try-card code", has_text="--wind '30@225' --card").wait_for()
         pick(page, {"head": None})
         page.locator("#try-card code", has_text="--wind '30@225' --budget 0 --card").wait_for()
-        assert "mark the chosen items as owned in kit.csv" in page.locator(
+        assert "mark the chosen items owned in kit.csv" in page.locator(
             "#try-card").inner_text()
         page.locator("#try-plan").click()
         page.locator("#try-says", has_text="as in the plan").wait_for()
