@@ -7,8 +7,9 @@ dips under that plane anywhere between the speed bounds. Where wind makes F conc
 usually carries it and the dip is zero; where it is not, the bound pays for it.
 
 `dual_bound` uses the interior point's own multipliers. `linear_bound` hands the same planes to
-HiGHS, which finds its own multipliers; a wrong multiplier in the first cannot make the second
-too high.
+HiGHS, which begins at that solution and goes on by the simplex method until its own test of
+optimality is met; the bound is then computed from HiGHS's multipliers and the matrix. A wrong
+multiplier in the first cannot make the second too high.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ _STRONGEST = 1e4  # N, more than any drag
 _STARTS = 8  # speeds at the start of a step that are tried to find its fastest end
 _ROOMY = 1.001  # of an energy that can be reached
 _MORE = 1.01  # of the power limit, for a ride that is faster than any plan
+_PRIMAL = 4  # number of the primal simplex among the methods of HiGHS
 WORK, PACE, POWER = (ROWS.index(name) for name in ("work", "pace", "power"))
 _Entry = tuple["NDArray[np.int64]", "NDArray[np.float64] | float"]
 
@@ -288,16 +290,18 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
         where = (np.tile(k, len(entries)), np.concatenate([i for i, _ in entries]))
         return coo_array((data, where), shape=(n, columns)).tocsr()
 
-    parts: list[tuple[Any, NDArray[np.float64]]] = []
-    for row in program.rows:
+    # Matrix, right side and multipliers of the solution.
+    parts: list[tuple[Any, NDArray[np.float64], NDArray[np.float64]]] = []
+    dips = joint_dip < y[WORK] * drag_dip * (1 - 1e-9)
+    for row, own in zip(program.rows, y, strict=True):
         if len(row.terms) == 1 and row.nonlinear is None:
             continue  # in the box
         more, zero = nonlinear[row.nonlinear] if row.nonlinear else ([], 0.0)
         parts.append((block([*((at[column], c) for column, c in row.terms), *more]),
-                      np.broadcast_to(row.right - zero, (n,))))
+                      np.broadcast_to(row.right - zero, (n,)),
+                      np.where(dips, 0.0, own) if row.nonlinear == "pace" else own))
     parts.append((block([(e[:-1], half), (e[1:], half), (drag, -1.0)]),
-                  drag_dip - drag_at))
-    dips = joint_dip < y[WORK] * drag_dip * (1 - 1e-9)
+                  drag_dip - drag_at, np.where(dips, 0.0, y[WORK])))
     if dips.any():
         w, v = y[WORK], y[PACE]
         scale = 1.0 / np.maximum(v, 1e-12)
@@ -305,28 +309,34 @@ def linear_bound(program: ConvexProgram, solution: Solution) -> float:
                        (e[1:], scale * (w * half + v * tangents.pace1)),
                        (drag, -scale * w), (at[Z], -scale * v)])
         parts.append((joint[dips],
-                      (scale * (joint_dip - w * drag_at - v * pace_at))[dips]))
+                      (scale * (joint_dip - w * drag_at - v * pace_at))[dips], v[dips]))
     if program.has_effort:
         by_f, by_z, _ = program.effort_slopes(x.work, x.pace)
         effort = np.zeros((1, columns))
         effort[0, at[F]], effort[0, at[Z]] = by_f, by_z
         value = program.effort(x.work, x.pace)
-        parts.append((csr_array(effort), np.array([by_f @ x.work + by_z @ x.pace - value])))
+        parts.append((csr_array(effort), np.array([by_f @ x.work + by_z @ x.pace - value]),
+                      np.array([solution.effort_multiplier])))
     low, high = (np.concatenate([*box, np.full(n, side)])
                  for box, side in zip(_box(program), (-_STRONGEST, _STRONGEST), strict=True))
     cost = np.zeros(columns)
     cost[at[Z]] = p.step
-    return _least_cost(cost, vstack([a for a, _ in parts], format="csc"),
-                       np.concatenate([b for _, b in parts]), np.stack([low, high]),
-                       np.repeat([50.0, p.w_prime, 30.0, 0.1, 10.0], [n + 1, n + 1, n, n, n]))
+    matrices, right, own = zip(*parts, strict=True)
+    return _least_cost(
+        cost, vstack(matrices, format="csc"), np.concatenate(right), np.stack([low, high]),
+        np.repeat([50.0, p.w_prime, 30.0, 0.1, 10.0], [n + 1, n + 1, n, n, n]),
+        (np.concatenate([x.energy, x.reserve, x.work, x.pace, tangents.drag]),
+         np.concatenate(own)))
 
 
 def _least_cost(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float64],
-                bounds: NDArray[np.float64], usual: NDArray[np.float64]) -> float:
+                bounds: NDArray[np.float64], usual: NDArray[np.float64],
+                start: tuple[NDArray[np.float64], NDArray[np.float64]]) -> float:
     """Lower bound on cost x, matrix x ≤ right, from the multipliers that HiGHS finds.
 
     It works in units in which unknowns and rows are about one: in SI the entries span twenty
-    powers of ten, at which the dual simplex can give up; another method is tried then. The bound
+    powers of ten, at which the simplex can give up. It begins at `start` (unknowns, multipliers),
+    which is next to the optimum; where that comes to nothing, other methods begin anew. The bound
     is computed from the multipliers, so that it holds to the last digit whatever HiGHS tolerates.
     nan where no method ends. `usual` (columns,) is the size of the unknowns, `bounds` (2, columns).
     """
@@ -336,13 +346,58 @@ def _least_cost(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float6
     scaled = matrix @ diags_array(usual)
     rows = 1.0 / np.maximum(abs(scaled).max(axis=1).toarray().ravel(), 1e-300)
     scaled, limit = (diags_array(rows) @ scaled).tocsc(), rows * right
-    low, high = bounds / usual
+    cost, (low, high) = cost * usual, bounds / usual
+
+    def bound(y: NDArray[np.float64]) -> float:
+        slope = cost + scaled.T @ y
+        return float(np.sum(np.minimum(slope * low, slope * high)) - y @ limit)
+
+    y = _optimal_multipliers(cost, scaled, limit, (low, high), start[0] / usual, start[1] / rows)
+    if y is not None:
+        return bound(y)
     for method, options in (("highs-ds", {}), ("highs-ipm", {}), ("highs-ds", {"presolve": False})):
         outcome: Any = linprog(  # type: ignore[call-overload]
-            cost * usual, A_ub=scaled, b_ub=limit, bounds=np.column_stack([low, high]),
+            cost, A_ub=scaled, b_ub=limit, bounds=np.column_stack([low, high]),
             method=method, options=options)
         if outcome.status == 0:
-            y = np.maximum(-outcome.ineqlin.marginals, 0.0)
-            slope = cost * usual + scaled.T @ y
-            return float(np.sum(np.minimum(slope * low, slope * high)) - y @ limit)
+            return bound(np.maximum(-outcome.ineqlin.marginals, 0.0))
     return float("nan")
+
+
+def _optimal_multipliers(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float64],
+                         bounds: tuple[NDArray[np.float64], NDArray[np.float64]],
+                         x: NDArray[np.float64], y: NDArray[np.float64],
+                         ) -> NDArray[np.float64] | None:
+    """Multipliers (rows,) with which HiGHS finds cost x, matrix x ≤ right, at its least.
+
+    From a solution x, y near that it makes a basis (crossover), and goes on from there by the
+    primal simplex, which takes some tens to hundreds of steps instead of ten thousand. None where
+    it does not get to the optimum in as many steps as there are rows.
+    """
+    import highspy
+
+    program = highspy.HighsLp()
+    program.num_row_, program.num_col_ = matrix.shape
+    program.col_cost_, (program.col_lower_, program.col_upper_) = cost, bounds
+    program.row_lower_, program.row_upper_ = np.full(len(right), -np.inf), right
+    program.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    program.a_matrix_.start_, program.a_matrix_.index_, program.a_matrix_.value_ = (
+        matrix.indptr, matrix.indices, matrix.data)
+    near = highspy.HighsSolution()
+    near.value_valid = near.dual_valid = True
+    near.col_value = np.clip(x, *bounds)
+    near.row_value = matrix @ near.col_value
+    near.col_dual, near.row_dual = cost + matrix.T @ y, -y
+    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
+    # One thread, as wherever HiGHS is used here: it refuses any number but the first of a process.
+    for name, value in (("output_flag", False), ("threads", 1), ("solver", "simplex"),
+                        ("presolve", "off"), ("simplex_strategy", _PRIMAL),
+                        ("simplex_iteration_limit", len(right))):
+        highs.setOptionValue(name, value)
+    highs.run()  # of nothing yet: it sets up the thread, which crossover takes for granted
+    highs.passModel(program)
+    highs.crossover(near)
+    highs.run()
+    if highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+        return None
+    return np.asarray(np.maximum(-np.array(highs.getSolution().row_dual), 0.0))

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.pacing import simulate, solve
+from optimizer.pacing import certificate, simulate, solve
 from optimizer.pacing.certificate import attainable, dual_bound, linear_bound
 from optimizer.pacing.convex import convex_program, drag_in_energy
 from optimizer.pacing.interior_point import interior_point
@@ -54,6 +54,21 @@ def test_both_routes_come_close_to_the_plan(fields):
     assert dual_bound(narrow, solution) <= best
     # Dips are sampled at other speeds, which moves the bound by a thousandth of a second.
     assert dual_bound(narrow, solution) >= dual_bound(program, solution) - 1e-6 * best
+
+
+@pytest.mark.parametrize("fields", CASES)
+def test_where_highs_begins_does_not_move_its_optimum(fields, monkeypatch):
+    """Against the same program solved from nothing by SciPy's dual simplex."""
+    _, program, solution = case(fields)
+    narrow = attainable(program)
+    begun = []
+    original = certificate._optimal_multipliers
+    monkeypatch.setattr(certificate, "_optimal_multipliers",
+                        lambda *a: begun.append(original(*a)) or begun[-1])
+    bound = linear_bound(narrow, solution)
+    assert begun[0] is not None
+    monkeypatch.setattr(certificate, "_optimal_multipliers", lambda *_: None)
+    assert bound == pytest.approx(linear_bound(narrow, solution), abs=1e-3)
 
 
 @pytest.mark.parametrize("seed", [3, 5, 8])
