@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from optimizer.course.course import Course
 
-__all__ = ["Points", "course_gpx", "read_gpx"]
+__all__ = ["Points", "course_gpx", "read_gpx", "recorded_points"]
 
 LARGEST_FILE = 256 * 2**20  # bytes; a million points take about 120 MB
 MOST_POINTS = 2_000_000
@@ -37,9 +37,13 @@ _CHUNK = 2**16
 
 _POINTS = frozenset(("trkpt", "rtept", "wpt"))
 _PARTS = frozenset(("ele", "time", "name"))
+_EXTENSIONS = frozenset(("power",))  # at any depth of a point
 _NAMED = frozenset(("trk", "rte", "metadata", "gpx"))
 _KINDS = frozenset(("trk", "rte", "metadata"))
 _SEGMENT, _ROUTE = ["gpx", "trk", "trkseg"], ["gpx", "rte"]
+
+# Latitude, longitude, height, time and power as written, segment.
+Recorded = tuple[float, float, str | None, str | None, str | None, int]
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,31 @@ def read_gpx(path: Path | str) -> Points:
     InputError
         for anything that is no usable GPX
     """
+    return _read(path).points()
+
+
+def recorded_points(path: Path | str) -> tuple[list[Recorded], str]:
+    """Track points of a recorded ride as they are written, and the kind of activity it says.
+
+    Parameters
+    ----------
+    path : of the file
+
+    Returns
+    -------
+    latitude and longitude [degrees], texts of height, time and power, and number of the segment of
+    each point; the kind
+
+    Raises
+    ------
+    InputError
+        for anything that is no usable GPX
+    """
+    reader = _read(path)
+    return reader.found["trkpt"], reader.kind
+
+
+def _read(path: Path | str) -> _Reader:
     reader = _Reader(str(path))
     try:
         with open_input(path, LARGEST_FILE) as stream:
@@ -102,7 +131,7 @@ def read_gpx(path: Path | str) -> Points:
     except (UnicodeError, ValueError, LookupError) as error:
         raise InputError(str(path), f"line {reader.parser.CurrentLineNumber}",
                          "its text encoding cannot be read", "save it as UTF-8") from error
-    return reader.points()
+    return reader
 
 
 class _Reader:
@@ -115,9 +144,7 @@ class _Reader:
         self.text: str | None = None
         self.name = self.kind = ""
         self.segment = {"trkpt": -1, "rtept": -1}
-        # Latitude, longitude, height and time as written, segment.
-        self.found: dict[str, list[tuple[float, float, str | None, str | None, int]]] = {
-            "trkpt": [], "rtept": []}
+        self.found: dict[str, list[Recorded]] = {"trkpt": [], "rtept": []}
         self.places: list[tuple[str, float, float]] = []
         self.point = ""  # tag of the point that is open
         self.position = (0.0, 0.0)
@@ -151,7 +178,7 @@ class _Reader:
         tag = qualified.rpartition(":")[2] if ":" in qualified else qualified
         self.depth = depth = self.depth + 1
         if self.point:
-            if tag in _PARTS and depth == self.point_depth + 1:
+            if (tag in _PARTS and depth == self.point_depth + 1) or tag in _EXTENSIONS:
                 self.text = ""
             elif tag in _POINTS:
                 raise self._refuse(f"has a {tag} inside a {self.point}",
@@ -221,7 +248,8 @@ class _Reader:
                                    "delete those that the course does not need")
             return
         points = self.found[tag]
-        points.append((*self.position, parts.get("ele"), parts.get("time"), self.segment[tag]))
+        points.append((*self.position, parts.get("ele"), parts.get("time"), parts.get("power"),
+                       self.segment[tag]))
         if len(points) > MOST_POINTS:
             raise self._refuse(f"has more than {MOST_POINTS:,} points",
                                "keep only the part that is the course")
@@ -236,7 +264,7 @@ class _Reader:
             raise InputError(self.file, "", f"has {('no point', 'one point')[len(rows)]} of a "
                              "track or route; a course needs at least two",
                              "export it as a track (trk) rather than as single waypoints")
-        latitude, longitude, heights, times, segment = zip(*rows, strict=True)
+        latitude, longitude, heights, times, _, segment = zip(*rows, strict=True)
         return Points(self.name or Path(self.file).stem, np.array(latitude), np.array(longitude),
                       _numbers(heights), _all_seconds(times), np.array(segment, dtype=np.int64),
                       tuple(self.places), self.kind)

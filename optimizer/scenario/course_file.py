@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimizer.course import SURFACES, TERRAINS, Features, Limit, Mark, Stretch
 from optimizer.errors import InputError
 from optimizer.files import read_input
+from optimizer.scenario.grid import new_table, read_grid
 from optimizer.scenario.tables import decoded, read_rows, suggest, table_of
 
 if TYPE_CHECKING:
@@ -88,7 +87,7 @@ def _classed(row: Row, what: str) -> float:
 def with_surface(path: Path | str, start: float, end: float, factor: float, note: str) -> bytes:
     """Give the bytes of a table of features with one more surface, from `start` to `end` [m].
 
-    The table may be there already, in UTF-8; its lines stay as they are. `note` goes in the column
+    The table may be there already; its lines stay as they are. `note` goes in the column
     `name`. Raises InputError for a table that cannot be read, or that lacks a column.
     """
     cells = {"what": "surface", "from_km": f"{start / 1000:.3f}", "to_km": f"{end / 1000:.3f}",
@@ -96,18 +95,14 @@ def with_surface(path: Path | str, start: float, end: float, factor: float, note
     old = read_input(path, _LARGEST) if Path(path).exists() else b""
     text = decoded(old, path)
     if not text.strip():
-        text, headings, separator, comma = f"{','.join(cells)}\n", tuple(cells), ",", False
-    else:
-        table = table_of(text, path, _REQUIRED, _OPTIONAL, [])
-        headings, separator, comma = table.headings, table.separator, table.decimal_comma
-        lacking = [name for name in cells if name not in headings and name != "name"]
-        if lacking:
-            raise InputError(str(path), "", f'has no column "{lacking[0]}"',
-                             f"its columns are {', '.join(cells)}")
-    if comma:
+        return new_table(cells)
+    table = table_of(text, path, _REQUIRED, _OPTIONAL, [])
+    lacking = [name for name in cells if name not in table.headings and name != "name"]
+    if lacking:
+        raise InputError(str(path), "", f'has no column "{lacking[0]}"',
+                         f"its columns are {', '.join(cells)}")
+    if table.decimal_comma:
         cells = {name: cell.replace(".", ",") if name != "name" else cell
                  for name, cell in cells.items()}
-    out = io.StringIO()
-    csv.writer(out, delimiter=separator, lineterminator="\n").writerow(
-        [cells.get(name, "") for name in headings])
-    return f"{text}{'' if text.endswith(chr(10)) else chr(10)}{out.getvalue()}".encode()
+    return read_grid(old, path, table.separator).with_row(
+        [cells.get(name, "") for name in table.headings])

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import codecs
-import csv
 import difflib
-import io
 import math
 import re
 from pathlib import Path
@@ -17,6 +14,7 @@ from optimizer.evidence.datum import TESTS, Datum, Figure, Measurer, TestKind
 from optimizer.evidence.figures import read_figure, read_uncertainty
 from optimizer.evidence.quantities import tidy
 from optimizer.files import as_if, read_input
+from optimizer.scenario.grid import new_table, read_grid
 from optimizer.scenario.spreadsheet_file import is_spreadsheet, with_sheet_row, without_sheet
 from optimizer.scenario.tables import (
     belonging,
@@ -321,22 +319,20 @@ def with_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[s
     old = read_input(path, _LARGEST) if Path(path).exists() else b""
     text = decoded(old, path)
     if not text.strip():
-        return _line(list(cells), ",", "\n").encode() + _line(
-            list(cells.values()), ",", "\n").encode(), ()
+        return new_table(cells), ()
     table = table_of(text, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     earlier = _checked(table)
-    end = "\r\n" if "\r\n" in text else "\n" if "\n" in text or "\r" not in text else "\r"
     said = _within(table, cells)
     if table.decimal_comma or (table.separator != "," and re.search(r"\d,\d", text)
                                and not re.search(r"\d\.\d", text)):
         said = {name: re.sub(r"(?<=\d)\.(?=\d)", ",", cell) for name, cell in said.items()}
-    row = _line([said.get(name, "") for name in table.headings], table.separator, end)
-    new = f"{text}{'' if text.endswith(end[-1]) else end}{row}"
-    whole = table_of(new, path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
+    new = read_grid(old, path, table.separator).with_row(
+        [said.get(name, "") for name in table.headings])
+    whole = table_of(decoded(new, path), path, REQUIRED, OPTIONAL, [], synonyms=HEADINGS)
     _refuse_twice(path, earlier, whole)
     _checked(whole)
     left_out = tuple(name for name, cell in said.items() if cell and name not in table.headings)
-    return _encoded(new, old), left_out
+    return new, left_out
 
 
 def _with_sheet_row(path: Path | str, cells: Mapping[str, str]) -> tuple[bytes, tuple[str, ...]]:
@@ -380,18 +376,3 @@ def _refuse_twice(path: Path | str, earlier: Sequence[Datum], whole: TextTable) 
 
 def _same(one: str, other: str) -> bool:
     return " ".join(one.lower().split()) == " ".join(other.lower().split())
-
-
-def _line(cells: Sequence[str], separator: str, end: str) -> str:
-    out = io.StringIO()
-    csv.writer(out, delimiter=separator, lineterminator=end).writerow(cells)
-    return out.getvalue()
-
-
-def _encoded(text: str, old: bytes) -> bytes:
-    """Encode text as the old bytes were."""
-    for mark, encoding in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
-                           (codecs.BOM_UTF8, "utf-8")):
-        if old.startswith(mark):
-            return mark + text.encode(encoding)
-    return text.encode("utf-8")

@@ -16,10 +16,10 @@ from optimizer.errors import InputError
 from optimizer.scenario.tables import decoded, separator_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-__all__ = ["Grid", "GridRow", "read_grid"]
+__all__ = ["Grid", "GridRow", "new_table", "read_grid"]
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,13 @@ class Grid:
         kept[last - 1] = kept[last - 1].rstrip("\r\n") + self.end
         return self.mark + "".join([*kept[:last], *new, *kept[last:]]).encode(self.encoding)
 
+    def with_row(self, cells: Sequence[str]) -> bytes:
+        """Give the bytes of the file with one row more at its end."""
+        text = "".join(record.raw for record in self.records)
+        ended = not text or text.endswith(self.end[-1])
+        whole = f"{text}{'' if ended else self.end}{self._line(cells)}"
+        return self.mark + whole.encode(self.encoding)
+
     def _as_written(self, record: GridRow, cells: Sequence[str]) -> str:
         width = max(len(record.cells), len(_trimmed(cells)))
         one, other = ([*row, *[""] * width][:width] for row in (record.cells, cells))
@@ -110,10 +117,16 @@ def _trimmed(cells: Sequence[str]) -> list[str]:
     return out
 
 
-def read_grid(data: bytes, path: Path | str) -> Grid:
+def new_table(cells: Mapping[str, str]) -> bytes:
+    """Give the bytes of a table of one row, by heading."""
+    head = Grid((), ",", "\n", b"", "utf-8").with_row([*cells])
+    return read_grid(head, "").with_row([*cells.values()])
+
+
+def read_grid(data: bytes, path: Path | str, separator: str = "") -> Grid:
     """Take a table apart without understanding it. Raises InputError for what is no table."""
     text = decoded(data, path)
-    separator = separator_of(text)
+    separator = separator or separator_of(text)
     lines = io.StringIO(text, newline="").readlines()
     reader = csv.reader(lines, delimiter=separator, strict=True)
     records, at = [], 0

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,17 +11,16 @@ import numpy as np
 
 from optimizer.course import Correction
 from optimizer.course.geodesy import local_metres, step_lengths
+from optimizer.course.gpx import recorded_points
 from optimizer.errors import InputError
 from optimizer.ride import Ride
 from optimizer.ride.plausible import dead_power
 from optimizer.ride.spans import longest_step
 from optimizer.scenario.fit_file import read_fit
-from optimizer.scenario.tables import Row, parse_number, read_rows, read_text
+from optimizer.scenario.tables import Row, headings_of, parse_number, read_rows
 from optimizer.scenario.track_file import kind_of
 
 if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
-
     from numpy.typing import NDArray
 
 __all__ = ["Recording", "read_columns", "read_ride"]
@@ -34,7 +30,6 @@ _RANGES = {
     "elapsed_s": (0.0, 1e6), "latitude_deg": (-90.0, 90.0), "longitude_deg": (-180.0, 180.0),
     "elevation_m": (-500.0, 9000.0), "distance_m": (0.0, 2e6), "speed_mps": (0.0, 40.0),
     "speed_kmh": (0.0, 144.0), "power_w": (0.0, 3000.0)}
-_LARGEST_GPX = 60_000_000  # bytes
 _LEAST = 30  # samples; less is no ride
 _LONG_STEP = 40.0  # m/s between two fixes: one of them is wrong
 _SET_OUT = 50.0  # m by the wheel; less is pushing the bike about while waiting for a fix
@@ -84,7 +79,7 @@ def read_columns(file: Path) -> Recording:
 
 
 def _from_csv(file: Path) -> Recording:
-    others = [name for name in _headings(file) if name not in _RANGES and name != "time"]
+    others = [name for name in headings_of(file) if name not in _RANGES and name != "time"]
     rows = read_rows(file, required=[], optional=["time", *_RANGES, *others])
     if rows and not any(row.has(name) for row in rows for name in ("elapsed_s", "time")):
         raise InputError(str(file), "row 1", 'there is neither "elapsed_s" nor "time"',
@@ -110,78 +105,28 @@ def _from_csv(file: Path) -> Recording:
         if name not in {"cadence_rpm", "temperature_c"}))
 
 
-def _headings(file: Path) -> list[str]:
-    """Names in the first row, as `read_rows` spells them."""
-    head = next((line for line in read_text(file).splitlines()
-                 if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")), "")
-    try:
-        cells = next(csv.reader(io.StringIO(head), delimiter=max(",;\t", key=head.count)), [])
-    except csv.Error as error:
-        raise InputError(str(file), "row 1", f"is not a row of headings: {error}",
-                         "a ride has headings in its first row") from error
-    names = [re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in cells]
-    return [name for name in dict.fromkeys(names) if name and not name.startswith("#")]
-
-
 def _from_gpx(file: Path) -> Recording:
     """Columns from the track points of a GPX file."""
-    from defusedxml import DefusedXmlException
-    from defusedxml.ElementTree import ParseError, fromstring
-
-    try:
-        root = fromstring(read_text(file, _LARGEST_GPX), forbid_dtd=True)
-    except DefusedXmlException as error:
-        raise InputError(str(file), "", "contains a document type or entities",
-                         "export it again as plain GPX") from error
-    except (ParseError, ValueError) as error:
-        raise InputError(str(file), "", f"is not GPX: {error}", "export it again") from error
-    points = _outermost(root, "trkpt")
+    points, kind = recorded_points(file)
     if len(points) < _LEAST:
         raise InputError(str(file), "", f"has {len(points)} track points",
                          "a ride has one for each second, in a trk")
-    found: dict[str, list[float]] = {name: [] for name in
-                                     ("elapsed_s", "latitude_deg", "longitude_deg", "elevation_m",
-                                      "power_w")}
-    start = None
-    for number, point in enumerate(points, 1):
-        below = {_tag(part): (part.text or "").strip() for part in point.iter()}
-        if sum(_tag(part) == "trkpt" for part in point.iter()) > 1:
-            raise InputError(str(file), f"track point {number}", "has a trkpt inside it",
-                             "export it again")
-        moment = _gpx_moment(file, number, below.get("time", ""))
+    start, rows = None, []
+    for number, (latitude, longitude, height, time, power, _) in enumerate(points, 1):
+        moment = _gpx_moment(file, number, time or "")
         start = start or moment
-        found["elapsed_s"].append((moment - start).total_seconds())
-        for name, text in (("latitude_deg", point.get("lat", "")),
-                           ("longitude_deg", point.get("lon", "")),
-                           ("elevation_m", below.get("ele", "")),
-                           ("power_w", below.get("power", ""))):
-            found[name].append(_gpx_number(file, number, name, text))
-    columns = {name: np.array(values) for name, values in found.items()}
+        rows.append(((moment - start).total_seconds(), latitude, longitude,
+                     _gpx_number(file, number, "elevation_m", height),
+                     _gpx_number(file, number, "power_w", power)))
+    columns = dict(zip(("elapsed_s", "latitude_deg", "longitude_deg", "elevation_m", "power_w"),
+                       np.array(rows).T, strict=True))
     back = np.flatnonzero(np.diff(columns["elapsed_s"]) < 0.0)
     if len(back):
         raise InputError(str(file), f"track point {back[0] + 2}", "goes back in time",
                          "one ride a file")
-    segments = sum(_tag(part) == "trkseg" for part in root.iter())
-    gaps = (Correction("break in the track", segments - 1, "kept as a gap in time"),)
-    kinds = [(part.text or "").lower() for part in root.iter() if _tag(part) == "type"]
-    return Recording(columns, start, gaps if segments > 1 else (),
-                     any("virtual" in kind for kind in kinds))
-
-
-def _outermost(root: Element, tag: str) -> list[Element]:
-    """Elements of a name in their order, without those inside of another such element."""
-    found, waiting = [], [root]
-    while waiting:
-        element = waiting.pop()
-        if _tag(element) == tag:
-            found.append(element)
-        else:
-            waiting.extend(reversed(element))
-    return found
-
-
-def _tag(element: Element) -> str:
-    return str(element.tag).rsplit("}", 1)[-1]
+    breaks = len({segment for *_, segment in points}) - 1
+    gaps = (Correction("break in the track", breaks, "kept as a gap in time"),)
+    return Recording(columns, start, gaps if breaks else (), "virtual" in kind.lower())
 
 
 def _gpx_moment(file: Path, number: int, text: str) -> datetime:
@@ -194,10 +139,10 @@ def _gpx_moment(file: Path, number: int, text: str) -> datetime:
     return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
-def _gpx_number(file: Path, number: int, name: str, text: str) -> float:
+def _gpx_number(file: Path, number: int, name: str, text: str | None) -> float:
     """Value of a point; nan where it was not recorded."""
     low, high = _RANGES[name]
-    if not text and not name.startswith(("lat", "lon")):
+    if not text:
         return np.nan
     try:
         value = parse_number(text)

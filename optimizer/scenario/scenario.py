@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 
 from optimizer import defaults
 from optimizer.course import (
@@ -36,7 +36,7 @@ from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.rider_file import read_ability
 from optimizer.scenario.tables import plain_name, suggest
-from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.scenario.toml_file import Table, TomlFile, check, read_toml
 from optimizer.scenario.units import degrees_of
 from optimizer.scenario.weather import standard_pressure, weather
 
@@ -58,13 +58,7 @@ Km = Annotated[float, Field(ge=0, le=2000)]
 Percent = Annotated[float, Field(ge=0, le=100)]
 
 
-class _Table(BaseModel):
-    """A table of the file: no key but the known ones, no text where a number belongs."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
-class CourseTable(_Table):
+class CourseTable(Table):
     """`[course]`: the track and how it is taken."""
 
     gpx: str | Annotated[list[str], Field(min_length=1)] = Field(
@@ -94,7 +88,7 @@ class CourseTable(_Table):
                             + ", ".join(MENDING))
 
 
-class HandlingTable(_Table):
+class HandlingTable(Table):
     """`[handling]`: how corners and descents are ridden."""
 
     unknown_keys: ClassVar[dict[str, str]] = {r"^dead_turn_kmh$": "it is now u_turn_kmh"}
@@ -111,14 +105,14 @@ class HandlingTable(_Table):
                                                       "pass")
 
 
-class MarkTable(_Table):
+class MarkTable(Table):
     """`[[mark]]`: a named place, where a split is taken."""
 
     name: str = Field(min_length=1, max_length=80, description="name of the place")
     km: Km = Field(description="kilometres from the start")
 
 
-class CornerTable(_Table):
+class CornerTable(Table):
     """`[[corner]]`: a speed of the rider's own for one place."""
 
     km: Km | None = Field(default=None, description="kilometres from the start")
@@ -126,7 +120,7 @@ class CornerTable(_Table):
     speed_kmh: float = Field(ge=3, le=130, description="speed through it")
 
 
-class StretchTable(_Table):
+class StretchTable(Table):
     """`[[stretch]]`: a part of the course with another surface, terrain, shelter or law."""
 
     from_km: Km = Field(description="where it starts")
@@ -145,7 +139,7 @@ class StretchTable(_Table):
                                      description="how far from the middle of the road")
 
 
-class WindTable(_Table):
+class WindTable(Table):
     """`wind`: the same wind all day."""
 
     speed_kmh: float = Field(ge=0, le=150, description="mean wind at ten metres")
@@ -153,7 +147,7 @@ class WindTable(_Table):
         ge=0, le=360, description='where it comes from: 0 north, 90 east, or "SW"')
 
 
-class ConditionsTable(_Table):
+class ConditionsTable(Table):
     """`[conditions]`: the weather."""
 
     unknown_keys: ClassVar[dict[str, str]] = {
@@ -184,7 +178,7 @@ class ConditionsTable(_Table):
                                         description="local start, such as 2030-06-16T09:00:00")
 
 
-class BikeTable(_Table):
+class BikeTable(Table):
     """`[bike]`: bike and kit as they stand today, before any item of the catalogue."""
 
     mass_kg: float = Field(default=defaults.BIKE_MASS.value, ge=4, le=60,
@@ -209,7 +203,7 @@ class BikeTable(_Table):
         description="cross wind at the rider above which it is not ridden")
 
 
-class KitTable(_Table):
+class KitTable(Table):
     """`[kit]`: what could be bought, and what is known of it."""
 
     catalogue: str = Field(description="a CSV with one item per row")
@@ -219,14 +213,14 @@ class KitTable(_Table):
     rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
 
 
-class SetTable(_Table):
+class SetTable(Table):
     """`[[set]]`: a named set of kit, for comparing."""
 
     name: str = Field(min_length=1, max_length=80, description="name of the set")
     items: list[str] = Field(description="names from the catalogue")
 
 
-class OptionsTable(_Table):
+class OptionsTable(Table):
     """`[options]`: how to compute, and how to show the plan."""
 
     start: Literal["standing", "flying"] = Field(default="standing", description="standing or "
@@ -255,7 +249,7 @@ class OptionsTable(_Table):
                                             "course decides")
 
 
-class Scenario(_Table):
+class Scenario(Table):
     """The whole file."""
 
     name: str = Field(min_length=1, max_length=120, description="name of the plan")

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from optimizer import defaults
 from optimizer.errors import InputError
@@ -15,7 +15,7 @@ from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
 from optimizer.scenario.tables import parse_clock, suggest, together
-from optimizer.scenario.toml_file import TomlFile, check, findings, read_toml
+from optimizer.scenario.toml_file import Table, TomlFile, check, findings, read_toml
 from optimizer.seasons.build import Stock, season_of
 from optimizer.seasons.values import Entry, Money, Season
 
@@ -30,11 +30,7 @@ __all__ = ["SeasonFile", "check_season", "read_season"]
 _Name = Annotated[str, Field(min_length=1, max_length=80)]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
-class RiderEntry(_Table):
+class RiderEntry(Table):
     """`[[rider]]`: a rider of the club."""
 
     name: _Name = Field(description="name of the rider")
@@ -42,7 +38,7 @@ class RiderEntry(_Table):
     owns: list[str] = Field(default=[], description="items of the catalogue that the rider has")
 
 
-class RaceEntry(_Table):
+class RaceEntry(Table):
     """`[[race]]`: a race, and who rides it."""
 
     name: _Name = Field(description="name of the race")
@@ -56,7 +52,7 @@ class RaceEntry(_Table):
     targets: dict[str, str] = Field(default={}, description="times to beat by rider, such as 57:30")
 
 
-class StockEntry(_Table):
+class StockEntry(Table):
     """`[[stock]]`: what is particular about an item."""
 
     item: str = Field(description="name of the item in the catalogue")
@@ -67,7 +63,7 @@ class StockEntry(_Table):
                                                                  "end")
 
 
-class LoanEntry(_Table):
+class LoanEntry(Table):
     """`[[loan]]`: a rider lends something of their own for one race."""
 
     item: str = Field(description="name of the item in the catalogue")
@@ -76,14 +72,14 @@ class LoanEntry(_Table):
     race: str = Field(description="in which race")
 
 
-class MoneyEntry(_Table):
+class MoneyEntry(Table):
     """`[[money]]`: money that comes in steps."""
 
     in_all: float = Field(ge=0, le=1e9, description="what may have been spent in all")
     since: dt.date | None = Field(default=None, description="from this day on; without it at once")
 
 
-class SeasonFile(_Table):
+class SeasonFile(Table):
     """The whole file."""
 
     name: str = Field(min_length=1, max_length=120, description="name of the season")

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
-__all__ = ["Row", "TextTable", "belonging", "decoded", "each_row", "plain_name", "read_rows",
-           "read_table", "read_text", "separator_of", "table_of", "together"]
+__all__ = ["Row", "TextTable", "belonging", "decoded", "each_row", "headings_of", "plain_name",
+           "read_rows", "read_table", "read_text", "separator_of", "table_of", "together"]
 
 _Value = TypeVar("_Value")
 
@@ -457,10 +457,26 @@ def _separator_below_title(text: str, required: Sequence[str],
     begun = [line for line in text.splitlines() if line.strip(" ,;\t")][:_LONGEST_TITLE]
     for line in begun if required else ():
         for separator in ",;\t":
-            cells = next(csv.reader([line], delimiter=separator))
+            try:
+                cells = next(csv.reader([line], delimiter=separator))
+            except csv.Error:  # which the reading of the whole will tell
+                continue
             if set(required) <= set(_with_synonyms(cells, required, synonyms, None)):
                 return separator
     return separator_of(text)
+
+
+def headings_of(path: Path | str) -> list[str]:
+    """Names in the first row of a CSV, those to be left out not among them."""
+    text = read_text(path)
+    try:
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=separator_of(text))
+        cells = next((row for row in rows if any(row) and not row[0].startswith("#")), [])
+    except csv.Error as error:
+        raise InputError(str(path), "row 1", f"is not a row of headings: {error}",
+                         "write the headings in its first row") from error
+    names = dict.fromkeys(map(_plain, cells))
+    return [name for name in names if name and not name.startswith("#")]
 
 
 def _plain(heading: str) -> str:

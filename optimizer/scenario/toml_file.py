@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from pydantic import BaseModel, ConfigDict, ValidationError
+
 from optimizer.errors import InputError
 from optimizer.files import is_file, near_file
 from optimizer.scenario.spreadsheet_file import without_sheet
@@ -19,10 +21,9 @@ from optimizer.scenario.tables import read_text, suggest, together
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
-__all__ = ["TomlFile", "check", "findings", "key_lines", "name_of", "read_toml"]
+__all__ = ["Table", "TomlFile", "check", "findings", "key_lines", "name_of", "read_toml"]
 
 _Key = tuple[str | int, ...]
 _LARGEST = 1_000_000  # bytes; people write these by hand
@@ -49,6 +50,12 @@ _WORDS = {
 }
 _LONG = {"string_too_long": "characters", "too_long": "entries"}
 _NUMBERS = {"float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"}
+
+
+class Table(BaseModel):
+    """A table of a file: no key but the known ones, no text where a number belongs."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 @dataclass(frozen=True)
@@ -241,8 +248,6 @@ def check(model: type[_Model], file: TomlFile, *key: str | int) -> _Model:
     Raises InputError for what is wrong, InputErrors where that is several things. A model may
     have `unknown_keys`: patterns of keys that people look for, each with what to write instead.
     """
-    from pydantic import ValidationError
-
     data: Any = file.data
     for part in key:
         data = data[part]
@@ -255,8 +260,6 @@ def check(model: type[_Model], file: TomlFile, *key: str | int) -> _Model:
 
 def findings(model: type[BaseModel], file: TomlFile) -> list[tuple[_Key, InputError]]:
     """Give everything that validation finds wrong with a file, each with the path of its key."""
-    from pydantic import ValidationError
-
     try:
         model.model_validate(file.data)
     except ValidationError as error:
