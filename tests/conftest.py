@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 
 # A worker of the tests has one core, on which more threads of the linear algebra wait for each
@@ -20,6 +21,12 @@ with contextlib.suppress(ImportError):
 # A machine that does other things as well is no finding.
 settings.register_profile("kitpace", deadline=None)
 settings.load_profile("kitpace")
+
+
+def pytest_collection_finish():
+    """Leave what collection made out of every later look for garbage: it lives to the end."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.cli.plan import _card_lines, _tell
+from optimizer.cli.plan import _tell
+from optimizer.cli._terminal import show
 from optimizer.job.plans import as_ridden
 from optimizer.job.values import Risk
 from optimizer.pacing import realism
-from optimizer.report.card import card_page, day_words, figures
+from optimizer.report.card import card_lines, card_page, day_words, figures
 from optimizer.report.held import risk_rule
 from optimizer.report.plan_page import plan_page
 from tests.report.made_up import made_up_result, one_line
@@ -46,7 +47,7 @@ def test_no_safer_power_is_named_where_none_is_needed_or_known(result, risk):
 
 def test_the_terminal_has_the_powers_of_every_line(result, capsys):
     _tell(result)
-    _card_lines(result)
+    show(card_lines(result))
     out = capsys.readouterr().out
     table = out[out.index("The card\n"):]
     for block in result.rideable.lines:
