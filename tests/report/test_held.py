@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.cli.plan import _tell
 from optimizer.cli._terminal import show
+from optimizer.cli.plan import _tell
 from optimizer.job.plans import as_ridden
 from optimizer.job.values import Risk
 from optimizer.pacing import realism
