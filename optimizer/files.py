@@ -168,7 +168,11 @@ def near_file(file: Path) -> str:
         return f"there is no folder {file.parent} either"
     except OSError:
         return "check the name and the folder"
-    near = difflib.get_close_matches(file.name, names, 1) or _one_folder_down(file, names)
+    # Of the same kind by what tells them apart; or of another kind by nearly the whole name.
+    alike = {Path(name).stem: name for name in names if Path(name).suffix == file.suffix}
+    near = ([alike[stem] for stem in difflib.get_close_matches(file.stem, alike, 1)]
+            or difflib.get_close_matches(file.name, names, 1, 0.75)
+            or _one_folder_down(file, names))
     return f"did you mean {near[0]}?" if near else "check the name and the folder"
 
 

@@ -78,5 +78,5 @@ def _figures(result: Result) -> dict[str, object]:
     job, plan, best, times = result.job, result.plan, result.choice.best, stated(result)
     return {
         "finish_time": times.finish, "low": times.low, "high": times.high, "gap": plan.gap,
-        "mean_power": plan.mean_power, "spend": best.spend, "currency": job.currency,
+        "mean_power": result.rideable.mean_power, "spend": best.spend, "currency": job.currency,
         "items": best.items}

@@ -14,8 +14,8 @@ from optimizer.report import marks
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["check_run", "fit", "gpx", "json", "overwrite_option", "page", "row", "season_json",
-           "table", "tables_option", "xlsx"]
+__all__ = ["beside", "check_run", "fit", "gpx", "json", "overwrite_option", "page", "row",
+           "season_json", "table", "tables_option", "xlsx"]
 
 
 def page(option: str, path: Path | str) -> Output:
@@ -46,6 +46,17 @@ def fit(option: str, path: Path | str) -> Output:
 def table(option: str, path: Path | str, kind: str) -> Output:
     """Give a CSV as an output: of a "card", a "batch" or a "season"."""
     return Output(option, Path(path), marks.TABLES[kind])
+
+
+def beside(path: Path | str, ending: str) -> Path:
+    """Give the name of an output beside an input: its name without suffix, and `ending`.
+
+    Raises InputError for a folder such as ".", which has no name.
+    """
+    file = Path(path)
+    if not file.name:
+        raise InputError(str(path), "", "is a folder", "name a file in it")
+    return file.with_name(f"{file.stem}{ending}")
 
 
 def row(option: str, path: Path | str) -> Output:

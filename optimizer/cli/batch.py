@@ -52,7 +52,7 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
       kitpace batch courses/squad.toml --out reports/squad
       kitpace batch squad.csv --workers 2
     """  # noqa: D301 - click reads the \b
-    folder = Path(out) if out else Path(batch_file).with_name(f"{Path(batch_file).stem}-results")
+    folder = Path(out) if out else _outputs.beside(batch_file, "-results")
     if is_file(folder):
         raise InputError(str(folder), "", "is a file", "name a folder for the results")
     if address and workers:

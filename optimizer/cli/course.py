@@ -80,7 +80,7 @@ def command(context: click.Context, /, files: tuple[str, ...], out: str | None,
       kitpace course courses/tarn-loop/scenario.toml
     """  # noqa: D301 - click reads the \b
     first = Path(files[0])
-    page = Path(out) if out else first.with_name(f"{first.stem}-course.html")
+    page = Path(out) if out else _outputs.beside(first, "-course.html")
     _outputs.check_run([_outputs.page("--out", page),
                         *([_outputs.gpx("--gpx", gpx_file)] if gpx_file else [])],
                        (*files, options["features"]), overwrite=overwrite)
@@ -170,7 +170,9 @@ def _terrain(names: tuple[str, ...], unit: str | None) -> TerrainModel | None:
 def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime, ...]) -> None:
     from optimizer.report.course_page import (
         CAUTION,
+        START_CAPTION,
         START_HEADINGS,
+        WIND_WORDS,
         corner_rows,
         grade_rows,
         leg_rows,
@@ -186,7 +188,8 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
     say(CAUTION)
     headings = ("Stretch", "km", "up, m", "grade, %", "head, km/h", "cross, km/h")
     rows = leg_rows(course, conditions)
-    table(headings[:len(rows[0])], rows, "Stretches between the marks")
+    table(headings[:len(rows[0])], rows, "Stretches between the marks" + (
+        f"; {WIND_WORDS}" if conditions is not None else ""))
     differing = height_rows(course)
     if differing:
         table(HEADINGS, differing, "Heights by terrain model and by track")
@@ -205,4 +208,4 @@ def _tell(course: Course, conditions: Conditions | None, starts: tuple[StartTime
         say()
         say(start_sentence(starts))
         table(START_HEADINGS, start_rows(starts),
-              "Finish time against start time")
+              f"Finish time against start time. {START_CAPTION}")

@@ -88,7 +88,7 @@ def command(context: click.Context, rides: tuple[str, ...], mass: float, setups:
       kitpace fieldtest 1.gpx 2.gpx 3.gpx 4.gpx --mass 84.5 \\
           --setups helmet-a,helmet-b,helmet-b,helmet-a --row evidence.csv
     """  # noqa: D301 - click reads the \b
-    page = Path(out) if out else Path(rides[0]).with_name(f"{Path(rides[0]).stem}-fieldtest.html")
+    page = Path(out) if out else _outputs.beside(rides[0], "-fieldtest.html")
     _outputs.check_run([_outputs.page("--out", page),
                         *([_outputs.row("--row", row_file)] if row_file else []),
                         *([_outputs.row("--features", features)] if features else [])],

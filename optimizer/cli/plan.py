@@ -186,7 +186,7 @@ def _tell(result: Result) -> None:
         say(nothing_bought(choice.budget, choice.currency, current))
     if choice.kept is None and (free := free_words(job.catalogue, choice, choice.best)):
         say(free)
-    say(f"Ride {watts(plan.mean_power)} on average. {_card_words(result)}")
+    say(f"Ride {watts(result.rideable.mean_power)} on average. {_card_words(result)}")
     if result.fork is not None:
         say(fork_sentence(result.fork))
     if result.effort_budget_cost > 0:

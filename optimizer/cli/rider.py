@@ -43,8 +43,8 @@ def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool
       kitpace rider april.gpx may.gpx --model omni
     """  # noqa: D301 - click reads the \b
     first = Path(files[0])
-    page = Path(out) if out else first.with_name(
-        f"{first.stem}.html" if first.suffix.lower() == ".toml" else f"{first.stem}-rider.html")
+    page = Path(out) if out else _outputs.beside(
+        first, ".html" if first.suffix.lower() == ".toml" else "-rider.html")
     _outputs.check_run([_outputs.page("--out", page)], files, overwrite=overwrite)
     from optimizer.files import write_atomic
     from optimizer.report.rider_page import rider_page

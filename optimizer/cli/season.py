@@ -47,7 +47,7 @@ def command(file: str, out: str | None, json_file: str | None, csv_file: str | N
       kitpace season courses/club.toml
       kitpace season courses/club.toml --budget 900 --json club.json
     """  # noqa: D301 - click reads the \b
-    page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-season.html")
+    page = Path(out) if out else _outputs.beside(file, "-season.html")
     _outputs.check_run(
         [_outputs.page("--out", page),
          *([_outputs.season_json("--json", json_file)] if json_file else []),

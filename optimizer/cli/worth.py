@@ -67,7 +67,7 @@ def command(file: str | None, scenario_file: str | None, priors_file: str | None
         raise InputError(f"--{clash[0].replace('_', '-')}", "", "the scenario states this already",
                          "leave out one of the two")
     speed = read_speed(options.pop("speed"))
-    page = Path(out) if out else Path(file).with_name(f"{Path(file).stem}-worth.html")
+    page = Path(out) if out else _outputs.beside(file, "-worth.html")
     _outputs.check_run([_outputs.page("--out", page),
                         *([_outputs.xlsx("--tables", tables)] if tables else [])],
                        (file, scenario_file, priors_file, options["rider"]), overwrite=overwrite)

@@ -180,6 +180,11 @@ class RideablePlan:
         return float(self.time[-1])
 
     @property
+    def mean_power(self) -> float:
+        """Time mean of the power that is put in [W]."""
+        return float(self.power @ np.diff(self.time)) / self.finish_time
+
+    @property
     def lines(self) -> tuple[Block, ...]:
         """The first block of each line of the card."""
         first = {block.line: block for block in reversed(self.blocks)}

@@ -40,7 +40,7 @@ def changes(result: Result, earlier: Earlier) -> str:
     if math.dist(wind, before) > _NO_WIND:  # never where the earlier plan tells none: nan
         said.append(f"Mean wind of the ride: {_wind(*wind)} instead of {_wind(*before)}.")
     if abs(result.plan.mean_power - earlier.mean_power) >= 1.0:
-        said.append(f"Mean power: {watts(result.plan.mean_power)} instead of "
+        said.append(f"Mean power of the ideal ride: {watts(result.plan.mean_power)} instead of "
                     f"{watts(earlier.mean_power)}.")
     added = [name for name in result.choice.best.items if name not in earlier.items]
     dropped = [name for name in earlier.items if name not in result.choice.best.items]

@@ -29,14 +29,16 @@ if TYPE_CHECKING:
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
 
-__all__ = ["CAUTION", "START_HEADINGS", "corner_rows", "course_page", "grade_rows",
-           "leg_rows", "profile_chart", "sentences", "start_rows", "start_sentence"]
+__all__ = ["CAUTION", "START_CAPTION", "START_HEADINGS", "WIND_WORDS", "corner_rows",
+           "course_page", "grade_rows", "leg_rows", "profile_chart", "sentences", "start_rows",
+           "start_sentence"]
 
 CAUTION = ("Corner and descent speeds are a model's, from a track and an assumed grip. Gravel, "
            "traffic, marshals and the law come first; ride what you see, on brakes that a "
            "qualified mechanic would pass.")
 _FREE = 1000.0  # m/s; a limit from there on limits nobody
 _SPANS = (100.0, 500.0, 1000.0, 5000.0)  # m over which steepness is told
+_TAKES_TURNS = 0.1  # of a stretch with head wind, or with tail wind, from which both are told
 _GRADES = (-0.10, -0.06, -0.03, -0.01, 0.01, 0.03, 0.06, 0.10)
 
 
@@ -133,7 +135,11 @@ def corner_rows(corners: Sequence[Corner]) -> list[tuple[str, str, str, str, str
 
 
 def leg_rows(course: Course, conditions: Conditions | None) -> list[tuple[str, ...]]:
-    """Stretches between marks: name, km, ascent, mean grade, and the wind of the start."""
+    """Stretches between marks: name, km, ascent, mean grade, and the wind of the start.
+
+    Where head and tail wind take turns on a stretch, both are told, "+12 / −8": their mean would
+    say nothing.
+    """
     edges, names = legs(course)
     climb = np.concatenate([[0.0], np.cumsum(np.maximum(np.diff(course.elevation), 0.0))])
     up = np.diff(np.interp(edges, course.distance, climb))
@@ -144,10 +150,22 @@ def leg_rows(course: Course, conditions: Conditions | None) -> list[tuple[str, .
     if conditions is None:
         return [tuple(row) for row in rows]
     road = lay_road(course, conditions, course.distance)
-    along, across = (mean_over(values, course.distance, edges)
-                     for values in (road.headwind, np.abs(road.crosswind)))
-    return [(*row, f"{3.6 * head:+.0f}".replace("-", "−"), f"{3.6 * side:.0f}")
-            for row, head, side in zip(rows, along, across, strict=True)]
+    across = mean_over(np.abs(road.crosswind), course.distance, edges)
+    return [(*row, words, f"{3.6 * side:.0f}") for row, words, side in zip(
+        rows, _wind_along(road, course.distance, edges), across, strict=True)]
+
+
+def _wind_along(road: Road, distance: NDArray[np.float64],
+                edges: NDArray[np.float64]) -> list[str]:
+    """Say the mean head wind of each stretch [km/h], or those of its parts ahead and behind."""
+    ahead = road.headwind > 0.0
+    share, head, tail, mean = (mean_over(values, distance, edges) for values in (
+        ahead.astype(float), road.headwind * ahead, road.headwind * ~ahead, road.headwind))
+    both = np.minimum(share, 1.0 - share) >= _TAKES_TURNS
+    with np.errstate(divide="ignore", invalid="ignore"):
+        parts = np.where(both, [head / share, tail / (1.0 - share)], mean)
+    said = [list(dict.fromkeys(f"{3.6 * value:+.0f}" for value in pair)) for pair in parts.T]
+    return [" / ".join(words).replace("-", "−") for words in said]
 
 
 def _comparable(starts: Sequence[StartTime]) -> list[StartTime]:
@@ -159,8 +177,8 @@ def start_sentence(starts: Sequence[StartTime]) -> str:
     """Say which start is fastest of those that the forecast covers, by how much, how surely."""
     covered = _comparable(starts)
     best, worst = (choose(covered, key=lambda s: s.finish_time) for choose in (min, max))
-    said = (f"With the kit of today the fastest start is {best.start:%H:%M} "
-            f"({clock(best.finish_time)}), the slowest {worst.start:%H:%M} "
+    said = ("With the bike as it stands, without any item of the kit table, the fastest start is "
+            f"{best.start:%H:%M} ({clock(best.finish_time)}), the slowest {worst.start:%H:%M} "
             f"({signed_seconds(worst.finish_time - best.finish_time)}), among those whose whole "
             "ride the forecast covers. ")
     likely = max(covered, key=lambda s: s.chance if np.isfinite(s.chance) else -1.0)
@@ -192,7 +210,11 @@ def start_rows(starts: Sequence[StartTime]) -> list[tuple[str, ...]]:
     return rows
 
 
-START_HEADINGS = ("Start", "time", "90 % range", "loss", "best, chance", "head, km/h", "°C")
+WIND_WORDS = "head wind is positive; two figures where head and tail wind take turns"
+START_CAPTION = ("Each start on its own best plan; ranges and chances over the weather alone. The "
+                 "range of a plan is wider: it counts rider, kit and road as well")
+START_HEADINGS = ("Start", "time", "90 % range,\nwind alone", "loss", "best, chance", "head, km/h",
+                  "°C")
 
 
 # --- sections -------------------------------------------------------------------------------
@@ -314,7 +336,7 @@ def _wind(course: Course, conditions: Conditions, road: Road) -> Chart:
     head, side = 3.6 * road.headwind, 3.6 * np.abs(road.crosswind)
     table = Table(("Stretch", "km", "ascent, m", "mean grade, %", "wind along, km/h",
                    "across, km/h"), leg_rows(course, conditions),
-                  "Stretches between the marks; head wind is positive",
+                  f"Stretches between the marks; {WIND_WORDS}",
                   stretches=_stretches(course))
     share = float(np.average(head > 0, weights=np.diff(course.distance)))
     rows = [Row("km/h at the rider; head wind is up", [
@@ -344,8 +366,7 @@ def _starts(starts: Sequence[StartTime]) -> Chart:
                                 Dots(minutes[beyond], times[beyond], "faint", size=1.8),
                                 Dots(minutes[[best]], times[[best]], "plan", "diamond", 4.5)],
                 120.0, ticks=marks)])
-    table = Table(START_HEADINGS, start_rows(starts), "Each start on its own best plan; ranges and "
-                  "chances over the weather alone", left=(0,))
+    table = Table(START_HEADINGS, start_rows(starts), START_CAPTION, left=(0,))
     return Chart("starts", "When is the best time to start?", draw, table,
                  f"The fastest start is {first.start:%H:%M}, {clock(first.finish_time)}.",
                  note="Each start has its own plan, with the current kit and the wind that "

@@ -28,9 +28,8 @@ def risk_sentence(result: Result) -> str:
         return ""
     asked = result.job.options.empty_risk
     if asked is None:
-        instead = (f"averages {watts(risk.safe_power)} instead of "
-                   f"{watts(result.plan.mean_power)} and " if math.isfinite(risk.safe_power)
-                   else "")
+        fewer = _less(result)
+        instead = f"averages {watts(fewer)} less and " if fewer else ""
         less = (f"A plan that fails on at most {days(risk.other)} {instead}takes "
                 f"{seconds(risk.price)} longer."
                 if risk.chance > risk.other + _MORE else "That is rare enough to need no margin.")
@@ -48,11 +47,21 @@ def risk_rule(result: Result) -> str:
     if risk is None:
         return ""
     words = f"Too hard to hold on {days(risk.chance)}"
-    if risk.chance <= risk.other + _MORE or not math.isfinite(risk.safe_power):
+    less = _less(result)
+    if risk.chance <= risk.other + _MORE or not less:
         return f"{words}."
-    # A difference also fits the watts of the card, whose mean is another one than that of the plan.
-    less = max(result.plan.mean_power - risk.safe_power, 1.0)
     return f"{words}; with {watts(less)} less, on at most {100 * risk.other:.0f}."
+
+
+def _less(result: Result) -> float:
+    """Watts that a safer plan averages less, at least 1; 0 where that is not known.
+
+    A difference also fits the watts of the card, whose mean is another one than that of the plan.
+    """
+    risk = result.risk
+    if risk is None or not math.isfinite(risk.safe_power):
+        return 0.0
+    return max(result.plan.mean_power - risk.safe_power, 1.0)
 
 
 def fork_sentence(fork: Fork) -> str:

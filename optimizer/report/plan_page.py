@@ -57,6 +57,7 @@ __all__ = ["plan_page"]
 
 _LEAST = 0.005  # s; less is none
 _VISIBLE = 0.05  # s; a smaller uncertainty stands in the table only
+_MUCH_LEFT = 0.2  # of the reserve at the finish, from which a rider asks why
 _WHERE = {"": "throughout", "climbs": "on climbs", "flat": "on the flat",
           "descents": "on descents"}
 _FOOT = ("Computed offline by kitpace from the files named above. The page contains everything "
@@ -291,6 +292,11 @@ def _rules(result: Result) -> list[Part]:
     elif not math.isnan(ridden.even_price):
         words.append(f"One power all the way is {seconds(ridden.even_price)} slower than the ideal "
                      f"ride, these blocks are {seconds(max(ridden.price, 0.0))} slower.")
+    left, whole = float(ridden.reserve[-1]), float(ridden.reserve[0])
+    if left > _MUCH_LEFT * whole and result.plan.seconds_per_effort > 0:
+        words.append(f"{left / 1000:.1f} of {whole / 1000:.1f} kJ of the reserve (W′) are left at "
+                     "the finish: not the reserve limits this ride, but the effort that can be "
+                     "held for so long.")
     if ridden.hills_save > 0:
         words.append(f"Separate powers for climbs and descents save "
                      f"{seconds(ridden.hills_save)}.")

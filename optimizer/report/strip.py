@@ -61,7 +61,7 @@ def strip(result: Result) -> Chart:
     return Chart(
         "strip", "What is ridden, and what would be ideal?", _along(result.job.course, rows),
         _strip_table(result),
-        f"Speed lies between {3.6 * blocks.speed[1:].min():.0f} and "
+        f"Once under way, speed lies between {3.6 * blocks.speed[1:].min():.0f} and "
         f"{3.6 * blocks.speed.max():.0f} km/h; the reserve "
         + ("stays full, so W′ counts only through the effort limit for this duration."
            if blocks.reserve[low] > _FULL * blocks.reserve[0] else

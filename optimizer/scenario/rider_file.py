@@ -22,6 +22,7 @@ from optimizer.rider.rider import (  # noqa: TC001 - pydantic reads them
 )
 from optimizer.scenario.power_file import read_efforts, read_rides
 from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.scenario.toml_table import TomlTable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,7 +33,7 @@ __all__ = ["RiderTable", "Season", "read_ability", "read_rider", "read_season"]
 _Value = TypeVar("_Value")
 
 
-class _Table(BaseModel):
+class _Table(TomlTable, BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
 
 

@@ -135,6 +135,10 @@ class Row:
                 self.refuse(column, "is empty", "fill in a number")
                 return _stand_in(low)
             return default
+        if about := _ABOUT.match(found):
+            self.note(column, f'"{found}" read without "{about[0].strip()}"')
+            return replace(self, cells={column: found[about.end():]}).number(
+                column, low=low, high=high)
         try:
             value = parse_quantity(found, unit_of(column), decimal_comma=self.decimal_comma)
         except ValueError as error:
@@ -356,8 +360,8 @@ def table_of(text: str, path: Path | str, required: Sequence[str], optional: Seq
              notes: list[str] | None = None, *,
              synonyms: Mapping[str, str] | None = None, deferred: bool = False) -> TextTable:
     """Take the text of a table apart as `read_table` does; `path` is for messages."""
-    separator = _separator_below_title(text, required, synonyms or {})
     try:
+        separator = _separator_below_title(text, required, synonyms or {})
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator,
                                   strict=True))
     except csv.Error as error:
@@ -376,7 +380,7 @@ def _table(file: str, records: Sequence[Sequence[str]], separator: str, required
              if any(cells) and not cells[0].startswith("#")]
     if not lines:
         raise InputError(file, "", "is empty",
-                         f"write its headings in the first row: {', '.join(required)}")
+                         f"write its headings in the first row: {', '.join(required or optional)}")
     lines = lines[_headings_at(lines, required, synonyms or {}, notes):]
     columns, slips = _columns(file, lines[0], required, optional, synonyms or {}, notes)
     if slips and not deferred:
@@ -520,12 +524,13 @@ def _headings_at(lines: Sequence[tuple[int, list[str]]], required: Sequence[str]
     """Find the row of headings below a title; the first row where none has all that are needed."""
     if notes is None or not required:
         return 0
-    for k, (number, cells) in enumerate(lines[:_LONGEST_TITLE]):
-        if set(required) <= set(_with_synonyms(cells, required, synonyms, None)):
-            if k:
-                notes.append(f"the headings are those of row {number}")
-            return k
-    return 0
+    known = {k: len({*required} & {*_with_synonyms(cells, required, synonyms, None)})
+             for k, (_, cells) in enumerate(lines[:_LONGEST_TITLE])}
+    # Where none has all of them, the row that has most is meant, and what is missing is told of it.
+    found = max(known, key=lambda k: (known[k], -k))
+    if found and known[found] == len(required):
+        notes.append(f"the headings are those of row {lines[found][0]}")
+    return found
 
 
 def _with_synonyms(cells: Sequence[str], known: Sequence[str], synonyms: Mapping[str, str],

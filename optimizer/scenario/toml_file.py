@@ -17,6 +17,7 @@ from optimizer.errors import InputError
 from optimizer.files import is_file, near_file
 from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.tables import read_text, suggest, together
+from optimizer.scenario.toml_table import TomlTable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -52,7 +53,7 @@ _LONG = {"string_too_long": "characters", "too_long": "entries"}
 _NUMBERS = {"float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"}
 
 
-class Table(BaseModel):
+class Table(TomlTable):
     """A table of a file: no key but the known ones, no text where a number belongs."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)

@@ -118,7 +118,8 @@ def _from_table(path: Path | str) -> Points:
                          "head two columns latitude_deg and longitude_deg, and the heights "
                          "elevation_m") from error
     if not 2 <= len(table.rows) <= MOST_POINTS:
-        raise InputError(str(path), "", f"has {len(table.rows)} points", "a course needs at least "
+        count = "1 point" if len(table.rows) == 1 else f"{len(table.rows)} points"
+        raise InputError(str(path), "", f"has {count}", "a course needs at least "
                          "two, with headings in the first row")
     rows = [row for row in table.rows if row.has("latitude_deg") or row.has("longitude_deg")]
     data = np.array(each_row(replace(table, rows=rows), _point, _SAMPLE), dtype=float)

@@ -307,15 +307,15 @@ class Weather(View):
     def live(self) -> Markup:
         """Draw the map with the wind, and say what it does along the course."""
         from optimizer.report.course_map import mapped
-        from optimizer.report.course_page import leg_rows
+        from optimizer.report.course_page import WIND_WORDS, leg_rows
         from optimizer.report.page import Table, fragment
         from optimizer.scenario.scenario import read_course_and_weather
 
         course, conditions = read_course_and_weather(self.path)
         return fragment([mapped(course, conditions), Table(
             ("Stretch", "km", "ascent, m", "mean grade, %", "head wind, km/h", "cross wind, km/h"),
-            leg_rows(course, conditions), "Wind at the rider on each stretch, at the start; head "
-            "wind is positive")])
+            leg_rows(course, conditions), "Wind at the rider on each stretch, at the start; "
+            f"{WIND_WORDS}")])
 
 
 class Course(View):

@@ -66,3 +66,11 @@ def test_mistakes_in_options_come_together(tmp_path, typed, wrong):
     assert done.returncode == 2
     assert f"{len(wrong)} mistakes" in done.stderr
     assert all(words in done.stderr for words in wrong), done.stderr
+
+
+@pytest.mark.parametrize("name", ["plan", "course", "rider", "worth", "season", "batch", "kit"])
+@pytest.mark.parametrize("folder", [".", "..", "/"])
+def test_a_folder_is_no_file(tmp_path, name, folder):
+    done = kitpace(name, folder, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "folder" in done.stderr

@@ -41,7 +41,7 @@ def test_time_wind_power_and_kit_are_told(result, written):
     said = changes(result, read_earlier(written))
     assert "42 s slower" in said
     assert "instead of 18 km/h from the north." in said
-    assert "Mean power: " in said
+    assert "Mean power of the ideal ride: " in said
     assert "No longer in it: Old hat." in said
 
 

@@ -34,7 +34,8 @@ def test_the_risk_is_said_beside_the_time_everywhere(result, capsys):
     _tell(result)
     out = " ".join(capsys.readouterr().out.split())
     assert out.index("44 days in 100") < out.index("Spend ")
-    assert "averages 231 W instead of" in out
+    assert f"averages {less:.0f} W less and takes" in out
+    assert f"Ride {result.rideable.mean_power:.0f} W on average." in out
 
 
 @pytest.mark.parametrize("risk", [

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from optimizer.report.course_page import leg_rows
 from optimizer.report.ribbon import wind_edges
+from tests.report.made_up import made_up_course, made_up_result
 
 
 def test_out_and_back_is_two_winds():
@@ -26,3 +30,16 @@ def test_the_parts_add_up_to_the_stretches():
     edges = wind_edges(marks, distance, np.sin(distance[:-1] / 3000.0))
     assert set(marks) <= set(edges)
     assert (np.diff(edges) > 0.0).all()
+
+
+def test_a_stretch_with_both_winds_tells_both():
+    """On a loop the mean is next to nothing; a straight road has one wind."""
+    loop, air = replace(made_up_course(), marks=()), made_up_result().job.conditions
+    (row,) = leg_rows(loop, air)
+    head, tail = (float(words.replace("\N{MINUS SIGN}", "-")) for words in row[4].split(" / "))
+    assert head > 5.0
+    assert tail < -5.0
+    straight = replace(loop, heading=np.full(len(loop.heading), np.arctan2(4.0, 3.0)))
+    (row,) = leg_rows(straight, air)
+    assert "/" not in row[4]
+    assert row[4].startswith("\N{MINUS SIGN}")  # the wind comes from behind all the way

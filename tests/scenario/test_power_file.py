@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, InputErrors
 from optimizer.scenario.power_file import read_efforts, read_power_files, read_rides
 
 RIDES = Path(__file__).parents[3] / "shared" / "rides"
@@ -43,7 +45,8 @@ def test_a_spreadsheets_habits(tmp_path):
     ("minutes,seconds,power_w\n20,1200,300\n", "row 2, column minutes"),
     ("minutes,seconds,power_w\n,,300\n", "row 2, column minutes"),
     ("minutes,power_w\n0,300\n", "row 2, column minutes"),
-    ("minutes,watts\n20,300\n", "watts"),
+    ("minutes,powerful\n20,300\n", "powerful"), ("power_w\n300\n", "no column .minutes. or"),
+    ("duration,power_w\n20,300\n", "has no unit"), ("minutes,power_w\n5:77,300\n", "not a time"),
     ("minutes,power_w\n", "has no efforts"),
 ])
 def test_what_cannot_be_an_effort_is_refused_with_its_row(tmp_path, text, words):
@@ -92,3 +95,35 @@ def test_one_recorded_ride_is_the_same_as_csv_and_gpx():
     assert best[3600.0] == pytest.approx(288.71, abs=0.01)
     # the ride's own note: mean 279.7 W over 4,543 s
     assert best[3600.0] > 279.7
+
+
+def test_durations_as_people_type_them(tmp_path):
+    found = read_power_files([_write(tmp_path, (
+        "Best efforts 2031\n\nDuration,Power (W),Notes\n5 min,~352 W,hill\n20:00,305,\n"
+        "0:08:00,330,\n1 h,281,\n3600.5 s,280,\n"))])
+    np.testing.assert_allclose(found.duration, [300.0, 480.0, 1200.0, 3600.0, 3600.5])
+    np.testing.assert_allclose(found.power, [352.0, 330.0, 305.0, 281.0, 280.0])
+    assert any('"20:00" are read as 20 min' in note for note in found.notes)
+    assert any('"~352 W" read without "~"' in note for note in found.notes)
+    in_minutes = read_efforts(_write(tmp_path, "minutes,power_w\n5 min,352\n300 s,1\n4,370\n"
+                                     .replace("300 s,1\n", "")))
+    np.testing.assert_allclose(in_minutes.duration, [240.0, 300.0])
+
+
+def test_all_that_is_wrong_with_efforts_is_said_at_once(tmp_path):
+    with pytest.raises(InputErrors, match="3 mistakes") as caught:
+        read_efforts(_write(tmp_path, "minutes,power_w\n5,lots\nlong,300\n20,305\n20,300\n"))
+    said = str(caught.value)
+    assert "a right row: 20,305" in said
+    assert all(f"row {k}" in said for k in (2, 3, 5))
+
+
+@pytest.mark.parametrize("sheet", ["", "#Clean"])
+def test_a_sheet_of_efforts_is_a_table(tmp_path, sheet):
+    book = openpyxl.Workbook()
+    book.active.title = "Clean"
+    for row in (("minutes", "power_w"), (4, 352), (dt.time(0, 20), 305)):
+        book.active.append(row)
+    book.save(tmp_path / "club.xlsx")
+    found = read_power_files([f"{tmp_path / 'club.xlsx'}{sheet}"])
+    np.testing.assert_allclose(found.duration, [240.0, 1200.0])

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from optimizer.errors import InputError
+from optimizer.scenario import read_scenario
+from optimizer.scenario.rider_file import read_rider
 from optimizer.scenario.tables import read_rows
 from optimizer.scenario.units import UNITS, degrees_of, parse_direction, parse_quantity, unit_of
+from tests.cli.typed import starter
 
 
 @pytest.mark.parametrize(("text", "unit", "value"), [
@@ -69,3 +74,38 @@ def test_cells_of_tables_take_the_unit_of_their_heading(tmp_path):
     for column in ("power_w", "wind_kmh"):
         with pytest.raises(InputError, match="is not a number"):
             row.number(column)
+
+
+def test_numbers_of_toml_files_take_their_unit(tmp_path):
+    race = starter(tmp_path)
+    (race / "rider.toml").write_text(
+        'name = "Ann"\nmass_kg = "61,5 kg"\nheight_cm = "168 cm"\n[[efforts]]\nminutes = "5 min"\n'
+        'power_w = "302 W"\n[[efforts]]\nminutes = 20\npower_w = 255\n')
+    plain = (race / "rider.toml").read_text()
+    for said, bare in (("61,5 kg", 61.5), ("168 cm", 168), ("5 min", 5), ("302 W", 302)):
+        plain = plain.replace(f'"{said}"', str(bare))
+    (race / "plain.toml").write_text(plain)
+    assert read_rider(race / "rider.toml") == read_rider(race / "plain.toml")
+    text = (race / "scenario.toml").read_text()
+    windy = re.sub(r"wind = \{.*?\}", 'wind = { speed_kmh = "18 km/h", from_deg = "SW" }', text)
+    assert windy != text
+    (race / "scenario.toml").write_text(windy)
+    assert read_scenario(race / "scenario.toml").conditions.wind_speed.max() == pytest.approx(5.0)
+
+
+@pytest.mark.parametrize("wrong", ['"136 lb"', '"61"', '"heavy"', '"1,500 kg"', '"600 kg"', "true"])
+def test_what_is_no_number_in_that_unit_is_refused(tmp_path, wrong):
+    path = tmp_path / "rider.toml"
+    path.write_text(f'name = "Ann"\nmass_kg = {wrong}\n')
+    if wrong == '"61"':  # a rider's file has always taken digits in quotation marks
+        assert "mass" not in message_of(path)
+    else:
+        assert "line 2, mass_kg" in message_of(path)
+
+
+def message_of(path):
+    try:
+        read_rider(path)
+    except InputError as error:
+        return str(error)
+    return ""
