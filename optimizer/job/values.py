@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from optimizer import defaults
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import datetime
 
     import numpy as np
@@ -133,7 +134,7 @@ class Earlier:
 
     `wind_east`, `wind_north`: mean of the ride, nan where it tells none; `low`, `high`: 5 and
     95 % points of its finish time [s], nan where it tells none; `start`: when it starts, where it
-    says so.
+    says so; `inputs` are its inputs that are one number each, by key, empty where it has none.
     """
 
     name: str
@@ -145,6 +146,7 @@ class Earlier:
     low: float = float("nan")
     high: float = float("nan")
     start: datetime | None = None
+    inputs: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

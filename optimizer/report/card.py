@@ -190,8 +190,9 @@ def card_rules(result: Result) -> list[str]:
     if float(np.max(ridden.asked)) > _NEAR * ridden.ceiling:
         rules.append(f"Never above {watts(ridden.ceiling)}.")
     fork = fork_rule(result)
-    return [*rules, "Brakes on: no pedalling.", *_position_rules(result), *card_cautions(result),
-            *([fork] if fork else [])]
+    corners = ["Hands at the brakes in corners."] if result.job.course.corners else []
+    return [*rules, "Brakes on: no pedalling.", *_position_rules(result), *corners,
+            *card_cautions(result), *([fork] if fork else [])]
 
 
 def _spells(result: Result) -> list[tuple[float, float, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from optimizer.report.inputs import changed_inputs
 from optimizer.report.stated import stated
 from optimizer.report.weather import wind_met
 from optimizer.report.words import clock, compass, listing, seconds, watts
@@ -39,6 +40,8 @@ def changes(result: Result, earlier: Earlier) -> str:
     before = (earlier.wind_east, earlier.wind_north)
     if math.dist(wind, before) > _NO_WIND:  # never where the earlier plan tells none: nan
         said.append(f"Mean wind of the ride: {_wind(*wind)} instead of {_wind(*before)}.")
+    if inputs := changed_inputs(result.job, earlier.inputs):
+        said.append(f"Changed: {'; '.join(inputs)}.")
     if abs(result.plan.mean_power - earlier.mean_power) >= 1.0:
         said.append(f"Mean power of the ideal ride: {watts(result.plan.mean_power)} instead of "
                     f"{watts(earlier.mean_power)}.")

@@ -137,15 +137,19 @@ def _by_the_rider(d: Debrief) -> str:
     strong = max(stretches, key=lambda part: part.saved)
     weak = min(stretches, key=lambda part: part.saved)
     hard, easy = strong.share > _OFF_PLAN, weak.share < -_OFF_PLAN
-    if cost > 0.0 and hard and easy and strong.start < weak.start:
+    ahead = sum(part.saved for part in stretches if part.start <= strong.start) > 0.0
+    most = -weak.saved >= 0.5 * cost
+    if cost > 0.0 and hard and easy and ahead and strong.start < weak.start:
         return (f"You lost {seconds(cost)} by riding {strong.name} "
                 f"{100 * strong.share:.0f} % above plan, and fading on {weak.name}, "
                 f"{-100 * weak.share:.0f} % below it: hold {strong.planned:.0f} W on the former "
                 "next time.")
     if cost > 0.0:
-        where = (f", most of it on {weak.name}, {-100 * weak.share:.0f} % below plan: "
-                 f"aim for {weak.planned:.0f} W there" if easy else "")
-        return f"You lost {seconds(cost)} by less power than planned{where}."
+        where = (f", {'most of it' if most else 'more than elsewhere'} on {weak.name}, "
+                 f"{-100 * weak.share:.0f} % below plan: aim for {weak.planned:.0f} W there"
+                 if easy else "")
+        return (f"You lost {seconds(cost)} by less power than planned, {_mean_ridden(d):.0f} W on "
+                f"average instead of {_mean_planned(d):.0f} W{where}.")
     where = f", most of it on {strong.name}, {100 * strong.share:.0f} % above plan" if hard else ""
     if _mean_ridden(d) <= _mean_planned(d):
         return (f"Where you spent your power saved {seconds(cost)}{where}; on average it was no "

@@ -128,7 +128,9 @@
     const card = answer.card;
     const unchanged = sameDay(one) && sameKit(one);
     first.append(made("strong", clock(unchanged ? data.finish : card ? card.finish : time)),
-      unchanged || card ? " by the card; the ideal ride takes " : " for the ideal ride",
+      unchanged ? " by the card; the ideal ride takes "
+        : card ? " by the plan's lines with other watts; the ideal ride takes "
+          : " for the ideal ride",
       unchanged || card ? clock(time) : "");
     if (unchanged) first.append(", as in the plan");
     else first.append(Math.abs(more) < 0.05 ? ", as fast as the plan's"

@@ -38,6 +38,8 @@ def read_earlier(path: Path | str) -> Earlier:
             wind_north=_mean_wind(air, "wind_north_mps"),
             mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
             items=_names(document["kit"]["chosen"]), start=_moment(air.get("start_time")),
+            inputs={str(key): _number(value, 1e9)
+                    for key, value in document.get("inputs", {}).items()},
             **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
                if range_of.get(point) is not None})
     except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:

@@ -21,7 +21,7 @@ from optimizer.rider.rider import (  # noqa: TC001 - pydantic reads them
     Recovery,
 )
 from optimizer.scenario.power_file import read_efforts, read_rides
-from optimizer.scenario.toml_file import TomlFile, check, read_toml
+from optimizer.scenario.toml_file import TomlFile, check, read_toml, toml_of
 from optimizer.scenario.toml_table import TomlTable
 
 if TYPE_CHECKING:
@@ -204,7 +204,7 @@ def read_rider(path: Path | str) -> Rider:
 
 def read_ability(path: Path | str, model: Model | None = None) -> tuple[Rider, Ability | None]:
     """Read a rider with the fit behind it (None without efforts); `model` overrides the file's."""
-    file = read_toml(path)
+    file = toml_of("rider", path)
     content = check(RiderTable, file)
     _check_sense(file, content)
     efforts = _efforts(file, content)

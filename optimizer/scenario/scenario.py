@@ -36,7 +36,7 @@ from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.rider_file import read_ability
 from optimizer.scenario.tables import plain_name, suggest
-from optimizer.scenario.toml_file import Table, TomlFile, check, read_toml
+from optimizer.scenario.toml_file import Table, TomlFile, check, toml_of
 from optimizer.scenario.units import degrees_of
 from optimizer.scenario.weather import standard_pressure, weather
 
@@ -301,7 +301,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
     >>> job.budget, job.currency
     (300, 'EUR')
     """
-    file = _scenario_toml(path)
+    file = toml_of("scenario", path)
     scenario = check(Scenario, file)
     if kit is not None:  # with the sets of its own catalogue
         scenario = scenario.model_copy(update={"kit": kit, "set": []})
@@ -327,7 +327,7 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
 
 def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:
     """Read what a scenario says of course and weather alone. Raises InputError as for a job."""
-    file = _scenario_toml(path)
+    file = toml_of("scenario", path)
     scenario = check(Scenario, file)
     course = _course(file, scenario)
     return course, _conditions(file, scenario, course, None, None, None)[0]
@@ -338,7 +338,7 @@ def read_ride(path: Path | str) -> Job:
 
     Raises InputError as for a job.
     """
-    file = _scenario_toml(path)
+    file = toml_of("scenario", path)
     scenario = check(Scenario, file)
     course = _course(file, scenario)
     conditions, notes = _conditions(file, scenario, course, None, None, None)
@@ -347,15 +347,6 @@ def read_ride(path: Path | str) -> Job:
                baseline=_baseline(scenario.bike), catalogue=Catalogue(()), effects=(), budget=0.0,
                currency=scenario.currency, options=_options(file, scenario.options),
                notes=(*of_rider, *notes))
-
-
-def _scenario_toml(path: Path | str) -> TomlFile:
-    """Read the TOML of a scenario; a season's is sent where it belongs."""
-    file = read_toml(path)
-    if "race" in file.data and "course" not in file.data:
-        raise InputError(str(path), "", "is a season file, not a scenario",
-                         f"run kitpace season {path}")
-    return file
 
 
 def _course(file: TomlFile, scenario: Scenario) -> Course:

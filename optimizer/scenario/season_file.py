@@ -15,7 +15,7 @@ from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
 from optimizer.scenario.tables import parse_clock, suggest, together
-from optimizer.scenario.toml_file import Table, TomlFile, check, findings, read_toml
+from optimizer.scenario.toml_file import Table, TomlFile, check, findings, toml_of
 from optimizer.seasons.build import Stock, season_of
 from optimizer.seasons.values import Entry, Money, Season
 
@@ -175,10 +175,7 @@ def check_season(path: Path | str) -> SeasonFile:
 
 def _read(path: Path | str) -> tuple[TomlFile, SeasonFile]:
     """Read the file, and check its riders and the days of its races."""
-    file = read_toml(path)
-    if "course" in file.data and "race" not in file.data:
-        raise InputError(str(path), "", "is a scenario, not a season",
-                         f"run kitpace plan {path}")
+    file = toml_of("season", path)
     wrong = [one for _, one in findings(SeasonFile, file)] + _strangers(file)
     wrong += _about_items(file, _catalogue_of(file))
     if wrong:

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
     from pydantic_core import ErrorDetails
 
-__all__ = ["Table", "TomlFile", "check", "findings", "key_lines", "name_of", "read_toml"]
+__all__ = ["Table", "TomlFile", "check", "findings", "key_lines", "name_of", "read_toml",
+           "toml_of"]
 
 _Key = tuple[str | int, ...]
 _LARGEST = 1_000_000  # bytes; people write these by hand
@@ -165,6 +166,26 @@ def _wrong_clock(clock: str) -> str:
         if float(part) >= most + 1:
             return f"there is no {name} {part}"
     return "" if len(parts) in {0, 3} else "a time has hours, minutes and seconds"
+
+
+# Keys by which a file of each kind is known, and what to do with such a file.
+_KINDS = {"season": ("race", "run kitpace season {}"),
+          "scenario": ("course", "run kitpace plan {}"),
+          "rider": ("mass_kg", 'name it in a scenario, as rider = "{}", or run kitpace rider {}')}
+
+
+def toml_of(kind: str, path: Path | str) -> TomlFile:
+    """Read a TOML file that has to be a scenario, a rider's file or a season.
+
+    Raises InputError for another kind of these, which is sent where it belongs.
+    """
+    file = read_toml(path)
+    own = next((other for other, (key, _) in _KINDS.items() if key in file.data), kind)
+    if own != kind and _KINDS[kind][0] not in file.data:
+        names = {"season": "a season file", "scenario": "a scenario", "rider": "a rider's file"}
+        raise InputError(str(path), "", f"is {names[own]}, not {names[kind]}",
+                         _KINDS[own][1].replace("{}", str(path)))
+    return file
 
 
 def _not_finite(value: Any, key: _Key) -> Iterator[_Key]:

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from optimizer.cli import COMMANDS, group
 from optimizer.cli._numbers import TellingAll
-from tests.cli.typed import kitpace
+from tests.cli.typed import kitpace, starter
 
 HEAVY = {"numpy", "scipy", "pandas", "pyomo", "pydantic", "pint", "rich", "highspy",
          "gpxpy", "jinja2", "geographiclib"}
@@ -74,3 +74,17 @@ def test_a_folder_is_no_file(tmp_path, name, folder):
     done = kitpace(name, folder, cwd=tmp_path)
     assert done.returncode == 2
     assert "folder" in done.stderr
+
+
+def test_files_that_are_mixed_up_are_sent_where_they_belong(tmp_path):
+    race = starter(tmp_path)
+    (race / "club.toml").write_text('name = "Club"\n[[race]]\nname = "Hill"\n')
+    for name, file, words in (
+            ("plan", "rider.toml", "is a rider's file, not a scenario"),
+            ("rider", "scenario.toml", "is a scenario, not a rider's file\n  run kitpace plan"),
+            ("rider", "club.toml", "is a season file, not a rider's file\n  run kitpace season"),
+            ("plan", "club.toml", "is a season file, not a scenario"),
+            ("season", "scenario.toml", "is a scenario, not a season file"),
+            ("season", "rider.toml", "is a rider's file, not a season file")):
+        done = kitpace(name, file, cwd=race)
+        assert (done.returncode, words in done.stderr) == (2, True), done.stderr

@@ -77,6 +77,7 @@ def test_the_rules_that_a_literal_rider_needs(result):
     assert any("Never above" in rule for rule in card_rules(near))
     assert "Brakes on: no pedalling." in rules
     assert "Aero all the way." in rules
+    assert "Hands at the brakes in corners." in rules
     assert "Coast above 60 km/h." in rules
     page = card_page(result).replace("\N{NO-BREAK SPACE}", " ")
     assert all(rule in page for rule in rules)

@@ -45,6 +45,23 @@ def test_time_wind_power_and_kit_are_told(result, written):
     assert "No longer in it: Old hat." in said
 
 
+def test_every_input_that_differs_is_told(result, written):
+    before = json.loads(written.read_text())
+    job = result.job
+    rider = replace(job.rider, critical_power=job.rider.critical_power + 7.0, positions=(
+        replace(job.rider.positions[0], drag_area=0.273), *job.rider.positions[1:]))
+    course = replace(job.course, rolling_factor=job.course.rolling_factor * 1.5)
+    air = replace(job.conditions, temperature=job.conditions.temperature + 10.0)
+    said = changes(replace(result, job=replace(job, rider=rider, course=course, conditions=air)),
+                   read_earlier(written))
+    assert ("Changed: critical power 269 W instead of 262; CdA in the first position 0.273 m² "
+            "instead of 0.248; temperature 28 °C instead of 18; Crr of the road against smooth "
+            "asphalt 1.61 times instead of 1.07.") in said
+    del before["inputs"]  # as in the JSON of an older version
+    written.write_text(json.dumps(before))
+    assert "Changed: " not in changes(result, read_earlier(written))
+
+
 @pytest.mark.parametrize(("text", "says"), [
     ("{", "is not JSON"), ("[]", "is not a plan"), ('{"schema": "other"}', "is not a plan"),
     ('{"schema": "kitpace-result-1"}', "is not a complete plan"),

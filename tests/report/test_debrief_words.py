@@ -54,6 +54,16 @@ def test_too_hard_first_and_fading_last_is_said_with_its_places(intended):
     assert "hold" in said[0]
 
 
+def test_a_ride_that_was_too_easy_all_the_way_is_no_fading(intended):
+    """One stretch above plan and a weak end explain nothing that most of the ride lost."""
+    power = _changed(intended, {(0.0, 20_000.0): 0.94, (2000.0, 3000.0): 1.15,
+                                (10_500.0, 11_500.0): 0.85})
+    said = next_time(debrief(ridden(intended, power), intended))[0]
+    assert "fading" not in said
+    assert "by less power than planned, " in said
+    assert "most of it" not in said
+
+
 def test_more_power_than_planned_is_won(intended):
     found = debrief(ridden(intended, 1.06 * intended.power), intended)
     assert next_time(found)[0].startswith("More power than planned saved")
