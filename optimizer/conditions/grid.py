@@ -34,11 +34,23 @@ def sample(conditions: Conditions, values: NDArray[np.float64], distance: NDArra
     leading = values.shape[:-2]
     if values.shape[-2:] == (1, 1):
         return np.broadcast_to(values[..., 0], (*leading, len(distance))).copy()
-    from scipy.interpolate import RegularGridInterpolator  # slow, and not needed for one wind
+    t, later = _between(conditions.wind_time, time)
+    d, further = _between(conditions.wind_distance, distance)
+    before = values[..., t, d]
+    if values.shape[-1] > 1:
+        before = before + further * (values[..., t, d + 1] - before)
+    if values.shape[-2] == 1:
+        return np.asarray(before)
+    after = values[..., t + 1, d]
+    if values.shape[-1] > 1:
+        after = after + further * (values[..., t + 1, d + 1] - after)
+    return np.asarray(before + later * (after - before))
 
-    ends = ((conditions.wind_time, time), (conditions.wind_distance, distance))
-    used = [(axis, np.clip(where, axis[0], axis[-1])) for axis, where in ends if len(axis) > 1]
-    table = np.moveaxis(values.reshape(-1, *(len(axis) for axis, _ in used)), 0, -1)
-    points = np.column_stack([where for _, where in used])
-    found = RegularGridInterpolator([axis for axis, _ in used], table)(points)
-    return np.asarray(found.T.reshape(*leading, len(distance)))
+
+def _between(axis: NDArray[np.float64], where: NDArray[np.float64],
+             ) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Entry of an axis before each place, and the share of the way to the next one."""
+    if len(axis) == 1:
+        return np.zeros(len(where), dtype=np.intp), np.zeros(len(where))
+    left = np.clip(np.searchsorted(axis, where, side="right") - 1, 0, len(axis) - 2)
+    return left, np.clip((where - axis[left]) / (axis[left + 1] - axis[left]), 0.0, 1.0)

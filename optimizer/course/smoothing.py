@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
+
+from optimizer.lapack import dpbtrf, dpbtrs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -75,7 +76,7 @@ def smooth(where: NDArray[np.float64], data: NDArray[np.float64], nodes: int, *,
     def fit(log_penalty: float) -> tuple[float, NDArray[np.float64], float]:
         lam = float(np.exp(log_penalty))
         factor = _factor(gram + lam * roughness)
-        curve = cho_solve_banded((factor, True), moment)
+        curve = dpbtrs(factor, moment, lower=1)[0]
         fitted = curve[left] + right_share[:, None] * (curve[left + 1] - curve[left])
         misfit = max(float(np.sum(w[:, None] * y * (y - fitted))), least)  # y'W(y - Bz)
         log_det = 2 * float(np.sum(np.log(factor[0])))
@@ -146,11 +147,10 @@ def _factor(bands: NDArray[np.float64]) -> NDArray[np.float64]:
     """Cholesky factor, with the least ridge that makes it go where nodes hold no data."""
     ridge = 0.0
     while True:
-        try:
-            return np.asarray(cholesky_banded(
-                bands + np.array([[ridge], [0.0], [0.0]]), lower=True, check_finite=False))
-        except LinAlgError:
-            ridge = max(10 * ridge, 1e-13 * float(bands[0].max()))
+        factor, failed = dpbtrf(bands + np.array([[ridge], [0.0], [0.0]]), lower=1)
+        if not failed:
+            return np.asarray(factor)
+        ridge = max(10 * ridge, 1e-13 * float(bands[0].max()))
 
 
 def _least(function: Callable[[float], float], low: float, high: float) -> float:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
 
 from optimizer import defaults
 
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
     from optimizer.job.run_after import BikeRun
-    from optimizer.kit import Catalogue, Choice
+    from optimizer.kit import Catalogue, Choice, Item
     from optimizer.kit.response import Response
     from optimizer.kit.rivals import Rival
     from optimizer.pacing import Plan, Realism, RideablePlan
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from optimizer.uncertainty import Fork
 
 __all__ = [
+    "BIKE",
     "Earlier",
     "Even",
     "ItemWorth",
@@ -38,6 +41,9 @@ __all__ = [
     "Sensitivity",
     "SetSplits",
 ]
+
+BIKE: Final = "the bike as it stands"
+"""Name of the bike beside the items of its kit."""
 
 
 @dataclass(frozen=True)
@@ -214,3 +220,26 @@ class Result:
     response: Response | None = None
     realism: Realism | None = None
     bike_run: tuple[BikeRun, ...] = ()
+
+    @cached_property
+    def limited(self) -> tuple[Item, ...]:
+        """Items of the plan's kit that have a limit for cross wind, and the bike where it has."""
+        from optimizer.kit import Item
+
+        bike = Item(BIKE, "bike", 0.0, owned=True,
+                    crosswind_limit=self.job.baseline.crosswind_limit)
+        items = [bike, *(self.job.catalogue[name] for name in self.choice.best.items)]
+        return tuple(item for item in items if math.isfinite(item.crosswind_limit))
+
+    @cached_property
+    def limits_passed(self) -> tuple[tuple[str, float, float], ...]:
+        """Name, limit [m/s] and chance of each that is `limited`.
+
+        The chance, 0 to 1, is that the cross wind at the rider passes the limit somewhere.
+        """
+        from optimizer.kit import Catalogue
+        from optimizer.kit.crosswind import limit_chances
+
+        mine = {item.name: item.crosswind_limit for item in self.limited}
+        return tuple((name, mine[name], chance) for name, chance in limit_chances(
+            self.day.course, self.day.conditions, Catalogue(self.limited)))

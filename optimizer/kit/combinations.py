@@ -11,12 +11,12 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.sparse import csr_array
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from numpy.typing import NDArray
+    from scipy.sparse import csr_array
 
 __all__ = ["Closing", "Combinations", "Overlap"]
 
@@ -137,6 +137,8 @@ class Combinations:
 
     @cached_property
     def _rows(self) -> tuple[csr_array, NDArray[np.float64]]:
+        from scipy.sparse import csr_array  # slow, and not needed for a kit that stays
+
         n, place = self.count, self.place_of
         rows: list[tuple[dict[int, float], float]] = [
             ({int(k): 1.0 for k in items}, 1.0) for items in self.places]

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from scipy.sparse import csr_array, vstack
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -73,6 +72,7 @@ def relax(minorant: Minorant, offer: Offer, budget: float) -> Relaxation:
     relaxation, at most the minorant
     """
     from scipy.optimize import linprog
+    from scipy.sparse import csr_array, vstack
 
     rules, n = offer.combinations, offer.combinations.count
     cost = np.concatenate([minorant.item, minorant.overlap])

@@ -7,14 +7,16 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import solve_banded
 
 from optimizer.errors import Infeasible
+from optimizer.lapack import dtbtrs
 from optimizer.pacing.convex import drag_in_energy
 from optimizer.pacing.problem import FASTEST
 from optimizer.pacing.simulate import SimulatedRide, simulate
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from optimizer.pacing.problem import PacingProblem
@@ -30,6 +32,10 @@ _INSIDE = 12  # most tries to come inside the limits
 _EXACT = 1e-3  # s, that a step has to win
 _MOVES = 60  # most improving moves while rounding
 _TRIES = 6  # most trials for one of them
+_CHORDS = 60  # most of them that look for the highest even figure
+_NEAR = 1e-5  # W, as which that is known
+_FREED = 3  # times, as often as which a figure is let go in a non-negative fit
+_ROUND_OFF = 1e-14
 
 
 class NoFigures(Infeasible):
@@ -101,7 +107,7 @@ class Layout:
         band[1, :-1] = np.where(
             held, 0.0, -inertia + propulsion / (total * start) + 0.5 * slope)[1:]
         right = (2 * p.drivetrain_efficiency / total)[:, None] * member
-        energy_by = np.concatenate([np.zeros((1, len(x))), solve_banded((1, 0), band, right)])
+        energy_by = np.concatenate([np.zeros((1, len(x))), dtbtrs(band, right, uplo="L")[0]])
         speed_by = energy_by / np.maximum(ride.speed, 1e-9)[:, None]
         time_by = (-2 * p.step / total**2)[:, None] * (speed_by[:-1] + speed_by[1:])
         power_by = member + holds[:, None] * energy_by[:-1]
@@ -226,13 +232,40 @@ def _least_distance(slope: NDArray[np.float64], rows: NDArray[np.float64],
     Lawson and Hanson 1974, Solving Least Squares Problems, chapter 23: the shortest u = d + slope
     with rows u ≥ rows slope - left, by non-negative least squares.
     """
-    from scipy.optimize import nnls
-
     wanted = rows @ slope - left
-    dual, missing = nnls(np.vstack([rows.T, wanted]), np.append(np.zeros(len(slope)), 1.0))
+    dual, missing = _not_negative(np.vstack([rows.T, wanted]),
+                                  np.append(np.zeros(len(slope)), 1.0))
     if missing < 1e-9:
         return np.zeros(len(slope))
     return np.asarray(rows.T @ dual / (1.0 - float(wanted @ dual)) - slope)
+
+
+def _not_negative(A: NDArray[np.float64],
+                  b: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+    """Find x ≥ 0 (k,) of least |A x - b|, and that; A is (m, k), b (m,).
+
+    Lawson and Hanson 1974, Solving Least Squares Problems, chapter 23, as `scipy.optimize.nnls`
+    has it, which takes longer to import than a card to find.
+    """
+    x, free = np.zeros(A.shape[1]), np.zeros(A.shape[1], dtype=bool)
+    for _ in range(_FREED * len(x)):
+        wanted = np.where(free, 0.0, A.T @ (b - A @ x))
+        if free.all() or wanted.max() <= _ROUND_OFF * float(np.abs(A).max() * np.abs(b).max()):
+            break
+        free[np.argmax(wanted)] = True
+        while True:
+            best = np.zeros_like(x)
+            best[free] = np.linalg.lstsq(A[:, free], b, rcond=None)[0]
+            bad = free & (best <= 0.0)
+            if not bad.any():
+                break
+            share = np.where(bad, x / np.maximum(x - best, 1e-300), np.inf)
+            x += (best - x) * float(share.min())
+            free &= x > _ROUND_OFF * float(x.max())
+            free[np.argmin(share)] = False
+            x[~free] = 0.0
+        x = best
+    return x, float(np.linalg.norm(A @ x - b))
 
 
 def _inside(layout: Layout, x: NDArray[np.float64], guess: NDArray[np.float64],
@@ -274,8 +307,6 @@ def highest_even(layout: Layout, guess: NDArray[np.float64],
     NoFigures
         where there is none
     """
-    from scipy.optimize import brentq
-
     p = layout.problem
     low, ride = _inside(layout, np.array([np.average(p.critical_power, weights=p.step)]), guess)
     high = np.array([p.power_limit.max()])
@@ -283,8 +314,28 @@ def highest_even(layout: Layout, guess: NDArray[np.float64],
         def left(watts: float) -> float:
             return room(p, layout.ride(np.array([watts]), guess)) - 0.5 * _KEPT
 
-        high = np.array([brentq(left, low[0], high[0], xtol=1e-5)]) if left(low[0]) > 0 else low
+        high = np.array([_root(left, float(low[0]), float(high[0]))]) if left(low[0]) > 0 else low
     return _inside(layout, high, 0.5 * ride.speed**2)
+
+
+def _root(value: Callable[[float], float], high: float, low: float) -> float:
+    """Find where a falling function is zero, between where it is high and where it is low.
+
+    Chords, of which the end that stays is halved (Dowell and Jarratt 1971, BIT 11:168). As many as
+    `scipy.optimize.brentq` takes, which needs longer to import than all of them take.
+    """
+    at_high, at_low, side = value(high), value(low), 0
+    for _ in range(_CHORDS):
+        at = (high * at_low - low * at_high) / (at_low - at_high)
+        here = value(at)
+        if here > 0.0:
+            high, at_high, at_low = at, here, at_low * (0.5 if side > 0 else 1.0)
+        else:
+            low, at_low, at_high = at, here, at_high * (0.5 if side < 0 else 1.0)
+        side = 1 if here > 0.0 else -1
+        if abs(high - low) < _NEAR or here == 0.0:
+            break
+    return at
 
 
 def round_figures(layout: Layout, x: NDArray[np.float64], unit: float,

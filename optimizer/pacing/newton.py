@@ -21,8 +21,8 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from scipy.linalg.lapack import dpbtrf, dpbtrs
 
+from optimizer.lapack import dpbtrf, dpbtrs
 from optimizer.pacing.lagrangian import Point, Slopes
 from optimizer.pacing.rows import E0, E1, W0, W1, F, Z
 

@@ -9,6 +9,8 @@ so on until it no longer gets faster; only solved plans are compared.
 
 from __future__ import annotations
 
+import math
+from collections import deque
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -217,37 +219,56 @@ def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,
     if barred is not None:
         after = np.where(barred, np.arange(1, n + 1)[:, None], 0)
         clear[1:] = np.maximum.accumulate(after, axis=0)
-    value = np.full((n + 1, count), -np.inf)
-    begin = np.zeros((n + 1, count), dtype=np.int64)
-    before = np.zeros((n + 1, count), dtype=np.int64)  # position of the spell that ends here
-    reach = np.full((n + 1, count), -np.inf)  # best value with which a spell may start at a node
-    reach[0] = 0.0
+    low = np.maximum(np.column_stack([np.searchsorted(time, time - limit - 1e-9)
+                                      for limit in limits]), clear).tolist()
+    high = np.minimum(np.searchsorted(time, time - shortest, side="right"),
+                      np.arange(n + 1)).tolist()
+    high[n] = n  # the last spell may be short
+    worth, total = [-math.inf] * (count + 1), total.tolist()  # and of no other position, the last
+    begin, before = ([[0] * count for _ in range(n + 1)] for _ in range(2))
+    others = [[i for i in range(count) if i != j] for j in range(count)]
+    starts = [_Starts() for _ in range(count)]
     for k in range(1, n + 1):
-        for j in range(count):
-            low = max(int(np.searchsorted(time, time[k] - limits[j] - 1e-9)), int(clear[k, j]))
-            high = k if k == n else int(np.searchsorted(time, time[k] - shortest, side="right"))
-            if low == 0:
-                high = max(high, 1)  # the first spell may be short
-            if high <= low:
-                continue
-            starts = reach[low:high, j] - total[low:high, j]
-            at = int(np.argmax(starts))
-            value[k, j] = starts[at] + total[k, j]
-            begin[k, j] = low + at
-        for j in range(count):
-            others = np.where(np.arange(count) == j, -np.inf, value[k])
-            before[k, j] = int(np.argmax(others))
-            reach[k, j] = others.max() - change
-    if not np.isfinite(value[n].max()):
+        for j, start in enumerate(starts):
+            first = low[k][j]
+            at = start.best(first, high[k] if first else max(high[k], 1))  # the first may be short
+            begin[k][j] = at
+            worth[j] = start.value[at] + total[k][j] if at >= 0 else -math.inf
+        for j, start in enumerate(starts):  # the spell that ends here
+            before[k][j] = max(others[j], key=worth.__getitem__, default=count)
+            start.value.append(worth[before[k][j]] - change - total[k][j])
+    if not math.isfinite(max(worth)):
         raise Infeasible("no position may be used long enough to finish",
                          "give one position no longest spell, or allow longer ones")
     out = np.empty(n, dtype=np.int64)
-    k, j = n, int(np.argmax(value[n]))
+    k, j = n, worth.index(max(worth))
     while k > 0:
-        start = int(begin[k, j])
-        out[start:k] = j
-        k, j = start, int(before[start, j])
+        out[begin[k][j]:k] = j
+        k, j = begin[k][j], before[begin[k][j]][j]
     return out
+
+
+class _Starts:
+    """Nodes at which a spell in one position may start: the best of a window that moves on.
+
+    Plain numbers: with so few positions an array for each node takes five times as long.
+    """
+
+    def __init__(self) -> None:
+        self.value = [0.0]  # s, with which a spell may start at each node so far
+        self._known = 0
+        self._waiting: deque[int] = deque()  # later nodes with less value, the best one first
+
+    def best(self, first: int, last: int) -> int:
+        """Best node from `first` on, before `last`; -1 where there is none. Both only move on."""
+        for at in range(self._known, last):
+            while self._waiting and self.value[self._waiting[-1]] < self.value[at]:
+                self._waiting.pop()
+            self._waiting.append(at)
+        self._known = max(self._known, last)
+        while self._waiting and self._waiting[0] < first:
+            self._waiting.popleft()
+        return self._waiting[0] if self._waiting else -1
 
 
 def _spells(plan: Plan, position: NDArray[np.int64], rider: Rider) -> tuple[Spell, ...]:

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.linalg.lapack import dtbtrs
 
 from optimizer.errors import Infeasible
+from optimizer.lapack import dtbtrs
 from optimizer.pacing.convex import drag_in_energy
 from optimizer.pacing.problem import CRAWL, FASTEST
 from optimizer.physics.road_load import drag_and_slope, rides_drag, road_force

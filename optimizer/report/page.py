@@ -178,7 +178,9 @@ def tidied(html: str) -> str:
     def tied(match: re.Match[str]) -> str:
         return match[0] if match[1] else _UNIT.sub("\u00a0", match[0])
 
-    return _OUTSIDE.sub(tied, str(html).translate(dict.fromkeys(map(ord, _TURNS))))
+    for turn in _TURNS:
+        html = html.replace(turn, "")
+    return _OUTSIDE.sub(tied, str(html))
 
 
 def script_json(value: object) -> Markup:

@@ -13,7 +13,6 @@ from optimizer.files import write_atomic
 from optimizer.report.card import position_words, ridden_on
 from optimizer.report.inputs import inputs_of
 from optimizer.report.weather import wind_met
-from optimizer.report.wind_cautions import limits_passed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -278,7 +277,7 @@ def _kit(result: Result) -> dict[str, Any]:
         "owned": _set(choice.owned),
         "best": _set(choice.best),
         "crosswind_limits": [{"item": name, "limit_mps": limit, "chance": chance}
-                             for name, limit, chance in limits_passed(result)],
+                             for name, limit, chance in result.limits_passed],
         "needs_fitter": [{"item": item.name, "caution": item.caution} for item in chosen
                          if item.needs_fitter],
         "left_out": [{"item": item, "why": why} for item, why in choice.left_out]}

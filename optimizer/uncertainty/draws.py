@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.special import ndtri
 
 from optimizer.conditions.draws import WindDraws, draw_wind
 from optimizer.uncertainty.heights import draw_heights
@@ -85,7 +85,8 @@ def draw_days(day: RaceDay, bike: Setup, effects: Sequence[Effect], count: int,
     def normal() -> NDArray[np.float64]:
         # One in each of `count` equally likely parts (McKay, Beckman and Conover 1979,
         # Technometrics 21:239): ranges and chances settle with far fewer days.
-        return np.asarray(ndtri((rng.permutation(count) + rng.random(count)) / count))
+        even = (rng.permutation(count) + rng.random(count)) / count
+        return np.fromiter(map(NormalDist().inv_cdf, even), float, count)
 
     def about(value: float, sd: float, low: float, high: float) -> NDArray[np.float64]:
         return np.clip(value + sd * normal(), low, high)

@@ -23,6 +23,7 @@ __all__ = ["Kept", "allowed_as_printed", "chance_as_printed", "day_within_risk"]
 
 _ROUNDS: Final = 14
 _FORETOLD: Final = 4  # of them, in which the next margin is foretold
+_FORESEEN: Final = 0.9  # of the step to the next margin, as far as days tell of it without riding
 _CLOSE: Final = 1e-3  # of the power; margins are whole multiples of it
 _LEAST: Final = 0.6  # of CP; a plan for less is none
 
@@ -121,7 +122,8 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
             found, low = Kept(trial, plan, chance), at
         else:
             high = at
-        if high - low < 2:
+        # Done where a step less of a margin was too much, or clearly would be.
+        if high - low < 2 or (chance <= risk and _few_below(able, risk) < 1.0 + _FORESEEN / at):
             break
     if found is None:
         raise Infeasible(f"the rider runs out on {100 * chance:.0f} days in 100 however carefully "

@@ -35,6 +35,7 @@ _SLACK: Final = 0.002  # of the power, by which the law may be exceeded on the w
 _ROUNDS: Final = 4
 _SENSIBLE: Final = (0.4, 1.6)  # factors; beyond them nobody rides
 _LOW, _FULL = 0.1, 0.9999  # of W'; below and above which a reserve says how far it is from gone
+_TOGETHER: Final = 64  # steps that are gone through at once
 _SETTLED: Final = 600.0  # s; before, W' alone says what can be held
 
 
@@ -157,22 +158,34 @@ def allowed(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDAr
     -------
     (k,) factor, at most 1.6
     """
-    p = plan.problem
+    p, exponent = plan.problem, draws.effort_exponent
     last = int(np.searchsorted(plan.distance, (1.0 - _LAST) * plan.distance[-1]))
-    time, exponent = ride.time[1:last], draws.effort_exponent
-    cp = p.critical_power[:last - 1, None] * (draws.critical_power / day.rider.critical_power)
-    passed = np.diff(ride.time[:last], axis=0)
-    spent = np.cumsum((ride.power[:last - 1] / cp) ** exponent * passed, axis=0)
-    can = capacity_of(draws.critical_power, draws.w_prime, draws.endurance_loss,
-                      time) / draws.critical_power
-    over = spent / (time * ((1.0 + _SLACK) * can) ** exponent)
-    over[time <= np.minimum(_SETTLED, 0.5 * ride.time[-1])] = 0.0
-    factor = np.minimum(np.maximum(over.max(axis=0), 1e-9) ** (-1.0 / exponent), _SENSIBLE[1])
-    reserve = ride.reserve[:last]
-    low = np.flatnonzero(reserve.min(axis=0) < _LOW * reserve[0])
-    left = reserve[:, low]
-    work = np.zeros_like(left)
-    np.cumsum(ride.power[:last - 1, low] * passed[:, low], axis=0, out=work[1:])
-    since = work - np.maximum.accumulate(np.where(left > _FULL * left[0], work, 0.0), axis=0)
-    factor[low] = np.minimum(factor[low], 1.0 + (left / np.maximum(since, 1.0)).min(axis=0))
-    return np.asarray(factor)
+    own = draws.critical_power / day.rider.critical_power
+    early = np.minimum(_SETTLED, 0.5 * ride.time[-1])
+    over, least = np.full(draws.count, 1e-9), np.full(draws.count, np.inf)
+    spent, since = np.zeros((2, draws.count))
+    # Some steps at a time, and sums row by row: arrays of all steps and days leave the cache.
+    for first in range(0, last - 1, _TOGETHER):
+        steps = slice(first, min(first + _TOGETHER, last - 1))
+        nodes = slice(first + 1, steps.stop + 1)
+        time, power, left = ride.time[nodes], ride.power[steps], ride.reserve[nodes]
+        passed = time - ride.time[steps]
+        run = (power / (p.critical_power[steps, None] * own)) ** exponent * passed
+        for row in run:
+            np.add(row, spent, out=row)
+            spent = row
+        spent = spent.copy()
+        can = capacity_of(draws.critical_power, draws.w_prime, draws.endurance_loss,
+                          time) / draws.critical_power
+        run /= time * ((1.0 + _SLACK) * can) ** exponent
+        run[time <= early] = 0.0
+        np.maximum(over, run.max(axis=0), out=over)
+        work, full = power * passed, left > _FULL * ride.reserve[0]
+        for row, again in zip(work, full, strict=True):  # J since the reserve was full
+            np.add(row, since, out=row)
+            row[again] = 0.0
+            since = row
+        np.minimum(least, (left / np.maximum(work, 1.0)).min(axis=0), out=least)
+    factor = np.minimum(over ** (-1.0 / exponent), _SENSIBLE[1])
+    low = ride.reserve[:last].min(axis=0) < _LOW * ride.reserve[0]
+    return np.where(low, np.minimum(factor, 1.0 + least), factor)

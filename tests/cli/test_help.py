@@ -9,6 +9,7 @@ import sys
 import pytest
 from click.testing import CliRunner
 
+from optimizer import read_scenario
 from optimizer.cli import COMMANDS, group
 from optimizer.cli._numbers import TellingAll
 from tests.cli.typed import kitpace, starter
@@ -28,6 +29,22 @@ def test_help_imports_nothing_heavy():
                 for line in done.stderr.splitlines() if line.startswith("import time:")}
     assert "optimizer" in imported
     assert not imported & HEAVY
+
+
+def test_a_race_morning_imports_no_package_for_one_function():
+    """What would take longer to import than to do: half of a race morning, once."""
+    read_scenario("courses/petrel-flats/scenario.toml")  # its course is kept since the day before
+    done = subprocess.run([sys.executable, "-c", (
+        "from optimizer import read_scenario\n"
+        "from optimizer.job.replan import replan\n"
+        "from optimizer.report.plan_page import plan_page\n"
+        "import sys\n"
+        "plan_page(replan(read_scenario('courses/petrel-flats/scenario.toml'), ()))\n"
+        "print(*sys.modules)")], capture_output=True, text=True, check=True, timeout=60)
+    assert "optimizer.report.plan_page" in done.stdout.split()
+    assert not set(done.stdout.split()) & {
+        "scipy.linalg", "scipy.special", "scipy.sparse", "scipy.optimize", "scipy.interpolate",
+        "scipy.stats", "pandas", "pyomo", "pint", "highspy"}
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))

@@ -7,13 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
+from scipy.optimize import brentq, minimize, nnls
 
 from optimizer.pacing import solve
 from optimizer.pacing.literal import (
     Layout,
     NoFigures,
     _least_distance,
+    _not_negative,
+    _root,
     best_figures,
     highest_even,
     room,
@@ -77,6 +79,28 @@ def test_the_step_against_a_general_solver():
                          jac=lambda d, s=slope: s + d, options={"ftol": 1e-12},
                          constraints={"type": "ineq", "fun": lambda d, r=rows, w=left: r @ d + w})
         assert _least_distance(slope, rows, left) == pytest.approx(found.x, abs=1e-5)
+
+
+def test_non_negative_fits_against_a_library():
+    rng = np.random.default_rng(7)
+    for trial in range(300):
+        rows, columns = rng.integers(1, 14, 2)
+        A, b = rng.standard_normal((rows, columns)), rng.standard_normal(rows)
+        if trial % 3 == 0:  # as a step asks for it; columns that say the same
+            A, b = np.vstack([A, A[0]]), np.append(np.zeros(rows), 1.0)
+            A[:, -1] = A[:, 0]
+        x, left = _not_negative(A, b)
+        assert x.min() >= 0.0
+        assert left == pytest.approx(np.linalg.norm(A @ x - b), abs=1e-12)
+        assert left == pytest.approx(nnls(A, b)[1], abs=1e-9)
+
+
+@pytest.mark.parametrize("falling", [
+    lambda x: 300.1 - x, lambda x: 1.0 - (x / 270.0) ** 9, lambda x: np.tanh(240.0 - x),
+    lambda x: np.cbrt(333.0 - x)])
+def test_a_root_against_a_library(falling):
+    wanted = brentq(falling, 200.0, 900.0, xtol=1e-9)
+    assert _root(falling, 200.0, 900.0) == pytest.approx(wanted, abs=2e-5)
 
 
 @pytest.mark.parametrize("seed", [3, 5, 8])

@@ -10,7 +10,7 @@ import pytest
 from optimizer.kit import Catalogue
 from optimizer.report.card import card_rules
 from optimizer.report.result_json import result_document
-from optimizer.report.wind_cautions import card_cautions, limits_passed, wind_cautions
+from optimizer.report.wind_cautions import card_cautions, wind_cautions
 from tests.report.made_up import made_up_result
 
 
@@ -41,7 +41,7 @@ def test_a_near_gale_is_a_caution(result, speed, warned):
 def test_a_limit_just_above_the_expected_wind_is_passed_on_some_days(result):
     name = result.choice.best.items[0]
     windy = blown(result, 8.0, limit=6.0)
-    (item, limit, chance), = limits_passed(windy)
+    (item, limit, chance), = windy.limits_passed
     assert (item, limit) == (name, 6.0)
     assert 0.01 < chance < 0.99
     said, = wind_cautions(windy)
