@@ -13,6 +13,7 @@ from optimizer.report.svg import Axis, Dots, Line, Mark, Outline, Row, forest, p
 from optimizer.report.words import compass, kilometres, seconds
 from optimizer.ride.field_test import draft_words
 from optimizer.ride.places import map_over_wheel
+from optimizer.ride.stated import rolling_alone, wind_disagrees
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +84,23 @@ def sentences(test: FieldTest) -> list[str]:
         said = " and ".join(f"{mean:.3f} ± {_HALF * sd:.3f} m² at Crr {crr:.3f}"
                             for crr, mean, sd in given)
         out.append(f"These rides do not separate CdA from Crr well: CdA would be {said}.")
-    return [*out, *_wind_sentences(test)]
+    return [*out, *_rolling_sentences(test), *_wind_sentences(test)]
+
+
+def _rolling_sentences(test: FieldTest) -> list[str]:
+    """Say where the rides alone ask for another Crr than was stated."""
+    alone = rolling_alone(test)
+    if not alone.disagrees:
+        return []
+    stated, sd = test.spec.bike.rolling_resistance, test.spec.assumptions.rolling_resistance_sd
+    area, area_sd = test.drag_area_given(alone.rolling)
+    reason = ("The road was rougher or the mass larger than stated" if alone.rolling > stated else
+              "The tyres roll better or the mass is less than stated")
+    return [(f"The rides alone ask for a Crr of {alone.rolling:.4f} ± "
+             f"{_HALF * alone.rolling_sd:.4f}, which does not fit {stated:.4f} ± "
+             f"{_HALF * sd:.4f}, {test.spec.rolling_from}. {reason}, or power meter or wind are "
+             "off; until that is clear, take the ranges of CdA and Crr as too narrow. With the "
+             f"Crr of the rides, CdA would be {area:.3f} ± {_HALF * area_sd:.3f} m².")]
 
 
 def _wind_sentences(test: FieldTest) -> list[str]:
@@ -94,6 +111,9 @@ def _wind_sentences(test: FieldTest) -> list[str]:
         direction = f" from the {compass(*test.wind)}" if speed > 0.5 else ""
         out.append(f"The wind at the rider was {3.6 * speed:.0f} km/h{direction}, by the rides' "
                    f"own evidence and what was known before.")
+        if wind_disagrees(test):
+            out.append("That is not the wind that was stated, by more than its uncertainty: check "
+                       "where it came from, how strong it was, and the hour.")
     if test.share_used < 1.0:
         out.append(f"Of each ride the first {100 * test.share_used:.0f} % were used: laps this "
                    "short are cut in so many stretches that more would take too long.")
@@ -373,10 +393,12 @@ def _trade_off(test: FieldTest) -> Chart:
                           "chance of 90 % if all else were right. The dot with its lines is the "
                           f"answer above and its ranges: Crr {test.spec.rolling_from}.")
     finding = ("The rides do not separate the two well." if test.correlation < _TIED else
-               "The rides separate the two.")
+               "The rides alone ask for a Crr outside of this region: it leans on the Crr that was "
+               "stated." if rolling_alone(test).disagrees else "The rides separate the two.")
     return Chart("trade-off", "Which CdA goes with which Crr?", draw, table, finding,
-                 note="The true pair lies in the region with a chance of 90 %. A long thin region "
-                      "means that the rides do not separate the two; slow and fast laps would.")
+                 note="The true pair lies in the region with a chance of 90 % if what was stated "
+                      "is right. A long thin region means that the rides do "
+                      "not separate the two; slow and fast laps would.")
 
 
 def _uncertainty(test: FieldTest) -> list[Part]:

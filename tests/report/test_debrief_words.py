@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -47,11 +48,27 @@ def test_too_hard_first_and_fading_last_is_said_with_its_places(intended):
     cost = float(simulate(intended.problem, power).time[-1]
                  - simulate(intended.problem, intended.power).time[-1])
     assert found.parts["power"] == pytest.approx(cost, abs=8.0)
-    assert said[0].startswith("You lost")
-    assert "% above plan, and fading on" in said[0]
-    share = float(said[0].split(" % above plan")[0].split()[-1])
-    assert share == pytest.approx(8.0, abs=1.5)
-    assert "hold" in said[0]
+    rode = re.match(r"You rode (\d+) % above plan to km ([\d.]+) and were (.+) ahead; "
+                    r"then you faded, (\d+) % below plan, and lost (.+): hold (\d+) W", said[0])
+    assert rode
+    share, place, faded = float(rode[1]), float(rode[2]), float(rode[4])
+    assert 3.0 <= share <= 9.0
+    assert 4.0 <= place <= 8.5
+    assert 5.0 <= faded <= 21.0
+    before = intended.nodes[:-1] < 1000.0 * place
+    held = np.average(intended.power[before], weights=np.diff(intended.time)[before])
+    assert float(rode[6]) == pytest.approx(held, abs=2.0)
+
+
+def test_a_hard_stretch_within_a_ride_of_too_little_power_is_not_what_was_lost(intended):
+    power = _changed(intended, {(0.0, 6000.0): 0.93, (6000.0, 8000.0): 1.07,
+                                (8000.0, 12_000.0): 0.9})
+    found = debrief(ridden(intended, power), intended)
+    said = next_time(found)[0]
+    assert said.startswith("You lost")
+    assert "by less power than planned" in said
+    assert "above plan" not in said
+    assert "hold" not in said
 
 
 def test_a_ride_that_was_too_easy_all_the_way_is_no_fading(intended):
