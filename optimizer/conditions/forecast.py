@@ -74,7 +74,7 @@ def conditions_of(forecast: Forecast, conditions: Conditions, start: datetime) -
     conditions with times after the start [s]
     """
     at = replace(conditions, start_time=start, wind_time=forecast.time,
-                 wind_distance=forecast.distance, members=None)
+                 wind_distance=forecast.distance)
     rise = 0.0 if forecast.ground is None else conditions.reference_elevation - forecast.ground
     warm = None if forecast.temperature is None else forecast.temperature - LAPSE * rise
 
@@ -91,14 +91,5 @@ def conditions_of(forecast: Forecast, conditions: Conditions, start: datetime) -
         pressure = risen_pressure(now(forecast.sea_level_pressure), usual,
                                   conditions.reference_elevation)
     humidity = None if forecast.humidity is None else np.clip(now(forecast.humidity), 0.0, 1.0)
-    if forecast.members > 1:
-        return with_members(at, east=forecast.east, north=forecast.north, gust=forecast.gust,
-                            temperature=warm, pressure=pressure, humidity=humidity)
-    calm = np.zeros((1, 1))
-    return replace(
-        at, wind_east=forecast.east[0], wind_north=forecast.north[0],
-        gust=calm if forecast.gust is None else forecast.gust[0],
-        temperature=float(usual[0]),
-        temperature_change=calm if warm is None else warm[0] - usual[0],
-        pressure=conditions.pressure if pressure is None else float(pressure[0]),
-        humidity=conditions.humidity if humidity is None else float(humidity[0]))
+    return with_members(at, east=forecast.east, north=forecast.north, gust=forecast.gust,
+                        temperature=warm, pressure=pressure, humidity=humidity)

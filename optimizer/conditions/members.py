@@ -67,10 +67,10 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
                  temperature: NDArray[np.float64] | None = None,
                  pressure: NDArray[np.float64] | None = None,
                  humidity: NDArray[np.float64] | None = None) -> Conditions:
-    """Conditions in the middle of an ensemble, which they carry.
+    """Conditions in the middle of an ensemble, which they carry where it has several members.
 
     The middle is the mean of the members, of the wind as a vector: it has the least mean square
-    error. The spreads `speed_sd` and `direction_sd` are those of the members.
+    error. The spreads `speed_sd` and `direction_sd` are then those of the members.
 
     Parameters
     ----------
@@ -82,15 +82,8 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
     Returns
     -------
     conditions of the mean
-
-    Raises
-    ------
-    ValueError
-        for fewer than two members
     """
     m = len(east)
-    if m < 2:
-        raise ValueError("an ensemble has two members or more")
     still = np.zeros(east.shape)
     changes: dict[str, object] = {}
     warm = still
@@ -106,15 +99,17 @@ def with_members(conditions: Conditions, *, east: NDArray[np.float64],
     if humidity is not None:
         changes["humidity"] = float(humidity.mean())
     mid_east, mid_north = east.mean(axis=0), north.mean(axis=0)
+    made = replace(conditions, wind_east=mid_east, wind_north=mid_north, members=None,
+                   **changes)  # type: ignore[arg-type]
+    if m == 1:
+        return made
     speed_sd, direction_sd = _spreads(east, north)
     return replace(
-        conditions, wind_east=mid_east, wind_north=mid_north, speed_sd=speed_sd,
-        direction_sd=direction_sd, members=Members(
+        made, speed_sd=speed_sd, direction_sd=direction_sd, members=Members(
             east - mid_east, north - mid_north, warm,
             still if gust is None else gust - gust.mean(axis=0),
             np.zeros(m) if pressure is None else pressure - pressure.mean(),
-            np.zeros(m) if humidity is None else humidity - humidity.mean()),
-        **changes)  # type: ignore[arg-type]
+            np.zeros(m) if humidity is None else humidity - humidity.mean()))
 
 
 def _at_start(conditions: Conditions, values: NDArray[np.float64]) -> float:

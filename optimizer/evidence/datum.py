@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 from optimizer.evidence.units import UNITS
 
@@ -15,8 +15,7 @@ __all__ = ["TESTS", "Datum", "Figure", "Measurer", "TestKind"]
 
 TestKind = Literal["tunnel with rider", "tunnel without rider", "field", "velodrome",
                    "bench", "computed", "rule of thumb"]
-TESTS: tuple[TestKind, ...] = ("tunnel with rider", "tunnel without rider", "field",
-                               "velodrome", "bench", "computed", "rule of thumb")
+TESTS: tuple[TestKind, ...] = get_args(TestKind)
 
 Measurer = Literal["independent", "seller", "estimate", ""]
 

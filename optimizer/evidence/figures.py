@@ -15,6 +15,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence.datum import Figure
 from optimizer.evidence.quantities import NUMBER, UNIT, Stated, an, tidy
 from optimizer.evidence.units import UNITS, Unit
@@ -36,7 +37,7 @@ _DISTANCE = re.compile(rf"(?:/|\b(?:per|over|in|on)\b)\s*(?P<number>{NUMBER})?\s
                        r"(?P<unit>kms?|[kK]|miles?|mi|m)\b")
 _SHARE = r"(?:\(\s*9[05]\s*%\s*\))"
 _UNCERTAINTY = re.compile(rf"(?:±|\+/-|\+-)\s*(?P<amount>{NUMBER}\s*(?:{UNIT})?\s*{_SHARE}?)")
-_NORMAL = {"90": 1.645, "95": 1.96}  # half width of an interval over the standard deviation
+_NORMAL = {"90": NINE_IN_TEN, "95": 1.96}  # half width of an interval over the standard deviation
 _PATTERN = 'keep to the pattern "saves 30 g @ 45 km/h"'
 _FASTEST = 110 / 3.6  # m/s; no tunnel, track or road test of a rider is faster
 _UNCLEAR = {

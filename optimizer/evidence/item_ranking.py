@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence.priors import default_priors
 from optimizer.evidence.properties import Channel, force_of, seconds_saved
 from optimizer.evidence.yaw import road_weights
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["DISTANCE", "Worth", "changes_of", "rank", "surest"]
 
 DISTANCE = 40_000.0  # m, on which the trade compares
-_NORMAL_90 = 1.645  # standard normal: from 5 to 95 %
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def surest(seconds: float, sd: float) -> tuple[int, float]:
     -------
     key for sorting, least first
     """
-    low, high = seconds - _NORMAL_90 * sd, seconds + _NORMAL_90 * sd
+    low, high = seconds - NINE_IN_TEN * sd, seconds + NINE_IN_TEN * sd
     if low > 0.0:
         return 0, -low
     if high < 0.0:

@@ -16,7 +16,6 @@ import annotated_types as bounds
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from optimizer import defaults
 from optimizer.course import SURFACES, TERRAINS
 from optimizer.scenario.units import unit_of
 
@@ -101,30 +100,6 @@ _OTHER_UNITS = {("SeasonFile", "least_gain_s"): "s", ("SeasonFile", "handover_da
                 ("EffortTable", "minutes"): "min", ("MarkTable", "km"): "km",
                 ("CornerTable", "km"): "km"}
 
-# By table and key, the default behind the table's own or, for riders, behind the estimate.
-_FROM = {
-    ("HandlingTable", "skill_percent"): defaults.GRIP_USED,
-    ("HandlingTable", "braking_mps2"): defaults.BRAKING,
-    ("HandlingTable", "u_turn_kmh"): defaults.U_TURN_SPEED,
-    ("ConditionsTable", "temperature_c"): defaults.TEMPERATURE,
-    ("ConditionsTable", "humidity_percent"): defaults.HUMIDITY,
-    ("ConditionsTable", "wind_uncertainty_percent"): defaults.WIND_SPEED_SD,
-    ("ConditionsTable", "wind_uncertainty_deg"): defaults.WIND_DIRECTION_SD,
-    ("BikeTable", "mass_kg"): defaults.BIKE_MASS,
-    ("BikeTable", "rolling_resistance"): defaults.ROLLING_RESISTANCE,
-    ("BikeTable", "rolling_resistance_sd"): defaults.ROLLING_RESISTANCE_SD,
-    ("BikeTable", "mass_sd_kg"): defaults.MASS_SD,
-    ("BikeTable", "drivetrain_efficiency"): defaults.DRIVETRAIN_EFFICIENCY,
-    ("BikeTable", "wheel_inertia_kgm2"): defaults.WHEEL_INERTIA,
-    ("BikeTable", "wheel_radius_m"): defaults.WHEEL_RADIUS,
-    ("OptionsTable", "blocks"): defaults.CARD_LINES,
-    ("OptionsTable", "draws"): defaults.DRAWS,
-    ("OptionsTable", "seed"): defaults.SEED,
-    ("RiderTable", "effort_exponent"): defaults.EFFORT_EXPONENT,
-    ("RiderTable", "effort_exponent_sd"): defaults.EFFORT_EXPONENT_SD,
-    ("RiderTable", "endurance_loss_percent"): defaults.ENDURANCE_LOSS,
-    ("RiderTable", "pedalling_speed_kmh"): defaults.PEDALLING_SPEED,
-}
 _CHOICES = {("StretchTable", "surface"): tuple(SURFACES),
             ("StretchTable", "terrain"): tuple(TERRAINS)}
 
@@ -178,7 +153,8 @@ def described(model: type[BaseModel], key: str) -> Described:
     inner = [part for part in parts if isinstance(part, FieldInfo)]
     unit = unit_of(key)
     limits = [limit for each in (info, *inner) for limit in each.metadata]
-    known = _FROM.get(at)
+    known: Any = next((extra["from"] for each in (info, *inner) if isinstance(
+        extra := each.json_schema_extra, dict) and "from" in extra), None)
     choices = _CHOICES.get(at) or tuple(
         str(value) for part in parts if typing.get_origin(part) is Literal
         for value in typing.get_args(part))

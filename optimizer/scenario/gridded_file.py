@@ -201,12 +201,7 @@ def _vapour(temperature: NDArray[np.float64]) -> NDArray[np.float64]:
 def _by_time(values: NDArray[np.float64], known: NDArray[np.float64],
              wanted: NDArray[np.float64]) -> NDArray[np.float64]:
     """Values (m, t, d) at other times, linear between and constant beyond."""
-    if len(known) == 1:
-        return np.repeat(values, len(wanted), axis=1)
-    right = np.clip(np.searchsorted(known, wanted), 1, len(known) - 1)
-    share = np.clip((wanted - known[right - 1]) / (known[right] - known[right - 1]), 0.0, 1.0)
-    return np.asarray(values[:, right - 1] * (1 - share)[:, None]
-                      + values[:, right] * share[:, None])
+    return np.apply_along_axis(lambda line: np.interp(wanted, known, line), 1, values)
 
 
 def _together(name: str, fields: list[_Field]) -> _Field:
@@ -277,15 +272,11 @@ def _datasets(name: str) -> list[Any]:
 
 def _of_dataset(name: str, data: Any, places: tuple[NDArray[np.float64], NDArray[np.float64]],
                 ) -> list[tuple[str, _Field]]:
-    arrays: dict[str, Any] = {}
-    for what, quantity in _QUANTITIES.items():
-        chosen = _choose(data, quantity)
-        if chosen is not None:
-            arrays[what] = chosen
+    arrays = {what: chosen for what, quantity in _QUANTITIES.items()
+              if (chosen := _choose(data, quantity)) is not None}
     if not arrays:
         return []
     turned = _relative_to_grid(arrays)
-    out = []
     sampled = {}
     for what, array in arrays.items():
         grid = _Grid.of(name, array, places)
@@ -297,9 +288,7 @@ def _of_dataset(name: str, data: Any, places: tuple[NDArray[np.float64], NDArray
         sine, cosine = grid.turn()
         sampled["east"] = (x * cosine - y * sine, time, grid)
         sampled["north"] = (x * sine + y * cosine, time, grid)
-    for what, (values, time, _) in sampled.items():
-        out.append((what, _Field(values, time)))
-    return out
+    return [(what, _Field(values, time)) for what, (values, time, _) in sampled.items()]
 
 
 def _choose(data: Any, quantity: _Quantity) -> Any:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, Type
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from optimizer.defaults import ZERO_CELSIUS
+from optimizer import defaults as table
+from optimizer.defaults import ZERO_CELSIUS, Default
 from optimizer.errors import InputError
 from optimizer.ride.season import EXPONENTS, LAW_SD, Before, Learned
 from optimizer.rider import Rider, defaults
@@ -37,8 +38,10 @@ class _Table(TomlTable, BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
 
 
-def _between(low: float, high: float, words: str) -> Any:
-    return Field(ge=low, le=high, allow_inf_nan=False, description=words)
+def _between(low: float, high: float, words: str, known: Default | None = None) -> Any:
+    """Limits of a number; `known` is what an estimate takes without it."""
+    return Field(ge=low, le=high, allow_inf_nan=False, description=words,
+                 json_schema_extra={"from": known} if known else None)  # type: ignore[dict-item]
 
 
 class EffortTable(_Table):
@@ -153,7 +156,7 @@ class RiderTable(_Table):
         50, 3000, "what the plan may ask for at most")] | None = None
     endurance_loss_percent: Annotated[float, _between(
         0, 30, "loss of critical power beyond half an hour: 8 is 5.5 % for each doubling of the "
-        "time, 12 is 8.3 %")
+        "time, 12 is 8.3 %", table.ENDURANCE_LOSS)
     ] | None = None
     power_model: Model | Literal["auto"] = "auto"
     recovery: Recovery = "linear"
@@ -162,11 +165,12 @@ class RiderTable(_Table):
     reserve_floor_kj: Annotated[float, _between(
         0, 60, "what must be left of the reserve (W') everywhere, in kJ")] = 0.0
     effort_exponent: Annotated[float, _between(
-        1, 12, "exponent with which strain grows with power, 4 by common practice")] | None = None
+        1, 12, "exponent with which strain grows with power, 4 by common practice",
+        table.EFFORT_EXPONENT)] | None = None
     effort_exponent_sd: Annotated[float, _between(
-        0, 4, "how sure that is: one standard deviation")] | None = None
+        0, 4, "how sure that is: one standard deviation", table.EFFORT_EXPONENT_SD)] | None = None
     pedalling_speed_kmh: Annotated[float, _between(
-        20, 160, "speed above which the rider does not pedal")] | None = None
+        20, 160, "speed above which the rider does not pedal", table.PEDALLING_SPEED)] | None = None
     efforts: Annotated[list[EffortTable], Field(max_length=500)] = []
     efforts_csv: Annotated[str, Field(description="a table of efforts")] | None = None
     rides: Annotated[list[str], Field(description="recorded rides with power")] = []

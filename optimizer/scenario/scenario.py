@@ -36,7 +36,7 @@ from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.rider_file import read_ability
 from optimizer.scenario.tables import plain_name, suggest
-from optimizer.scenario.toml_file import Table, TomlFile, check, toml_of
+from optimizer.scenario.toml_file import Table, TomlFile, assumed, check, toml_of
 from optimizer.scenario.units import degrees_of
 from optimizer.scenario.weather import standard_pressure, weather
 
@@ -93,13 +93,13 @@ class HandlingTable(Table):
 
     unknown_keys: ClassVar[dict[str, str]] = {r"^dead_turn_kmh$": "it is now u_turn_kmh"}
 
-    skill_percent: float = Field(default=defaults.GRIP_USED.value, ge=10, le=100,
-                                 description="share of the tyres' "
-                                 "grip used in corners: 40 careful, 60 practised, 75 bold")
-    braking_mps2: float = Field(default=defaults.BRAKING.value, ge=0.5, le=6.0,
-                                description="a comfortable deceleration in the dry")
-    u_turn_kmh: float = Field(default=defaults.U_TURN_SPEED.value, ge=3, le=40,
-                                 description="speed round a U-turn")
+    skill_percent: float = assumed(
+        defaults.GRIP_USED, ge=10, le=100, description="share of the tyres' grip used in corners: "
+        "40 careful, 60 practised, 75 bold")
+    braking_mps2: float = assumed(
+        defaults.BRAKING, ge=0.5, le=6.0, description="a comfortable deceleration in the dry")
+    u_turn_kmh: float = assumed(
+        defaults.U_TURN_SPEED, ge=3, le=40, description="speed round a U-turn")
     descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
                                           description="a speed that the rider does not want to "
                                                       "pass")
@@ -154,23 +154,22 @@ class ConditionsTable(Table):
         r"^wind_doubt_percent$": "it is now wind_uncertainty_percent",
         r"^wind_doubt_deg$": "it is now wind_uncertainty_deg"}
 
-    temperature_c: float = Field(default=defaults.TEMPERATURE.value, ge=-30, le=55,
-                                 description="temperature of the air at the start")
+    temperature_c: float = assumed(
+        defaults.TEMPERATURE, ge=-30, le=55, description="temperature of the air at the start")
     pressure_hpa: float | None = Field(default=None, ge=500, le=1090,
                                        description="air pressure at the course, not reduced to "
                                                    "sea level")
-    humidity_percent: Percent = Field(default=defaults.HUMIDITY.value,
-                                      description="relative humidity")
+    humidity_percent: Percent = assumed(defaults.HUMIDITY, description="relative humidity")
     wind: WindTable | None = Field(default=None, description="the mean wind, such as "
                                    "{ speed_kmh = 12, from_deg = 250 }")
     forecast: str | list[str] | None = Field(
         default=None, description="the weather by hour: a CSV, or NetCDF and GRIB2 files")
-    wind_uncertainty_percent: float = Field(default=defaults.WIND_SPEED_SD.value, ge=0, le=100,
-                                      description="how far the forecast speed may be off: one "
-                                      "standard deviation, in percent")
-    wind_uncertainty_deg: float = Field(default=defaults.WIND_DIRECTION_SD.value, ge=0, le=90,
-                                  description="how far its direction may be off: one standard "
-                                      "deviation")
+    wind_uncertainty_percent: float = assumed(
+        defaults.WIND_SPEED_SD, ge=0, le=100, description="how far the forecast speed may be off: "
+        "one standard deviation, in percent")
+    wind_uncertainty_deg: float = assumed(
+        defaults.WIND_DIRECTION_SD, ge=0, le=90, description="how far its direction may be off: "
+        "one standard deviation")
     wet: bool = Field(default=False, description="true: a wet road")
     extrapolate: bool = Field(default=False, description="true: a start outside of the forecast "
                               "takes its nearest hour, with a warning")
@@ -181,23 +180,23 @@ class ConditionsTable(Table):
 class BikeTable(Table):
     """`[bike]`: bike and kit as they stand today, before any item of the catalogue."""
 
-    mass_kg: float = Field(default=defaults.BIKE_MASS.value, ge=4, le=60,
-                           description="bike, kit and bottles")
-    rolling_resistance: float = Field(default=defaults.ROLLING_RESISTANCE.value, ge=0.001, le=0.03,
-                                      description="Crr of the tyres on smooth asphalt")
-    rolling_resistance_sd: float = Field(default=defaults.ROLLING_RESISTANCE_SD.value, ge=0,
-                                         le=0.005, description="how sure that is: one standard "
-                                         "deviation")
-    mass_sd_kg: float = Field(default=defaults.MASS_SD.value, ge=0, le=10,
-                              description="how sure the mass of rider and bike together is: one "
-                              "standard deviation")
-    drivetrain_efficiency: float = Field(default=defaults.DRIVETRAIN_EFFICIENCY.value, ge=0.7,
-                                         le=1.0,
-                                         description="power at the wheel over power at the cranks")
-    wheel_inertia_kgm2: float = Field(default=defaults.WHEEL_INERTIA.value, ge=0, le=1,
-                                      description="moment of inertia of both wheels")
-    wheel_radius_m: float = Field(default=defaults.WHEEL_RADIUS.value, ge=0.2, le=0.45,
-                                  description="radius of a wheel with its tyre")
+    mass_kg: float = assumed(defaults.BIKE_MASS, ge=4, le=60, description="bike, kit and bottles")
+    rolling_resistance: float = assumed(
+        defaults.ROLLING_RESISTANCE, ge=0.001, le=0.03, description="Crr of the tyres on smooth "
+        "asphalt")
+    rolling_resistance_sd: float = assumed(
+        defaults.ROLLING_RESISTANCE_SD, ge=0, le=0.005, description="how sure that is: one "
+        "standard deviation")
+    mass_sd_kg: float = assumed(
+        defaults.MASS_SD, ge=0, le=10, description="how sure the mass of rider and bike together "
+        "is: one standard deviation")
+    drivetrain_efficiency: float = assumed(
+        defaults.DRIVETRAIN_EFFICIENCY, ge=0.7, le=1.0, description="power at the wheel over "
+        "power at the cranks")
+    wheel_inertia_kgm2: float = assumed(
+        defaults.WHEEL_INERTIA, ge=0, le=1, description="moment of inertia of both wheels")
+    wheel_radius_m: float = assumed(
+        defaults.WHEEL_RADIUS, ge=0.2, le=0.45, description="radius of a wheel with its tyre")
     crosswind_limit_kmh: float | None = Field(
         default=None, ge=5, le=300,
         description="cross wind at the rider above which it is not ridden")
@@ -227,8 +226,7 @@ class OptionsTable(Table):
                                                                                  "flying start")
     start_speed_kmh: float | None = Field(default=None, gt=0, le=70,
                                           description="speed at a flying start")
-    blocks: int = Field(default=int(defaults.CARD_LINES.value), ge=1, le=60,
-                        description="lines of the card at most")
+    blocks: int = assumed(defaults.CARD_LINES, ge=1, le=60, description="lines of the card at most")
     power_rounding_w: float | None = Field(
         default=None, ge=0, le=50, description="rounding of its powers; about 1 % of CP if not "
         "given")
@@ -236,17 +234,16 @@ class OptionsTable(Table):
         default=None, gt=0, le=50,
         description="accepted chance to run out before the finish; without it the plan is for "
         "the expected day")
-    draws: int = Field(default=int(defaults.DRAWS.value), ge=20, le=20_000,
-                       description="how many days are drawn for the ranges")
-    seed: int = Field(default=int(defaults.SEED.value), ge=0, le=4_294_967_295,
-                      description="number that the draws start from; the same number gives the "
-                                  "same draws")
+    draws: int = assumed(
+        defaults.DRAWS, ge=20, le=20_000, description="how many days are drawn for the ranges")
+    seed: int = assumed(
+        defaults.SEED, ge=0, le=4_294_967_295, description="number that the draws start from; the "
+        "same number gives the same draws")
     least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
                                 description="what a purchase has to save to stay in the kit")
-    step_m: float | None = Field(default=None, ge=1, le=500,
-                                 description="length of the steps of the computation; without it "
-                                             "the "
-                                            "course decides")
+    step_m: float | None = Field(
+        default=None, ge=1, le=500, description="length of the steps of the computation; without "
+        "it the course decides")
 
 
 class Scenario(Table):

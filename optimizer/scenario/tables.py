@@ -461,10 +461,7 @@ def _separator_below_title(text: str, required: Sequence[str],
     begun = [line for line in text.splitlines() if line.strip(" ,;\t")][:_LONGEST_TITLE]
     for line in begun if required else ():
         for separator in ",;\t":
-            try:
-                cells = next(csv.reader([line], delimiter=separator))
-            except csv.Error:  # which the reading of the whole will tell
-                continue
+            cells = next(csv.reader([line], delimiter=separator))
             if set(required) <= set(_with_synonyms(cells, required, synonyms, None)):
                 return separator
     return separator_of(text)

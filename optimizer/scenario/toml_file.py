@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from optimizer.errors import InputError
 from optimizer.files import is_file, near_file
@@ -24,8 +24,10 @@ if TYPE_CHECKING:
 
     from pydantic_core import ErrorDetails
 
-__all__ = ["Table", "TomlFile", "check", "findings", "key_lines", "name_of", "read_toml",
-           "toml_of"]
+    from optimizer.defaults import Default
+
+__all__ = ["Table", "TomlFile", "assumed", "check", "findings", "key_lines", "name_of",
+           "read_toml", "toml_of"]
 
 _Key = tuple[str | int, ...]
 _LARGEST = 1_000_000  # bytes; people write these by hand
@@ -58,6 +60,12 @@ class Table(TomlTable):
     """A table of a file: no key but the known ones, no text where a number belongs."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+def assumed(known: Default, **how: Any) -> Any:
+    """Field with the default `known`, whose source forms show; `how` is as for any field."""
+    return Field(default=known.value, json_schema_extra={"from": known},  # type: ignore[dict-item]
+                 **how)
 
 
 @dataclass(frozen=True)

@@ -142,8 +142,9 @@ def test_two_members_make_no_storm():
 
 
 def test_one_member_is_no_ensemble():
-    with pytest.raises(ValueError, match="two members"):
-        with_members(Conditions(), east=np.zeros((1, 1, 1)), north=np.zeros((1, 1, 1)))
+    alone = with_members(Conditions(), east=np.ones((1, 1, 1)), north=np.zeros((1, 1, 1)))
+    assert (alone.members, alone.speed_sd) == (None, Conditions().speed_sd)
+    assert alone.wind_east == 1.0
     for needs in (lambda: departures_along(AXES, *ROAD),
                   lambda: density_departures(AXES, *ROAD[:2])):
         with pytest.raises(ValueError, match="no members"):
