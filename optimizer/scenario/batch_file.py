@@ -14,7 +14,8 @@ from pydantic import Field
 from optimizer.errors import InputError
 from optimizer.files import is_file, near_file
 from optimizer.scenario.tables import each_row, read_table
-from optimizer.scenario.toml_file import Table, check, read_toml
+from optimizer.scenario.toml_file import check, read_toml
+from optimizer.scenario.toml_table import TomlTable
 from optimizer.scenario.weather import parse_wind
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ class Batch:
     cases: tuple[Case, ...]
 
 
-class _CaseTable(Table):
+class _CaseTable(TomlTable):
     scenario: str = Field(description="a scenario file, relative to this file")
     name: str = Field(default="", max_length=120, description="name of the case")
     rider: str | None = Field(default=None, description="a rider file instead of the scenario's")
@@ -66,7 +67,7 @@ class _CaseTable(Table):
         default=None, description="start instead of the scenario's: 09:30:00, or a date and time")
 
 
-class _File(Table):
+class _File(TomlTable):
     name: str = Field(default="", max_length=120, description="name of the batch")
     scenarios: list[str] = Field(default=[], description="scenario files, relative to this file")
     riders: list[str] = Field(default=[], description="rider files; without it the scenarios' own")

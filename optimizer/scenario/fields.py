@@ -10,17 +10,15 @@ import types
 import typing
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import annotated_types as bounds
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from optimizer.course import SURFACES, TERRAINS
+from optimizer.scenario.toml_table import parts_of
 from optimizer.scenario.units import unit_of
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 __all__ = ["Described", "Kind", "column_label", "described", "fields_of", "table_at"]
 
@@ -149,7 +147,7 @@ def described(model: type[BaseModel], key: str) -> Described:
     """Describe one key of a table."""
     at = (model.__name__.lstrip("_"), key)
     info = model.model_fields[key]
-    parts = list(_parts(info.annotation))
+    parts = list(parts_of(info.annotation))
     inner = [part for part in parts if isinstance(part, FieldInfo)]
     unit = unit_of(key)
     limits = [limit for each in (info, *inner) for limit in each.metadata]
@@ -188,23 +186,13 @@ def table_at(model: type[BaseModel], *path: str | int) -> type[BaseModel]:
             skip = False
             continue
         info = here.model_fields[part]
-        tables = [kind for kind in _parts(info.annotation)
+        tables = [kind for kind in parts_of(info.annotation)
                   if isinstance(kind, type) and issubclass(kind, BaseModel)]
         if not tables:
             raise KeyError(part)
         here = tables[0]
-        skip = any(typing.get_origin(kind) is dict for kind in _parts(info.annotation))
+        skip = any(typing.get_origin(kind) is dict for kind in parts_of(info.annotation))
     return here
-
-
-def _parts(hint: Any) -> Iterable[Any]:
-    """All that a type is made of."""
-    todo = [hint]
-    while todo:
-        part = todo.pop(0)
-        yield part
-        if typing.get_origin(part) is not Literal:
-            todo += typing.get_args(part)
 
 
 def _kind(parts: list[Any]) -> Kind:

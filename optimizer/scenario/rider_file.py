@@ -35,7 +35,7 @@ _Value = TypeVar("_Value")
 
 
 class _Table(TomlTable, BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+    model_config = ConfigDict(strict=False)
 
 
 def _between(low: float, high: float, words: str, known: Default | None = None) -> Any:

@@ -36,7 +36,8 @@ from optimizer.physics import Setup
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.rider_file import read_ability
 from optimizer.scenario.tables import plain_name, suggest
-from optimizer.scenario.toml_file import Table, TomlFile, assumed, check, toml_of
+from optimizer.scenario.toml_file import TomlFile, check, toml_of
+from optimizer.scenario.toml_table import TomlTable, assumed
 from optimizer.scenario.units import degrees_of
 from optimizer.scenario.weather import standard_pressure, weather
 
@@ -58,7 +59,7 @@ Km = Annotated[float, Field(ge=0, le=2000)]
 Percent = Annotated[float, Field(ge=0, le=100)]
 
 
-class CourseTable(Table):
+class CourseTable(TomlTable):
     """`[course]`: the track and how it is taken."""
 
     gpx: str | Annotated[list[str], Field(min_length=1)] = Field(
@@ -88,7 +89,7 @@ class CourseTable(Table):
                             + ", ".join(MENDING))
 
 
-class HandlingTable(Table):
+class HandlingTable(TomlTable):
     """`[handling]`: how corners and descents are ridden."""
 
     unknown_keys: ClassVar[dict[str, str]] = {r"^dead_turn_kmh$": "it is now u_turn_kmh"}
@@ -105,14 +106,14 @@ class HandlingTable(Table):
                                                       "pass")
 
 
-class MarkTable(Table):
+class MarkTable(TomlTable):
     """`[[mark]]`: a named place, where a split is taken."""
 
     name: str = Field(min_length=1, max_length=80, description="name of the place")
     km: Km = Field(description="kilometres from the start")
 
 
-class CornerTable(Table):
+class CornerTable(TomlTable):
     """`[[corner]]`: a speed of the rider's own for one place."""
 
     km: Km | None = Field(default=None, description="kilometres from the start")
@@ -120,7 +121,7 @@ class CornerTable(Table):
     speed_kmh: float = Field(ge=3, le=130, description="speed through it")
 
 
-class StretchTable(Table):
+class StretchTable(TomlTable):
     """`[[stretch]]`: a part of the course with another surface, terrain, shelter or law."""
 
     from_km: Km = Field(description="where it starts")
@@ -139,7 +140,7 @@ class StretchTable(Table):
                                      description="how far from the middle of the road")
 
 
-class WindTable(Table):
+class WindTable(TomlTable):
     """`wind`: the same wind all day."""
 
     speed_kmh: float = Field(ge=0, le=150, description="mean wind at ten metres")
@@ -147,7 +148,7 @@ class WindTable(Table):
         ge=0, le=360, description='where it comes from: 0 north, 90 east, or "SW"')
 
 
-class ConditionsTable(Table):
+class ConditionsTable(TomlTable):
     """`[conditions]`: the weather."""
 
     unknown_keys: ClassVar[dict[str, str]] = {
@@ -177,7 +178,7 @@ class ConditionsTable(Table):
                                         description="local start, such as 2030-06-16T09:00:00")
 
 
-class BikeTable(Table):
+class BikeTable(TomlTable):
     """`[bike]`: bike and kit as they stand today, before any item of the catalogue."""
 
     mass_kg: float = assumed(defaults.BIKE_MASS, ge=4, le=60, description="bike, kit and bottles")
@@ -202,7 +203,7 @@ class BikeTable(Table):
         description="cross wind at the rider above which it is not ridden")
 
 
-class KitTable(Table):
+class KitTable(TomlTable):
     """`[kit]`: what could be bought, and what is known of it."""
 
     catalogue: str = Field(description="a CSV with one item per row")
@@ -212,14 +213,14 @@ class KitTable(Table):
     rules: list[str] = Field(default=[], description="rule sets that apply: names, or files")
 
 
-class SetTable(Table):
+class SetTable(TomlTable):
     """`[[set]]`: a named set of kit, for comparing."""
 
     name: str = Field(min_length=1, max_length=80, description="name of the set")
     items: list[str] = Field(description="names from the catalogue")
 
 
-class OptionsTable(Table):
+class OptionsTable(TomlTable):
     """`[options]`: how to compute, and how to show the plan."""
 
     start: Literal["standing", "flying"] = Field(default="standing", description="standing or "
@@ -246,7 +247,7 @@ class OptionsTable(Table):
         "it the course decides")
 
 
-class Scenario(Table):
+class Scenario(TomlTable):
     """The whole file."""
 
     name: str = Field(min_length=1, max_length=120, description="name of the plan")

@@ -15,7 +15,8 @@ from optimizer.scenario.catalogue_file import read_catalogue
 from optimizer.scenario.rider_file import RiderTable
 from optimizer.scenario.scenario import KitTable, read_scenario
 from optimizer.scenario.tables import parse_clock, suggest, together
-from optimizer.scenario.toml_file import Table, TomlFile, check, findings, toml_of
+from optimizer.scenario.toml_file import TomlFile, check, findings, toml_of
+from optimizer.scenario.toml_table import TomlTable
 from optimizer.seasons.build import Stock, season_of
 from optimizer.seasons.values import Entry, Money, Season
 
@@ -30,7 +31,7 @@ __all__ = ["SeasonFile", "check_season", "read_season"]
 _Name = Annotated[str, Field(min_length=1, max_length=80)]
 
 
-class RiderEntry(Table):
+class RiderEntry(TomlTable):
     """`[[rider]]`: a rider of the club."""
 
     name: _Name = Field(description="name of the rider")
@@ -38,7 +39,7 @@ class RiderEntry(Table):
     owns: list[str] = Field(default=[], description="items of the catalogue that the rider has")
 
 
-class RaceEntry(Table):
+class RaceEntry(TomlTable):
     """`[[race]]`: a race, and who rides it."""
 
     name: _Name = Field(description="name of the race")
@@ -52,7 +53,7 @@ class RaceEntry(Table):
     targets: dict[str, str] = Field(default={}, description="times to beat by rider, such as 57:30")
 
 
-class StockEntry(Table):
+class StockEntry(TomlTable):
     """`[[stock]]`: what is particular about an item."""
 
     item: str = Field(description="name of the item in the catalogue")
@@ -63,7 +64,7 @@ class StockEntry(Table):
                                                                  "end")
 
 
-class LoanEntry(Table):
+class LoanEntry(TomlTable):
     """`[[loan]]`: a rider lends something of their own for one race."""
 
     item: str = Field(description="name of the item in the catalogue")
@@ -72,14 +73,14 @@ class LoanEntry(Table):
     race: str = Field(description="in which race")
 
 
-class MoneyEntry(Table):
+class MoneyEntry(TomlTable):
     """`[[money]]`: money that comes in steps."""
 
     in_all: float = Field(ge=0, le=1e9, description="what may have been spent in all")
     since: dt.date | None = Field(default=None, description="from this day on; without it at once")
 
 
-class SeasonFile(Table):
+class SeasonFile(TomlTable):
     """The whole file."""
 
     name: str = Field(min_length=1, max_length=120, description="name of the season")

@@ -11,23 +11,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
 from optimizer.errors import InputError
 from optimizer.files import is_file, near_file
 from optimizer.scenario.spreadsheet_file import without_sheet
 from optimizer.scenario.tables import read_text, suggest, together
-from optimizer.scenario.toml_table import TomlTable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
-    from optimizer.defaults import Default
-
-__all__ = ["Table", "TomlFile", "assumed", "check", "findings", "key_lines", "name_of",
-           "read_toml", "toml_of"]
+__all__ = ["TomlFile", "check", "findings", "key_lines", "name_of", "read_toml", "toml_of"]
 
 _Key = tuple[str | int, ...]
 _LARGEST = 1_000_000  # bytes; people write these by hand
@@ -54,18 +51,6 @@ _WORDS = {
 }
 _LONG = {"string_too_long": "characters", "too_long": "entries"}
 _NUMBERS = {"float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"}
-
-
-class Table(TomlTable):
-    """A table of a file: no key but the known ones, no text where a number belongs."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
-def assumed(known: Default, **how: Any) -> Any:
-    """Field with the default `known`, whose source forms show; `how` is as for any field."""
-    return Field(default=known.value, json_schema_extra={"from": known},  # type: ignore[dict-item]
-                 **how)
 
 
 @dataclass(frozen=True)

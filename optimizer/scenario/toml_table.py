@@ -5,23 +5,28 @@ from __future__ import annotations
 import typing
 from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from optimizer.scenario.units import parse_quantity, unit_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["TomlTable"]
+    from optimizer.defaults import Default
+
+__all__ = ["TomlTable", "assumed", "parts_of"]
 
 _UNITS = {"km": "km", "minutes": "min", "seconds": "s"}  # of keys that are nothing but a unit
 
 
 class TomlTable(BaseModel):
-    """A table in which "68 kg" is 68 where a key is a number in that unit.
+    """A table of a file: no key but the known ones, no text where a number belongs.
 
-    What cannot be read so stays, for the check to refuse.
+    But "68 kg" is 68 where a key is a number in that unit. What cannot be read so stays, for the
+    check to refuse.
     """
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
     @model_validator(mode="before")
     @classmethod
@@ -43,16 +48,22 @@ def _plain(table: type[BaseModel], key: str, value: object) -> object:
 
 
 def _is_number(kind: Any) -> bool:
-    kinds = set(_parts_of(kind))
+    kinds = {plain for part in parts_of(kind)
+             if isinstance(plain := typing.get_origin(part) or part, type)}
     return bool(kinds & {float, int}) and not kinds & {str, list}
 
 
-def _parts_of(kind: Any) -> Iterator[type]:
-    """Give the plain types that a hint is made of."""
-    inner = [typing.get_args(kind)[0]] if typing.get_origin(kind) is typing.Annotated else (
-        typing.get_args(kind))
-    origin = typing.get_origin(kind) or kind
-    if isinstance(origin, type):
-        yield origin
-    for part in inner:
-        yield from _parts_of(part)
+def parts_of(hint: Any) -> Iterator[Any]:
+    """Yield all that a type is made of."""
+    todo = [hint]
+    while todo:
+        part = todo.pop(0)
+        yield part
+        if typing.get_origin(part) is not typing.Literal:
+            todo += typing.get_args(part)
+
+
+def assumed(known: Default, **how: Any) -> Any:
+    """Field with the default `known`, whose source forms show; `how` is as for any field."""
+    return Field(default=known.value, json_schema_extra={"from": known},  # type: ignore[dict-item]
+                 **how)
