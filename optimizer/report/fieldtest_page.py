@@ -33,6 +33,7 @@ _CAUTION: Final = (
     "fitted as their maker says, or by a qualified mechanic.")
 _WATTS_AT: Final = 40.0  # km/h
 _TIED: Final = -0.7  # correlation of CdA and Crr beyond which they cannot be told apart well
+_IN_TURN: Final = 0.5  # correlation of the setup with the order of the runs that mixes the two
 _MAP_APART: Final = 0.002  # of the way; less than this is the positions' own error
 _HALF: Final = NINE_IN_TEN  # standard errors in half of a 90 % range
 _ELLIPSE: Final = 2.146  # standard deviations that hold 90 % in two dimensions
@@ -207,7 +208,7 @@ def comparison_sentences(c: Comparison) -> list[str]:
         out.append(f"If the change is as large as this one, {c.more_runs} more runs, half with "
                    "each, would show it four times in five.")
     out.append(f"A test like this one shows a change of {c.smallest:.4f} m² four times in five.")
-    if abs(c.mixed_with_order) > 0.5:
+    if abs(c.mixed_with_order) > _IN_TURN:
         out.append("The setups were ridden one after the other, so a drift of the wind or of the "
                    "legs looks like a change: ride A-B-B-A.")
     return out
@@ -311,12 +312,14 @@ _HEADINGS: Final = ("item", "baseline", "figure", "test", "yaw_deg", "air_densit
 def evidence_row(test: FieldTest, c: Comparison) -> dict[str, str]:
     """Give a comparison as a row of an evidence table: each column's text."""
     runs = sum(name in {c.first, c.second} for name in test.spec.setups)
+    order = ("; one setup after the other, so that a drift would look the same"
+             if abs(c.mixed_with_order) > _IN_TURN else "")
     # In words: a spreadsheet takes a leading sign for a formula.
     figure = f"{'saves' if c.change < 0 else 'costs'} {abs(c.change):.5f} m2"
     return dict(zip(_HEADINGS, (
         c.second, c.first, figure, "field", f"0-{min(2 * math.degrees(test.yaw), 60):.0f}",
         f"{test.air_density:.3f}", "independent", str(runs), f"{c.sd:.5f} m2",
-        f"at {3.6 * test.speed:.0f} km/h; {_length(test)} in all", "field test of our own"),
+        f"at {3.6 * test.speed:.0f} km/h; {_length(test)} in all{order}", "field test of our own"),
         strict=True))
 
 

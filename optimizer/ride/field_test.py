@@ -234,6 +234,8 @@ def field_test(spec: Runs, *, each_ride: bool = False,
 
 def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> FieldTest:
     _check(spec)
+    if sizes is None:  # the rides of a test that is planned are made up
+        _check_each_once(spec)
     spec = _located(spec)
     spacing = spacing_of(sum(ride.length for ride in spec.rides),
                          spec.lap_length or lap_of(spec.rides[0]))
@@ -252,7 +254,7 @@ def _estimate(spec: Runs, each_ride: bool, sizes: dict[str, float] | None) -> Fi
     balance, posterior, reasons, draft = _fit_without_the_odd(spec, segments, groups, reasons,
                                                               sizes)
     _check_share(spec, groups, balance)
-    if sizes is None:  # the rides of a test that is planned are made up
+    if sizes is None:
         check_result(spec.rides[0].name, names, *posterior.moments())
     return replace(_result(spec, names, balance, posterior, reasons), share_used=share,
                    common_draft=draft)
@@ -270,6 +272,20 @@ def _check(spec: Runs) -> None:
             raise InputError(ride.place, "", "has neither heights nor positions",
                              "record elevation_m or positions, or give the length of the lap")
         check_recording(ride)
+
+
+def _check_each_once(spec: Runs) -> None:
+    for k, ride in enumerate(spec.rides):
+        twin = next((other for other in spec.rides[:k] if _same(ride, other)), None)
+        if twin is not None:
+            raise InputError(ride.place, "", f"is the same recording as {twin.place}",
+                             "give each ride once: the same evidence twice is no second ride")
+
+
+def _same(a: Ride, b: Ride) -> bool:
+    return (len(a.time) == len(b.time) and np.array_equal(a.time, b.time)
+            and np.array_equal(a.power, b.power, equal_nan=True)
+            and np.array_equal(a.speed, b.speed))
 
 
 def _check_share(spec: Runs, groups: NDArray[np.int64], balance: Balance) -> None:

@@ -35,12 +35,19 @@ def write(path, columns):
     return path
 
 
-def ridden(folder, laps):
+def runs(folder, laps, count):
+    """Write some rides of one truth; give it and their files."""
     rng = np.random.default_rng(3)
     so = truth(rng)
-    ride = synthetic.ride(synthetic.loop(rng, laps=laps), so, synthetic.Sensors(), rng)
-    path = write(folder / "laps.csv",
-                 {column: getattr(ride, name) for column, name in COLUMNS.items()})
+    path = synthetic.loop(rng, laps=laps)
+    rides = [synthetic.ride(path, so, synthetic.Sensors(), rng) for _ in range(count)]
+    return so, [write(folder / f"{number}.csv",
+                      {column: getattr(ride, name) for column, name in COLUMNS.items()})
+                for number, ride in enumerate(rides, 1)]
+
+
+def ridden(folder, laps):
+    so, (path,) = runs(folder, laps, 1)
     return so, path
 
 
@@ -127,12 +134,12 @@ def test_a_ride_of_another_course_is_refused_before_planning(laps, tmp_path, mon
 
 
 def test_a_comparison_is_added_to_the_evidence_and_loses_nothing(tmp_path):
-    so, path = ridden(tmp_path, 2)
+    so, paths = runs(tmp_path, 2, 4)
     evidence = tmp_path / "evidence.csv"
     old = "﻿item;figure;test;note\r\nDisc;saves 40,5 g @ 50 km/h;tunnel with rider;\r\n"
     evidence.write_bytes(old.encode())
     evidence.chmod(0o600)
-    words = ("fieldtest", *[path] * 4, "--mass", f"{so.mass:.2f}", "--setups", "a,b,b,a", "--row",
+    words = ("fieldtest", *paths, "--mass", f"{so.mass:.2f}", "--setups", "a,b,b,a", "--row",
              evidence, "--out", tmp_path / "page.html")
     done = kitpace(*words)
     assert done.exit_code == 0, done.exception

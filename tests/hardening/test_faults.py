@@ -26,6 +26,7 @@ CALLS = ["open", "posix_fallocate", "write", "fsync", "fchmod", "replace", "unli
          "stat", "fstat", "mkdir"]
 FAULTS = [errno.ENOSPC, errno.EACCES]
 SETS = '\n[[set]]\nname = "A"\nitems = []\n[[set]]\nname = "B"\nitems = ["Disc"]\n'
+RIDES = [f"ride-{number}.csv" for number in range(1, 5)]
 COMMANDS = {
     "new": (["new", "fresh"], ["fresh/scenario.toml", "fresh/rider.toml", "fresh/course.gpx",
                                "fresh/kit.csv", "fresh/evidence.csv"]),
@@ -39,7 +40,7 @@ COMMANDS = {
              ["o.html", "o.json", "c.html", "c.csv", "c.gpx"]),
     "kit": (["kit", "scenario.toml", "--out", "o.html"], ["o.html"]),
     "compare": (["compare", "scenario.toml", "--out", "o.html"], ["o.html"]),
-    "fieldtest": (["fieldtest", *["ride.csv"] * 4, "--mass", "82", "--setups", "a,b,b,a", "--row",
+    "fieldtest": (["fieldtest", *RIDES, "--mass", "82", "--setups", "a,b,b,a", "--row",
                    "evidence.csv", "--out", "o.html"], ["o.html", "evidence.csv"]),
     "batch": (["batch", "batch.csv", "--out", "results", "--workers", "1"],
               ["results/index.html", "results/table.csv"]),
@@ -61,8 +62,10 @@ def ridden(folder):
     import numpy as np
 
     rng = np.random.default_rng(3)
-    ride = synthetic.ride(synthetic.loop(rng), truth(rng), synthetic.Sensors(), rng)
-    write(folder / "ride.csv", {column: getattr(ride, name) for column, name in COLUMNS.items()})
+    path, so = synthetic.loop(rng), truth(rng)
+    for name in RIDES:
+        ride = synthetic.ride(path, so, synthetic.Sensors(), rng)
+        write(folder / name, {column: getattr(ride, field) for column, field in COLUMNS.items()})
 
 
 def failing(monkeypatch, call, code, at):

@@ -209,3 +209,10 @@ def test_the_interval_holds_the_truth_in_93_to_97_of_100_of_400_rides():
     """Wind, power 1.5 %, speed 0.3 %, elevation 1 m; laps and out-and-back in turn."""
     held = [covered(*trial(seed))[0] for seed in range(400)]
     assert 0.93 <= np.mean(held) <= 0.97
+
+
+def test_the_same_recording_twice_is_refused_whatever_it_is_called():
+    so, _, ride = _ride(1)
+    with pytest.raises(InputError, match="the same recording as synthetic"):
+        field_test(Runs((ride, replace(ride, name="copy")), ("a", "b"), (CONDITIONS,) * 2, BIKE,
+                        so.mass - BIKE.mass, Assumptions()))
