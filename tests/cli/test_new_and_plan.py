@@ -38,6 +38,9 @@ def test_the_splits_are_those_of_the_json(planned, race):
     for row in document["splits"]:
         minutes, seconds = divmod(round(row["elapsed_s"]), 60)
         assert f"{minutes}:{seconds:02d}" in planned.stdout
+    last = document["splits"][-1]
+    assert last["elapsed_s"] == pytest.approx(document["plan"]["finish_time_s"])
+    assert last["rideable_s"] == pytest.approx(document["rideable"]["time_s"][-1])
     assert document["kit"]["spent"] <= 400
     assert document["plan"]["gap_s"] < 1.0
 

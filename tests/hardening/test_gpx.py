@@ -37,7 +37,8 @@ REFUSED = {
     "asks the network": (b'<!DOCTYPE gpx SYSTEM "http://127.0.0.1:9/x.dtd">' + BODY.encode()),
     "parameter entity": (b'<!DOCTYPE gpx [<!ENTITY % p SYSTEM "http://127.0.0.1:9/"> %p;]>'
                          + BODY.encode()),
-    "nested deep": b"<gpx>" + b"<a>" * 100_000,
+    "nested deep": BODY.replace("<trk>", "<a>" * 1000 + "</a>" * 1000 + "<trk>", 1).encode(),
+    "nested without end": b"<gpx>" + b"<a>" * 100_000,
     "endless name": BODY.replace("Made up", "x" * 5_000_000).encode(),
     "a point in a point": BODY.replace("<ele>", "<trkpt lat='1' lon='2'/><ele>", 1).encode(),
     "nested points": b"<gpx><trk><trkseg>" + b'<trkpt lat="1" lon="2">' * 16_000,

@@ -107,13 +107,14 @@ def test_a_range_with_its_mark(width):
 @pytest.mark.parametrize("width", WIDTHS)
 def test_all_columns_share_one_scale(width):
     cells = {("r", "calm"): [Mark("one", 60.0, 50.0, 70.0)],
-             ("r", "windy"): [Mark("two", 80.0, 70.0, 90.0)]}
+             ("r", "windy"): [Mark("two", 80.0, 75.0, 85.0)]}
     body = multiples(look_for(width), ["r"], ["calm", "windy"], cells,
                      lambda low, high, most: [(v, f"{v:g}") for v in nice_ticks(low, high, most)]
                      ).body
     ranges = [numbers(d) for d in re.findall(r'd="([^"]*)" class="line plan"', body)]
     assert len(ranges) == 2
-    assert ranges[0][2] - ranges[0][0] == pytest.approx(ranges[1][2] - ranges[1][0], abs=0.11)
+    assert ranges[0][2] - ranges[0][0] == pytest.approx(
+        2.0 * (ranges[1][2] - ranges[1][0]), abs=0.11)
 
 
 def test_columns_apart_fill_their_own_scales():
