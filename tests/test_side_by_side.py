@@ -213,6 +213,7 @@ def test_stopping_the_first_process_alone_leaves_no_orphan(end):
     assert said.count("Traceback") == (end == signal.SIGINT)  # of the first process only
 
 
+@pytest.mark.ci  # a small race, by the command: tests/hardening/test_determinism.py
 def test_a_plan_is_the_same_to_the_last_byte_on_one_core_and_on_two(cores):
     whole = read_scenario("courses/petrel-flats/scenario.toml")
     items = tuple(replace(item, requires=(), excludes=()) for item in whole.catalogue.items[:28])

@@ -170,6 +170,8 @@ def test_the_digest_sees_every_change(squad):
     for change in ({"budget": 5.0}, {"wind": (20.0, 90.0)}, {"name": "other"},
                    {"rider": case.scenario.with_name("rider.toml")}):
         assert digest(replace(case, **change)) != before
+    other = case.scenario.with_name("rider.toml")
+    assert digest(replace(case, rider=other)) != digest(replace(case, forecast=other))
     for name in ("course.gpx", "kit.csv", "evidence.csv", "rider.toml", "scenario.toml"):
         file = case.scenario.with_name(name)
         content = file.read_text()

@@ -33,14 +33,17 @@ def base():
 days = st.fixed_dictionaries({
     "critical_power": st.floats(150, 420), "w_prime": st.floats(5e3, 30e3),
     "mass": st.floats(45, 110), "area": st.floats(0.19, 0.40), "crr": st.floats(0.002, 0.012),
-    "wind": st.floats(0, 12), "angle": st.floats(0, 2 * np.pi), "warm": st.floats(-5, 38)})
+    "wind": st.floats(0, 12), "angle": st.floats(0, 2 * np.pi), "warm": st.floats(-5, 38),
+    # Limits that bind: the most by critical power, and the part of W' that is kept.
+    "most": st.floats(1.1, 2.5), "kept": st.floats(0.0, 0.9)})
 
 
 def job_of(day):
     job = base()
     rider = replace(
         job.rider, critical_power=day["critical_power"], w_prime=day["w_prime"], mass=day["mass"],
-        max_power=2.5 * day["critical_power"],
+        max_power=day["most"] * day["critical_power"],
+        reserve_floor=day["kept"] * day["w_prime"],
         positions=(replace(job.rider.positions[0], drag_area=day["area"]),))
     air = replace(job.conditions, temperature=273.15 + day["warm"],
                   wind_east=np.array([[day["wind"] * np.sin(day["angle"])]]),

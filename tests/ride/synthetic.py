@@ -116,13 +116,12 @@ def out_and_back(rng, length=5000.0, times=2, relief=6.0):
 
 def _walk(n, sd, time, dt, rng):
     """Stationary Ornstein-Uhlenbeck process."""
-    keep = np.exp(-dt / time)
+    keep = math.exp(-dt / time)
     e = rng.normal(size=n) * sd * np.sqrt(1 - keep**2)
-    out = np.empty(n)
-    out[0] = rng.normal() * sd
-    for k in range(1, n):
-        out[k] = keep * out[k - 1] + e[k]
-    return out
+    out = [rng.normal() * sd]
+    for error in e[1:].tolist():
+        out.append(keep * out[-1] + error)
+    return np.array(out)
 
 
 def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, brakes=(),
@@ -140,15 +139,21 @@ def ride(path, truth, sensors, rng, *, speed0=8.0, start_s=0.0, scales=None, bra
     effort = _walk(most, truth.power_sd, 60.0, STEP, rng)
     jitter = _walk(most, 15.0, 3.0, STEP, rng)
     slope = np.gradient(path.h)
-    limit = path.corner.copy()
+    limit = path.corner.tolist()
     for place, _ in stops:
         limit[int(place)] = 1.0
     for k in range(len(limit) - 2, -1, -1):  # braking at 2 m/s2 into a corner
-        limit[k] = min(limit[k], np.sqrt(limit[k + 1]**2 + 4.0))
+        limit[k] = min(limit[k], math.sqrt(limit[k + 1]**2 + 4.0))
     drag = np.zeros(len(path.s))
     for a, b, force in brakes:
         drag[int(a):int(b)] = force
     m, me = truth.mass, truth.mass + truth.inertia
+    # Plain numbers: one by one they are read in a third of the time.
+    path = replace(path, x=path.x.tolist(), y=path.y.tolist(), h=path.h.tolist())
+    slope, drag, east, north, gust_e, gust_n, effort, jitter = (
+        values.tolist() for values in (
+            slope, drag, east, north, gust_e, gust_n, effort, jitter))
+    powers = None if powers is None else np.asarray(powers).tolist()
     s, v = start_s, speed0
     S, V, P = np.empty(most), np.empty(most), np.empty(most)
     last = len(path.s) - 2

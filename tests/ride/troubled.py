@@ -68,7 +68,7 @@ def judged(trouble, read):
     width = test.drag_area_high[0] - test.drag_area_low[0]
     return (bool(held), float((test.drag_area[0] - so.cda) / test.drag_area_sd[0]),
             float((test.drag_area[0] - so.cda) / width),
-            float(spans_of(read).standing.sum() - trouble.stood))
+            float(read.duration - spans_of(read).riding.sum() - trouble.stood))
 
 
 def debriefed(seed, intended):

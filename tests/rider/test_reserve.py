@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from optimizer.rider.reserve import RECOVERY_MODELS, reserve_balance, track_time
+from optimizer.rider.reserve import RECOVERY_MODELS, reserve_balance, skiba_2012_time, track_time
 
 CP, WORK = 250.0, 20_000.0
 steps = st.lists(st.tuples(st.floats(1.0, 600.0), st.floats(0.0, 600.0)), min_size=1, max_size=25)
@@ -66,6 +66,21 @@ def test_slowing_forms_against_an_ode_solver(model, rate):
         level = solve_ivp(lambda _, w, p=p: [rate(w[0], p)], (0.0, span), [level], rtol=1e-10,
                           atol=1e-6).y[0, -1]
         assert ours[k + 1] == pytest.approx(level, rel=1e-6)
+
+
+def test_the_integral_form_is_its_integral():
+    """Skiba et al. 2012, from memory: W' less all that was spent, each joule fading since."""
+    duration, power = np.array([60.0, 90.0, 45.0, 300.0]), np.array([380.0, 120.0, 410.0, 200.0])
+    ends = np.cumsum(duration)
+    at = np.arange(0.5e-2, ends[-1], 1e-2)
+    spent = np.maximum(power[np.searchsorted(ends, at)] - CP, 0.0)
+    rest = power < CP
+    time = skiba_2012_time(CP - np.average(power[rest], weights=duration[rest]))
+    ours = reserve_balance(duration, power, CP, WORK, "integral")
+    for end, found in zip(ends, ours[1:], strict=True):
+        gone = at < end
+        left = np.sum(spent[gone] * np.exp(-(end - at[gone]) / time)) * 1e-2
+        assert found == pytest.approx(WORK - left, abs=0.01)
 
 
 def test_above_critical_power_all_but_the_integral_spend_alike():
