@@ -24,6 +24,8 @@ from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
     at_most,
+    cell_range,
+    cell_seconds,
     clock,
     days,
     kilometres,
@@ -149,7 +151,7 @@ def _loss(decision: KitDecision, other: Otherwise, nearest: float) -> str:
         return "needed"
     if decision.measure.chance:
         return days(other.plain) if other.plain >= 0.005 else "under 1 day in 100"
-    return seconds(max(min(other.plain, nearest), 0.0))
+    return cell_seconds(max(min(other.plain, nearest), 0.0))
 
 
 def with_chosen(decision: KitDecision) -> list[KitSet]:
@@ -181,7 +183,7 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
     for kit in sets:
         rival = behind.get(kit.items)
         stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
-                  seconds_range(rival.behind[0], rival.behind[2])
+                  cell_range(rival.behind[0], rival.behind[2])
                   + ("" if rival.clear else " ≈"))
         new = [named(job.catalogue[name]) for name in kit.items if name not in had]
         gone = [name for name in had if name not in kit.items]
@@ -225,8 +227,8 @@ def kit_page(job: Job, decision: KitDecision) -> str:
 def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Table:
     """Single purchases, most seconds for the money first."""
     return Table(("Next purchase", currency, "Saves", "90 % range", f"{currency} per s"),
-                 [(_bought(p), money(p.spend), seconds(p.seconds),
-                   seconds_range(p.low, p.high), f"{p.price_per_second:.1f}")
+                 [(_bought(p), money(p.spend), cell_seconds(p.seconds),
+                   cell_range(p.low, p.high), f"{p.price_per_second:.1f}")
                   for p in decision.purchases[:most]],
                  f"Alone, on top of your current kit{_changed(decision)}, as in the report of "
                  "kitpace plan; these gains do not add up")
@@ -245,7 +247,7 @@ def _bought(purchase: Purchase) -> str:
 
 def _purchase_chart(decision: KitDecision) -> Chart:
     marks = [Mark(f"{_bought(p)}, {money(p.spend)}", p.seconds, p.low, p.high,
-                  said=seconds_range(p.low, p.high)) for p in decision.purchases]
+                  said=cell_range(p.low, p.high)) for p in decision.purchases]
     first = decision.purchases[0] if decision.purchases else None
     finding = "Nothing can be bought on its own." if first is None else (
         f"{_bought(first)} gives most for the money: {seconds_range(first.low, first.high)} "
@@ -264,7 +266,7 @@ def stage_table(decision: KitDecision, currency: str) -> Table:
                   "Loses"),
                  [(money(stage.money), listing(stage.bought) or "nothing",
                    listing(stage.hired) or "nothing", listing(stage.dropped) or "nothing",
-                   money(stage.spend), clock(stage.kit.finish_time), seconds(stage.regret))
+                   money(stage.spend), clock(stage.kit.finish_time), cell_seconds(stage.regret))
                   for stage in decision.stages],
                  "As the money comes, if the race came then. What is bought stays; a hire is paid "
                  "for the race day alone. Loses: against the best kit for the same money, if no "
@@ -274,7 +276,8 @@ def stage_table(decision: KitDecision, currency: str) -> Table:
 def worth_table(decision: KitDecision, currency: str, most: int = 10) -> Table:
     """Items whose test is worth something."""
     return Table(("Test before buying", "Uncertainty", "Halving it saves", "Worth"),
-                 [(test.item, f"± {seconds(NINE_IN_TEN * test.uncertainty)}", seconds(test.halved),
+                 [(test.item, f"± {cell_seconds(NINE_IN_TEN * test.uncertainty)}",
+                   cell_seconds(test.halved),
                    money(round(test.money), currency)) for test in decision.tests[:most]],
                  "What a better test is worth: what you would win on average by then buying the "
                  "right kit")

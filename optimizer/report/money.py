@@ -19,7 +19,7 @@ from optimizer.report.current import (
 )
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
-from optimizer.report.words import clock, listing, money, seconds, seconds_range
+from optimizer.report.words import cell_range, cell_seconds, clock, listing, money, seconds
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -148,8 +148,8 @@ def _basket(result: Result) -> Table:
     for name in choice.best.items:
         item, row, effect = result.job.catalogue[name], worth.get(name), effects.get(name)
         rows.append((name, item.place, cost_of(item),
-                     seconds_range(row.low, row.high) if row else None,
-                     seconds(without[name]) if name in without else None,
+                     cell_range(row.low, row.high) if row else None,
+                     cell_seconds(without[name]) if name in without else None,
                      effect.basis if effect else "", caution_of(item)))
     return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
                   "The best kit without it is slower by", "Evidence", "Caution"), rows,
@@ -225,11 +225,12 @@ def frontier(result: Result) -> Chart:
                      filled=False),
                 Dots(x[~different & ~chosen], y[~different & ~chosen], "other", size=size),
                 Dots(x[chosen], y[chosen], "plan", "diamond", 5.0),
-                Note(best.spend, saved, "best kit", "strong",
-                     "end" if best.spend > 0.5 * top else "start", 11.0),
+                # The line rises ever less: before it there is room above, behind it below.
+                Note(best.spend, saved, "\N{NO-BREAK SPACE}best kit", "strong",
+                     *(("end", 9.0) if best.spend > 0.5 * top else ("start", -17.0))),
                 Upright(choice.budget, "budget")], 190.0, zero=True, low=0.0,
             high=1.12 * float(y.max(initial=1.0)))])
-    rows = [(money(kit.spend), clock(kit.finish_time), seconds(gain) if gain > 0 else "–",
+    rows = [(money(kit.spend), clock(kit.finish_time), cell_seconds(gain) if gain > 0 else "–",
              "best kit" if this else "clear" if apart else "≈",
              listing(kit.items) or "current kit")
             for kit, gain, apart, this in zip(sets, y, different, chosen, strict=True)]
@@ -293,7 +294,7 @@ def items_worth(result: Result) -> Chart:
     rows = sorted(result.worth, key=lambda row: (-row.seconds, row.item))
     chosen = set(result.choice.best.items)
     marks = [Mark(row.item, row.seconds, row.low, row.high, leads=row.item in chosen,
-                  said=seconds_range(row.low, row.high)) for row in rows]
+                  said=cell_range(row.low, row.high)) for row in rows]
     clear = sum(row.low > 0 for row in rows)
     first = max(rows, key=lambda row: row.low)
     finding = (f"{first.item} saves {seconds(first.low)} even at the low end of its range, more "
@@ -316,7 +317,7 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
     for row in rows:
         item, effect = catalogue[row.item], effects.get(row.item)
         cells.append((row.item, item.place, cost_of(item), f"{row.seconds:.1f}".replace("-", "−"),
-                      seconds_range(row.low, row.high) + (
+                      cell_range(row.low, row.high) + (
                           " (mass only)" if effect is None and item.mass else ""),
                       _price_per_second(item, row), _verdict(row),
                       _evidence(effect), "yes" if row.item in chosen else "no"))

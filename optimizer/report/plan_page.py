@@ -295,8 +295,7 @@ def _rules(result: Result) -> list[Part]:
     left, whole = float(ridden.reserve[-1]), float(ridden.reserve[0])
     if left > _MUCH_LEFT * whole and result.plan.seconds_per_effort > 0:
         words.append(f"{left / 1000:.1f} of {whole / 1000:.1f} kJ of the reserve (W′) are left at "
-                     "the finish: not the reserve limits this ride, but the effort that can be "
-                     "held for so long.")
+                     "the finish: the effort that can be held for so long is the limit.")
     if ridden.hills_save > 0:
         words.append(f"Separate powers for climbs and descents save "
                      f"{seconds(ridden.hills_save)}.")

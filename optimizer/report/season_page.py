@@ -15,9 +15,19 @@ from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
 from optimizer.report.svg.scale import nice_ticks
-from optimizer.report.words import at_most, clock, listing, money, seconds, seconds_range
+from optimizer.report.words import (
+    at_most,
+    cell_range,
+    cell_seconds,
+    clock,
+    listing,
+    money,
+    seconds,
+    seconds_range,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import date
 
     from optimizer.kit import Item
@@ -72,9 +82,9 @@ def lead(found: SeasonKit) -> list[str]:
     return [*out, *season.notes]
 
 
-def _saved(value: float) -> str:
-    return (seconds(value) if value > 0.005 else
-            f"−{seconds(value)}" if value < -0.005 else "nothing")
+def _saved(value: float, amount: Callable[[float], str] = seconds) -> str:
+    return (amount(value) if value > 0.005 else
+            f"−{amount(value)}" if value < -0.005 else "nothing")
 
 
 def _saves_words(saved: float, shown: str) -> str:
@@ -134,7 +144,7 @@ def purchase_table(found: SeasonKit) -> Table:
         whom = pool.rider or ", ".join(dict.fromkeys(
             _entry(found, ride).rider for ride, _ in _shared_rides(found, pool.item))) or "all"
         rows.append((_race(found, one.race, one.day), pool.item, whom, money(pool.price),
-                     seconds(one.saves), money(pool.resale) if pool.resale else "–",
+                     cell_seconds(one.saves), money(pool.resale) if pool.resale else "–",
                      caution_of(_item(found, pool.item)) or "–"))
     return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", _saves(found),
                   "Resale", "Caution"), rows,
@@ -278,7 +288,7 @@ def next_table(found: SeasonKit) -> Table:
     return Table(("With more money", "For", season.currency, _saves(found),
                   f"{season.currency} per s"),
                  [(season.pools[one.pool].item, season.pools[one.pool].rider or "all",
-                   money(one.price), seconds(one.seconds), f"{one.price / one.seconds:.1f}")
+                   money(one.price), cell_seconds(one.seconds), f"{one.price / one.seconds:.1f}")
                   for one in found.next[:_MOST_NEXT]],
                  f"One more purchase on top of the plan, in {_weighted(found)}, most for the money "
                  "first; these gains do not add up", left=(0, 1))
@@ -287,7 +297,7 @@ def next_table(found: SeasonKit) -> Table:
 def test_table(found: SeasonKit) -> Table:
     """Set out what to test first."""
     return Table(("Test before buying", "Uncertainty", "Halving it saves"),
-                 [(test.item, f"± {seconds(1.645 * test.sd)}", seconds(test.halved))
+                 [(test.item, f"± {cell_seconds(1.645 * test.sd)}", cell_seconds(test.halved))
                   for test in found.tests[:_MOST_TESTS]],
                  f"What a better test is worth, in {_weighted(found)}, by then buying the right "
                  "kit; ± is half of the 90 % range")
@@ -342,14 +352,14 @@ def _gains_chart(found: SeasonKit) -> Chart:
     races = [race for _, race in sorted({(entry.first, entry.race) for entry in season.entries})]
     cells = {(_entry(found, ride).rider, _entry(found, ride).race): [
         Mark("", ride.saved, ride.low, ride.high, leads=True,
-             said=seconds_range(ride.low, ride.high))] for ride in found.rides}
+             said=cell_range(ride.low, ride.high))] for ride in found.rides}
 
     def ticks(low: float, high: float, most: int) -> list[tuple[float, str]]:
         return [(float(tick), f"{tick:g}".replace("-", "−"))
                 for tick in nice_ticks(low, high, most)]
     figures = Table(("Rider", "Race", "Saved", "90 % range"), [
-        (_entry(found, ride).rider, _entry(found, ride).race, _saved(ride.saved),
-         seconds_range(ride.low, ride.high)) for ride in found.rides],
+        (_entry(found, ride).rider, _entry(found, ride).race, _saved(ride.saved, cell_seconds),
+         cell_range(ride.low, ride.high)) for ride in found.rides],
         "What each ride saves", left=(0, 1))
     most = max(found.rides, key=lambda ride: ride.saved)
     entry = _entry(found, most)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["ascent", "at_most", "clock", "compass", "days", "kilometres", "listing", "money",
-           "seconds", "seconds_range", "signed_seconds", "watts"]
+__all__ = ["ascent", "at_most", "cell_range", "cell_seconds", "clock", "compass", "days",
+           "kilometres", "listing", "money", "seconds", "seconds_range", "signed_seconds", "watts"]
 
 _WINDS = ("north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east",
           "south-east", "south-south-east", "south", "south-south-west", "south-west",
@@ -27,13 +27,19 @@ def clock(time: float) -> str:
 def seconds(value: float) -> str:
     """Amount of seconds, to two digits at the most below ten; minutes from two on, then hours."""
     size = abs(value)
+    if size >= 119.5:
+        minutes, rest = divmod(round(size), 60)
+        return clock(size) if minutes >= 60 else f"{minutes} min {rest:02d} s"
+    return cell_seconds(value)
+
+
+def cell_seconds(value: float) -> str:
+    """Amount of seconds for the cell of a column, which has one unit: as `seconds`, no minutes."""
+    size = abs(value)
     if size < 0.005:
         return "under 0.01 s"
     if size < 0.1:
         return f"{size:.2f} s"
-    if size >= 119.5:
-        minutes, rest = divmod(round(size), 60)
-        return clock(size) if minutes >= 60 else f"{minutes} min {rest:02d} s"
     return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
 
 
@@ -58,10 +64,15 @@ def seconds_range(low: float, high: float) -> str:
     """Range of seconds, as '9 to 29 s'; a negative end has its sign; long ones in minutes."""
     if low >= 0.0 and high >= 119.5:
         return f"{seconds(low)} to {seconds(high)}"
+    return cell_range(low, high)
 
+
+def cell_range(low: float, high: float) -> str:
+    """Range of seconds for the cell of a column, which has one unit: no minutes."""
     def text(value: float) -> str:
         whole = round(value, 1) if abs(high - low) < 5 else round(value)
-        return f"−{abs(whole):g}" if whole < 0 else f"{abs(whole):g}"
+        size = f"{abs(whole):,.10g}"
+        return f"−{size}" if whole < 0 else size
     if text(low) == text(high):
         return f"{text(low)} s"
     return f"{text(low)} to {text(high)} s"

@@ -538,8 +538,21 @@ class Kit(View):
         return _read_table(self, kind, self.scenario.data().get("kit", {}).get("pairs"))
 
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
-        """Give money and bike."""
-        return self._controls(self.scenario, self.scenario.data(), self.keys, typed, tried)
+        """Give money and bike, and which tables of the folder are meant, where there are any."""
+        data = self.scenario.data()
+        found = self._controls(self.scenario, data, self.keys, typed, tried)
+        tables = self.offered("", ".csv", ".xlsx", ".ods")
+        taken: set[str] = set()
+        for kind in (KINDS["evidence"], KINDS["kit"]):  # evidence has items as well
+            now = data.get("kit", {}).get(kind.setting[1]) or ""
+            fit = [(name, words) for name, words in tables if name not in taken
+                   and (name == now or _is_table_of(kind, self.path.parent / name))]
+            taken |= {name for name, _ in fit}
+            if fit:
+                found[f"s:kit.{kind.setting[1]}"] = control(
+                    self.scenario, data, kind.setting, typed, tried,
+                    fit if now else [("", "none"), *fit])
+        return found
 
     def live(self) -> Markup:
         """Say what the evidence comes to for this rider, item by item."""
@@ -561,6 +574,17 @@ class Kit(View):
             "What the evidence comes to for this rider, at no side wind: 90 % ranges",
             left=(0, 1, 3)),
             *job.notes])
+
+
+def _is_table_of(kind: Kind, path: Path) -> bool:
+    """Tell by its headings whether a file is a table of a kind."""
+    from optimizer.scenario.tables import read_table
+
+    try:
+        read_table(path, kind.required, kind.optional, [], synonyms=kind.synonyms, deferred=True)
+    except InputError:
+        return False
+    return True
 
 
 def _read_table(view: View, kind: Kind, pairs: str | None) -> object:

@@ -55,3 +55,13 @@ def test_one_place_is_shown_everywhere(open_page, page_file):
 def test_axe_has_no_finding(open_page, page_file, width, dark):
     with open_page(page_file, width=width, dark=dark) as page:
         assert axe_findings(page) == []
+
+
+def test_cautions_are_on_paper_and_no_heading_stands_alone(open_page, page_file):
+    with open_page(page_file) as page:
+        page.emulate_media(media="print")
+        assert "Corner and descent speeds are a model's" in page.locator("footer").inner_text()
+        assert page.locator("footer").is_visible()
+        assert page.evaluate("""() => [...document.querySelectorAll('main > section')]
+          .filter((s) => s.offsetHeight && ![...s.children].some(
+            (c) => c.tagName !== 'H2' && c.offsetHeight)).map((s) => s.id)""") == []

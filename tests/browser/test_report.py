@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -266,6 +267,32 @@ def test_the_card_can_be_saved_and_printed(open_page, report, result):
         assert pages_of(page.pdf(prefer_css_page_size=True)) == 2  # a pocket, a top tube
         page.evaluate("dispatchEvent(new Event('afterprint'))")
         assert page.evaluate("document.body.className") == ""
+
+
+CROWDED = """() => [...document.querySelectorAll('.card.tube')].flatMap((card) => {
+  const edge = card.querySelector('.sliver').getBoundingClientRect().left;
+  return [...card.querySelectorAll('tr.line')].flatMap((row) => {
+    const drawn = [...row.querySelectorAll('td.w, td.t, td.km, td.where')].map((cell) => {
+      const range = document.createRange();
+      range.selectNodeContents(cell);
+      return [cell.textContent, range.getBoundingClientRect()];
+    });
+    return drawn.flatMap(([words, a], k) => [...(a.right > edge ? [`${words} sticks out`] : []),
+      ...drawn.slice(k + 1).filter(([, b]) => Math.min(a.right, b.right) > Math.max(a.left, b.left)
+        - 1.5 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 0.4 * Math.min(
+          a.height, b.height)).map(([other]) => `${words} | ${other}`)]);
+  });
+})"""
+
+
+def test_nothing_runs_together_on_the_card_for_the_top_tube(open_page, result, tmp_path):
+    """Three powers a line, as on a course with climbs and descents; few lines and many."""
+    few = replace(result, rideable=replace(result.rideable, blocks=result.rideable.blocks[:2]))
+    for name, one in (("few", few), ("many", result)):
+        path = write_card(one, tmp_path / f"{name}.html")
+        with open_page(path) as page:
+            assert page.locator(".card.tube tr.line td.w").count() > 4
+            assert page.evaluate(CROWDED) == [], name
 
 
 # --- access ---------------------------------------------------------------------------------

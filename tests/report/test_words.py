@@ -7,6 +7,8 @@ import pytest
 from optimizer.report.words import (
     ascent,
     at_most,
+    cell_range,
+    cell_seconds,
     clock,
     compass,
     listing,
@@ -79,3 +81,10 @@ def test_a_range_without_width_is_one_figure():
     assert seconds_range(2.5, 2.5) == "2.5 s"
     assert seconds_range(-6.3, -6.3) == "−6.3 s"
     assert seconds_range(2.5, 2.7) == "2.5 to 2.7 s"
+
+
+def test_a_column_has_one_unit():
+    assert [cell_seconds(value) for value in (0.001, 7.25, 29.0, 144.4, 3725.0)] == [
+        "under 0.01 s", "7.2 s", "29 s", "144 s", "3,725 s"]
+    assert cell_range(90.0, 251.0) == "90 to 251 s"
+    assert cell_range(-12.0, 1063.0) == "−12 to 1,063 s"

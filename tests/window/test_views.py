@@ -13,7 +13,7 @@ import pytest
 
 from optimizer.scenario import read_scenario
 from optimizer.scenario.scenario import read_course_and_weather
-from tests.window.conftest import SCENARIO, track
+from tests.window.conftest import EVIDENCE, KIT, SCENARIO, track
 from tests.window.test_forms import address, checked, drawn, form_of, typed
 from tests.window.test_site import ended
 
@@ -245,6 +245,23 @@ def test_only_tables_by_the_hour_are_offered_as_a_forecast(client, folder):
     assert '<option value="saturday.csv">' in page
     for name in ("kit.csv", "evidence.csv", "odd.csv"):
         assert f'<option value="{name}"' not in page
+
+
+def test_tables_that_lie_in_the_folder_can_be_chosen(client, folder):
+    assert "Tables in this folder" not in client.get(address("kit")).text
+    (folder / "club.csv").write_text(f"Our kit\n{KIT}", encoding="utf-8")
+    (folder / "tests.csv").write_text(EVIDENCE, encoding="utf-8")
+    page = client.get(address("kit")).text
+    assert page.count('<option value="club.csv">') == page.count('<option value="tests.csv">') == 1
+    before = (folder / "scenario.toml").read_bytes()
+    assert client.post(address("kit"), data=typed(client, "kit")).status_code == 303
+    assert (folder / "scenario.toml").read_bytes() == before  # nothing is chosen unasked
+    fields = typed(client, "kit", **{"s:kit.catalogue": "club.csv", "s:kit.evidence": "tests.csv"})
+    assert client.post(address("kit"), data=fields).status_code == 303
+    said = tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8"))
+    assert said["kit"] == {"catalogue": "club.csv", "evidence": "tests.csv"}
+    assert "Save writes to club.csv" in client.get(address("kit")).text
+    assert "Fast tyres" in drawn(client, "kit", {})
 
 
 @pytest.mark.usefixtures("with_kit")

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Mark", "forest"]
 
+_NAMES = 0.44  # of the width, the most for names
+_INDENT = 10.0
+
 
 @dataclass(frozen=True)
 class Mark:
@@ -44,8 +47,8 @@ def forest(look: Look, marks: Sequence[Mark], title: str, *, zero: bool = True) 
     size = 0.92 * look.size
     deep = 2.75 * look.size if look.small else (1.75 if look.tall == 1.0 else 1.5) * look.size
     names = 0.0 if look.small else min(
-        max((width_of(mark.label, look.size) for mark in marks), default=0.0) + 14.0,
-        0.38 * look.width)
+        max((width_of(mark.label, look.size, bold=mark.leads) + _INDENT * mark.sub
+             for mark in marks), default=0.0) + 14.0, _NAMES * look.width)
     ends = max((width_of(mark.said, look.size) for mark in marks), default=0.0)
     finite = [v for mark in marks for v in (mark.low, mark.value, mark.high) if math.isfinite(v)]
     low, high = min([*finite, *([0.0] if zero else [])], default=0.0), max(
@@ -80,7 +83,7 @@ def _mark(mark: Mark, look: Look, x: Scale, top: float, names: float,
     """One row: name, range, value, figure."""
     y = top + (deep - 0.55 * look.size if look.small else 0.5 * deep)
     strong = f"{'strong' if mark.leads else 'quiet' if mark.sub else ''} halo".strip()
-    indent = 10.0 if mark.sub else 0.0
+    indent = _INDENT * mark.sub
     if look.small:
         parts = [text(indent, top + look.size, shortened(
             mark.label, look.size, look.width - indent, bold=mark.leads), strong)]
