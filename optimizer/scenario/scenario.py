@@ -9,7 +9,6 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
-import numpy as np
 from pydantic import BeforeValidator, Field
 
 from optimizer import defaults
@@ -31,15 +30,15 @@ from optimizer.errors import InputError, InputErrors
 from optimizer.evidence import Datum
 from optimizer.job import Job, Options, effects_for
 from optimizer.kit import Catalogue
-from optimizer.kit.catalogue import REGION_FACTOR
 from optimizer.physics import Setup
+from optimizer.scenario.assumptions import defaults_in_words, of_heights, of_limits
 from optimizer.scenario.course_cache import cached_course
 from optimizer.scenario.rider_file import read_ability
 from optimizer.scenario.tables import plain_name, suggest
 from optimizer.scenario.toml_file import TomlFile, check, toml_of
 from optimizer.scenario.toml_table import TomlTable, assumed
 from optimizer.scenario.units import degrees_of
-from optimizer.scenario.weather import standard_pressure, weather
+from optimizer.scenario.weather import weather
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -95,12 +94,15 @@ class HandlingTable(TomlTable):
     unknown_keys: ClassVar[dict[str, str]] = {r"^dead_turn_kmh$": "it is now u_turn_kmh"}
 
     skill_percent: float = assumed(
-        defaults.GRIP_USED, ge=10, le=100, description="share of the tyres' grip used in corners: "
-        "40 careful, 60 practised, 75 bold")
+        defaults.GRIP_USED, ge=10, le=100, description="share of the tyres' grip used in "
+        "corners: 40 careful, 60 practised, 75 bold",
+        words="{} % of the tyres' grip used in corners (common practice)")
     braking_mps2: float = assumed(
-        defaults.BRAKING, ge=0.5, le=6.0, description="a comfortable deceleration in the dry")
+        defaults.BRAKING, ge=0.5, le=6.0, description="a comfortable deceleration in the dry",
+        words="braking at {} m/s² in the dry (common practice)")
     u_turn_kmh: float = assumed(
-        defaults.U_TURN_SPEED, ge=3, le=40, description="speed round a U-turn")
+        defaults.U_TURN_SPEED, ge=3, le=40, description="speed round a U-turn",
+        words="U-turns at {} km/h (common practice)")
     descent_cap_kmh: float | None = Field(default=None, ge=20, le=130,
                                           description="a speed that the rider does not want to "
                                                       "pass")
@@ -156,21 +158,26 @@ class ConditionsTable(TomlTable):
         r"^wind_doubt_deg$": "it is now wind_uncertainty_deg"}
 
     temperature_c: float = assumed(
-        defaults.TEMPERATURE, ge=-30, le=55, description="temperature of the air at the start")
+        defaults.TEMPERATURE, ge=-30, le=55, description="temperature of the air at the start",
+        words="air of {} °C")
     pressure_hpa: float | None = Field(default=None, ge=500, le=1090,
                                        description="air pressure at the course, not reduced to "
                                                    "sea level")
-    humidity_percent: Percent = assumed(defaults.HUMIDITY, description="relative humidity")
+    humidity_percent: Percent = assumed(
+        defaults.HUMIDITY, description="relative humidity",
+        words="a relative humidity of {} %")
     wind: WindTable | None = Field(default=None, description="the mean wind, such as "
                                    "{ speed_kmh = 12, from_deg = 250 }")
     forecast: str | list[str] | None = Field(
         default=None, description="the weather by hour: a CSV, or NetCDF and GRIB2 files")
     wind_uncertainty_percent: float = assumed(
-        defaults.WIND_SPEED_SD, ge=0, le=100, description="how far the forecast speed may be off: "
-        "one standard deviation, in percent")
+        defaults.WIND_SPEED_SD, ge=0, le=100, description="how far the forecast speed may be "
+        "off: one standard deviation, in percent",
+        words="a forecast wind speed that may be off by ± {half} % (common practice)")
     wind_uncertainty_deg: float = assumed(
         defaults.WIND_DIRECTION_SD, ge=0, le=90, description="how far its direction may be off: "
-        "one standard deviation")
+        "one standard deviation",
+        words="a forecast wind direction that may be off by ± {half}° (common practice)")
     wet: bool = Field(default=False, description="true: a wet road")
     extrapolate: bool = Field(default=False, description="true: a start outside of the forecast "
                               "takes its nearest hour, with a warning")
@@ -181,23 +188,31 @@ class ConditionsTable(TomlTable):
 class BikeTable(TomlTable):
     """`[bike]`: bike and kit as they stand today, before any item of the catalogue."""
 
-    mass_kg: float = assumed(defaults.BIKE_MASS, ge=4, le=60, description="bike, kit and bottles")
+    mass_kg: float = assumed(
+        defaults.BIKE_MASS, ge=4, le=60, description="bike, kit and bottles",
+        words="bike and kit of {} kg")
     rolling_resistance: float = assumed(
         defaults.ROLLING_RESISTANCE, ge=0.001, le=0.03, description="Crr of the tyres on smooth "
-        "asphalt")
+        "asphalt",
+        words="tyres with a Crr of {}")
     rolling_resistance_sd: float = assumed(
         defaults.ROLLING_RESISTANCE_SD, ge=0, le=0.005, description="how sure that is: one "
-        "standard deviation")
+        "standard deviation",
+        words="a Crr that may be off by ± {half} (a judgement)")
     mass_sd_kg: float = assumed(
         defaults.MASS_SD, ge=0, le=10, description="how sure the mass of rider and bike together "
-        "is: one standard deviation")
+        "is: one standard deviation",
+        words="a mass that may be off by ± {half} kg (a judgement)")
     drivetrain_efficiency: float = assumed(
         defaults.DRIVETRAIN_EFFICIENCY, ge=0.7, le=1.0, description="power at the wheel over "
-        "power at the cranks")
+        "power at the cranks",
+        words="a drivetrain efficiency of {}")
     wheel_inertia_kgm2: float = assumed(
-        defaults.WHEEL_INERTIA, ge=0, le=1, description="moment of inertia of both wheels")
+        defaults.WHEEL_INERTIA, ge=0, le=1, description="moment of inertia of both wheels",
+        words="a moment of inertia of {} kg m² for both wheels")
     wheel_radius_m: float = assumed(
-        defaults.WHEEL_RADIUS, ge=0.2, le=0.45, description="radius of a wheel with its tyre")
+        defaults.WHEEL_RADIUS, ge=0.2, le=0.45, description="radius of a wheel with its tyre",
+        words="wheels with a radius of {} m, tyre included")
     crosswind_limit_kmh: float | None = Field(
         default=None, ge=5, le=300,
         description="cross wind at the rider above which it is not ridden")
@@ -240,8 +255,10 @@ class OptionsTable(TomlTable):
     seed: int = assumed(
         defaults.SEED, ge=0, le=4_294_967_295, description="number that the draws start from; the "
         "same number gives the same draws")
-    least_gain_s: float = Field(default=defaults.LEAST_GAIN.value, ge=0, le=600,
-                                description="what a purchase has to save to stay in the kit")
+    least_gain_s: float = assumed(
+        defaults.LEAST_GAIN, ge=0, le=600, description="what a purchase has to save to stay in "
+        "the kit",
+        words="a purchase stays in the kit if it saves {} s or more (a judgement)")
     step_m: float | None = Field(
         default=None, ge=1, le=500, description="length of the steps of the computation; without "
         "it the course decides")
@@ -315,8 +332,8 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         budget=scenario.budget if budget is None else budget, currency=scenario.currency,
         options=_options(file, scenario.options), rules=rules,
         named_sets=_sets(file, scenario, catalogue),
-        assumptions=(*_assumed(scenario, conditions, course), *_of_heights(course), *of_weather,
-                     *_of_limits(course, conditions, catalogue), *notes),
+        assumptions=(*defaults_in_words(scenario, conditions, course), *of_heights(course),
+                     *of_weather, *of_limits(course, conditions, catalogue), *notes),
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
                          else _listed(scenario.conditions.forecast)),
@@ -674,102 +691,6 @@ def _options(file: TomlFile, table: OptionsTable) -> Options:
         power_rounding=table.power_rounding_w, empty_risk=(
             None if table.empty_risk_percent is None else table.empty_risk_percent / 100),
         draws=table.draws, seed=table.seed, least_gain=table.least_gain_s)
-
-
-def _assumed(scenario: Scenario, conditions: Conditions, course: Course) -> list[str]:
-    """Every default that acts in the plan, in words; a forecast may have filled some in."""
-    found = []
-    said = scenario.conditions
-    steady = conditions.members is not None or not np.any(conditions.wind_speed)
-    turns = any(corner.u_turn for corner in course.corners)
-    idle = {  # keys whose default does nothing here
-        "temperature_c": conditions.temperature != said.temperature_c + defaults.ZERO_CELSIUS,
-        "humidity_percent": conditions.humidity != said.humidity_percent / 100,
-        "wind_uncertainty_percent": steady, "wind_uncertainty_deg": steady, "u_turn_kmh": not turns,
-        "skill_percent": not course.corners, "braking_mps2": not course.corners,
-        "least_gain_s": scenario.kit is None}
-    words = {
-        ("conditions", "temperature_c"): "air of {} °C",
-        ("conditions", "humidity_percent"): "a relative humidity of {} %",
-        ("conditions", "wind_uncertainty_percent"): (
-            "a forecast wind speed that may be off by ± {half} % (common practice)"),
-        ("conditions", "wind_uncertainty_deg"): (
-            "a forecast wind direction that may be off by ± {half}° (common practice)"),
-        ("handling", "skill_percent"): "{} % of the tyres' grip used in corners (common practice)",
-        ("handling", "braking_mps2"): "braking at {} m/s² in the dry (common practice)",
-        ("handling", "u_turn_kmh"): "U-turns at {} km/h (common practice)",
-        ("bike", "mass_kg"): "bike and kit of {} kg",
-        ("bike", "rolling_resistance"): "tyres with a Crr of {}",
-        ("bike", "rolling_resistance_sd"): "a Crr that may be off by ± {half} (a judgement)",
-        ("bike", "mass_sd_kg"): "a mass that may be off by ± {half} kg (a judgement)",
-        ("bike", "drivetrain_efficiency"): "a drivetrain efficiency of {}",
-        ("bike", "wheel_inertia_kgm2"): "a moment of inertia of {} kg m² for both wheels",
-        ("bike", "wheel_radius_m"): "wheels with a radius of {} m, tyre included",
-        ("options", "least_gain_s"): "a purchase stays in the kit if it saves {} s or more (a "
-                                     "judgement)",
-    }
-    for (table, key), text in words.items():
-        owner = getattr(scenario, table)
-        if key not in owner.model_fields_set and not idle.get(key):
-            value = getattr(owner, key)
-            found.append(text.format(f"{value:g}", half=f"{defaults.NINE_IN_TEN * value:.2g}"))
-    if conditions.pressure == standard_pressure(conditions.reference_elevation):
-        found.append("the pressure of the standard atmosphere")
-    if said.wind is None and not np.any(conditions.wind_speed):
-        found.append("no wind")
-    return [*found, *_assumed_of_road(scenario, course), *_assumed_of_kit(scenario)]
-
-
-def _assumed_of_road(scenario: Scenario, course: Course) -> list[str]:
-    """Say what the files leave out of the road, and what they cannot state."""
-    found = ["bearing friction as Martin et al. (1998) measured it"]
-    if course.corners:
-        friction = "wet" if scenario.conditions.wet else "dry"
-        value = (Handling().friction_wet if scenario.conditions.wet else Handling().friction_dry)
-        found.append(f"a friction of {value:g} between tyre and {friction} road, and a line "
-                     f"{Handling().lane:g} m wide through corners (common practice)")
-    if np.all(course.rolling_factor == 1.0):
-        found.append("smooth asphalt all the way")
-    if np.all(course.roughness == TERRAINS["open"]) and np.all(course.shelter == 1.0):
-        found.append("open land beside the road, without shelter from the wind")
-    return found
-
-
-def _assumed_of_kit(scenario: Scenario) -> list[str]:
-    """Say what is believed of kit and its tests where the files do not say."""
-    kit = scenario.kit
-    if kit is None:
-        return []
-    found = [f"two gains in one flow region lose {100 * REGION_FACTOR:.0f} % of the smaller one"
-             + (", except in the pairs that you listed" if kit.pairs else "")
-             + " (no source)"]
-    if kit.evidence is not None and kit.priors is None:
-        found.append("how far to believe each kind of test and each seller: judgements of ours, "
-                     "shown by `kitpace worth --show-priors`")
-    return found
-
-
-def _of_heights(course: Course) -> list[str]:
-    """Say how well the heights of a terrain model are known, and what shelter was reckoned."""
-    sheltered = [] if course.shelter_from is None else [
-        ("shelter as behind long rows across the wind, on level ground; there is less of it behind "
-         "single things and in gusts")]
-    if course.height_error is None:
-        return sheltered
-    low, high = np.percentile(course.height_error, [5.0, 95.0])
-    return [(f"heights of a terrain model, with a standard error of {low:.1f} to {high:.1f} m by "
-             "place"), *sheltered]
-
-
-def _of_limits(course: Course, conditions: Conditions, catalogue: Catalogue) -> list[str]:
-    """Say how likely an ensemble makes it that kit meets more cross wind than it may."""
-    from optimizer.kit.crosswind import ACCEPTED, limit_chances
-
-    if conditions.members is None:
-        return []  # then only what is forecast decides
-    return [(f"{name} meets more cross wind than its limit with a chance of {chance:.0%}; up to "
-             f"{ACCEPTED:.0%} is accepted")
-            for name, chance in limit_chances(course, conditions, catalogue)]
 
 
 def _listed(names: str | list[str] | None) -> str:
