@@ -36,9 +36,3 @@ def test_one_set_is_too_few(race):
     assert done.returncode == 2
     assert "a comparison needs two" in done.stderr
     assert "Traceback" not in done.stderr
-
-
-def test_help_shows_an_example(race):
-    done = kitpace("compare", "--help", cwd=race)
-    assert done.returncode == 0
-    assert "kitpace compare courses/petrel-flats/scenario.toml" in done.stdout

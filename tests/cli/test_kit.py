@@ -87,9 +87,3 @@ def test_a_scenario_that_is_not_there(race):
     done = kitpace("kit", "rice/scenario.toml", cwd=race)
     assert done.returncode == 2
     assert "there is no such file" in done.stderr
-
-
-def test_help_shows_an_example(race):
-    done = kitpace("kit", "--help", cwd=race)
-    assert done.returncode == 0
-    assert "kitpace kit courses/petrel-flats/scenario.toml" in done.stdout
