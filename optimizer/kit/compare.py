@@ -54,7 +54,8 @@ class Difference:
     at : (p,) won up to each place [s]
     why : (p, causes) seconds won by the end of each stretch's forces, by `CAUSES`: what a force
         less is worth where it acts, which may show on the clock further on
-    rest : s, what the causes leave unexplained
+    rest : s, what the forces leave: a ride of another duration is allowed another mean power and
+        meets the wind of other minutes
     """
 
     first: str

@@ -369,7 +369,8 @@ def _starts(starts: Sequence[StartTime]) -> Chart:
     table = Table(START_HEADINGS, start_rows(starts), START_CAPTION, left=(0,))
     return Chart("starts", "When is the best time to start?", draw, table,
                  f"The fastest start is {first.start:%H:%M}, {clock(first.finish_time)}.",
-                 note="Each start has its own plan, with the current kit and the wind that "
+                 note="Each start has its own plan, on the bike as the scenario enters it, without "
+                      "items of the catalogue, and in the wind that "
                       "is forecast for when the rider comes by." + (
                           " Small circles: the forecast ends before the ride does."
                           if beyond.any() else ""))

@@ -354,7 +354,8 @@ def why_rows(result: Comparison, difference: Difference,
     rest = whole - float(lost.sum())
     if abs(rest) > 0.05:
         blank = [""] * len(shown)
-        rows += [("rest: not of one force alone", *blank, _tenths(rest)),
+        rows += [("a shorter ride: more power is allowed, other wind is met", *blank,
+                  _tenths(rest)),
                  ("At the finish, on the clock", *blank, _tenths(whole))]
     return ("Stretch", *(CAUSES[k] for k in shown), "all"), rows
 

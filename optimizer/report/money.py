@@ -143,6 +143,7 @@ def _basket(result: Result) -> Table:
             else "The best kit without spending any money")
     worth = {row.item: row for row in result.worth}
     effects = {effect.item: effect for effect in result.job.effects}
+    current = current_kit(result.job.catalogue, choice.owned, "Your")
     without = slower_without(choice)
     rows = []
     for name in choice.best.items:
@@ -153,7 +154,7 @@ def _basket(result: Result) -> Table:
                      effect.basis if effect else "", caution_of(item)))
     return Table(("Item", "Place", f"Cost, {choice.currency}", "Saves on its own",
                   "The best kit without it is slower by", "Evidence", "Caution"), rows,
-                 f"{'Your current kit' if choice.best.items == choice.owned.items else best}: "
+                 f"{current if choice.best.items == choice.owned.items else best}: "
                  f"{_counted(result)}. Gains overlap, so "
                  "they do not add up to the whole; ranges are 90 % ranges.",
                  ident="basket")

@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer import __version__
 from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
+from optimizer.report.current import current_kit
 from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
 from optimizer.report.words import ascent, at_most, compass, kilometres, money, seconds
@@ -124,7 +125,8 @@ def _conditions(result: Result) -> Table:
 
 
 def _kit(result: Result) -> Table:
-    owned, best = result.job.baseline, result.choice.best.setup
+    owned, best = result.choice.owned.setup, result.choice.best.setup
+    current = current_kit(result.job.catalogue, result.choice.owned, "")
     rows = [("Mass of bike and kit", f"{owned.mass:.2f} kg", f"{best.mass:.2f} kg"),
             ("Crr of the tyres on smooth asphalt", f"{owned.rolling_resistance:.4f}",
              f"{best.rolling_resistance:.4f}"),
@@ -135,7 +137,8 @@ def _kit(result: Result) -> Table:
             ("Wheel inertia, kg m²", f"{owned.wheel_inertia:.3f}", f"{best.wheel_inertia:.3f}"),
             ("Bearing friction", *(f"{s.bearing[0]:.3f} N + {s.bearing[1]:.4f} N s/m"
                                    for s in (owned, best)))]
-    return Table(("What", "Current kit", "Best kit"), rows, "Bike and kit in the computation")
+    return Table(("What", current.strip().capitalize(), "Best kit"), rows,
+                 "Bike and kit in the computation")
 
 
 def _signed(value: float) -> str:

@@ -401,7 +401,7 @@ def season_page(found: SeasonKit) -> str:
     """Give the page of a season."""
     riders: list[str] = rider_sentences(found)
     sections = [
-        Section("riders", "For each rider", [*riders, IDEAL]),
+        Section("riders", "For each rider", [_gains_chart(found), *riders, IDEAL]),
         Section("season", "What to buy when", [_season_chart(found),
                                                *([purchase_table(found)] if found.bought else []),
                                                *([hire_table(found)]
@@ -410,7 +410,7 @@ def season_page(found: SeasonKit) -> str:
                                                *([lent_table(found)]
                                                  if any(ride.copies for ride in found.rides)
                                                  else []), _CAUTION]),
-        Section("matrix", "Who rides what where", [matrix(found), _gains_chart(found)]),
+        Section("matrix", "Who rides what where", [matrix(found)]),
         Section("money", "More or less money", [
             *([_frontier_chart(found)] if len(found.frontier) > 1 else []),
             *([stage_table(found)] if found.stages else []),

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.along import kilometre_axis, posts
-from optimizer.report.current import cost_of
+from optimizer.report.current import cost_of, current_kit
 from optimizer.report.page import Chart, Table, asset
 from optimizer.report.stated import stated
 from optimizer.report.strip import power_rows
@@ -78,8 +78,9 @@ def _form(result: Result) -> Markup:
         "a forecast{changing}; air at the start</legend>{wind}{air}</fieldset><fieldset>"
         "<legend>Rider, as tested</legend>{rider}</fieldset></div>"
         '<p class="tools"><button type="button" id="try-plan">As in the plan</button>'
-        '<button type="button" id="try-owned"{kept}>With your current kit</button></p></form>'
+        '<button type="button" id="try-owned"{kept}>With {current}</button></p></form>'
     ).format(
+        current=current_kit(result.job.catalogue, result.choice.owned),
         kept=Markup("") if result.choice.kept is None else Markup(" hidden"),
         kit=places, height=f"{air.wind_height:.0f}", changing=changing,
         wind=Markup("").join([

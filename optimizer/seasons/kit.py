@@ -208,7 +208,8 @@ def _lends(solver: Solver, best: Decision, e: int, before: Sequence[str],
         users = list(dict.fromkeys(
             entry.rider for entry, there, some in zip(season.entries, solver.times, copies,
                                                       strict=True)
-            if season.in_use(entry, here.first) and item in {there.names[k] for k in some}))
+            if season.in_use(entry, here.first, lent=True)
+            and item in {there.names[k] for k in some}))
         if users:
             gain = _with(solver, best, e, item) / float(solver.weights[e])
             yield item, ", ".join(users), max(gain, 0.0)
@@ -234,7 +235,7 @@ def _copies(solver: Solver, best: Decision) -> list[dict[int, int]]:
                 continue
             away = {out[f][r] for f in order for r in out[f]
                     if solver.times[f].names[r] == pool.item
-                    and season.in_use(season.entries[f], entry.first)}
+                    and season.in_use(season.entries[f], entry.first, lent=True)}
             out[e][row] = next(k for k in range(1, len(order) + 1) if k not in away)
     return out
 

@@ -147,7 +147,8 @@ class Model:
             seen = set()
             for e, _ in users:
                 day = season.entries[e].first
-                now = [key for key in users if season.in_use(season.entries[key[0]], day)]
+                now = [key for key in users if season.in_use(
+                    season.entries[key[0]], day, lent=not season.pools[p].rider)]
                 if tuple(now) in seen:
                     continue
                 seen.add(tuple(now))

@@ -117,9 +117,9 @@ class Season:
         return replace(self, money=(Money(None, 0.0),), stock=(), pools=tuple(
             Pool(item, rider, 0.0, owned=len(self.entries), most=0) for item, rider in own))
 
-    def in_use(self, entry: Entry, day: date) -> bool:
-        """Whether what an entry borrows is away on a day."""
-        return entry.first <= day <= entry.last + timedelta(days=self.handover)
+    def in_use(self, entry: Entry, day: date, *, lent: bool) -> bool:
+        """Whether what an entry uses is away on a day; what is `lent` takes days to hand over."""
+        return entry.first <= day <= entry.last + timedelta(days=self.handover * lent)
 
     def step_at(self, day: date) -> int:
         """Find the number of the last amount of money that is there on a day, -1 for none."""

@@ -97,8 +97,9 @@ def best_of_all(season, times, time):
     options = []
     pools = [[season.pool_of(entry, name) for name in there.names]
              for entry, there in zip(season.entries, times, strict=True)]
-    in_use = [[season.in_use(other, entry.first) for other in season.entries]
-              for entry in season.entries]  # by the day of a race, then by the race that uses
+    in_use = {lent: [[season.in_use(other, entry.first, lent=lent) for other in season.entries]
+                     for entry in season.entries]  # by the day of a race, then by who uses
+              for lent in (False, True)}
     for e, (entry, there) in enumerate(zip(season.entries, times, strict=True)):
         rules, found = there.search.rules, []
         items = entry.job.catalogue.items
@@ -124,7 +125,8 @@ def best_of_all(season, times, time):
                 used.setdefault(pools[e][k], []).append(e)
         bought, by_item = {}, {}
         for pool, users in used.items():
-            most = max(sum(in_use[e][f] for f in users) for e in users)
+            most = max(sum(in_use[not season.pools[pool].rider][e][f] for f in users)
+                       for e in users)
             bought[pool] = max(most - season.pools[pool].owned, 0)
             item = season.pools[pool].item
             by_item[item] = by_item.get(item, 0) + bought[pool]

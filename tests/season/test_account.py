@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
 
@@ -10,8 +12,9 @@ from optimizer.kit import Catalogue, Item
 from optimizer.report.season_page import lead
 from optimizer.seasons import run_season
 from optimizer.seasons.build import Stock, season_of
+from optimizer.seasons.solve import solve_season
 from optimizer.seasons.values import Entry, Money
-from tests.season.invented_seasons import FIRST, job_of
+from tests.season.invented_seasons import FIRST, job_of, linear_times
 
 
 @pytest.fixture(scope="module")
@@ -47,3 +50,16 @@ def test_the_loan_has_its_price(lent):
 def test_sharing_alone_saves(lent):
     assert lent.frontier[0].saved == pytest.approx(lent.saved, abs=0.02)
     assert "sharing what there is saves" in lead(lent)[0]
+
+
+def test_what_is_ones_own_needs_no_days_to_hand_over():
+    """A race a day later: what is lent is still away then, and what is one's own is not."""
+    item = Item("wheel", "wheels", 100.0)
+    job = job_of(Catalogue((item,)), (Effect("wheel", drag_area=np.array([-0.009])),))
+    for lent, second, rides in ((False, "Ann", 2), (True, "Ben", 1)):
+        entries = [Entry(rider, rider, day, day, 1.0, job) for rider, day in (
+            ("Ann", FIRST), (second, FIRST + timedelta(days=1)))]
+        season = season_of("days", "EUR", entries, [Money(None, 100.0)], {},
+                           {"wheel": Stock(lent=lent)}, least_gain=0.0, handover=1)
+        _, best, _ = solve_season(season, times=linear_times(season, [1.0, 1.0]))
+        assert sum(map(bool, best.sets)) == rides

@@ -45,7 +45,8 @@ def check_kept(season, times, decision):
                          for k in decision.sets[e])]
         for e in users:
             day = season.entries[e].first
-            assert sum(season.in_use(season.entries[f], day) for f in users) <= count
+            assert sum(season.in_use(season.entries[f], day, lent=not pool.rider)
+                       for f in users) <= count
     for item, most in season.stock:
         assert sum(n for (p, _), n in decision.bought.items()
                    if season.pools[p].item == item) <= most
