@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.kit.combinations import distinct
 from optimizer.kit.labels import best_by_cost, relax, sets_below
 from optimizer.kit.minorant import Minorant, curvatures, minorant, minorant_near
 
@@ -64,7 +65,7 @@ class Boxes:
                                             _HALVINGS)
                 found.extend(sets)
                 gap = max(gap, left)
-        return np.unique(np.concatenate(found), axis=0), gap
+        return distinct(found), gap
 
     def floor(self, rows: tuple[int, ...], target: float,
               most: int) -> tuple[float, NDArray[np.bool_]]:
@@ -103,8 +104,7 @@ class Boxes:
             _, low, high = heapq.heappop(queue)
             look(low, 0.5 * (low + high))
             look(0.5 * (low + high), high)
-        return min([target, *(value for value, *_ in queue[:1])]), np.unique(
-            np.concatenate(found), axis=0)
+        return min([target, *(value for value, *_ in queue[:1])]), distinct(found)
 
     def chord(self, rows: tuple[int, ...], slowest: float,
               within: tuple[float, float] = (-np.inf, np.inf)) -> Minorant:

@@ -13,14 +13,25 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
     from scipy.sparse import csr_array
 
-__all__ = ["Closing", "Combinations", "Overlap"]
+__all__ = ["Closing", "Combinations", "Overlap", "distinct"]
 
 _FEW = 4  # places; what more of them share is decided late in any order
+
+
+def distinct(sets: Sequence[NDArray[np.bool_]]) -> NDArray[np.bool_]:
+    """(s, n) every set of some tables (·, n) once, in the order of their flags."""
+    every = np.concatenate(sets)
+    # As numbers of 64 bits that sort as the flags do: `numpy.unique` compares them one by one.
+    packed = np.packbits(every, axis=1)
+    words = np.pad(packed, ((0, 0), (0, 8 - packed.shape[1] % 8))).view(">u8").astype(np.uint64)
+    order = np.lexsort(words.T[::-1])
+    new = (np.diff(words[order], axis=0, prepend=~words[order[:1]]) != 0).any(axis=1)
+    return np.asarray(every[order[new]])
 
 
 @dataclass(frozen=True)
@@ -91,7 +102,7 @@ class Combinations:
 
     def feasible(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """(s,) whether sets (s, n) keep to places, requirements and exclusions."""
-        logical = self.matrix[:self.logical, :self.count]
+        logical = self.coefficients[:self.logical, :self.count]
         return np.asarray((logical @ chosen.T.astype(float)
                            <= self.limit[:self.logical, None] + 0.5).all(axis=0))
 
@@ -126,9 +137,16 @@ class Combinations:
         return len(self.places) + len(self.requires) + len(self.excludes)
 
     @property
-    def matrix(self) -> csr_array:
-        """(r, n + t) coefficients of x and u; the first rows are those of the places."""
+    def coefficients(self) -> NDArray[np.float64]:
+        """(r, n + t) of x and u; the first rows are those of the places."""
         return self._rows[0]
+
+    @cached_property
+    def matrix(self) -> csr_array:
+        """The coefficients that are not zero."""
+        from scipy.sparse import csr_array  # slow, and not needed to search
+
+        return csr_array(self.coefficients)
 
     @property
     def limit(self) -> NDArray[np.float64]:
@@ -136,9 +154,7 @@ class Combinations:
         return self._rows[1]
 
     @cached_property
-    def _rows(self) -> tuple[csr_array, NDArray[np.float64]]:
-        from scipy.sparse import csr_array  # slow, and not needed for a kit that stays
-
+    def _rows(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         n, place = self.count, self.place_of
         rows: list[tuple[dict[int, float], float]] = [
             ({int(k): 1.0 for k in items}, 1.0) for items in self.places]
@@ -153,12 +169,10 @@ class Combinations:
             rows.append(({n + t: 1.0, over.discounted: -1.0}, 0.0))
             rows.append(({n + t: 1.0, **dict.fromkeys(over.partners, -1.0)}, 0.0))
         rows += self._region_rows()
-        at = [(r, column) for r, (row, _) in enumerate(rows) for column in row]
-        values = [value for row, _ in rows for value in row.values()]
-        index = np.array(at, dtype=int).reshape(-1, 2).T
-        return (csr_array((np.array(values, dtype=float), (index[0], index[1])),
-                          shape=(len(rows), n + len(self.overlaps))),
-                np.array([limit for _, limit in rows], dtype=float))
+        matrix = np.zeros((len(rows), n + len(self.overlaps)))
+        for r, (row, _) in enumerate(rows):
+            matrix[r, list(row)] = list(row.values())
+        return matrix, np.array([limit for _, limit in rows], dtype=float)
 
     def _region_rows(self) -> list[tuple[dict[int, float], float]]:
         """Of what is chosen in a region, from the first item down, all but one pay.
@@ -196,10 +210,10 @@ class Combinations:
         """Places that each row, then each overlap, has to do with."""
         overlaps = [{self.place_of[k] for k in (over.discounted, *over.partners)}
                     for over in self.overlaps]
-        n, start = self.count, self.matrix.indptr
+        n = self.count
         return [set().union(*({self.place_of[c]} if c < n else overlaps[c - n]
-                              for c in map(int, self.matrix.indices[start[r]:start[r + 1]])))
-                for r in range(len(self.limit))] + overlaps
+                              for c in np.flatnonzero(row).tolist()))
+                for row in self.coefficients] + overlaps
 
     @cached_property
     def closings(self) -> list[Closing]:
@@ -215,7 +229,7 @@ class Combinations:
             rows = np.flatnonzero(last[:count] == k)
             rows = rows[rows >= first]
             overlaps = np.flatnonzero(last[count:] == k)
-            part = self.matrix[rows].toarray()
+            part = self.coefficients[rows]
             items, counts = part[:, :self.count].T, part[:, self.count:].T
             needed = {*np.flatnonzero(counts.any(axis=1)).tolist(), *overlaps.tolist()}
             here = tuple(pairs[r - first] for r in rows if r < self.logical)

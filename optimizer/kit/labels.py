@@ -71,27 +71,46 @@ def relax(minorant: Minorant, offer: Offer, budget: float) -> Relaxation:
     -------
     relaxation, at most the minorant
     """
-    from scipy.optimize import linprog
-    from scipy.sparse import csr_array, vstack
-
     rules, n = offer.combinations, offer.combinations.count
     cost = np.concatenate([minorant.item, minorant.overlap])
     money = np.concatenate([offer.cost, np.zeros(len(cost) - n)])
     most = np.concatenate([offer.usable.astype(float), np.ones(len(cost) - n)])
     multiplier = np.zeros(len(rules.limit))
     if len(rules.overlaps) or rules.requires or rules.excludes:
-        rows: Any = vstack([rules.matrix, csr_array(money[None])])
-        ends: Any = np.column_stack([np.zeros(len(cost)), most])
-        found = linprog(cost, A_ub=rows, b_ub=np.append(rules.limit, budget), bounds=ends,
-                        method="highs")
-        if found.ineqlin.marginals is not None:  # any multipliers will do, these are the best
-            multiplier = np.maximum(-found.ineqlin.marginals[:-1], 0.0)
-            multiplier[:len(rules.places)] = 0.0
-    priced = cost + rules.matrix.T @ multiplier
+        multiplier = _multipliers(cost, np.vstack([rules.coefficients, money]),
+                                  np.append(rules.limit, budget), most)[:-1]
+        multiplier[:len(rules.places)] = 0.0
+    priced = cost + multiplier @ rules.coefficients
     reduced = priced[n:]
     constant = minorant.constant - float(multiplier @ rules.limit) + float(
         np.minimum(reduced, 0.0).sum())
     return Relaxation(constant, priced[:n], multiplier, reduced)
+
+
+def _multipliers(cost: NDArray[np.float64], rows: NDArray[np.float64],
+                 limit: NDArray[np.float64], most: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Multipliers (r,) of rows x ≤ limit, with which cost x is least for 0 ≤ x ≤ most.
+
+    Any that are not negative will do, those of the optimum are the best; 0 where there is none.
+    """
+    import highspy  # without the modelling around it: a search asks a hundred times
+
+    program = highspy.HighsLp()
+    program.num_row_, program.num_col_ = rows.shape
+    program.col_cost_, program.col_lower_, program.col_upper_ = cost, np.zeros(len(cost)), most
+    program.row_lower_, program.row_upper_ = np.full(len(limit), -np.inf), limit
+    row, column = np.nonzero(rows)
+    program.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    program.a_matrix_.start_ = np.searchsorted(row, np.arange(len(limit) + 1))
+    program.a_matrix_.index_, program.a_matrix_.value_ = column, rows[row, column]
+    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
+    for name, value in (("output_flag", False), ("threads", 1)):
+        highs.setOptionValue(name, value)
+    highs.passModel(program)
+    highs.run()
+    if highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+        return np.zeros(len(limit))
+    return np.asarray(np.maximum(-np.array(highs.getSolution().row_dual), 0.0))
 
 
 class _Room(NamedTuple):

@@ -51,10 +51,7 @@ def add_sets(model: Any, offer: Offer, budget: float) -> None:
         model.item[int(k)].fix(0)
     model.overlap = pyo.Var(range(len(rules.overlaps)), bounds=(0, 1))
     model.together = pyo.ConstraintList()
-    start, columns = rules.matrix.indptr, rules.matrix.indices
-    for r, limit in enumerate(rules.limit):
-        row = np.zeros(n + len(rules.overlaps))
-        row[columns[start[r]:start[r + 1]]] = rules.matrix.data[start[r]:start[r + 1]]
+    for row, limit in zip(rules.coefficients, rules.limit, strict=True):
         model.together.add(weighted(model, row[:n], row[n:]) <= float(limit))
     model.spend = pyo.Constraint(expr=weighted(model, offer.cost, []) <= budget)
 

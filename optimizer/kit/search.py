@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from optimizer.kit.boxes import Boxes
+from optimizer.kit.combinations import distinct
 from optimizer.kit.labels import Offer, best_by_cost, relax, sets_below
 from optimizer.kit.minorant import directions, minorant, tangent
 from optimizer.side_by_side import side_by_side
@@ -269,7 +270,7 @@ class Search:
                 relaxed = relax(tangent(self.bounds[key], self.model), self.offer,
                                 self.evaluate(key).spend)
                 parts.append(self.rules.repair(best_by_cost(relaxed, self.offer, most)[0]))
-            pool, guess = self._front_of(np.unique(np.concatenate(parts), axis=0), self.along)
+            pool, guess = self._front_of(distinct(parts), self.along)
             self.spacing = max(float(np.ptp(guess)) / _ALONG, self.along)
             ahead = self._beyond(guess)
             if not len(ahead):

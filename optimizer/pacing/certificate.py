@@ -340,7 +340,6 @@ def _least_cost(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float6
     is computed from the multipliers, so that it holds to the last digit whatever HiGHS tolerates.
     nan where no method ends. `usual` (columns,) is the size of the unknowns, `bounds` (2, columns).
     """
-    from scipy.optimize import linprog
     from scipy.sparse import diags_array
 
     scaled = matrix @ diags_array(usual)
@@ -355,6 +354,8 @@ def _least_cost(cost: NDArray[np.float64], matrix: Any, right: NDArray[np.float6
     y = _optimal_multipliers(cost, scaled, limit, (low, high), start[0] / usual, start[1] / rows)
     if y is not None:
         return bound(y)
+    from scipy.optimize import linprog  # slow, and seldom needed
+
     for method, options in (("highs-ds", {}), ("highs-ipm", {}), ("highs-ds", {"presolve": False})):
         outcome: Any = linprog(  # type: ignore[call-overload]
             cost, A_ub=scaled, b_ub=limit, bounds=np.column_stack([low, high]),

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.kit import Catalogue, Item
+from optimizer.kit.combinations import distinct
 from optimizer.kit.terms import tabulate
 from tests.kit.invented import BASELINE, as_sets, catalogue, every_set, sets_of
 
@@ -26,6 +27,13 @@ def test_feasible_sets_are_those_that_the_words_allow(seed):
     assert as_sets(every[rules.feasible(every)]) == as_sets(sets_of(wanted, terms))
     both = rules.flags([rules.places[1][:2]])
     assert not rules.feasible(both)[0]  # two of one place
+
+
+@pytest.mark.parametrize("items", [1, 7, 8, 40, 64, 131])
+def test_distinct_sets_against_the_library(items):
+    rng = np.random.default_rng(items)
+    tables = [rng.random((count, items)) < 0.04 for count in (30, 0, 50)]
+    assert np.array_equal(distinct(tables), np.unique(np.concatenate(tables), axis=0))
 
 
 @pytest.mark.parametrize("seed", range(6))
