@@ -183,7 +183,7 @@ def _tell(result: Result) -> None:
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {faster_words(choice, choice.best, current)}.")
     elif job.catalogue.items:
-        say(nothing_bought(choice.budget, choice.currency, current))
+        say(nothing_bought(choice, choice.best, current))
     if choice.kept is None and (free := free_words(job.catalogue, choice, choice.best)):
         say(free)
     say(f"Ride {watts(result.rideable.mean_power)} on average. {_card_words(result)}")

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from optimizer.kit import Catalogue, Choice, Item, KitSet
 
 __all__ = ["caution_of", "cost_of", "current_kit", "faster_words", "free_changes", "free_words",
-           "kept_words", "marked", "not_in_sets", "nothing_bought"]
+           "kept_words", "marked", "not_in_sets", "nothing_bought", "still_to_save"]
 
 _LEAST_SAVED = 0.05  # s, below which a saving is shown as none
 
@@ -86,11 +86,22 @@ def faster_words(choice: Choice, chosen: KitSet, current: str) -> str:
             f"instead of {clock(choice.owned.finish_time)})")
 
 
-def nothing_bought(budget: float, currency: str, current: str) -> str:
-    """Say why nothing is bought: no money, or nothing that is faster than `current`."""
-    if budget <= 0:
+def nothing_bought(choice: Choice, chosen: KitSet, current: str) -> str:
+    """Say why nothing is bought for the forecast day: no money, or no kit that is worth it."""
+    if choice.budget <= 0:
         return f"No money for kit: the plan is for {current}."
-    return f"Buy nothing: no kit for {money(budget, currency)} is faster than {current}."
+    amount = money(choice.budget, choice.currency)
+    if choice.least_gain > 0 and still_to_save(choice, chosen) >= _LEAST_SAVED:
+        return (f"Buy nothing: for {amount} no purchase saves the {seconds(choice.least_gain)} "
+                "that each has to.")
+    return f"Buy nothing: no kit for {amount} is faster than {current}."
+
+
+def still_to_save(choice: Choice, chosen: KitSet) -> float:
+    """Seconds that the fastest kit for the money saves against the chosen one."""
+    return chosen.finish_time - min(
+        (kit.finish_time for kit in choice.frontier if kit.spend <= choice.budget),
+        default=chosen.finish_time)
 
 
 def free_words(catalogue: Catalogue, choice: Choice, chosen: KitSet) -> str:

@@ -18,6 +18,7 @@ from optimizer.report.current import (
     free_words,
     not_in_sets,
     nothing_bought,
+    still_to_save,
 )
 from optimizer.report.money import last_money_words, slower_without
 from optimizer.report.page import Chart, Folded, Section, Table, render
@@ -52,6 +53,8 @@ __all__ = ["basket", "compare_lead", "compare_page", "kit_lead", "kit_page",
            "landmarks", "named", "why_rows"]
 
 _TOLD_APART = 0.9
+_ALWAYS = 0.995  # share of the days that is shown as all of them
+_SHOWN = 0.05  # s, below which a saving is shown as none
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
             "its officials decide what may be used. Practise with new kit before racing in it.")
 
@@ -73,12 +76,32 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
          f"range {clock(low)} to {clock(high)}. " + (
              f"Spend {money(chosen.spend)} of {money(choice.budget, choice.currency)}: "
              f"{faster_words(choice, chosen, current_kit(job.catalogue, choice.owned))}."
-             if chosen.spend > 0 else nothing_bought(
-                 choice.budget, choice.currency, current_kit(job.catalogue, choice.owned)))
+             if chosen.spend > 0 else
+             _nothing_bought(decision, current_kit(job.catalogue, choice.owned)))
          + f" {_criterion(decision)}"),
         *([free] if (free := free_words(job.catalogue, choice, chosen)) else []),
         _proof(job, decision), *_last_money(decision),
         "kitpace plan says how to ride it, and how often you could not hold that to the finish."]
+
+
+def _nothing_bought(decision: KitDecision, current: str) -> str:
+    """Say why nothing is bought, by what kit is chosen by, and what the fastest would save."""
+    choice, chosen = decision.choice, decision.chosen
+    if decision.measure.of is None or choice.budget <= 0:
+        return nothing_bought(choice, chosen, current)
+    amount, target = money(choice.budget, choice.currency), clock(decision.target)
+    if not decision.measure.chance:
+        why = f"by this measure no kit for {amount} is worth its purchases"
+    elif decision.score >= _ALWAYS:
+        why = (f"{current} beats {target} on {days(decision.score)} already, so this target is no "
+               "test for kit")
+    else:
+        why = (f"no kit for {amount} beats {target} on enough more days to be worth its "
+               "purchases")
+    saved = still_to_save(choice, chosen)
+    more = (f" On the forecast day the fastest kit for {amount} saves {seconds(saved)}."
+            if saved >= _SHOWN else "")
+    return f"Buy nothing: {why}.{more}"
 
 
 def _proof(job: Job, decision: KitDecision) -> str:

@@ -53,7 +53,7 @@ def advice(result: Result) -> Markup:
     free, current = free_words(catalogue, choice, best), current_kit(catalogue, owned)
     if not new:
         return Markup("{} {}").format(
-            nothing_bought(choice.budget, choice.currency, current), free)
+            nothing_bought(choice, best, current), free)
     faster = faster_words(choice, best, current)
     if best.spend == 0:
         return Markup("Buy nothing, but use {}: {}. {}").format(

@@ -43,6 +43,18 @@ def test_the_page_holds_all_of_the_frontier(said, race):
         assert words in page
 
 
+@pytest.mark.parametrize(("target", "why"), [
+    ("57:30", "your current kit beats 57:30 on 100 days in 100 already, so this target is no test"),
+    ("10:00", "no kit for 300 EUR beats 10:00 on enough more days")])
+def test_a_target_that_kit_does_not_decide_claims_nothing_of_seconds(race, target, why):
+    done = kitpace("kit", "race/scenario.toml", "--budget", "300", "--by", "target", "--target",
+                   target, "--draws", "60", cwd=race)
+    words = " ".join(done.stdout.split())
+    assert f"Buy nothing: {why}" in words
+    assert "is faster than your current kit" not in words
+    assert "On the forecast day the fastest kit for 300 EUR saves" in words
+
+
 @pytest.mark.ci
 def test_a_budget_shared_between_riders(race):
     done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300", cwd=race)

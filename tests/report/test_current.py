@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from optimizer.kit import Catalogue, Choice, Item, KitSet
 from optimizer.physics import Setup
-from optimizer.report.current import current_kit, faster_words, free_words, not_in_sets
+from optimizer.report.current import (
+    current_kit,
+    faster_words,
+    free_words,
+    not_in_sets,
+    nothing_bought,
+)
 
 CATALOGUE = Catalogue((Item("wheel", "wheels", 0.0, owned=True), Item("low bar", "position", 0.0),
                        Item("bare hands", "gloves", 0.0), Item("suit", "clothing", 100.0)))
@@ -57,3 +65,15 @@ def test_named_sets_say_which_free_changes_they_lack():
     assert not_in_sets(CATALOGUE, [("suit", "low bar", "bare hands"), ("low bar",)]).endswith(
         "not in every set: bare hands.")
     assert not not_in_sets(CATALOGUE, [("low bar", "bare hands")])
+
+
+def test_nothing_is_bought_for_a_reason_that_is_true():
+    owned = kit("wheel", time=1000.0)
+    faster = replace(kit("wheel", "suit", time=999.8), spend=100.0)
+    best = Choice(500.0, "EUR", owned, owned, (owned, faster), 0.0)
+    assert nothing_bought(replace(best, frontier=(owned,)), owned, "your current kit") == (
+        "Buy nothing: no kit for 500 EUR is faster than your current kit.")
+    assert nothing_bought(replace(best, least_gain=0.5), owned, "your current kit") == (
+        "Buy nothing: for 500 EUR no purchase saves the 0.5 s that each has to.")
+    assert nothing_bought(replace(best, budget=0.0), owned, "your current kit").startswith(
+        "No money for kit")
