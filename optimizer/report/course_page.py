@@ -164,8 +164,8 @@ def _wind_along(road: Road, distance: NDArray[np.float64],
     both = np.minimum(share, 1.0 - share) >= _TAKES_TURNS
     with np.errstate(divide="ignore", invalid="ignore"):
         parts = np.where(both, [head / share, tail / (1.0 - share)], mean)
-    said = [list(dict.fromkeys(f"{3.6 * value:+.0f}" for value in pair)) for pair in parts.T]
-    return [" / ".join(words).replace("-", "−") for words in said]
+    said = [list(dict.fromkeys(f"{round(3.6 * value):+d}" for value in pair)) for pair in parts.T]
+    return [" / ".join(words).replace("+0", "0").replace("-", "−") for words in said]
 
 
 def _comparable(starts: Sequence[StartTime]) -> list[StartTime]:

@@ -528,11 +528,13 @@ def _model(d: Debrief, after: NextPlan) -> list[Part]:
     cp, ability = d.intended.rider.critical_power, d.ability
     parts: list[Part] = [*_drag_sentences(d)]
     if ability.shown > 0.0:
-        parts.append(
-            f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
-            f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W. By "
-            f"{_rides(after.rides)} and what was known before: {after.power:.0f} ± "
-            f"{_HALF * after.power_sd:.0f} W on the next day. {_by_the_law(d)}")
+        asked = (f"With W' of {d.intended.rider.w_prime / 1000:.1f} kJ the reserve lasts from a "
+                 f"critical power of {ability.shown:.0f} W on; planned were {cp:.0f} W.")
+        learned = (f"By {_rides(after.rides)} and what was known before: {after.power:.0f} ± "
+                   f"{_HALF * after.power_sd:.0f} W on the next day. {_by_the_law(d)}"
+                   if after.tells_power else
+                   "While meter, mass or wind is in doubt, that tells nothing of the next day.")
+        parts.append(f"{asked} {learned}")
     else:
         parts.append("The ride was too easy to say anything of critical power.")
     if d.test is not None and d.test.left_out:

@@ -87,6 +87,8 @@ def money(amount: float, currency: str = "") -> str:
 def days(chance: float) -> str:
     """Chance as days in a hundred."""
     whole = round(100 * chance)
+    if whole == 0:
+        return "fewer than 1 day in 100"
     return f"{whole} {'day' if whole == 1 else 'days'} in 100"
 
 

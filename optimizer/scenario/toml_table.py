@@ -40,8 +40,10 @@ class TomlTable(BaseModel):
 def _plain(table: type[BaseModel], key: str, value: object) -> object:
     """Value of a key without its unit."""
     unit = _UNITS.get(key) or unit_of(key)
-    if not (unit and isinstance(value, str) and key in table.model_fields) or (
-            value[-1:].isdigit() or not _is_number(table.model_fields[key].annotation)):
+    if not (unit and isinstance(value, str) and key in table.model_fields):
+        return value
+    bare = value[-1:].isdigit() and ":" not in value
+    if bare or not _is_number(table.model_fields[key].annotation):
         return value
     try:
         return parse_quantity(value, unit)

@@ -36,9 +36,13 @@ def unit_of(name: str) -> str:
 def parse_quantity(text: str, unit: str, *, decimal_comma: bool = False) -> float:
     """Read a number that may have its unit behind it, "68 kg" where `unit` is "kg".
 
-    Another unit is refused, not converted. Raises ValueError with the reason in words.
+    Another unit is refused, not converted; minutes may be a clock, 20:00 or 1:05:30. Raises
+    ValueError with the reason in words.
     """
-    from optimizer.scenario.tables import parse_number
+    from optimizer.scenario.tables import parse_clock, parse_number
+
+    if unit == "min" and ":" in text:
+        return parse_clock(text) / 60.0
 
     match = re.fullmatch(r"(?P<number>.*\d[.,]?)\s*(?P<unit>[^\d.,]\D*[23]?)\s*", text, re.DOTALL)
     if unit and match:

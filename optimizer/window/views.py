@@ -581,10 +581,11 @@ def _is_table_of(kind: Kind, path: Path) -> bool:
     from optimizer.scenario.tables import read_table
 
     try:
-        read_table(path, kind.required, kind.optional, [], synonyms=kind.synonyms, deferred=True)
+        table = read_table(path, kind.required, kind.optional, [], synonyms=kind.synonyms,
+                           deferred=True)
     except InputError:
         return False
-    return True
+    return set(kind.required) <= set(table.headings)
 
 
 def _read_table(view: View, kind: Kind, pairs: str | None) -> object:

@@ -161,6 +161,7 @@ def test_a_ride_in_doubt_teaches_no_critical_power(recorded):
     assert (pooled.power, pooled.power_sd) == (240.0, 8.0)
     page = debrief_page(found, "loop", after).replace("&nbsp;", " ").replace("\u00a0", " ")
     for text in (page, " ".join([*sentences(found), *advice(found, after), *next_time(found)])):
+        assert " nan " not in text
         assert "Keep the CdA, the Crr and the critical power" in text
         assert "with a critical power of" not in text
         assert "plan with more" not in text

@@ -18,7 +18,8 @@ from tests.cli.typed import starter
     ("68 kg", "kg", 68.0), ("68kg", "kg", 68.0), ("68", "kg", 68.0), ("280 W", "W", 280.0),
     ("280 watts", "W", 280.0), ("12 km/h", "km/h", 12.0), ("12 kph", "km/h", 12.0),
     ("0.25 m²", "m²", 0.25), ("0.25 m2", "m²", 0.25), ("20 °C", "°C", 20.0), ("-3 C", "°C", -3.0),
-    ("5 min", "min", 5.0), ("5 %", "%", 5.0), ("1e3 W", "W", 1000.0), ("7", "", 7.0)])
+    ("5 min", "min", 5.0), ("20:00", "min", 20.0),
+    ("1:30:30", "min", 90.5), ("5 %", "%", 5.0), ("1e3 W", "W", 1000.0), ("7", "", 7.0)])
 def test_a_number_may_have_its_unit_behind_it(text, unit, value):
     assert parse_quantity(text, unit) == value
 
@@ -79,10 +80,10 @@ def test_cells_of_tables_take_the_unit_of_their_heading(tmp_path):
 def test_numbers_of_toml_files_take_their_unit(tmp_path):
     race = starter(tmp_path)
     (race / "rider.toml").write_text(
-        'name = "Ann"\nmass_kg = "61,5 kg"\nheight_cm = "168 cm"\n[[efforts]]\nminutes = "5 min"\n'
+        'name = "Ann"\nmass_kg = "61,5 kg"\nheight_cm = "168 cm"\n[[efforts]]\nminutes = "5:00"\n'
         'power_w = "302 W"\n[[efforts]]\nminutes = 20\npower_w = 255\n')
     plain = (race / "rider.toml").read_text()
-    for said, bare in (("61,5 kg", 61.5), ("168 cm", 168), ("5 min", 5), ("302 W", 302)):
+    for said, bare in (("61,5 kg", 61.5), ("168 cm", 168), ("5:00", 5), ("302 W", 302)):
         plain = plain.replace(f'"{said}"', str(bare))
     (race / "plain.toml").write_text(plain)
     assert read_rider(race / "rider.toml") == read_rider(race / "plain.toml")

@@ -249,6 +249,8 @@ def test_only_tables_by_the_hour_are_offered_as_a_forecast(client, folder):
 
 def test_tables_that_lie_in_the_folder_can_be_chosen(client, folder):
     assert "Tables in this folder" not in client.get(address("kit")).text
+    (folder / "ride.csv").write_text("elapsed_s,power_w\n0,200\n1,210\n", encoding="utf-8")
+    assert "Tables in this folder" not in client.get(address("kit")).text
     (folder / "club.csv").write_text(f"Our kit\n{KIT}", encoding="utf-8")
     (folder / "tests.csv").write_text(EVIDENCE, encoding="utf-8")
     page = client.get(address("kit")).text
