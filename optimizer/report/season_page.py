@@ -40,6 +40,7 @@ __all__ = ["IDEAL", "frontier_table", "hire_table", "lead", "lent_table", "matri
            "season_page", "stage_table", "test_table"]
 
 _MOST_NEXT, _MOST_TESTS = 8, 8
+_SHOWN = 0.05  # s, below which a saving is shown as none
 _LOOSE = "does not belong to any item of the catalogue"  # in a note on evidence
 IDEAL = ("Times and savings of each rider are those of the ideal ride, in unweighted seconds; "
          "by the card a ride takes some seconds more.")
@@ -224,8 +225,11 @@ def rider_sentences(found: SeasonKit) -> list[str]:
                if season.pools[one.pool].rider == rider]
         lent = {item for ride in rides for item, _, _ in ride.lends}
         shared = sorted({name for ride in rides for name, _ in ride.copies} - lent)
-        hired = sorted({f"{name} for {_entry(found, ride).race}"
-                        for ride in rides for name in ride.hired})
+        where: dict[str, list[str]] = {}
+        for ride in rides:
+            for name in ride.hired:
+                where.setdefault(name, []).append(_entry(found, ride).race)
+        hired = [f"{name} for {listing(races)}" for name, races in sorted(where.items())]
         saved = sum(ride.saved for ride in rides)
         words = [f"gets {listing(own)}"] if own else []
         if shared:
@@ -242,7 +246,9 @@ def rider_sentences(found: SeasonKit) -> list[str]:
         if lent:
             end += " against what they own"
         if len(rides) > 1 and best.saved > 0.005:
-            end += f", most in {_entry(found, best).race} ({seconds(best.saved)})"
+            race = _entry(found, best).race
+            only = all(ride is best or abs(ride.saved) < _SHOWN for ride in rides)
+            end += f", all in {race}" if only else f", most in {race} ({seconds(best.saved)})"
         out.append(f"{rider} {', '.join(words)}, {end}.")
     return out
 

@@ -323,7 +323,16 @@ def _other_names(said: SeasonFile, entries: Sequence[Entry]) -> list[str]:
     files = {rider.name: rider.file for rider in said.rider}
     names = {entry.rider: entry.job.rider.name for entry in entries}
     return [f'{files[name]} calls {name} "{other}": check that it is the right file.'
-            for name, other in names.items() if other not in {name, unnamed}]
+            for name, other in names.items() if other != unnamed and not _same_name(name, other)]
+
+
+def _same_name(one: str, other: str) -> bool:
+    """Tell whether one name may be a part of the other: a first name, or initials."""
+    first, second = ([word.strip(".,").casefold() for word in name.split()]
+                     for name in (one, other))
+    short, long = sorted((first, second), key=len)
+    return all(any(word == known or (len(word) == 1 and known.startswith(word)) for known in long)
+               for word in short)
 
 
 def _tables(file: TomlFile, key: str) -> list[tuple[int, dict[str, Any]]]:

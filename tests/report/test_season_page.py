@@ -19,6 +19,7 @@ from optimizer.report.season_page import (
     rider_sentences,
     season_json,
 )
+from optimizer.scenario.season_file import _same_name
 from optimizer.seasons.values import (
     Bought,
     Entry,
@@ -112,3 +113,30 @@ def test_a_rider_who_lends_hears_to_whom_and_what_it_costs():
     assert "loses 28 s (20 to 40 s)" in str(matrix(lending).rows)
     assert json.loads(season_json(lending))["rides"][0]["lends"] == [
         {"item": HELMET, "to": "Ben", "costs_s": 28.0}]
+
+
+def of_one_rider(*saved, hired=()):
+    """Rides of one rider in a race each, with what each saves and hires."""
+    club = found(weights=(1.0,) * 2)
+    entries = tuple(replace(club.season.entries[0], race=f"Race {e}") for e in range(len(saved)))
+    rides = tuple(replace(club.rides[0], entry=e, time_before=3600.0 + gain, hired=hired,
+                          copies=()) for e, gain in enumerate(saved))
+    return replace(club, season=replace(club.season, entries=entries), rides=rides, bought=())
+
+
+def test_a_hire_for_two_races_is_named_once():
+    (words,) = rider_sentences(of_one_rider(20.0, 6.0, hired=("Disc wheel",)))
+    assert words == ("Ann hires Disc wheel for Race 0 and Race 1, and saves 26 s over 2 races, "
+                     "most in Race 0 (20 s).")
+
+
+def test_what_one_race_saves_alone_is_all_of_it():
+    (words,) = rider_sentences(of_one_rider(26.0, 0.0))
+    assert words.endswith("saves 26 s over 2 races, all in Race 0.")
+
+
+@pytest.mark.parametrize(("name", "full", "same"), [
+    ("Mara", "Mara Holt", True), ("M. Quill", "Maud Quill", True), ("Mara Holt", "mara", True),
+    ("Mara", "Jon Holt", False), ("Ann", "Anna", False), ("Mara Holt", "Mara Quill", False)])
+def test_a_first_name_is_the_same_rider(name, full, same):
+    assert _same_name(name, full) is same
