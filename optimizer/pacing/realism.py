@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from optimizer.rider.effort import capacity
+from optimizer.rider.effort import allowance, capacity
 
 if TYPE_CHECKING:
     from optimizer.pacing.plan import Plan
@@ -30,6 +30,7 @@ class Realism:
     variation : standard deviation of power over its mean
     power_mean : W, (mean of P^p)^(1/p) with p of the rider
     capacity : W, what can be held evenly for the same time
+    limit : W, most that `power_mean` may come to: the effort limit, in the positions ridden
     stretch : greatest mean power of any stretch of two minutes or more, over what can be held
         for as long
     at_limit, coasting : shares of the time
@@ -38,6 +39,7 @@ class Realism:
     variation: float
     power_mean: float
     capacity: float
+    limit: float
     stretch: float
     at_limit: float
     coasting: float
@@ -64,10 +66,13 @@ def realism(plan: Plan, rider: Rider) -> Realism:
     span = at[last] - at[first]
     long = span >= min(_SHORTEST, 0.5 * T)
     mean = (work[last] - work[first])[long] / span[long]
+    power_mean = float(np.power(float(power**p @ held), 1.0 / p))
+    spent = float((power / plan.problem.critical_power) ** p @ elapsed)
     return Realism(
         variation=float(np.sqrt(held @ (power - plan.mean_power) ** 2) / plan.mean_power),
-        power_mean=float(np.power(float(power**p @ held), 1.0 / p)),
+        power_mean=power_mean,
         capacity=float(capacity(rider, T)),
+        limit=power_mean * float(allowance(rider, T) / spent) ** (1.0 / p),
         stretch=float((mean / capacity(rider, span[long])).max()),
         at_limit=float(held[power > _AT_LIMIT * rider.max_power].sum()),
         coasting=float(held[power < _NO_POWER].sum()))

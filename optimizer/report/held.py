@@ -19,6 +19,8 @@ __all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", 
            "risk_sentence"]
 
 _MORE = 0.005  # of the days, less is as many
+_REACHED = 0.99  # of a limit, from which it is what limits the ride
+_ENDS = "; this limits the ride"
 
 
 def risk_sentence(result: Result) -> str:
@@ -148,13 +150,19 @@ def _bike_run(result: Result) -> list[Part]:
 def _realism(result: Result) -> list[Part]:
     found = result.realism
     assert found is not None  # noqa: S101 - asked for where it is there
-    p = result.day.rider.effort_exponent
+    rider, reserve = result.day.rider, result.rideable.reserve
+    p, floor, whole, least = (rider.effort_exponent, rider.reserve_floor, float(reserve[0]),
+                              float(reserve.min()))
+    empty = _ENDS if least - floor <= (1 - _REACHED) * whole else "; this is not what limits it"
     rows = [
         ("Variation of power (standard deviation over mean)", f"{100 * found.variation:.0f} %",
          ("10 % in the usual trials of variable pacing (Atkinson et al. 2007); ±15 % for 28 min "
          "was no harder to bear (Front. Physiol. 2020, 11:1098)")),
         (f"Mean of power to the exponent {p:g}, as its root", watts(found.power_mean),
-         f"at most {watts(found.capacity)}, which you can hold evenly for this time"),
+         (f"at most {watts(found.limit)}, which you can hold evenly for this time in these "
+         f"positions{_ENDS if found.power_mean >= _REACHED * found.limit else ''}")),
+        ("Least reserve (W′) on the way", f"{least / 1000:.1f} kJ",
+         f"of {whole / 1000:.1f} kJ; never below {floor / 1000:.1f} kJ{empty}"),
         ("Hardest stretch of two minutes or more", f"{100 * found.stretch:.0f} %",
          "of the mean power that you can hold for as long; above 100 % it could not be ridden"),
         ("Time at the highest power", f"{100 * found.at_limit:.1f} %", "–"),

@@ -14,7 +14,6 @@ from optimizer.report.current import current_kit
 from optimizer.report.page import Folded, Points, Table
 from optimizer.report.weather import wind_met
 from optimizer.report.words import ascent, at_most, compass, kilometres, money, seconds
-from optimizer.rider.effort import allowance
 from optimizer.rider.recovery import RECOVERY
 
 if TYPE_CHECKING:
@@ -74,11 +73,11 @@ def _rider(result: Result) -> Table:
             ("Highest power asked for", f"{rider.max_power:.0f} W"),
             ("Reserve", RECOVERY[rider.recovery].format(share=rider.recovery_share)),
             ("Least reserve anywhere", f"{rider.reserve_floor / 1000:.1f} kJ")]
-    finish, ridden = result.plan.finish_time, result.day.rider
-    level = float(allowance(ridden, finish) / finish) ** (1 / ridden.effort_exponent)
-    rows += [("Effort limit for this duration: power-mean of the plan at most",
-              f"{level * ridden.critical_power:.0f} W, with exponent {rider.effort_exponent:g}"),
-             ("Pedals up to", f"{3.6 * rider.pedalling_speed:.0f} km/h")]
+    if result.realism is not None:
+        rows.append(("Effort limit for this duration: power-mean at most",
+                     (f"{result.realism.limit:.0f} W in the positions ridden, with exponent "
+                     f"{rider.effort_exponent:g}")))
+    rows.append(("Pedals up to", f"{3.6 * rider.pedalling_speed:.0f} km/h"))
     if result.day.kept < 1.0:
         rows.append(("Kept back for the accepted risk to run out",
                      f"{100 * (1 - result.day.kept):.1f} % of CP and W′"))

@@ -166,8 +166,9 @@ def _held(result: Result) -> dict[str, Any]:
             "single_plan_mean_time_s": fork.single_time, "known_day_mean_time_s": fork.known_time},
         "realism": None if found is None else {
             "power_variation": found.variation, "power_mean_w": found.power_mean,
-            "capacity_w": found.capacity, "hardest_stretch": found.stretch,
-            "share_at_limit": found.at_limit, "share_coasting": found.coasting},
+            "capacity_w": found.capacity, "power_mean_limit_w": found.limit,
+            "hardest_stretch": found.stretch, "share_at_limit": found.at_limit,
+            "share_coasting": found.coasting},
         "bike_and_run": [{"effort_share": row.share, "ride_s": row.ride, "run_s": row.run}
                          for row in result.bike_run]}
 

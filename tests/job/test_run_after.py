@@ -37,3 +37,12 @@ def test_a_plan_is_what_its_rider_can_hold():
     assert found.stretch <= 1.005
     assert 0.0 <= found.at_limit < 0.02
     assert 0.02 < found.variation < 0.35
+
+
+def test_the_effort_limit_is_that_of_the_positions_ridden():
+    """With 97 % of the power in its only position a ride may come to 97 % of the capacity."""
+    (first, *_) = DAY.rider.positions
+    rider = replace(DAY.rider, positions=(replace(first, power_share=0.97),))
+    found = realism(plan_ride(replace(DAY, rider=rider), BIKE), rider)
+    assert found.limit == pytest.approx(0.97 * found.capacity, rel=1e-9)
+    assert found.power_mean == pytest.approx(found.limit, rel=1e-5)

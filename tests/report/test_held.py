@@ -10,7 +10,7 @@ from optimizer.cli._terminal import show
 from optimizer.cli.plan import _tell
 from optimizer.job.plans import as_ridden
 from optimizer.job.values import Risk
-from optimizer.pacing import realism
+from optimizer.pacing import Realism, realism
 from optimizer.report.card import card_lines, card_page, day_words, figures
 from optimizer.report.held import risk_rule
 from optimizer.report.plan_page import plan_page
@@ -69,3 +69,13 @@ def test_what_is_set_beside_studies_is_the_ride_by_the_card(result):
 def test_the_card_of_a_race_morning_names_wind_and_start(result):
     # 4 m/s to the east and 3 to the north: 5 m/s or 18 km/h, from 180 + atan(4 / 3) degrees.
     assert day_words(result) == "Wind 18 km/h from 233°, start 09:30"
+
+
+def test_the_limit_that_ends_the_ride_is_named_with_one_figure(result):
+    found = Realism(0.1, 231.8, 239.4, 232.2, 0.9, 0.0, 0.0)
+    page = said(plan_page(replace(result, realism=found)))
+    assert page.count("in these positions; this limits the ride") == 1
+    assert "232 W in the positions ridden" in page
+    assert "239 W" not in page
+    page = said(plan_page(replace(result, realism=replace(found, power_mean=200.0))))
+    assert "in these positions; this limits the ride" not in page
