@@ -84,7 +84,7 @@ def rows(exposed: Exposed) -> list[tuple[str, str, str, str]]:
         return [_row(exposed, "Before, near rider and bike", drag.near, drag.near_sd),
                 _row(exposed, "After", exposed.after_drag.near, exposed.after_drag.near_sd),
                 _row(exposed, "Saved", exposed.saved.near, exposed.saved.near_sd, differs=True)]
-    alone = ("If each stood alone (best estimate)", plain(drag.apart, 4),
+    alone = ("If each stood alone", plain(drag.apart, 4),
              plain(drag.apart * exposed.watts, 1), plain(drag.apart * exposed.seconds, 0))
     return [alone, _row(exposed, "In clean air", drag.clean, drag.clean_sd),
             _row(exposed, "Near rider and bike", drag.near, drag.near_sd)]

@@ -109,7 +109,8 @@ def _drag_sentences(d: Debrief) -> list[str]:
     rolling = f"{d.rolling_resistance:.4f} ± {_HALF * d.rolling_resistance_sd:.4f}"
     said = (f"By this meter and the planned mass CdA was {d.drag_area:.3f} ± "
             f"{_HALF * d.drag_area_sd:.3f} m² and Crr {rolling}")
-    planned = f"{d.planned_drag_area:.3f} m² and {d.planned_rolling_resistance:.4f}"
+    over = " over its positions" if len(d.intended.rider.positions) > 1 else ""
+    planned = f"{d.planned_drag_area:.3f} m²{over} and {d.planned_rolling_resistance:.4f}"
     return [f"{said}; planned were {planned}." if _drag_apart(d) or _tyres_apart(d) else
             f"{said}, not clearly different from the planned {planned}."]
 
@@ -309,9 +310,12 @@ def _drag_advice(d: Debrief, after: NextPlan) -> str:
         word = "rougher" if d.rolling_resistance > d.planned_rolling_resistance else "smoother"
         why.append(f"the ride's Crr says that the road is {word} than planned, or that mass or "
                    "meter are not as planned")
-    return (f"Plan the next ride with CdA {after.drag_area:.3f} m² ({after.drag_area_now:.3f} now) "
-            f"and Crr {after.rolling_resistance:.4f} ({after.rolling_resistance_now:.4f} now), by "
-            f"{_rides(after.rides)} and what was known before; {'; '.join(why)}.")
+    positions = d.intended.rider.positions
+    where = f" {positions[0].name}" if len(positions) > 1 else ""
+    return (f"Plan the next ride with CdA {after.drag_area:.3f} m²{where} "
+            f"({after.drag_area_now:.3f} now) and Crr {after.rolling_resistance:.4f} "
+            f"({after.rolling_resistance_now:.4f} now), by {_rides(after.rides)} and "
+            f"what was known before; {'; '.join(why)}.")
 
 
 def _rides(count: int) -> str:

@@ -77,7 +77,7 @@ def sentences(rider: Rider | None, ability: Ability | None) -> list[str]:
                    f"{_count(len(span))} from {duration_words(span[0])} to "
                    f"{duration_words(span[-1])}")
         out.append(f"The curve says {listing(held)}; it is fitted to {efforts}"
-                   f"{'; the page lists what was left out' if ability.left_out else ''}.")
+                   f"{_left_out_words(ability)}.")
     if rider is not None and _spares(rider):
         left = ("leaves the run its share of the endurance" if rider.time_share < 1.0
                 else f"spends {100 * rider.effort_share:.0f} % of what could be held")
@@ -87,6 +87,14 @@ def sentences(rider: Rider | None, ability: Ability | None) -> list[str]:
         out.append("One figure is assumed; it is listed with its source." if count == 1 else
                    f"{count} figures are assumed; they are listed with their sources.")
     return out
+
+
+def _left_out_words(ability: Ability) -> str:
+    """Name the one effort that was left out; of several the page tells."""
+    left = ability.left_out
+    if len(left) > 1:
+        return f"; {len(left)} efforts were left out, as the page lists"
+    return f"; left out: {left[0].replace(': ', ', ', 1)}" if left else ""
 
 
 def _numbers(rider: Rider | None, ability: Ability | None) -> tuple[float, float, float, float]:

@@ -71,7 +71,7 @@ _TESTS: dict[str, tuple[TestKind, Measurer]] = {
     "magazine": ("rule of thumb", "independent"), "magazine test": ("rule of thumb", "independent"),
     "article": ("rule of thumb", "independent"), "forum": ("rule of thumb", ""),
     "internet": ("rule of thumb", ""), "friend": ("rule of thumb", ""),
-    "guess": ("rule of thumb", ""), "estimate": ("rule of thumb", ""),
+    "guess": ("rule of thumb", ""), "estimate": ("rule of thumb", "estimate"),
     "seller": ("rule of thumb", "seller"), "shop": ("rule of thumb", "seller"),
     "maker": ("rule of thumb", "seller"), "manufacturer": ("rule of thumb", "seller"),
     "claim": ("rule of thumb", "seller"), "advert": ("rule of thumb", "seller"),

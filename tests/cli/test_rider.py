@@ -98,3 +98,12 @@ def test_how_the_efforts_were_read_is_said_by_rider_and_by_plan(tmp_path):
     assert "How your files were read" in page
     assert note in page
     assert note in read_scenario(race / "scenario.toml").notes
+
+
+def test_the_one_effort_that_is_left_out_is_named(tmp_path):
+    table = tmp_path / "efforts.csv"
+    table.write_text("seconds,power_w\n60,612\n300,352\n1200,300\n", encoding="utf-8")
+    said = " ".join(_run(table).output.split())
+    assert "left out: 60 s, under two minutes, too short for W'." in said
+    table.write_text("seconds,power_w\n30,700\n60,612\n300,352\n1200,300\n", encoding="utf-8")
+    assert "2 efforts were left out, as the page lists." in " ".join(_run(table).output.split())

@@ -157,3 +157,10 @@ def test_evidence_has_a_stated_limit(tmp_path):
         f"A,-0.002 m2 CdA,field,{k}\n" for k in range(5001)))
     with pytest.raises(InputError, match=r"row 5002: is beyond the 5,000 results"):
         read_evidence(file)
+
+
+def test_a_test_called_an_estimate_was_measured_by_nobody(tmp_path):
+    path = tmp_path / "e.csv"
+    path.write_text("item,figure,test\nHat,saves 3 W @ 45 km/h,estimate\n", encoding="utf-8")
+    (datum,) = read_evidence(path)
+    assert (datum.test, datum.measured_by) == ("rule of thumb", "estimate")
