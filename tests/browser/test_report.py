@@ -304,12 +304,14 @@ def test_the_keyboard_reaches_everything(open_page, report):
         assert page.evaluate("document.activeElement.className") == "skip"
         page.keyboard.press("Enter")
         assert page.evaluate("document.activeElement.id") == "content"
-        reached = set()
+        left = {"set", "place", "try-speed", "try-from", "try-plan", "Print the card"}
         for _ in range(120):
             page.keyboard.press("Tab")
-            reached.add(page.evaluate("document.activeElement.id || "
-                                      "document.activeElement.textContent"))
-        assert {"set", "place", "try-speed", "try-from", "try-plan", "Print the card"} <= reached
+            left.discard(page.evaluate("document.activeElement.id || "
+                                       "document.activeElement.textContent"))
+            if not left:
+                break
+        assert not left
 
 
 def test_motion_is_reduced_where_asked(open_page, report):
