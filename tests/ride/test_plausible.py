@@ -70,10 +70,10 @@ def test_a_field_test_of_what_cannot_be_is_refused(tmp_path, what):
 def test_power_that_never_changes_is_no_traceback(tmp_path, power, says, heights):
     height = {"flat": NOTHING, "none": None}
     a, b = (file_of(tmp_path / name, columns(
-        300, power_w=NOTHING + power, latitude_deg=47.0 + 0.004 * np.cos(WAY / 500.0),
+        samples, power_w=NOTHING + power, latitude_deg=47.0 + 0.004 * np.cos(WAY / 500.0),
         longitude_deg=8.0 + 0.006 * np.sin(WAY / 500.0),
         **({"elevation_m": height[heights]} if heights in height else {})))
-        for name in ("a.csv", "b.csv"))
+        for name, samples in (("a.csv", 300), ("b.csv", 299)))  # twice the same is refused
     code, said = kitpace("fieldtest", a, b, "--mass", 80, "--setups", "a,b", "--out",
                          tmp_path / "page.html")
     assert re.search(says, said)
@@ -83,10 +83,11 @@ def test_power_that_never_changes_is_no_traceback(tmp_path, power, says, heights
 
 
 def test_a_setup_of_which_nothing_is_left_has_no_result(tmp_path):
-    good = file_of(tmp_path / "good.csv", columns())
-    still = file_of(tmp_path / "still.csv", columns(speed_mps=0.1 * SPEED, distance_m=0.1 * WAY))
-    code, said = kitpace("fieldtest", still, good, good, still, "--mass", 80, "--setups",
-                         "a,b,b,a", "--out", tmp_path / "page.html")
+    slow = {"speed_mps": 0.1 * SPEED, "distance_m": 0.1 * WAY}
+    rides = [file_of(tmp_path / f"{k}.csv", columns(900 - k, **more))
+             for k, more in enumerate((slow, {}, {}, slow))]
+    code, said = kitpace("fieldtest", *rides, "--mass", 80, "--setups", "a,b,b,a", "--out",
+                         tmp_path / "page.html")
     assert code == 2
     assert '0 stretches that show the drag with "a"' in said
 
