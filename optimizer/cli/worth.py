@@ -164,7 +164,7 @@ def _on_course(job: Job, items: tuple[ItemEvidence, ...],
 
 def _tell(valuation: Valuation) -> None:
     from optimizer.report.uncertain import between, number_range
-    from optimizer.report.worth_page import gain, lead, per_second
+    from optimizer.report.worth_page import ALONE, gain, lead, per_second
 
     say(*lead(valuation))
     if valuation.reference.assumptions:
@@ -185,5 +185,5 @@ def _tell(valuation: Valuation) -> None:
             rows.append((name, between(worth.watts[1], worth.watts_sd[1]), flat,
                          gain(valuation, worth), worth.effect.basis))
     table(headings, rows,
-          "What each saves on its own, 90 % range" + ("; ≈ no clear gain" if here else ""),
+          "What each saves on its own, 90 % range" + (f"{ALONE}; ≈ no clear gain" if here else ""),
           left=(0,) if here else (0, 4))

@@ -28,6 +28,7 @@ from optimizer.report.wind_cautions import card_cautions
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:
+    from optimizer.course import Course
     from optimizer.job import Result
     from optimizer.pacing import Block
 
@@ -49,6 +50,7 @@ _NO_POWER = 1.0  # W; less is not pedalled
 _MUCH = 0.2  # of a block's time, from which coasting is worth a word
 _FIRST = 0.1  # of a block, from which its first position is named
 _HERE = 20.0  # m, within which a line begins at a mark
+_ROUGH = 1.4  # times the rolling resistance of most of the road, from which it is felt as rough
 _FEW = 4  # lines beside which there is room for the clock at distances
 
 
@@ -192,7 +194,22 @@ def card_rules(result: Result) -> list[str]:
     fork = fork_rule(result)
     corners = ["Hands at the brakes in corners."] if result.job.course.corners else []
     return [*rules, "Brakes on: no pedalling.", *_position_rules(result), *corners,
-            *card_cautions(result), *([fork] if fork else [])]
+            *_rough_rules(result.job.course), *card_cautions(result), *([fork] if fork else [])]
+
+
+def _rough_rules(course: Course) -> list[str]:
+    """Say where the road is clearly rougher than for most of the way."""
+    factor, at = course.rolling_factor, course.distance
+    order = np.argsort(factor)
+    along = np.cumsum(np.diff(at)[order])
+    usual = factor[order][np.searchsorted(along, 0.5 * along[-1])]
+    edges = np.flatnonzero(np.diff(factor >= _ROUGH * usual, prepend=False, append=False))
+    spells = list(zip(at[edges[::2]], at[edges[1::2]], strict=True))
+    if not spells:
+        return []
+    where = (f"on {len(spells)} stretches" if len(spells) > _SPELLS else "km\u00a0" + ", ".join(
+        f"{a / 1000:.1f}{_TO}{b / 1000:.1f}" for a, b in spells))
+    return [f"Rough road {where}: hands firm."]
 
 
 def _spells(result: Result) -> list[tuple[float, float, str]]:

@@ -20,7 +20,7 @@ from optimizer.report.current import (
     nothing_bought,
     still_to_save,
 )
-from optimizer.report.money import last_money_words, slower_without
+from optimizer.report.money import each_buys, last_money_words, slower_without
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.words import (
@@ -80,7 +80,7 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
              _nothing_bought(decision, current_kit(job.catalogue, choice.owned)))
          + f" {_criterion(decision)}"),
         *([free] if (free := free_words(job.catalogue, choice, chosen)) else []),
-        _proof(job, decision), *_last_money(decision),
+        _proof(job, decision), *_last_money(job, decision),
         "kitpace plan says how to ride it, and how often you could not hold that to the finish."]
 
 
@@ -121,13 +121,15 @@ def _proof(job: Job, decision: KitDecision) -> str:
         f"{words} An integer program proves the same on its own.")
 
 
-def _last_money(decision: KitDecision) -> list[str]:
+def _last_money(job: Job, decision: KitDecision) -> list[str]:
     """Say what the dearest part of the kit likely saves, and how sure that is."""
     rival = decision.equal or decision.likely
     if rival is None:
         return []
-    return [sure_words(rival, decision.chosen, decision.choice.currency,
-                       even=rival is decision.equal)]
+    sure = sure_words(rival, decision.chosen, decision.choice.currency,
+                      even=rival is decision.equal)
+    each = each_buys(decision.choice, job.catalogue, decision.chosen, rival)
+    return [f"{sure} {each}" if each else sure]
 
 
 def sure_words(rival: Rival, chosen: KitSet, currency: str, *, even: bool) -> str:

@@ -26,18 +26,20 @@ if TYPE_CHECKING:
 
     from optimizer.evidence import Effect
     from optimizer.job import ItemWorth, Result
-    from optimizer.kit import Choice, Item, KitSet
+    from optimizer.kit import Catalogue, Choice, Item, KitSet
     from optimizer.kit.rivals import Rival
     from optimizer.report.page import Part
     from optimizer.report.svg import Drawing, Look
 
+_FEW_ITEMS = 2  # from which the last money is told item by item
 _FEW = 3  # items that the first screen names
 _HEAD = 6  # rows of a long list that are always shown
 _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 8  # rows of the forest plot that fit on paper
 
-__all__ = ["advice", "clearly_different", "frontier", "frontier_data", "items_worth", "kept_kit",
-           "last_money", "last_money_words", "money_parts", "slower_without"]
+__all__ = ["advice", "clearly_different", "each_buys", "frontier", "frontier_data",
+           "items_worth", "kept_kit", "last_money", "last_money_words", "money_parts",
+           "slower_without"]
 
 
 def advice(result: Result) -> Markup:
@@ -71,7 +73,8 @@ def last_money(result: Result) -> Markup:
     if rival is None:
         return Markup("")
     amount, says = last_money_words(rival, best, result.choice.currency, even=rival is equal)
-    return Markup(' {} <a href="#frontier">{}</a>.').format(amount, says)
+    each = each_buys(result.choice, result.job.catalogue, best, rival)
+    return Markup(' {} <a href="#frontier">{}</a>.{}').format(amount, says, each and f" {each}")
 
 
 def last_money_words(rival: Rival, chosen: KitSet, currency: str, *,
@@ -83,6 +86,25 @@ def last_money_words(rival: Rival, chosen: KitSet, currency: str, *,
     return (f"The last {money(chosen.spend - rival.kit.spend, currency)}",
             "buy little that is sure" if even else
             f"likely save {seconds(rival.behind[1])}, but not surely")
+
+
+def each_buys(choice: Choice, catalogue: Catalogue, chosen: KitSet, rival: Rival | None) -> str:
+    """Say item by item what the money buys by which a kit is dearer than a rival.
+
+    Empty for a single item, which the sum says all of, and where the losses are not known.
+    """
+    if rival is None or chosen.items != choice.best.items:
+        return ""
+    without = slower_without(choice)
+    paid = [catalogue[name] for name in chosen.items
+            if name not in rival.kit.items and catalogue[name].cost > 0 and name in without]
+    if len(paid) < _FEW_ITEMS:
+        return ""
+    paid.sort(key=lambda item: without[item.name] / item.cost)
+    first, *more = [(f"{item.name} ({money(item.cost, choice.currency)})",
+                     seconds(without[item.name])) for item in paid]
+    return f"Item by item: without {first[0]} the best kit is {first[1]} slower" + "".join(
+        f", without {name} {slower}" for name, slower in more) + "."
 
 
 def clearly_different(result: Result) -> list[bool]:
@@ -240,7 +262,19 @@ def frontier(result: Result) -> Chart:
                         "Difference from the best", "Kit"), rows, "Best kit at every price",
                        ident="frontier-table", left=(4,)), _frontier_finding(result, x, y, saved),
                  note="Each point is a kit that no cheaper one beats. Filled: not clearly slower "
-                      "than the best kit within the budget.", half=True)
+                      f"than the best kit within the budget.{_sure_and_small(result)}", half=True)
+
+
+def _sure_and_small(result: Result) -> str:
+    """Say why a kit can be clearly slower than the best one though a slower kit is not."""
+    best = result.choice.best
+    clear = [different for kit, different in zip(
+        result.choice.frontier, clearly_different(result), strict=True)
+        if kit.spend <= result.choice.budget and kit.items != best.items]
+    if all(clear) or not any(clear[clear.index(False):]):
+        return ""
+    return (" A kit that shares most with the best one can be slower by little and surely: what "
+            "both have cancels out.")
 
 
 def frontier_top(result: Result) -> float:

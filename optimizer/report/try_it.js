@@ -339,11 +339,13 @@ onmessage = ({ data }) => {
   /** @type {Tried | null} */
   let next = null;
   let sign = 0;
+  let trusted = false;
   const working = () => {
     clearTimeout(sign);
     sign = setTimeout(() => {
       bar.classList.add("working");
-      works.textContent = "Planning the ride anew …";
+      works.textContent = trusted ? "Planning the ride anew …"
+        : "Finding the plan again as a check, then planning the ride anew: some seconds …";
     }, 120);
   };
   const rest = () => {
@@ -374,6 +376,7 @@ onmessage = ({ data }) => {
   const checked = (error) => {
     const place = find("try-check");
     place.dataset.error = String(error);
+    trusted = true;
     asked = null;
     place.textContent = error < 0.5
       ? `How far to trust it: the page has just found the plan itself again by its own program; the `
@@ -423,6 +426,8 @@ onmessage = ({ data }) => {
   find("try-plan").addEventListener("click", () => reset(data.best));
   find("try-owned").addEventListener("click", () => reset(data.owned));
   form.addEventListener("submit", (event) => event.preventDefault());
+
+  says.replaceChildren(made("p", "Choose other kit, or move a control: what changes is said here."));
 
   // The plan is found again once the reader comes here.
   new IntersectionObserver((entries, observer) => {

@@ -26,7 +26,11 @@ if TYPE_CHECKING:
     from optimizer.kit import Catalogue
     from optimizer.report.page import Part
 
-__all__ = ["Valuation", "gain", "lead", "per_second", "worth_page"]
+__all__ = ["ALONE", "Valuation", "gain", "lead", "per_second", "worth_page"]
+
+ALONE = (", on the scenario's bike without other kit (kitpace plan and kit: on top of your current "
+         "kit)")
+"""Why an item is worth a little more or less here than in a plan."""
 
 _MOST_MARKS = 56  # of one picture, so that a sheet of paper holds it
 _UNITS: dict[Channel, tuple[str, float, int]] = {
@@ -171,8 +175,10 @@ def _items_table(valuation: Valuation) -> Table:
             *row, gain(valuation, worth), between(worth.seconds, worth.seconds_sd),
             *(between(w, sd) for w, sd in zip(worth.watts, worth.watts_sd, strict=True)),
             _change(worth), worth.effect.basis])
-    return Table(headings, rows, "Each item on its own, best first. Watts are at the wheel; drag "
-                 "is the mean over the yaw on the road.", ident="items-table", tools=True)
+    alone = ALONE if on_course else ""
+    return Table(headings, rows, f"Each item on its own{alone}, best first. Watts are at "
+                 "the wheel; drag is the mean over the yaw on the road.", ident="items-table",
+                 tools=True)
 
 
 def _change(worth: Worth) -> str:

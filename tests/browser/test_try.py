@@ -56,6 +56,7 @@ def pick(page, places):
 
 def test_the_page_finds_the_plan_again(open_page, report):
     with open_page(report) as page:
+        assert says(page).startswith("Choose other kit")  # scripts run, and nothing is asked yet
         come_to_the_try(page)
         check = page.locator("#try-check[data-error]")
         check.wait_for()

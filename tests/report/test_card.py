@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -286,3 +287,21 @@ def test_gpx_needs_coordinates(result, tmp_path):
     nowhere = replace(result, job=replace(result.job, course=course))
     with pytest.raises(InputError, match="coordinates"):
         write_card(nowhere, tmp_path / "card.gpx")
+
+
+def on_surface(result, *stretches):
+    """The same ride on a course with these surfaces: from, to [km], factor on Crr."""
+    course = result.job.course
+    middle = 0.5 * (course.distance[:-1] + course.distance[1:]) / 1000.0
+    factor = np.ones(len(middle))
+    for start, end, value in stretches:
+        factor[(middle >= start) & (middle <= end)] = value
+    return replace(result, job=replace(result.job, course=replace(course, rolling_factor=factor)))
+
+
+def test_the_card_says_where_the_road_is_rough(result):
+    rules = " ".join(card_rules(on_surface(result, (6.0, 7.5, 1.8), (15.5, 17.0, 3.5))))
+    rough = rules.replace("\u2060", "").replace("\u00a0", " ")
+    assert re.search(r"Rough road km 6\.[01]–7\.[45], 15\.[56]–1[67]\.[0-9]: hands firm\.", rough)
+    for even in ((), ((0.0, 99.0, 3.0),), ((2.0, 3.0, 1.2),)):  # as rough all over; hardly rougher
+        assert "Rough road" not in " ".join(card_rules(on_surface(result, *even)))

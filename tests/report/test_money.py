@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.kit import Choice, KitSet
+from optimizer.kit import Catalogue, Choice, Item, KitSet
 from optimizer.kit.choice import Alternative
+from optimizer.kit.rivals import Rival
 from optimizer.physics import Setup
-from optimizer.report.money import money_parts, slower_without
+from optimizer.report.money import each_buys, frontier, money_parts, slower_without
 
 
 def kit(spend, time, *items):
@@ -34,3 +35,35 @@ def test_no_money_is_no_sum(result, budget, head):
                      best=replace(result.choice.best, spend=min(result.choice.best.spend, budget)))
     basket = money_parts(replace(result, choice=choice))[0]
     assert basket.caption.replace("\N{NO-BREAK SPACE}", " ").startswith(head)
+
+
+def test_the_last_money_is_told_item_by_item():
+    """A dear item that is bought only because money is left does not hide behind the sum."""
+    owned, best = kit(0, 3700.0), kit(460, 3600.0, "suit", "covers", "saddle")
+    rival = kit(300, 3608.6, "suit")
+    choice = Choice(500.0, "EUR", owned, best, (owned, rival, best), 0.0, alternatives=(
+        Alternative("covers", kit(420, 3606.6, "suit", "saddle"), 6.6),
+        Alternative("saddle", kit(340, 3602.0, "suit", "covers"), 2.0),
+        Alternative("suit", kit(160, 3680.0, "covers", "saddle"), 80.0)))
+    shop = Catalogue((Item("suit", "clothing", 300.0), Item("covers", "shoes", 40.0),
+                      Item("saddle", "saddle", 120.0)))
+    behind = Rival(rival, 0.0, 0.0, 0.0, 0.0, (-2.0, 8.6, 19.0), 0.85)
+    assert each_buys(choice, shop, best, behind).replace("\N{NO-BREAK SPACE}", " ") == (
+        "Item by item: without saddle (120 EUR) the best kit is 2.0 s slower, without covers "
+        "(40 EUR) 6.6 s.")
+    one_more = replace(behind, kit=kit(340, 3602.0, "suit", "covers"))
+    assert not each_buys(choice, shop, best, one_more)
+    assert not each_buys(choice, shop, best, None)
+
+
+def test_a_sure_and_small_loss_beside_a_large_and_unsure_one_is_explained(result):
+    owned, best = result.choice.owned, kit(460, 3600.0, "suit", "saddle")
+    far, near = kit(300, 3608.0, "covers"), kit(340, 3602.0, "suit")
+    choice = replace(result.choice, budget=500.0, best=best, frontier=(owned, far, near, best))
+
+    def note(sure):
+        rivals = tuple(Rival(one, 0.0, 0.0, 0.0, 0.0, (0.0, 5.0, 9.0), chance)
+                       for one, chance in ((owned, 1.0), (far, 0.8), (near, sure)))
+        return frontier(replace(result, choice=choice, rivals=rivals)).note
+    assert "slower by little and surely" in note(0.99)
+    assert "slower by little and surely" not in note(0.85)
