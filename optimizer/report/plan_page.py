@@ -36,6 +36,7 @@ from optimizer.report.wind_cautions import wind_cautions
 from optimizer.report.words import (
     ascent,
     at_most,
+    cell_seconds,
     clock,
     kilometres,
     listing,
@@ -210,12 +211,12 @@ def _sensitivities(result: Result) -> Chart:
     rows = sorted(result.sensitivities, key=lambda row: -_half_range(row))
     known = [row for row in rows if _half_range(row) >= _VISIBLE]
     marks = [Mark(row.name, 0.0, -_half_range(row), _half_range(row), bar=True,
-                  said=f"± {seconds(_half_range(row))}") for row in known]
+                  said=f"± {cell_seconds(_half_range(row))}") for row in known]
     table = Table(
         ("Input", "Change", "Adds", "Uncertainty of the input", "90 % range of the time"),
         [(row.name, row.change, signed_seconds(row.seconds), row.uncertainty or "not stated",
           "–" if not math.isfinite(row.uncertainty_seconds) else
-          f"± {seconds(_half_range(row))}" if _half_range(row) >= _LEAST else "none")
+          f"± {cell_seconds(_half_range(row))}" if _half_range(row) >= _LEAST else "none")
          for row in rows], "Each from its own plan; ± is half of a 90 % range",
         ident="sensitivity-table", left=(0, 1, 3))
     finding = (f"{known[0].name} moves the time most, ± {seconds(_half_range(known[0]))}."

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["Slip", "SlipLine", "slips"]
 
 _MOST = 8  # lines in large letters; more of them are set smaller
+_WORDY = 380  # letters of all rules, from which they are set smaller
 _FEW = 4  # lines for which there is room to spare
 _ROOM = {"pocket": (16, 10, 6), "tube": (4, 2, 0)}  # clocks beside few, more and many lines
 _LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
@@ -125,6 +126,8 @@ def _framed(slip: Slip, cls: str, name: str, body: Markup, kind: str) -> Markup:
     """Give a card with its head, its rules and the ground."""
     note = Markup('<p class="note">{}</p>').format(slip.note) if slip.note else ""
     said = [*slip.rules, *_clocks(slip, cls)]
+    if sum(map(len, said)) > _WORDY:
+        kind = f"{kind} wordy"
     rules = Markup('<ul class="rules">{}</ul>').format(Markup("").join(
         Markup("<li>{}</li>").format(rule) for rule in said)) if said else ""
     return Markup(

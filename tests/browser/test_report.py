@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.job.values import Risk
 from optimizer.report import write_card, write_report
 from optimizer.report.card import card_csv
 from optimizer.report.result_json import result_document
 from optimizer.report.words import clock
-from tests.report.made_up import EVIL, made_up_result
+from tests.report.made_up import EVIL, made_up_result, one_line
 
 COURSES = Path(__file__).parents[2] / "courses"
 pytestmark = pytest.mark.browser
@@ -271,7 +272,7 @@ def test_the_card_can_be_saved_and_printed(open_page, report, result):
 
 CROWDED = """() => [...document.querySelectorAll('.card.tube')].flatMap((card) => {
   const edge = card.querySelector('.sliver').getBoundingClientRect().left;
-  return [...card.querySelectorAll('tr.line')].flatMap((row) => {
+  return [...card.querySelectorAll('tr.line, tr.place')].flatMap((row) => {
     const drawn = [...row.querySelectorAll('td.w, td.t, td.km, td.where')].map((cell) => {
       const range = document.createRange();
       range.selectNodeContents(cell);
@@ -288,11 +289,21 @@ CROWDED = """() => [...document.querySelectorAll('.card.tube')].flatMap((card) =
 def test_nothing_runs_together_on_the_card_for_the_top_tube(open_page, result, tmp_path):
     """Three powers a line, as on a course with climbs and descents; few lines and many."""
     few = replace(result, rideable=replace(result.rideable, blocks=result.rideable.blocks[:2]))
-    for name, one in (("few", few), ("many", result)):
+    nodes = result.plan.distance[:-1]
+    problem = replace(result.plan.problem, position=((nodes // 850.0) % 2).astype(np.int64))
+    wordy = one_line(replace(result, plan=replace(result.plan, problem=problem),
+                             risk=Risk(0.44, 0.46, 0.0, 102.0, 0.1, 231.0)),
+                     climb=270.0, descent=210.0)
+    for name, one in (("few", few), ("many", result), ("one", wordy)):
         path = write_card(one, tmp_path / f"{name}.html")
         with open_page(path) as page:
-            assert page.locator(".card.tube tr.line td.w").count() > 4
             assert page.evaluate(CROWDED) == [], name
+            assert page.evaluate("""() => [...document.querySelectorAll('.card.tube tr.place')]
+              .filter((row) => Math.abs(row.querySelector('.km').getBoundingClientRect().top
+                - row.querySelector('.t').getBoundingClientRect().top) > 8).length""") == 0
+            assert page.evaluate("""() => [...document.querySelectorAll('.card')].filter((card) =>
+              card.querySelector('.law').getBoundingClientRect().bottom
+                > card.getBoundingClientRect().bottom).length""") == 0, name
 
 
 # --- access ---------------------------------------------------------------------------------
