@@ -60,7 +60,7 @@ def command(figure: str, targets: str, power: str | None, test_density_kgm3: flo
     from optimizer.evidence.figures import read_figure
     from optimizer.evidence.pool import require_possible
 
-    stated = read_figure(figure, lenient=True, grams="drag")
+    stated = read_figure(figure, grams="drag")
     wanted = [read_target(text) for text in targets.split(",") if text.strip()]
     if not wanted:
         raise InputError("--to", "", "names no unit", "write W,s/40km,CdA")

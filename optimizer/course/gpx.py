@@ -288,7 +288,7 @@ def _all_seconds(texts: Sequence[str | None]) -> NDArray[np.float64]:
             pass
         else:
             return moments.astype(np.float64)
-    return np.array([math.nan if text is None else _seconds(text) for text in texts])
+    return np.array([math.nan if text is None else seconds_of(text) for text in texts])
 
 
 def _number(text: str | None) -> float:
@@ -303,7 +303,7 @@ def _number(text: str | None) -> float:
     return value if math.isfinite(value) else math.nan
 
 
-def _seconds(text: str) -> float:
+def seconds_of(text: str) -> float:
     """Seconds since 1970 of an xsd:dateTime; UTC where it names no zone, as GPX demands."""
     try:
         when = datetime.fromisoformat(text)

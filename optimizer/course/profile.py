@@ -213,16 +213,22 @@ def shape_line(line: Line, shape: Shape, file: str) -> Line:
     """
     line = _cut(line, shape, file)
     if shape.reverse:
-        line = replace(line, latitude=line.latitude[::-1], longitude=line.longitude[::-1],
-                       elevation=line.elevation[::-1], **{
-                           name: values[::-1] for name, values in _of_the_ground(line).items()})
+        line = replace(line, **{name: values[::-1] for name, values in _by_place(line).items()})
     return _repeat(line, shape.laps, file) if shape.laps != 1 else line
 
 
-def _of_the_ground(line: Line) -> dict[str, Any]:
-    """Arrays that only a line with a terrain model has."""
-    return {name: values for name in ("height_error", "track_elevation")
+def _by_place(line: Line) -> dict[str, Any]:
+    """All that a line holds by place."""
+    return {name: values for name in ("latitude", "longitude", "elevation", "height_error",
+                                      "track_elevation")
             if (values := getattr(line, name)) is not None}
+
+
+def _sampled(where: NDArray[np.float64], known: NDArray[np.float64],
+             by_place: dict[str, Any]) -> dict[str, Any]:
+    """Give the same at other places [m] along."""
+    return {name: (_between if name == "longitude" else np.interp)(where, known, values)
+            for name, values in by_place.items()}
 
 
 def _cut(line: Line, shape: Shape, file: str) -> Line:
@@ -238,11 +244,7 @@ def _cut(line: Line, shape: Shape, file: str) -> Line:
     end = min(end, length)
     nodes = np.linspace(shape.start, end, max(int(np.ceil((end - shape.start) / FINE_STEP)), 2) + 1)
     return replace(line, distance=nodes - shape.start,
-                   latitude=np.interp(nodes, line.distance, line.latitude),
-                   longitude=_between(nodes, line.distance, line.longitude),
-                   elevation=np.interp(nodes, line.distance, line.elevation), **{
-                       name: np.interp(nodes, line.distance, values)
-                       for name, values in _of_the_ground(line).items()})
+                   **_sampled(nodes, line.distance, _by_place(line)))
 
 
 def _repeat(line: Line, laps: int, file: str) -> Line:
@@ -258,14 +260,10 @@ def _repeat(line: Line, laps: int, file: str) -> Line:
     # The height at the seam is one: share out what the two ends differ by.
     tilt = (line.elevation[0] - line.elevation[-1]) * line.distance / line.distance[-1]
     first = slice(1, None) if seam < 0.5 else slice(0, None)
-    latitude, longitude, elevation = (
-        np.concatenate([lap, np.tile(lap[first], laps - 1)])
-        for lap in (line.latitude, line.longitude, line.elevation + tilt))
-    length = np.concatenate([[0.0], np.cumsum(step_lengths(latitude, longitude))])
+    level = replace(line, elevation=line.elevation + tilt)
+    ridden = {name: np.concatenate([lap, np.tile(lap[first], laps - 1)])
+              for name, lap in _by_place(level).items()}
+    length = np.concatenate([[0.0], np.cumsum(step_lengths(ridden["latitude"],
+                                                           ridden["longitude"]))])
     even = np.linspace(0.0, length[-1], max(int(np.ceil(length[-1] / FINE_STEP)), 2) + 1)
-    return replace(line, distance=even, latitude=np.interp(even, length, latitude),
-                   longitude=_between(even, length, longitude),
-                   elevation=np.interp(even, length, elevation), **{
-                       name: np.interp(even, length, np.concatenate(
-                           [values, np.tile(values[first], laps - 1)]))
-                       for name, values in _of_the_ground(line).items()})
+    return replace(line, distance=even, **_sampled(even, length, ridden))

@@ -12,7 +12,6 @@ from optimizer.evidence.units import TARGETS, UNITS, Shown, Unit
 
 if TYPE_CHECKING:
     from optimizer.evidence.datum import Figure
-    from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
 
 __all__ = ["Target", "express", "read_target"]
@@ -79,8 +78,7 @@ def read_target(text: str) -> Target:
 
 
 def express(figure: Figure, target: Target, reference: Reference, *,
-            air_density: float | None = None, yaw: float = 0.0,
-            priors: Priors | None = None) -> Change:
+            air_density: float | None = None, yaw: float = 0.0) -> Change:
     """Convert a figure to `target`, in the target's unit, with the uncertainty of the whole chain.
 
     Parameters
@@ -90,7 +88,6 @@ def express(figure: Figure, target: Target, reference: Reference, *,
     reference : rider, bike and air that stand for what is not stated
     air_density : kg/m³ of the test, where it is stated
     yaw : rad, at which it was done
-    priors : factors of the kinds of test; those of the package by default
 
     Returns
     -------
@@ -105,4 +102,4 @@ def express(figure: Figure, target: Target, reference: Reference, *,
             here = replace(here, speed=target.speed)
         return target.counts.figure(channel, value, here, target.distance) / target.scale
 
-    return through(figure, reference, then, air_density=air_density, yaw=yaw, priors=priors)
+    return through(figure, reference, then, air_density=air_density, yaw=yaw)

@@ -102,16 +102,16 @@ class _Parts:
     power: float | None
 
 
-def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = False,
-                grams: str = "") -> Figure:
+def read_figure(text: str, file: str = "", where: str = "", *, grams: str = "") -> Figure:
     """Read a stated change; where the reading goes beyond the text, `read_as` says how.
+
+    A bare number is the size of a saving (not for a mass), a percentage without a base is of the
+    drag.
 
     Parameters
     ----------
     text : such as "saves 8 W @ 45 km/h"
     file, where : named in a message
-    lenient : take what the trade leaves out: a bare number is the size of a saving (not for a
-        mass), a percentage without a base is of the drag
     grams : what grams are where nothing else says so: "drag", or "" to refuse them
 
     Returns
@@ -128,12 +128,12 @@ def read_figure(text: str, file: str = "", where: str = "", *, lenient: bool = F
     plain, about, at_most = _plainer(stated)
     plain, part = _take(_WHERE, plain)
     plain, uncertainty = _take(_UNCERTAINTY, _SHARED_UNIT.sub(r"\1 \3 ± \2 \3", plain))
-    parts, completed = _completed(_take_apart(plain, stated, up_to=at_most), lenient, grams)
+    parts, completed = _completed(_take_apart(plain, stated, up_to=at_most), grams)
     unit, size = _unit(parts, stated)
     direction = _direction(parts, unit, stated)
     _possible(size, unit, stated)
     if not direction and size:
-        if not lenient or unit.name == "mass":
+        if unit.name == "mass":
             raise stated.refuse("is a number without a direction",
                                 'say "saves" or "costs", or give it a sign: minus is less of it')
         completed = True
@@ -173,10 +173,10 @@ def _plainer(stated: Stated) -> tuple[str, bool, bool]:
     return plain, bool(about), bool(at_most)
 
 
-def _completed(parts: _Parts, lenient: bool, grams: str) -> tuple[_Parts, bool]:
-    """Give a number the quantity that the trade means where nothing is said, if that is allowed."""
+def _completed(parts: _Parts, grams: str) -> tuple[_Parts, bool]:
+    """Give a number the quantity that the trade means where nothing is said."""
     bare = not parts.topic
-    share = lenient and parts.unit == "%"
+    share = parts.unit == "%"
     weight = grams == "drag" and parts.unit.lower() in {"g", "gram", "grams"}
     if bare and (share or weight):
         return replace(parts, topic="drag"), share or parts.speed is None

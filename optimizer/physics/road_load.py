@@ -187,8 +187,7 @@ def aerodynamic_force(
 def drag_and_slope(
     speed: NDArray[np.float64], headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
     air_density: NDArray[np.float64] | float, drag: DragArea,
-    position: NDArray[np.int64] | int = 0, *, factor: NDArray[np.float64] | float = 1.0,
-    change: NDArray[np.float64] | float = 0.0, room: NDArray[np.float64] | None = None,
+    position: NDArray[np.int64] | int = 0, *, room: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """`aerodynamic_force` and its first derivative, with as little work as will do.
 
@@ -196,9 +195,8 @@ def drag_and_slope(
     ----------
     speed, headwind, crosswind : (b,) m/s; a head wind is positive
     air_density : kg/m³
-    drag : CdA [m²] against yaw, taken `factor` times, plus `change` [m²]
+    drag : CdA [m²] against yaw
     position : row of `drag` in use, one for all or (b,)
-    factor, change : one for all or (b,)
     room : (ROOM, b) to work in, which many calls in a row may share; what is given then lies in it,
         and the next call writes over it
 
@@ -217,8 +215,7 @@ def drag_and_slope(
     q = np.sqrt(np.add(q, 1e-12, out=r[2]), out=r[2])
     half = 0.5 * np.asarray(air_density)
     if len(drag.yaw) == 1:
-        area = np.multiply(drag.area[position, 0], factor, out=r[3])
-        area = np.multiply(np.add(area, change, out=r[3]), half, out=r[3])
+        area = np.multiply(drag.area[position, 0], half, out=r[3])
         turn: NDArray[np.float64] | None = None
     else:
         across, ahead = np.abs(crosswind), np.abs(along)
@@ -231,9 +228,8 @@ def drag_and_slope(
         else:
             a, b, c, d = drag._columns[position].take(cell, axis=1, mode="clip")  # type: ignore[attr-defined] # noqa: SLF001
         u = yaw - cell * width
-        area = np.multiply(a + u * (b + u * (c + u * d)), factor, out=r[3])
-        area = np.multiply(np.add(area, change, out=r[3]), half, out=r[3])
-        turn = half * factor * (b + u * (2 * c + 3 * u * d)) * across * ahead / q
+        area = np.multiply(a + u * (b + u * (c + u * d)), half, out=r[3])
+        turn = half * (b + u * (2 * c + 3 * u * d)) * across * ahead / q
     force = np.multiply(np.multiply(area, along, out=r[4]), q, out=r[4])
     slope = np.add(np.divide(square, q, out=r[1]), q, out=r[1])
     slope = np.multiply(area, slope, out=r[5])

@@ -231,16 +231,10 @@ def _nothing_known(conditions: Conditions, ride: Ride) -> Along:
     same = np.ones(len(ride.time))
     height = ride.elevation if ride.has_elevation else conditions.reference_elevation * same
     density = air_density_along(conditions, height, ride.distance, ride.time)
-    return Along(heading_of(ride), density, *_wind_at_rider(conditions, ride), same, same)
-
-
-def _wind_at_rider(conditions: Conditions,
-                   ride: Ride) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Wind of the weather report over open land, at the height of the rider."""
-    n = len(ride.time)
-    north, east = wind_along(conditions, ride.distance, ride.time, np.zeros(n),
-                             np.full(n, _OPEN_LAND), np.ones(n))
-    return east, -north
+    # Head and cross wind of somebody who rides north.
+    south, east = wind_along(conditions, ride.distance, ride.time, 0.0 * same, _OPEN_LAND * same,
+                             same)
+    return Along(heading_of(ride), density, east, -south, same, same)
 
 
 def drag_energy(segments: Segments, east: float, north: float,

@@ -193,7 +193,7 @@ def _figure(row: Row) -> Figure | None:
     if not text:
         return None
     try:
-        figure = read_figure(text, row.file, f"row {row.line}, column figure", lenient=True)
+        figure = read_figure(text, row.file, f"row {row.line}, column figure")
     except InputError as error:
         row.keep(error)
         return None

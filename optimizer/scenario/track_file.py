@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from optimizer.course.gpx import LARGEST_FILE, MOST_POINTS, Points, read_gpx
+from optimizer.course.gpx import LARGEST_FILE, MOST_POINTS, Points, read_gpx, seconds_of
 from optimizer.course.read import read_course as _read_course
 from optimizer.errors import InputError
 from optimizer.files import open_input
@@ -143,8 +142,4 @@ def _seconds(row: Row) -> float:
     elapsed = row.number("elapsed_s", None, low=0.0, high=1e7)
     if elapsed is not None or not row.has("time"):
         return np.nan if elapsed is None else elapsed
-    try:
-        moment = datetime.fromisoformat(row.text("time"))
-        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
-    except (ValueError, OverflowError):
-        return np.nan
+    return seconds_of(row.text("time"))

@@ -17,7 +17,7 @@ Z90 = 1.6448536  # standard normal, 95 % point: tables of any textbook
 
 
 def read(text):
-    return read_figure(text, "e.csv", "row 2", lenient=True, grams="drag")
+    return read_figure(text, "e.csv", "row 2", grams="drag")
 
 
 @pytest.mark.parametrize(("text", "quantity", "value", "sd", "speed_kmh"), [

@@ -51,9 +51,6 @@ def test_short_form_of_the_drag(table):
     short, short_slope = drag_and_slope(speed, head, cross, 1.2, table, 0)
     assert short == pytest.approx(force, abs=1e-10)
     assert short_slope == pytest.approx(slope, abs=1e-10)
-    more = drag_and_slope(speed, head, cross, 1.2, table, 0, factor=1.1, change=0.01)[0]
-    extra = aerodynamic_force(speed, head, cross, 1.2, DragArea.constant(0.01))[0]
-    assert more == pytest.approx(1.1 * force + extra, abs=1e-10)
 
 
 def test_a_stalled_ride_says_so():

@@ -18,7 +18,7 @@ P0 = {"mass": 80.0, "rolling_resistance": 0.0032, "efficiency": 0.976, "air_dens
 
 def in_currency(text, target, **reference):
     here = Reference.of(**reference)
-    return abs(express(read_figure(text, lenient=True), read_target(target), here).value)
+    return abs(express(read_figure(text), read_target(target), here).value)
 
 
 @pytest.mark.parametrize(("grams", "kmh", "watts", "tolerance"), [
