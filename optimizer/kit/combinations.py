@@ -24,7 +24,16 @@ _FEW = 4  # places; what more of them share is decided late in any order
 
 
 def distinct(sets: Sequence[NDArray[np.bool_]]) -> NDArray[np.bool_]:
-    """(s, n) every set of some tables (·, n) once, in the order of their flags."""
+    """List every set of some tables once, in the order of their flags.
+
+    Parameters
+    ----------
+    sets : tables (k, n) of flags
+
+    Returns
+    -------
+    (s, n)
+    """
     every = np.concatenate(sets)
     # As numbers of 64 bits that sort as the flags do: `numpy.unique` compares them one by one.
     packed = np.packbits(every, axis=1)
