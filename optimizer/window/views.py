@@ -245,6 +245,7 @@ class Rider(View):
     def live(self) -> Markup:
         """Draw the curve, and say what it means."""
         from optimizer.report.page import Points, fragment
+        from optimizer.report.rests_on import READ
         from optimizer.report.rider_page import curve_parts, sentences
         from optimizer.scenario.rider_file import read_ability
 
@@ -252,6 +253,8 @@ class Rider(View):
         parts: list[Part] = [" ".join(sentences(rider, ability))]
         if ability is not None:
             parts += curve_parts(ability)
+            if ability.notes:
+                parts += [f"{READ}:", Points(ability.notes)]
         if rider.assumed:
             parts += ["Assumed, because your files do not say:", Points(rider.assumed)]
         return fragment(parts)

@@ -276,3 +276,11 @@ def test_a_form_says_nothing_that_only_a_file_means(client, page):
     said = client.get(address(page)).text
     assert "relative to this" not in said
     assert "[ ]" not in said
+
+
+def test_how_a_table_of_efforts_was_read_is_said(client, folder):
+    (folder / "best.csv").write_text("minutes,power_w,mood\n5:00,340,fine\n60,260,\n")
+    (folder / "rider.toml").write_text('name = "Ann"\nmass_kg = 70\nefforts_csv = "best.csv"\n')
+    page = html.unescape(client.get(address("rider")).text)
+    assert "How your files were read" in page
+    assert "best.csv: not used: the column mood" in page
