@@ -11,6 +11,7 @@ import numpy as np
 from optimizer import defaults
 from optimizer.course.course import Corner
 from optimizer.course.geodesy import step_lengths
+from optimizer.course.smoothing import runs_of
 from optimizer.defaults import GRAVITY
 
 if TYPE_CHECKING:
@@ -176,8 +177,7 @@ def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[int]:
     turned = np.abs((heading[after - 1] - heading[before] + np.pi) % (2 * np.pi) - np.pi)
     back = (apart < 10.0) & (turned > np.radians(150.0))
     found = []
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], back.astype(int), [0]])))
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
+    for a, b in runs_of(back):
         middle = a + int(np.argmin(apart[a:b])) + reach
         near = slice(max(middle - 3, 0), min(middle + 2, len(turn)))
         found.append(near.start + int(np.argmax(np.abs(turn[near]))))

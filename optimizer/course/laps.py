@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.course.geodesy import local_metres
+from optimizer.course.smoothing import runs_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -128,18 +129,13 @@ class _Line:
 
 def _longest_run(same: NDArray[np.bool_]) -> tuple[int, int]:
     """First and behind-last place of the longest stretch that is true; short breaks are bridged."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    begins, ends = edges[::2], edges[1::2]
-    if not len(begins):
-        return 0, 0
-    runs = [[int(begins[0]), int(ends[0])]]
-    for a, b in zip(begins[1:], ends[1:], strict=True):
-        if a - runs[-1][1] <= 2:  # a corner cut or a wrong fix
-            runs[-1][1] = int(b)
+    runs: list[tuple[int, int]] = []
+    for a, b in runs_of(same):
+        if runs and a - runs[-1][1] <= 2:  # a corner cut or a wrong fix
+            runs[-1] = (runs[-1][0], b)
         else:
-            runs.append([int(a), int(b)])
-    begin, end = max(runs, key=lambda run: run[1] - run[0])
-    return begin, end
+            runs.append((a, b))
+    return max(runs, key=lambda run: run[1] - run[0], default=(0, 0))
 
 
 def _lay(line: _Line, begin: float, lap: float, length: float) -> Laps | None:

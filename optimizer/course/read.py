@@ -23,6 +23,7 @@ from optimizer.course.geodesy import cartesian, step_lengths
 from optimizer.course.gpx import Points, read_gpx
 from optimizer.course.profile import Shape, draw_line, shape_line
 from optimizer.course.shelter import obstacle_sectors, surface_sectors
+from optimizer.course.smoothing import runs_of
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -228,9 +229,7 @@ def _passes(away: NDArray[np.float64], distance: NDArray[np.float64]) -> list[fl
     if away.min() > _BESIDE:
         return []
     near = away < max(30.0, 1.5 * float(away.min()))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
-    return [float(distance[a + int(np.argmin(away[a:b]))])
-            for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [float(distance[a + int(np.argmin(away[a:b]))]) for a, b in runs_of(near)]
 
 
 def _named(corners: tuple[Corner, ...], marks: tuple[Mark, ...]) -> tuple[Corner, ...]:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["Smooth", "running_median", "smooth"]
+__all__ = ["Smooth", "running_median", "runs_of", "smooth"]
 
 _MOST_ASKED = 50_000  # data
 
@@ -114,6 +114,21 @@ def running_median(values: NDArray[np.float64], size: int) -> NDArray[np.float64
     padded = np.pad(values, half, mode="reflect")
     return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1),
                                 axis=1))
+
+
+def runs_of(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First of each run of true entries, and the first after it.
+
+    Parameters
+    ----------
+    which : (n,)
+
+    Returns
+    -------
+    pairs of indices, in order
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(int), [0]])))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _asked_of_the_middle(where: NDArray[np.float64], data: NDArray[np.float64],

@@ -17,6 +17,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d, grey_closing, grey_opening
 
 from optimizer.course.geodesy import east_north, move
+from optimizer.course.smoothing import runs_of
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -285,7 +286,7 @@ def _off_the_road(height: NDArray[np.float64], track: NDArray[np.float64],
     out = np.zeros(len(off), dtype=bool)
     for depth in (grey_closing(off, window) - off, off - grey_opening(off, window)):
         usual = float(np.median(depth))
-        for a, b in _runs(depth > max(_LEAVES, _SURE * usual)):
+        for a, b in runs_of(depth > max(_LEAVES, _SURE * usual)):
             top = a + int(np.argmax(depth[a:b]))
             deepest = float(depth[top])
             flanks = [_first_below(side, 0.2 * deepest) - _first_below(side, 0.8 * deepest)
@@ -369,22 +370,16 @@ def _check_unit(height: NDArray[np.float64], track: NDArray[np.float64], model: 
                             "it is of the same place.")
 
 
-def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First of each run of true entries, and the first after it."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(int), [0]])))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def _kilometres(which: NDArray[np.bool_], distance: NDArray[np.float64]) -> str:
     parts = [f"{distance[a] / 1000:.1f} to {distance[min(b, len(distance) - 1)] / 1000:.1f}"
-             for a, b in _runs(which)]
+             for a, b in runs_of(which)]
     return f"km {', '.join(parts[:4])}{' ...' if len(parts) > 4 else ''}"
 
 
 def _note_spans(levelled: NDArray[np.bool_], off: NDArray[np.float64],
                 distance: NDArray[np.float64], log: Log) -> None:
     """Note each span, and how far the model was off there (n,) [m]."""
-    spans = [(a, b, float(off[a:b].sum()) < 0.0) for a, b in _runs(levelled)]
+    spans = [(a, b, float(off[a:b].sum()) < 0.0) for a, b in runs_of(levelled)]
     for below, what in ((True, "bridges, where the model shows the ground below"),
                         (False, "cuttings and tunnels, where the model shows the ground above")):
         found = [(a, b) for a, b, under in spans if under == below]

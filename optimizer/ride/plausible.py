@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.course.smoothing import runs_of
 from optimizer.errors import InputError
 from optimizer.physics import GRAVITY
 
@@ -39,11 +40,9 @@ def dead_power(time: NDArray[np.float64], distance: NDArray[np.float64],
     """
     if not np.isfinite(elevation).any():
         return np.asarray((power == 0.0) & ~np.any(power > 0.0))
-    still = power == 0.0
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(int)))
     head = elevation + speed**2 / (2.0 * GRAVITY)
     out = np.zeros(len(time), dtype=bool)
-    for start, end in edges.reshape(-1, 2):
+    for start, end in runs_of(power == 0.0):
         last = end - 1
         way = distance[last] - distance[start]
         paid = head[start] - head[last]
