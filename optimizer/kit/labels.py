@@ -10,9 +10,11 @@ link is decided, what the relaxation lost on it is added again.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+
+from optimizer.highs import quiet_highs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -103,9 +105,7 @@ def _multipliers(cost: NDArray[np.float64], rows: NDArray[np.float64],
     program.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
     program.a_matrix_.start_ = np.searchsorted(row, np.arange(len(limit) + 1))
     program.a_matrix_.index_, program.a_matrix_.value_ = column, rows[row, column]
-    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
-    for name, value in (("output_flag", False), ("threads", 1)):
-        highs.setOptionValue(name, value)
+    highs = quiet_highs()
     highs.passModel(program)
     highs.run()
     if highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.highs import quiet_highs
 from optimizer.pacing.convex import ConvexProgram, drag_in_energy
 from optimizer.pacing.interior_point import ROWS, Solution
 from optimizer.pacing.lagrangian import Point, Slopes, gradient, linearised
@@ -389,12 +390,8 @@ def _optimal_multipliers(cost: NDArray[np.float64], matrix: Any, right: NDArray[
     near.col_value = np.clip(x, *bounds)
     near.row_value = matrix @ near.col_value
     near.col_dual, near.row_dual = cost + matrix.T @ y, -y
-    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
-    # One thread, as wherever HiGHS is used here: it refuses any number but the first of a process.
-    for name, value in (("output_flag", False), ("threads", 1), ("solver", "simplex"),
-                        ("presolve", "off"), ("simplex_strategy", _PRIMAL),
-                        ("simplex_iteration_limit", len(right))):
-        highs.setOptionValue(name, value)
+    highs = quiet_highs(solver="simplex", presolve="off", simplex_strategy=_PRIMAL,
+                        simplex_iteration_limit=len(right))
     highs.run()  # of nothing yet: it sets up the thread, which crossover takes for granted
     highs.passModel(program)
     highs.crossover(near)

@@ -11,10 +11,11 @@ the range of times is small, and bounds on them are close.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.highs import quiet_highs
 from optimizer.seasons.program import Rest, cut_model
 
 if TYPE_CHECKING:
@@ -141,10 +142,8 @@ class _Linear:
         program.a_matrix_.start_ = arrays.matrix.indptr
         program.a_matrix_.index_ = arrays.matrix.indices
         program.a_matrix_.value_ = arrays.matrix.data
-        self._highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
+        self._highs = quiet_highs(random_seed=1)
         self._status = highspy.HighsModelStatus
-        for name, value in (("output_flag", False), ("threads", 1), ("random_seed", 1)):
-            self._highs.setOptionValue(name, value)
         self._highs.passModel(program)
         self._rows = program.num_row_
 

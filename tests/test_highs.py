@@ -1,0 +1,17 @@
+"""HiGHS as everybody here asks for it: silent, on one thread."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+
+def test_it_solves_without_a_word():
+    """On standard output below Python, where it would stand among what was asked for."""
+    done = subprocess.run([sys.executable, "-c", (
+        "import numpy as np\n"
+        "from optimizer.kit.labels import _multipliers\n"
+        "found = _multipliers(np.array([-1.0, -2.0]), np.ones((1, 2)), np.ones(1), np.ones(2))\n"
+        "print(float(found[0]))")], capture_output=True, text=True, check=True, timeout=60)
+    assert 1.0 <= float(done.stdout) <= 2.0
+    assert done.stderr == ""
