@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, InputErrors
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -215,29 +215,41 @@ def check_outputs(outputs: Sequence[Output], inputs: Iterable[Path | str], *,
     An output may be no input, no other output and no part of the path of one, whatever links
     and names lead to it; it may not replace a file that kitpace did not write, unless
     `overwrite`; and it has to be a regular file, or none as yet, where one can be written.
-    Nothing is left behind. Raises InputError for the first that is not right.
+    Nothing is left behind. Raises InputError for what is not right, all of it at once.
     """
     known = {_identity(path): str(path) for path in inputs}
     seen: list[tuple[_Identity, Output]] = []
+    wrong = []
     for output in outputs:
-        here = _identity(output.path)
-        if here in known:
-            raise _refusal(output, "is a file that this run reads" if str(output.path) ==
-                           known[here] else f"is {known[here]}, which this run reads",
-                           "give the output another name")
-        for there, other in seen:
-            if here == there and not _is_null(output.path):
-                raise _refusal(output, f"is also the output of {other.option}",
-                               "give each output its own name")
-            if _inside(here, there) or _inside(there, here):
-                raise _refusal(output, f"would be a file where the output of {other.option}, "
-                               f"{other.path}, needs a folder, or the other way round",
-                               "give each output its own name")
-        seen.append((here, output))
-        _probe(output)
-        if output.mark is not None and not overwrite and _is_foreign(output):
-            raise _refusal(output, "exists already, and kitpace did not write it",
-                           "give the output another name, or replace the file with --overwrite")
+        try:
+            _check_output(output, known, seen, overwrite=overwrite)
+        except InputError as error:
+            wrong.append(error)
+        seen.append((_identity(output.path), output))
+    if wrong:
+        raise InputErrors.joined(wrong)
+
+
+def _check_output(output: Output, known: dict[_Identity, str],
+                  seen: Sequence[tuple[_Identity, Output]], *, overwrite: bool) -> None:
+    """Refuse one output beside the `known` inputs and the outputs `seen` before it."""
+    here = _identity(output.path)
+    if here in known:
+        raise _refusal(output, "is a file that this run reads" if str(output.path) ==
+                       known[here] else f"is {known[here]}, which this run reads",
+                       "give the output another name")
+    for there, other in seen:
+        if here == there and not _is_null(output.path):
+            raise _refusal(output, f"is also the output of {other.option}",
+                           "give each output its own name")
+        if _inside(here, there) or _inside(there, here):
+            raise _refusal(output, f"would be a file where the output of {other.option}, "
+                           f"{other.path}, needs a folder, or the other way round",
+                           "give each output its own name")
+    _probe(output)
+    if output.mark is not None and not overwrite and _is_foreign(output):
+        raise _refusal(output, "exists already, and kitpace did not write it",
+                       "give the output another name, or replace the file with --overwrite")
 
 
 def write_atomic(path: Path | str, content: str | bytes) -> Path:

@@ -294,7 +294,7 @@ def _rules(result: Result) -> list[Part]:
         words.append(f"One power all the way is {seconds(ridden.even_price)} slower than the ideal "
                      f"ride, these blocks are {seconds(max(ridden.price, 0.0))} slower.")
     left, whole = float(ridden.reserve[-1]), float(ridden.reserve[0])
-    if left > _MUCH_LEFT * whole and result.plan.seconds_per_effort > 0:
+    if _MUCH_LEFT * whole < left < whole - 1.0 and result.plan.seconds_per_effort > 0:
         words.append(f"{left / 1000:.1f} of {whole / 1000:.1f} kJ of the reserve (W′) are left at "
                      "the finish: the effort that can be held for so long is the limit.")
     if ridden.hills_save > 0:

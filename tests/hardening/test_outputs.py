@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, InputErrors
 from optimizer.files import Output, check_outputs, write_all, write_atomic
 from tests.hardening.corpus import EVIDENCE, KIT, SCENARIO, kitpace, race
 
@@ -246,6 +246,21 @@ def test_a_folder_without_room_is_noticed(files):
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert not [path for path in files.iterdir() if path.name.startswith(".")]
+
+
+def test_all_that_is_wrong_with_outputs_is_told_at_once(tmp_path):
+    (tmp_path / "mine.html").write_text("my own page")
+    (tmp_path / "in.csv").write_text("a,b")
+    with pytest.raises(InputErrors) as caught:
+        check_outputs([Output("--out", tmp_path / "mine.html", b"kitpace"),
+                       Output("--json", tmp_path / "in.csv", b"kitpace"),
+                       Output("--card", tmp_path / "fine.html", b"kitpace"),
+                       Output("--tables", tmp_path / "fine.html" / "x.xlsx", b"kitpace")],
+                      [tmp_path / "in.csv"])
+    said = str(caught.value)
+    assert len(caught.value.found) == 3
+    assert all(words in said for words in ("kitpace did not write it", "that this run reads",
+                                           "--tables: would be a file"))
 
 
 @posix
