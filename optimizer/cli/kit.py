@@ -57,21 +57,22 @@ def _steps(context: click.Context, parameter: click.Parameter, value: str | None
     return amounts
 
 
-def _target(context: click.Context, parameter: click.Parameter, value: str | None,
-            ) -> float | None:
-    """Read `--target 57:30` or `--target 1:02:00`."""
+def _targets(context: click.Context, parameter: click.Parameter, value: str | None,
+             ) -> tuple[float, ...]:
+    """Read `--target 57:30`, or one for each scenario: `--target 57:30,1:02:00`."""
     del context, parameter
     if value is None:
-        return None
+        return ()
     from optimizer.scenario.tables import parse_clock
 
     try:
-        seconds = parse_clock(value)
-        if seconds > 0:
-            return seconds
+        found = tuple(parse_clock(part) for part in value.split(","))
+        if min(found) > 0:
+            return found
     except ValueError:
         pass
-    raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss")
+    raise InputError("--target", "", f'"{value}" is not a time', "write m:ss or h:mm:ss, and for "
+                     "several scenarios one for each with commas: 57:30,1:02:00")
 
 
 @click.command("kit", cls=TellingAll)
@@ -80,7 +81,8 @@ def _target(context: click.Context, parameter: click.Parameter, value: str | Non
 @wind_option
 @start_option
 @by_options
-@click.option("--target", metavar="M:SS", callback=_target, help="Time to beat, for --by target.")
+@click.option("--target", "targets", metavar="M:SS", callback=_targets,
+              help="Time to beat, for --by target; one for each scenario, with commas.")
 @click.option("--money", metavar="A,B,...", callback=_steps,
               help="Money in all at each stage, where it comes in steps: 750,1500.")
 @least_gain_option
@@ -114,22 +116,24 @@ def command(scenarios: tuple[str, ...], out: str | None, tables: str | None, tim
     from optimizer.uncertainty import MEASURES
 
     chance = MEASURES[options["by"]].chance
-    if chance != (options["target"] is not None):
+    if chance != bool(options["targets"]):
         raise InputError("--target", "", "goes with --by target, and neither works alone",
                          "write --by target --target 57:30")
+    if chance and len(options["targets"]) != len(scenarios):
+        raise InputError("--target", "", f"has {len(options['targets'])} times for "
+                         f"{len(scenarios)} scenarios",
+                         "write one time for each, in their order: 57:30,1:02:00")
     _outputs.check_run([*([_outputs.page("--out", out)] if out else []),
                         *([_outputs.xlsx("--tables", tables)] if tables else [])], scenarios,
                        overwrite=overwrite)
     if len(scenarios) > 1:
-        if chance or options["second_proof"] or tables:
-            raise InputError("kit", "", "--by target, --tables and --second-proof need one "
-                             "scenario",
-                             "name one, or write a season file: kitpace season takes targets and "
-                             "--csv")
+        if options["second_proof"]:
+            raise InputError("--second-proof", "", "needs one scenario: the proof for several is "
+                             "by programs already", "leave it out, or name one scenario")
         if options["budget"] is None:
             raise InputError("--budget", "", "is missing: several scenarios share one budget",
                              "say what all of them may spend together, such as --budget 1500")
-        _shared(scenarios, out, options, timings=timings)
+        _shared(scenarios, out, tables, options, timings=timings)
         return
     with progress_line("Weighing kit", timings=timings) as progress:
         job, decision = _decide(scenarios[0], options, progress)
@@ -170,7 +174,7 @@ def _decide(scenario: str, options: dict[str, Any],
         raise InputError(scenario, "", "names no kit to choose from",
                          'add the table [kit] with catalogue = "kit.csv"')
     return job, kit_decision(job, by=options["by"], level=options["level"],
-                          target=options["target"] or 0.0, stages=options["money"],
+                          target=next(iter(options["targets"]), 0.0), stages=options["money"],
                           draws=options["draws"], twice=options["second_proof"],
                           progress=progress)
 
@@ -195,8 +199,8 @@ def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
         table(("Not chosen", "Why"), decision.left_out, left=(0, 1))
 
 
-def _shared(scenarios: tuple[str, ...], out: str | None, options: dict[str, Any], *,
-            timings: bool) -> None:
+def _shared(scenarios: tuple[str, ...], out: str | None, tables: str | None,
+            options: dict[str, Any], *, timings: bool) -> None:
     """Share one budget among several rides: a season of these files, in which nothing is lent."""
     from optimizer.cli.season import tell
     from optimizer.files import write_atomic
@@ -219,11 +223,20 @@ def _shared(scenarios: tuple[str, ...], out: str | None, options: dict[str, Any]
         least = max(job.options.least_gain for job in jobs)
         season = season_of_scenarios("Shared budget", [(job.rider.name, job) for job in jobs],
                                      options["budget"], least)
+        if options["targets"]:
+            season = replace(season, entries=tuple(
+                replace(entry, target=target) for entry, target in zip(
+                    season.entries, options["targets"], strict=True)))
         found = run_season(season, by=options["by"], level=options["level"],
                            stages=options["money"], progress=progress)
         if out:
             write_atomic(out, season_page(found))
+        if tables:
+            from optimizer.report.workbook import season_sheets, workbook
+
+            write_atomic(tables, workbook(season_sheets(found), tables))
     tell(found)
-    if out:
-        say()
-        say(f"Page: {out}")
+    for what, path in (("Page", out), ("Tables", tables)):
+        if path:
+            say()
+            say(f"{what}: {path}")

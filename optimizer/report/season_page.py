@@ -150,7 +150,7 @@ def purchase_table(found: SeasonKit) -> Table:
     return Table(("Needed for", "Buy", "For", f"Price, {season.currency}", _saves(found),
                   "Resale", "Caution"), rows,
                  f"What to buy, in the order of the races. {_saves(found)}: {_weighted(found)} "
-                 "lost without it and with nothing in its place",
+                 "lost without it and with nothing in its place, by the times of the proof",
                  left=(0, 1, 2, 6))
 
 
@@ -262,15 +262,17 @@ def frontier_table(found: SeasonKit) -> Table:
         gone = sorted(last - set(here))
         last = set(here)
         rows.append((money(round(point.budget)), money(round(point.spend)), _saved(point.saved),
+                     at_most(point.gap) if math.isfinite(point.gap) else "–",
                      "yes" if point.chosen else "", ", ".join(new) or "–",
                      ", ".join(gone) or "–"))
     return Table((f"Budget, {found.season.currency}", "Spent",
                   "Saved, weighted" if _weighted(found).startswith("weighted") else "Saved",
-                  "Chosen", "New in it", "No longer in it"), rows,
+                  "Gap", "Chosen", "New in it", "No longer in it"), rows,
                  f"Best season found at each budget, in {_weighted(found)}, with a plan for each "
-                 + ("kit. Only the chosen budget has a proof; the proof compares kits in the wind "
-                    "and under the effort limit of the current bike"
-                    if found.measure.of is None else "kit; without a proof"), left=(4, 5))
+                 + ("kit. No other season for that money saves more by over the gap, which is "
+                    "close for the chosen budget only; proofs compare kits in the wind and under "
+                    "the effort limit of the current bike"
+                    if found.measure.of is None else "kit; without a proof"), left=(5, 6))
 
 
 def stage_table(found: SeasonKit) -> Table:
@@ -461,6 +463,7 @@ def season_json(found: SeasonKit) -> str:
         "frontier": [{
             "budget": point.budget, "spend": point.spend, "saved_s": point.saved,
             "bought": list(point.bought), "hired": list(point.hired),
+            "gap_s": point.gap if math.isfinite(point.gap) else None,
             "chosen": point.chosen} for point in found.frontier],
         "next": [{"item": season.pools[one.pool].item,
                   "rider": season.pools[one.pool].rider or None, "price": one.price,

@@ -19,10 +19,11 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.kit import KitSet
     from optimizer.report.worth_page import Valuation
+    from optimizer.seasons import SeasonKit
 
     Sheet = tuple[str, Sequence[str], Iterable[Sequence[object]]]
 
-__all__ = ["frontier_sheet", "plan_sheets", "workbook", "worth_sheet"]
+__all__ = ["frontier_sheet", "plan_sheets", "season_sheets", "workbook", "worth_sheet"]
 
 _WIDEST = 60  # characters of a column
 
@@ -111,3 +112,21 @@ def worth_sheet(valuation: Valuation) -> Sheet:
             row += [round(here.seconds, 2), round(here.low, 2), round(here.high, 2)]
         rows.append(row)
     return "Worth", headings, rows
+
+
+def season_sheets(found: SeasonKit) -> list[Sheet]:
+    """Give the rides of a season, its purchases, and the best season at each budget."""
+    season = found.season
+    rides = [(season.entries[ride.entry].rider, season.entries[ride.entry].race, ride.time,
+              ride.saved, ride.low, ride.high, ", ".join(ride.items), ", ".join(ride.hired))
+             for ride in found.rides]
+    bought = [(season.pools[one.pool].item, season.pools[one.pool].rider or "all", one.race,
+               season.pools[one.pool].price, one.saves) for one in found.bought]
+    points = [(point.budget, point.spend, point.saved, point.chosen, ", ".join(point.bought),
+               ", ".join(point.hired)) for point in found.frontier]
+    money = season.currency
+    return [("Rides", ("Rider", "Race", "Time, s", "Saved, s", "90 % range from, s", "to, s",
+                       "Kit", "Hired"), rides),
+            ("Purchases", ("Item", "For", "Needed for", f"Price, {money}", "Saves, s"), bought),
+            ("Best kit at every budget", (f"Budget, {money}", f"Spent, {money}", "Saved, s",
+                                          "Chosen", "Bought", "Hired"), points)]

@@ -83,7 +83,7 @@ def run_season(season: Season, *, by: str = FORECAST, level: float = 0.9,
         gap = math.inf
     progress("best kit at every budget")
     own = _OwnPlans(solver.times)
-    frontier = _frontier(solver, before, shared, None if measure.of else best, own)
+    frontier = _frontier(solver, before, shared, None if measure.of else (best, gap), own)
     progress("how sure the gains are")
     plans = [(own.plan(e, rows), own.plan(e, old)) for e, (rows, old) in enumerate(zip(
         best.sets, before.sets, strict=True))]
@@ -126,9 +126,13 @@ class _OwnPlans:
                                                    strict=True))))
 
 
-def _frontier(solver: Solver, before: Decision, shared: Decision, best: Decision | None,
-              own: _OwnPlans) -> tuple[Point, ...]:
-    """Best season found at each of some budgets, rising; what a smaller one buys better stays."""
+def _frontier(solver: Solver, before: Decision, shared: Decision,
+              chosen: tuple[Decision, float] | None, own: _OwnPlans) -> tuple[Point, ...]:
+    """Best season found at each of some budgets, rising; what a smaller one buys better stays.
+
+    `chosen` is the best season with its gap.
+    """
+    best, gap = chosen or (None, math.inf)
     season = solver.season
     whole = season.budget
     everything = sum(pool.price * pool.most for pool in season.pools)
@@ -142,6 +146,13 @@ def _frontier(solver: Solver, before: Decision, shared: Decision, best: Decision
                 wider = replace(season, money=(replace(season.money[0], in_all=float(budget)),))
                 found.append((float(budget), solver.at(wider)))
     out: list[Point] = []
+
+    def open_at(budget: float, decision: Decision) -> float:
+        if decision is best or chosen is None or len(season.money) > 1:
+            return gap if decision is best else math.inf
+        there = replace(season, money=(replace(season.money[0], in_all=budget),))
+        return max(decision.value - solver.floor(there, decision), 0.0)
+
     for budget, decision in sorted(found, key=lambda pair: pair[0]):
         saved, spend = own.saved(solver, decision, before), _spend(season, decision)
         names = tuple(f"{season.pools[p].item}" + (
@@ -150,9 +161,9 @@ def _frontier(solver: Solver, before: Decision, shared: Decision, best: Decision
         hired = tuple(f"{solver.times[e].names[row]} (hired, {season.entries[e].rider}, "
                       f"{season.entries[e].race})"
                       for e, rows in enumerate(decision.hired) for row in sorted(rows))
-        chosen = decision is best
-        if not out or saved > out[-1].saved + 1e-6 or chosen:
-            out.append(Point(budget, spend, saved, names, hired, chosen))
+        if not out or saved > out[-1].saved + 1e-6 or decision is best:
+            out.append(Point(budget, spend, saved, names, hired, decision is best,
+                             open_at(budget, decision)))
     return tuple(out)
 
 

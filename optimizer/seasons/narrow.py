@@ -10,7 +10,7 @@ the range of times is small, and bounds on them are close.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from optimizer.seasons.times import EntryTimes
     from optimizer.seasons.values import Season
 
-__all__ = ["everything", "narrowed"]
+__all__ = ["Arrays", "Findings", "Linear", "Split", "everything", "narrowed", "split"]
 
 _ROUNDING = 1e-5  # s, by which a linear program has to be above a limit
 _HALF = 0.5
@@ -70,18 +70,15 @@ def narrowed(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequenc
     nothing remains
     """
     made, _ = cut_model(season, times, cuts, whole=False, budget=budget, rest=rest)
-    whole = _Arrays.of(made)
-    top = _Linear(whole)
-    least = top.least()
-    if least > limit + _ROUNDING:
+    found = split(season, made)
+    if found.least > limit + _ROUNDING:
         return None
-    parts, constant = _parts(whole, top.prices(), _riders(season, made))
-    linears = [_Linear(part) for part in parts]
+    linears = [Linear(part) for part in found.parts.values()]
     floors = [one.least() for one in linears]
-    spare = limit - constant - sum(floors)
+    spare = limit - found.constant - sum(floors)
     if spare < -_ROUNDING:
         return None
-    out = _Findings(season, times, made, best, rest)
+    out = Findings(season, times, made, best, rest)
     for linear, floor in zip(linears, floors, strict=True):
         if not out.look(linear, floor + max(spare, 0.0) + _ROUNDING):
             return None
@@ -89,7 +86,7 @@ def narrowed(season: Season, times: Sequence[EntryTimes], cuts: Sequence[Sequenc
 
 
 @dataclass(frozen=True)
-class _Arrays:
+class Arrays:
     """Least c x where rows of A x are within limits, with the columns by variable.
 
     Attributes
@@ -99,6 +96,9 @@ class _Arrays:
     matrix : (r, n)
     least, most : (r,)
     column : by id of a variable
+    row : by id of a constraint
+    entries : whose times are columns
+    unpriced : rows that `Linear.reduced` leaves aside
     """
 
     cost: NDArray[np.float64]
@@ -108,9 +108,12 @@ class _Arrays:
     least: NDArray[np.float64]
     most: NDArray[np.float64]
     column: Mapping[int, int]
+    row: Mapping[int, int] = field(default_factory=dict)
+    entries: tuple[int, ...] = ()
+    unpriced: tuple[int, ...] = ()
 
     @classmethod
-    def of(cls, made: Model) -> _Arrays:
+    def of(cls, made: Model) -> Arrays:
         """Take a program apart."""
         from pyomo.repn.plugins.standard_form import LinearStandardFormCompiler
         from scipy.sparse import csr_array
@@ -123,13 +126,80 @@ class _Arrays:
                                              ((var.ub for var in found.columns), np.inf)))
         return cls(found.c.toarray()[0], low, high, csr_array(found.A),
                    np.where(kind <= 0, limit, -np.inf), np.where(kind >= 0, limit, np.inf),
-                   {id(var): k for k, var in enumerate(found.columns)})
+                   {id(var): k for k, var in enumerate(found.columns)},
+                   {id(row.constraint): r for r, row in enumerate(found.rows)},
+                   tuple(made.model.time))
+
+    def within(self, terms: NDArray[np.float64], least: float, most: float) -> Arrays:
+        """Return the program with one more row, terms (n,) x between two ends, without a price."""
+        from scipy.sparse import csr_array, vstack
+
+        return replace(self, matrix=csr_array(vstack([self.matrix, csr_array(terms[None])])),
+                       least=np.append(self.least, least), most=np.append(self.most, most),
+                       unpriced=(*self.unpriced, len(self.least)))
 
 
-class _Linear:
+@dataclass(frozen=True)
+class Split:
+    """A season as programs of its riders, by name, "" for what is lent among all.
+
+    Attributes
+    ----------
+    parts : by rider
+    constant : s, to be added to their values
+    least : s, of the linear program of the whole season
+    price : s that one more of the currency saves, of the money in all
+    links : by rider (s, n) other rows that riders share, of the columns of each
+    limits, worth : (s,) of these rows, and what one more of each limit saves [s]
+    """
+
+    parts: dict[str, Arrays]
+    constant: float
+    least: float
+    price: float
+    links: dict[str, csr_array]
+    limits: NDArray[np.float64]
+    worth: NDArray[np.float64]
+
+
+def split(season: Season, made: Model) -> Split:
+    """Split a season by riders, at the prices of its linear program for what they share.
+
+    Parameters
+    ----------
+    season : riders, races, kit and money
+    made : its program
+
+    Returns
+    -------
+    programs of one rider each
+    """
+    whole = Arrays.of(made)
+    top = Linear(whole)
+    least = top.least()
+    prices = top.prices()
+    riders = _riders(season, made)
+    names = sorted(set(riders.values()))
+    number = np.zeros(len(whole.cost), dtype=int)
+    for var, k in whole.column.items():
+        number[k] = names.index(riders[var])
+    parts, shared, constant = _parts(whole, prices, number, len(names))
+    entries = [tuple(e for e, entry in enumerate(season.entries) if entry.rider == name)
+               for name in names]
+    money = made.money_rows.get(len(season.money) - 1)
+    row = -1 if money is None else whole.row[id(made.model.rows[money])]
+    price = 0.0 if row < 0 else -min(float(prices[row]), 0.0)
+    links = np.flatnonzero(shared & (np.arange(len(shared)) != row))
+    return Split({name: replace(part, entries=some) for name, part, some in zip(
+        names, parts, entries, strict=True)}, constant, least, price,
+        {name: whole.matrix[links][:, np.flatnonzero(number == k)]
+         for k, name in enumerate(names)}, whole.most[links], -np.minimum(prices[links], 0.0))
+
+
+class Linear:
     """A linear program in HiGHS, asked again and again with other ends of its columns."""
 
-    def __init__(self, arrays: _Arrays) -> None:
+    def __init__(self, arrays: Arrays) -> None:
         import highspy
 
         self.arrays = arrays
@@ -146,6 +216,7 @@ class _Linear:
         self._status = highspy.HighsModelStatus
         self._highs.passModel(program)
         self._rows = program.num_row_
+        self._added: list[tuple[Mapping[int, float], float]] = []
 
     def least(self) -> float:
         """Least value; inf where nothing is feasible."""
@@ -203,6 +274,27 @@ class _Linear:
         self._highs.addRow(least, np.inf, len(terms), np.array(list(terms), dtype=np.int32),
                            np.array(list(terms.values()), dtype=float))
         self._rows += 1
+        self._added.append((terms, least))
+
+    def reduced(self, group: NDArray[np.int64]) -> tuple[NDArray[np.float64], float]:
+        """Costs (n,) of the columns when rows are priced as in the last solution; a constant.
+
+        Of rows that link columns of one `group` (n,) alone the price is left out; -1 is no group.
+        """
+        arrays, every = self.arrays, self.prices()
+        matrix, prices = arrays.matrix, every[:len(arrays.least)]
+        of_row = np.repeat(np.arange(len(prices)), np.diff(matrix.indptr))
+        first, last = np.full(len(prices), len(group)), np.full(len(prices), -1)
+        np.minimum.at(first, of_row, group[matrix.indices])
+        np.maximum.at(last, of_row, group[matrix.indices])
+        linked = (first < last) | (first < 0)
+        linked[list(arrays.unpriced)] = False
+        cost, constant = _priced(arrays, np.where(linked, prices, 0.0))
+        for (terms, least), price in zip(self._added, every[len(prices):], strict=True):
+            for k, value in terms.items():
+                cost[k] -= max(price, 0.0) * value
+            constant += max(price, 0.0) * least
+        return cost, constant
 
 
 def _riders(season: Season, made: Model) -> dict[int, str]:
@@ -216,39 +308,39 @@ def _riders(season: Season, made: Model) -> dict[int, str]:
     return out
 
 
-def _parts(whole: _Arrays, prices: NDArray[np.float64],
-           riders: Mapping[int, str]) -> tuple[list[_Arrays], float]:
-    """Programs of one rider each, and what is to be added to their values."""
-    names = sorted(set(riders.values()))
-    number = np.zeros(len(whole.cost), dtype=int)
-    for var, k in whole.column.items():
-        number[k] = names.index(riders[var])
+def _parts(whole: Arrays, prices: NDArray[np.float64], number: NDArray[np.int64], count: int,
+           ) -> tuple[list[Arrays], NDArray[np.bool_], float]:
+    """Programs of one rider each, the rows they share, and what is to be added to their values."""
     matrix = whole.matrix
     of_row = np.repeat(np.arange(len(whole.least)), np.diff(matrix.indptr))
-    first = np.full(len(whole.least), len(names))
+    first = np.full(len(whole.least), count)
     last = np.full(len(whole.least), -1)
     np.minimum.at(first, of_row, number[matrix.indices])
     np.maximum.at(last, of_row, number[matrix.indices])
     shared = first < last
-    # A price has the sign that its row allows, whatever rounding says.
-    y = np.where(shared, prices, 0.0)
-    y = np.where(np.isfinite(whole.least), y, np.minimum(y, 0.0))
-    y = np.where(np.isfinite(whole.most), y, np.maximum(y, 0.0))
-    cost = whole.cost - matrix.T @ y
-    constant = float(sum(price * (whole.least[r] if price > 0 else whole.most[r])
-                         for r, price in enumerate(y) if price))
+    cost, constant = _priced(whole, np.where(shared, prices, 0.0))
     out = []
-    for k in range(len(names)):
+    for k in range(count):
         columns = np.flatnonzero(number == k)
         rows = np.flatnonzero(~shared & (first == k))
         place = {int(column): j for j, column in enumerate(columns)}
-        out.append(_Arrays(cost[columns], whole.low[columns], whole.high[columns],
+        out.append(Arrays(cost[columns], whole.low[columns], whole.high[columns],
                            matrix[rows][:, columns], whole.least[rows], whole.most[rows],
                            {var: place[c] for var, c in whole.column.items() if c in place}))
-    return out, constant
+    return out, shared, constant
 
 
-class _Findings:
+def _priced(arrays: Arrays, prices: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+    """Costs (n,) of columns with rows (r,) priced, and what that adds to the value [s]."""
+    # A price has the sign that its row allows, whatever rounding says.
+    y = np.where(np.isfinite(arrays.least), prices, np.minimum(prices, 0.0))
+    y = np.where(np.isfinite(arrays.most), y, np.maximum(y, 0.0))
+    constant = float(sum(price * (arrays.least[r] if price > 0 else arrays.most[r])
+                         for r, price in enumerate(y) if price))
+    return np.asarray(arrays.cost - arrays.matrix.T @ y), constant
+
+
+class Findings:
     """What is ruled out, rider by rider."""
 
     def __init__(self, season: Season, times: Sequence[EntryTimes], made: Model, best: Decision,
@@ -262,13 +354,13 @@ class _Findings:
         """Give what remains."""
         return Rest(tuple(self.left), self.bought, self.hired)
 
-    def look(self, linear: _Linear, limit: float) -> bool:
+    def look(self, linear: Linear, limit: float) -> bool:
         """Find what a rider may do below a limit [s]; whether there is anything."""
         linear.least()
         usual = linear.values()
         column = linear.arrays.column
         mine = [e for e, var in self.made.model.time.items() if id(var) in column]
-        self._spans(linear, limit, mine)
+        self.spans(linear, limit, mine)
         linear.stop_at(limit)
         if linear.least() > limit:
             return False
@@ -285,13 +377,13 @@ class _Findings:
             self._uses(linear, limit, e, usual)
         return True
 
-    def _ruled_out(self, linear: _Linear, limit: float, columns: list[int], value: float) -> bool:
+    def _ruled_out(self, linear: Linear, limit: float, columns: list[int], value: float) -> bool:
         linear.hold(columns, value, value)
         out = linear.least() > limit
         linear.free(columns)
         return out
 
-    def _spans(self, linear: _Linear, limit: float, mine: Sequence[int]) -> None:
+    def spans(self, linear: Linear, limit: float, mine: Sequence[int]) -> None:
         """Find the range of each entry, and add the bound over it."""
         sums, lines = [], []
         for e in mine:
@@ -320,7 +412,7 @@ class _Findings:
             terms[linear.arrays.column[id(self.made.model.time[e])]] = 1.0
             linear.add(terms, cut.floor)
 
-    def _terms(self, linear: _Linear, e: int, item: NDArray[np.float64],
+    def _terms(self, linear: Linear, e: int, item: NDArray[np.float64],
                overlap: NDArray[np.float64]) -> dict[int, float]:
         """Write a sum over items and overlaps of an entry by columns."""
         model, column = self.made.model, linear.arrays.column
@@ -330,7 +422,7 @@ class _Findings:
                     for t in map(int, np.flatnonzero(overlap))})
         return out
 
-    def _uses(self, linear: _Linear, limit: float, e: int, usual: NDArray[np.float64]) -> None:
+    def _uses(self, linear: Linear, limit: float, e: int, usual: NDArray[np.float64]) -> None:
         """Rule out items of an entry, and leaving places empty."""
         column, model, rules = (linear.arrays.column, self.made.model,
                                 self.times[e].search.rules)

@@ -4,7 +4,8 @@ Mixtures of sets that have a time price the items: what a copy is worth at the m
 prices the search of the kit room finds each entry's best set, and proves a floor under all others
 (`EntryTimes.price`): a cut. The program with cuts bounds every season and proposes purchases; their
 sets get times; the program with columns makes the best season of all sets that have one. That goes
-on, with closer planes over what a better season still may ride, until bound and best season meet.
+on, with closer planes over what a better season still may ride, until bound and best season meet:
+by what each rider may spend (`frontiers`), or by an integer program.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.seasons.cut import Cut
+from optimizer.seasons.frontiers import Frontiers
 from optimizer.seasons.narrow import everything, narrowed
 from optimizer.seasons.program import by_columns, by_cuts, prices_by_cuts, usual_prices
 from optimizer.seasons.times import times_of
@@ -30,13 +32,14 @@ if TYPE_CHECKING:
 
 __all__ = ["Solver", "solve_season"]
 
-_TOLERANCE = 0.05  # s for an entry
+_TOLERANCE, _MOST_OPEN = 0.05, 0.9  # s for an entry, s for all
 _IMPROVEMENTS = 6  # of the best season by planes
 _SHRINKS = 0.05  # of what is left, below which ruling out does not lead on
 _ASIDE = 0.6  # of the tolerance, by which a season has to be better to be looked for
 _ROUNDS = 3  # of the program with cuts
 _PIECES = 2  # of what an entry may ride, in the first of them; twice as many in each next
 _PROGRESS = 0.1  # of what is open, below which another round is not worth it
+_PROPOSALS = 8  # of seasons by what is left of each rider
 _AGREE = 0.2  # of the tolerance, to which programs are solved
 
 
@@ -91,6 +94,12 @@ class Solver:
         other.season = season
         return other.improve(other.best())
 
+    def floor(self, season: Season, best: Decision) -> float:
+        """Lower bound [s] on all with other money: a linear program over the cuts known so far."""
+        cuts = [[*known, there.cut(rows, there.all_left())] for known, there, rows in zip(
+            self.cuts, self.times, best.sets, strict=True)]
+        return prices_by_cuts(season, self.times, cuts).value
+
     def improve(self, best: Decision, budget: float | None = None) -> Decision:
         """Follow planes near the best season, as long as they lead to a better one."""
         for _ in range(_IMPROVEMENTS):
@@ -109,8 +118,9 @@ class Solver:
         """Best season found, and by how much [s] another may be better.
 
         What cannot be in a season that is better by more than a part of the tolerance is ruled
-        out; over what is left bounds are closer, so that more can be; and in the end an integer
-        program goes through the rest.
+        out; over what is left bounds are closer, so that more can be; and in the end what is left
+        of each rider is gone through, money shared out exactly. Where that is too much an integer
+        program does it.
         """
         season, times = self.season, self.times
         bound = self._bound_of_one(budget)
@@ -127,6 +137,11 @@ class Solver:
             self.rounds += 1
             self.progress(f"proof, {best.value - bound:.1f} s open" if np.isfinite(bound)
                           else "proof")
+            if attempt == 0:
+                best, found_bound = self._by_riders(best, cuts, rest, limit, budget)
+                bound = max(bound, found_bound)
+                if best.value - bound <= self.tolerance:
+                    break
             pieces = [there.pieces(some, here, span, _PIECES << attempt)
                       for there, some, here, span in zip(times, marks, rest.entries, ends,
                                                          strict=True)]
@@ -143,6 +158,28 @@ class Solver:
                     bound - before < _PROGRESS * (best.value - bound)):
                 break
         return best, max(best.value - bound, 0.0)
+
+    def _by_riders(self, best: Decision, cuts: Sequence[Sequence[Cut]], rest: Rest, limit: float,
+                   budget: float | None) -> tuple[Decision, float]:
+        """Best season found and a bound [s], by going through what is left of each rider."""
+        frontiers = Frontiers.of(self.season, self.times, cuts, best, rest, limit, budget,
+                                 self.progress)
+        if frontiers is None:
+            return best, -np.inf
+        bound = -np.inf
+        for _ in range(_PROPOSALS):
+            value, sets = frontiers.bound()
+            bound = max(bound, min(value, limit))
+            new = [(there, rows) for there, rows in zip(self.times, sets, strict=False)
+                   if rows not in there.search.bounds]
+            if best.value - bound <= self.tolerance or not new:
+                break
+            self.progress(f"proof, {best.value - bound:.1f} s open")
+            for there, rows in new:
+                there.time(rows)
+                there.search.add_bound(rows)
+            best = min(best, self.best(budget), key=lambda decision: decision.value)
+        return best, bound
 
     def _narrowed(self, best: Decision, rest: Rest, limit: float, budget: float | None,
                   ) -> tuple[Rest, list[tuple[float, float]], list[list[Cut]]] | None:
@@ -191,7 +228,8 @@ def solve_season(season: Season, *, tolerance: float | None = None,
     Parameters
     ----------
     season : riders, races, kit and money
-    tolerance : s, where the search ends; by default a twentieth of a second for each entry
+    tolerance : s, where the search ends; by default a twentieth of a second for each entry, and
+        less than a second for all
     times : of the entries, where they are known already
     progress : called with words on what is under way
 
@@ -205,7 +243,7 @@ def solve_season(season: Season, *, tolerance: float | None = None,
         where an entry has no plan; it names the limit
     """
     if tolerance is None:
-        tolerance = _TOLERANCE * len(season.entries)
+        tolerance = min(_TOLERANCE * len(season.entries), _MOST_OPEN)
     solver = Solver(season, times or times_of(season, progress), tolerance, progress)
     best = solver.start()
     progress("what money is worth")

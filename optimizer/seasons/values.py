@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
@@ -201,7 +202,8 @@ class Point:
     """Best season found at one budget.
 
     `saved` are weighted seconds by a plan of its own for each kit; `bought` and `hired` are what
-    is paid for, in words.
+    is paid for, in words; `gap` [s] by which another season with this money may be better over the
+    model, inf where that is not known.
     """
 
     budget: float
@@ -210,6 +212,7 @@ class Point:
     bought: tuple[str, ...]
     hired: tuple[str, ...]
     chosen: bool
+    gap: float = math.inf
 
 
 @dataclass(frozen=True)

@@ -82,6 +82,7 @@ def test_kit_and_plan_choose_the_same(race, said):
     (("--by", "target"), "neither works alone"),
     (("--target", "50:00"), "goes with --by target"),
     (("--by", "target", "--target", "fast"), "is not a time"),
+    (("--by", "target", "--target", "50:00,52:00"), "has 2 times for 1 scenarios"),
     (("--money", "500,300"), "above zero and rise"),
     (("--money", "some"), "is not a number"),
     (("--level", "2"), "out of range"),

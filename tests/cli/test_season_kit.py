@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 
+import openpyxl
 import pytest
 
 from tests.cli.typed import kitpace, starter
@@ -95,6 +96,26 @@ def test_one_rider_in_two_races_buys_once(club):
     for name in ("Waxed", "Fast tyres", "Fitting"):
         assert bought.count(name) <= 1
     assert (club / "shared.html").exists()
+
+
+def test_several_scenarios_have_a_target_each_and_tables(club):
+    done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300", "--by",
+                   "target", "--target", "20:00,21:00", "--tables", "shared.xlsx", cwd=club)
+    assert done.returncode == 0, done.stderr
+    book = openpyxl.load_workbook(club / "shared.xlsx", read_only=True)
+    assert book.sheetnames == ["Rides", "Purchases", "Best kit at every budget"]
+    heads, *rides = book["Rides"].values
+    assert heads[:4] == ("Rider", "Race", "Time, s", "Saved, s")
+    assert len(rides) == 2
+    assert all(time > 600 for _, _, time, *_ in rides)
+    assert sum(price for *_, price, _ in list(book["Purchases"].values)[1:]) <= 300
+
+
+def test_a_second_proof_is_for_one_scenario(club):
+    done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300",
+                   "--second-proof", cwd=club)
+    assert done.returncode == 2
+    assert "needs one scenario" in done.stderr
 
 
 @pytest.mark.parametrize(("words", "what"), [

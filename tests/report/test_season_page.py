@@ -79,7 +79,7 @@ def test_weighted_seconds_are_called_so(table):
 
 def test_hires_are_in_what_a_budget_buys():
     (row,) = frontier_table(found()).rows
-    assert "Wheel (hired, Ben, Autumn)" in row[4]
+    assert "Wheel (hired, Ben, Autumn)" in row[5]
 
 
 def test_a_range_is_in_the_unit_of_its_gain():
