@@ -277,18 +277,19 @@ def _edit(sheet: Sheet, typed: Mapping[str, str], needed: Mapping[str, str]) -> 
             messages[name] = _conflict(sheet, now_said or "nothing")
         value = _meant(said, about)
         changes[path] = False if value is None and _found(data, path) is True else value
-    text = with_values(text, _whole(data, changes))
+    text = with_values(text, _whole(sheet, data, changes))
     for key, values in lists.items():
         text = with_list(text, key, values)
     return _Edit(text, messages, merged)
 
 
-def _whole(data: Mapping[str, Any], changes: Mapping[Path, Any]) -> dict[Path, Any]:
+def _whole(sheet: Sheet, data: Mapping[str, Any], changes: Mapping[Path, Any]) -> dict[Path, Any]:
     """Take an optional table away with the last of the keys that it needs."""
     out = dict(changes)
     for path, value in changes.items():
         outer = path[:-1]
-        if value is not None or len(outer) < 2 or outer[0] == "positions":
+        if value is not None or not outer or outer[0] == "positions" or not any(
+                about.required for about in fields_of(table_at(sheet.model, *outer))):
             continue
         known = _found(data, outer)
         if isinstance(known, dict) and all(changes.get((*outer, key), _GONE) is None

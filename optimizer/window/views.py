@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -166,6 +167,21 @@ class View:
         names = [self.seen_from(name) for name in self.folder.files(*suffixes)]
         known = dict.fromkeys([*([now] if now else []), *names])
         return (*((name, name) for name in known), *also)
+
+    def tables(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
+        """Give controls that choose tables of kit and evidence of the folder, where it has any."""
+        found: dict[str, Control | Rows] = {}
+        offered = self.offered("", ".csv", ".xlsx", ".ods")
+        taken: set[str] = set()
+        for kind in (KINDS["evidence"], KINDS["kit"]):  # evidence has items as well
+            shown = control(self.scenario, self.scenario.data(), self.setting(kind), typed, tried)
+            fit = [(name, words) for name, words in offered if name not in taken
+                   and (name == shown.was or _is_table_of(kind, self.path.parent / name))]
+            taken |= {name for name, _ in fit}
+            none = [("", "none")] if shown.about.required else []  # others have an empty choice
+            if fit:
+                found[shown.name] = replace(shown, choices=(*none, *fit))
+        return found
 
     def _controls(self, sheet: Sheet, data: Mapping[str, Any], keys: Keys,
                   typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
@@ -489,7 +505,8 @@ class Season(View):
                          columns=("name", "date", "scenario", "riders", "weight", "until")),
             **{key: rows(sheet, data, key, typed, tried) for key in ("stock", "loan", "money")}}
         return {**{f"s:{key}": found for key, found in lists.items()},
-                **self._controls(sheet, data, self.keys, typed, tried)}
+                **self._controls(sheet, data, self.keys, typed, tried),
+                **self.tables(typed, tried)}
 
     def live(self) -> Markup:
         """Draw the calendar: who rides when."""
@@ -542,20 +559,8 @@ class Kit(View):
 
     def controls(self, typed: Mapping[str, str], tried: Tried) -> dict[str, Control | Rows]:
         """Give money and bike, and which tables of the folder are meant, where there are any."""
-        data = self.scenario.data()
-        found = self._controls(self.scenario, data, self.keys, typed, tried)
-        tables = self.offered("", ".csv", ".xlsx", ".ods")
-        taken: set[str] = set()
-        for kind in (KINDS["evidence"], KINDS["kit"]):  # evidence has items as well
-            now = data.get("kit", {}).get(kind.setting[1]) or ""
-            fit = [(name, words) for name, words in tables if name not in taken
-                   and (name == now or _is_table_of(kind, self.path.parent / name))]
-            taken |= {name for name, _ in fit}
-            if fit:
-                found[f"s:kit.{kind.setting[1]}"] = control(
-                    self.scenario, data, kind.setting, typed, tried,
-                    fit if now else [("", "none"), *fit])
-        return found
+        return {**self._controls(self.scenario, self.scenario.data(), self.keys, typed, tried),
+                **self.tables(typed, tried)}
 
     def live(self) -> Markup:
         """Say what the evidence comes to for this rider, item by item."""

@@ -264,6 +264,23 @@ def test_tables_that_lie_in_the_folder_can_be_chosen(client, folder):
     assert said["kit"] == {"catalogue": "club.csv", "evidence": "tests.csv"}
     assert "Save writes to club.csv" in client.get(address("kit")).text
     assert "Fast tyres" in drawn(client, "kit", {})
+    fields = typed(client, "kit", **{"s:kit.catalogue": "", "s:kit.evidence": ""})
+    assert client.post(address("kit"), data=fields).status_code == 303
+    assert "kit" not in tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8"))
+
+
+def test_a_season_takes_tables_of_the_folder(client, folder):
+    (folder / "club.csv").write_text(KIT, encoding="utf-8")
+    path = folder / "club.toml"
+    path.write_text("\n".join(line for line in CLUB.splitlines() if ".csv" not in line),
+                    encoding="utf-8")
+    place = address("season").replace("scenario.toml", "club.toml")
+    shown = client.get(place).text
+    assert "Tables in this folder" in shown
+    fields = form_of(shown) | {"s:catalogue": "club.csv"}
+    assert client.post(place, data=fields).status_code == 303
+    said = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert (said["catalogue"], "evidence" in said) == ("club.csv", False)
 
 
 @pytest.mark.usefixtures("with_kit")
