@@ -74,9 +74,10 @@ def _planned(job: Job) -> tuple[dict[str, object], dict[str, str]]:
 
 def _figures(result: Result) -> dict[str, object]:
     from optimizer.report.stated import stated
+    from optimizer.report.wind_cautions import wind_cautions
 
     job, plan, best, times = result.job, result.plan, result.choice.best, stated(result)
     return {
         "finish_time": times.finish, "low": times.low, "high": times.high, "gap": plan.gap,
         "mean_power": result.rideable.mean_power, "spend": best.spend, "currency": job.currency,
-        "items": best.items}
+        "items": best.items, "caution": " ".join(wind_cautions(result))}

@@ -34,7 +34,8 @@ _LONGEST = 60  # characters of a folder's name
 class Outcome:
     """One row of the table: what was planned, or why not.
 
-    `folder` is relative to that of the results; times [s], power [W], `spend` in `currency`.
+    `folder` is relative to that of the results; times [s], power [W], `spend` in `currency`,
+    `caution` of wind.
     `failure` is empty where there is a plan, else the message, with its `exit_code`. `kept`
     tells that an earlier run did the work.
     """
@@ -52,6 +53,7 @@ class Outcome:
     spend: float = 0.0
     currency: str = ""
     items: tuple[str, ...] = ()
+    caution: str = ""
     failure: str = ""
     exit_code: int = 0
     kept: bool = False

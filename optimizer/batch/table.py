@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from optimizer.batch.outcome import Outcome
 
-__all__ = ["summary", "table_csv", "table_page"]
+__all__ = ["cautions", "summary", "table_csv", "table_page"]
 
 _FOOT = ("Every time is that of a model and its data; law, marshals and your own eyes come first. "
          "The range is the 90 % range under the uncertainty in wind, rider and evidence.")
@@ -47,14 +47,15 @@ def table_csv(outcomes: Sequence[Outcome]) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(["case", "course", "rider", "forecast", "finish_time_s", "low_s", "high_s",
-                     "gap_s", "mean_power_w", "spend", "currency", "items", "report", "problem"])
+                     "gap_s", "mean_power_w", "spend", "currency", "items", "report", "problem",
+                     "caution"])
     for one in outcomes:
         figures = [""] * 8 if one.failure else [
             f"{one.finish_time:.2f}", f"{one.low:.1f}", f"{one.high:.1f}", f"{one.gap:.3g}",
             f"{one.mean_power:.1f}", f"{one.spend:g}", one.currency, ";".join(one.items)]
         writer.writerow(map(harmless, [
             one.case, one.course, one.rider, one.weather, *figures,
-            "" if one.failure else f"{one.folder}/report.html", one.failure]))
+            "" if one.failure else f"{one.folder}/report.html", one.failure, one.caution]))
     return out.getvalue()
 
 
@@ -70,7 +71,14 @@ def table_page(name: str, outcomes: Sequence[Outcome]) -> str:
         sections.append(Section("failed", "What could not be planned", [
             Points([f"{one.case}: {one.failure}" for one in failed]),
             "Correct these and run the same command again: cases that have a plan are kept."]))
-    return render(name, [summary(outcomes)], sections, kicker="kitpace batch", foot=[_FOOT])
+    return render(name, [summary(outcomes), *cautions(outcomes)], sections,
+                  kicker="kitpace batch", foot=[_FOOT])
+
+
+def cautions(outcomes: Sequence[Outcome]) -> list[str]:
+    """Say what the wind of the day may be too strong for, case by case."""
+    return [f"Caution, {one.case}: {one.caution[:1].lower()}{one.caution[1:]}"
+            for one in outcomes if one.caution]
 
 
 def _table(planned: Sequence[Outcome]) -> Table:

@@ -60,7 +60,7 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
                          "leave it out: the cluster has its own workers")
     from optimizer.batch import run_batch
     from optimizer.batch.home import claim
-    from optimizer.batch.table import summary, table_csv, table_page
+    from optimizer.batch.table import cautions, summary, table_csv, table_page
     from optimizer.scenario.batch_file import read_batch
 
     notes: list[str] = []
@@ -83,6 +83,8 @@ def command(batch_file: str, out: str | None, workers: int | None, address: str 
     index = write_atomic(folder / "index.html", table_page(batch.name, outcomes))
     write_atomic(folder / "table.csv", "\ufeff" + table_csv(outcomes))
     say(summary(outcomes))
+    for caution in cautions(outcomes):
+        say(caution)
     reading_notes(notes)
     _table(outcomes)
     say()

@@ -22,7 +22,7 @@ from optimizer.errors import InputError
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from optimizer.files import Output
     from optimizer.job import Job, Result
@@ -169,6 +169,9 @@ def _tell(result: Result) -> None:
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
     job, plan, choice, times = result.job, result.plan, result.choice, stated(result)
+    cautions = wind_cautions(result)
+    first = 1 if result.bike_passed else 0
+    _warn(cautions[:first])
     say(f"{job.name}: {clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
         f"{clock(times.high)}; {beside(result)}. In this model no ride beats the ideal one by "
         f"more than {at_most(plan.gap)}.")
@@ -191,10 +194,14 @@ def _tell(result: Result) -> None:
         say(fork_sentence(result.fork))
     if result.effort_budget_cost > 0:
         say(f"To spare your legs for what follows costs {seconds(result.effort_budget_cost)}.")
-    for caution in wind_cautions(result):
-        say(f"Caution: {caution[:1].lower()}{caution[1:]}")
+    _warn(cautions[first:])
     for note in (*job.course.warnings, *plan.notes):
         say(f"Warning: {note}")
+
+
+def _warn(cautions: Sequence[str]) -> None:
+    for caution in cautions:
+        say(f"Caution: {caution[:1].lower()}{caution[1:]}")
 
 
 def _card_words(result: Result) -> str:

@@ -17,6 +17,7 @@ from optimizer.job.plans import (
 from optimizer.job.values import Result
 from optimizer.kit import Catalogue, Choice, KitSet, choose_kit, setup_of
 from optimizer.kit.choose import forbidden
+from optimizer.kit.crosswind import OWN_WHEELS, own_wheels
 from optimizer.pacing import plan_ride, realism
 from optimizer.side_by_side import side_by_side
 from optimizer.uncertainty import ride_days, spread
@@ -113,17 +114,18 @@ def _kit(job: Job, day: RaceDay, items: Sequence[str],
 
     Only where the day forbids some is it chosen anew, from what is there at no further cost.
     """
-    out = forbidden(day, job.catalogue, job.rules)
-    if not set(out) & set(items):
-        return (setup_of(job.baseline, job.catalogue, job.effects, items), tuple(items), ())
-    progress("other kit, for the day forbids some")
     paid = replace(job.catalogue, items=tuple(replace(item, owned=True)
                                               for item in job.catalogue.items))
+    out = forbidden(day, job.baseline, paid, job.rules)
+    ridden = (*items, *([OWN_WHEELS] if own_wheels(paid[name] for name in items) else []))
+    if not set(out) & set(ridden):
+        return (setup_of(job.baseline, job.catalogue, job.effects, items), tuple(items), ())
+    progress("other kit, for the day forbids some")
     choice = choose_kit(day, job.baseline, paid, job.effects, 0.0, job.currency,
                         rules=job.rules, least_gain=job.options.least_gain, progress=progress)
     reasons = {**dict(choice.left_out), **out}
     return (choice.best.setup, choice.best.items, tuple(
-        (name, reasons[name]) for name in items
+        (name, reasons[name]) for name in ridden
         if name in reasons and name not in choice.best.items))
 
 

@@ -223,13 +223,24 @@ class Result:
 
     @cached_property
     def limited(self) -> tuple[Item, ...]:
-        """Items of the plan's kit that have a limit for cross wind, and the bike where it has."""
+        """What of the plan's kit has a limit for cross wind; the bike, on its own wheels."""
         from optimizer.kit import Item
+        from optimizer.kit.crosswind import own_wheels
 
         bike = Item(BIKE, "bike", 0.0, owned=True,
                     crosswind_limit=self.job.baseline.crosswind_limit)
-        items = [bike, *(self.job.catalogue[name] for name in self.choice.best.items)]
+        kit = [self.job.catalogue[name] for name in self.choice.best.items]
+        items = [bike, *kit] if own_wheels(kit) else kit
         return tuple(item for item in items if math.isfinite(item.crosswind_limit))
+
+    @cached_property
+    def bike_passed(self) -> float:
+        """Cross wind [m/s] of the forecast that passes the limit of the bike; 0 if none does."""
+        from optimizer.kit.crosswind import bike_passed
+
+        return bike_passed(self.day.course, self.day.conditions,
+                           self.job.baseline.crosswind_limit,
+                           [self.job.catalogue[name] for name in self.choice.best.items])
 
     @cached_property
     def limits_passed(self) -> tuple[tuple[str, float, float], ...]:

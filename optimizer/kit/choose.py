@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.kit.choice import Alternative, Choice, KitSet
-from optimizer.kit.crosswind import strongest_crosswind
+from optimizer.kit.crosswind import OWN_WHEELS, other_wheels, strongest_crosswind
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.search import EvaluatedSet, Search
 from optimizer.kit.set_model import set_model
@@ -158,7 +158,7 @@ def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     -------
     the search, and item -> why it may not be used
     """
-    ruled_out = forbidden(day, catalogue, rules)
+    ruled_out = forbidden(day, baseline, catalogue, rules)
     return search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out,
                       least_gain), ruled_out
 
@@ -182,7 +182,8 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     -------
     a search with one bound
     """
-    terms = tabulate(baseline, catalogue, effects)
+    filled = other_wheels(catalogue, ruled_out) if OWN_WHEELS in ruled_out else ()
+    terms = tabulate(baseline, catalogue, effects, filled)
     usable = np.array([name not in ruled_out for name in terms.names], dtype=bool)
     along = max(TOLERANCE, ALONG * evaluator.time(terms.setup(baseline, [])))
     model = replace(set_model(terms, baseline, rider.mass),
@@ -190,12 +191,16 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     return Search(model, baseline, evaluator, usable, TOLERANCE, along)
 
 
-def forbidden(day: RaceDay, catalogue: Catalogue, rules: Sequence[str]) -> dict[str, str]:
+def forbidden(day: RaceDay, baseline: Setup, catalogue: Catalogue,
+              rules: Sequence[str]) -> dict[str, str]:
     """Items that cannot be used on the day, by a rule or for the cross wind.
+
+    Under `OWN_WHEELS` also those of the bike, where other wheels are there at no cost.
 
     Parameters
     ----------
     day : course, weather and rider of the race day
+    baseline : bike as it stands
     catalogue : items that could be had
     rules : names of the rule sets in force
 
@@ -210,9 +215,15 @@ def forbidden(day: RaceDay, catalogue: Catalogue, rules: Sequence[str]) -> dict[
         if broken:
             out[item.name] = f"not allowed by {' and '.join(broken)}"
         elif crosswind > item.crosswind_limit:
-            out[item.name] = (f"up to {3.6 * crosswind:.0f} km/h of cross wind are forecast, above "
-                              f"its limit of {3.6 * item.crosswind_limit:.0f} km/h")
+            out[item.name] = _too_windy(crosswind, "its limit", item.crosswind_limit)
+    if crosswind > baseline.crosswind_limit and other_wheels(catalogue, out):
+        out[OWN_WHEELS] = _too_windy(crosswind, "their limit", baseline.crosswind_limit)
     return out
+
+
+def _too_windy(crosswind: float, limit: str, speed: float) -> str:
+    return (f"up to {3.6 * crosswind:.0f} km/h of cross wind are forecast, above {limit} of "
+            f"{3.6 * speed:.0f} km/h")
 
 
 def kit_set(search: Search, known: EvaluatedSet) -> KitSet:
@@ -291,6 +302,7 @@ def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[
             left_out.append((name, reason(
                 search, row, other, budget, currency,
                 compared(search, best, other, seconds) if other else "")))
+    left_out += [(name, why) for name, why in ruled_out.items() if name == OWN_WHEELS]
     return tuple(alternatives), tuple(left_out)
 
 

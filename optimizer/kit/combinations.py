@@ -78,6 +78,7 @@ class Combinations:
     requires, excludes : pairs (item, what it requires), (item, what it excludes)
     overlaps : what is lost where gains overlap
     regions : items of each flow region, those with the largest gain first
+    filled : numbers of the places that may not stay as they are
     """
 
     count: int
@@ -86,6 +87,7 @@ class Combinations:
     excludes: tuple[tuple[int, int], ...]
     overlaps: tuple[Overlap, ...]
     regions: tuple[tuple[int, ...], ...]
+    filled: tuple[int, ...] = ()
 
     def flags(self, sets: Iterable[Iterable[int]]) -> NDArray[np.bool_]:
         """(s, n) sets given by row numbers."""
@@ -110,7 +112,7 @@ class Combinations:
         return [over for over, counts in zip(self.overlaps, flags, strict=True) if counts]
 
     def feasible(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """(s,) whether sets (s, n) keep to places, requirements and exclusions."""
+        """(s,) whether sets (s, n) keep to all rules on items."""
         logical = self.coefficients[:self.logical, :self.count]
         return np.asarray((logical @ chosen.T.astype(float)
                            <= self.limit[:self.logical, None] + 0.5).all(axis=0))
@@ -142,8 +144,8 @@ class Combinations:
 
     @property
     def logical(self) -> int:
-        """Rows of `matrix` that hold items only: places, requirements, exclusions."""
-        return len(self.places) + len(self.requires) + len(self.excludes)
+        """Rows of `matrix` on items only: places, requirements, exclusions, filled places."""
+        return len(self.places) + len(self.requires) + len(self.excludes) + len(self.filled)
 
     @property
     def coefficients(self) -> NDArray[np.float64]:
@@ -169,6 +171,7 @@ class Combinations:
             ({int(k): 1.0 for k in items}, 1.0) for items in self.places]
         rows += [({k: 1.0, other: -1.0}, 0.0) for k, other in self.requires]
         rows += [({k: 1.0, other: 1.0}, 1.0) for k, other in self.excludes]
+        rows += [({int(k): -1.0 for k in self.places[p]}, -1.0) for p in self.filled]
         for t, over in enumerate(self.overlaps):
             here: dict[int, list[int]] = {}
             for k in over.partners:  # of one place no two are in a set: one row for all
@@ -241,7 +244,7 @@ class Combinations:
             part = self.coefficients[rows]
             items, counts = part[:, :self.count].T, part[:, self.count:].T
             needed = {*np.flatnonzero(counts.any(axis=1)).tolist(), *overlaps.tolist()}
-            here = tuple(pairs[r - first] for r in rows if r < self.logical)
+            here = tuple(pairs[r - first] for r in rows if r < first + len(pairs))
             out.append(Closing(rows, items, counts, overlaps, tuple(sorted(needed)), here))
         return out
 

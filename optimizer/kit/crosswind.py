@@ -1,7 +1,8 @@
-"""The cross wind of the day, and the chance that it passes what a piece of kit allows."""
+"""The cross wind of the day, what it forbids, and the chance that it passes a limit."""
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,15 +11,20 @@ from optimizer.conditions import draw_wind, spread_wind
 from optimizer.physics import lay_road
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
 
     from optimizer.conditions import Conditions
     from optimizer.course import Course
-    from optimizer.kit.catalogue import Catalogue
+    from optimizer.kit.catalogue import Catalogue, Item
 
-__all__ = ["ACCEPTED", "crosswind_draws", "limit_chances", "strongest_crosswind"]
+__all__ = ["ACCEPTED", "OWN_WHEELS", "bike_passed", "crosswind_draws", "limit_chances",
+           "other_wheels", "own_wheels", "strongest_crosswind"]
 
 ACCEPTED = 0.1  # chance of a cross wind above a limit, up to which an item may be chosen
+OWN_WHEELS = "the bike's own wheels"  # what the limit of the bike as it stands is about
+_WHEELS = (("wheels",), ("front wheel", "rear wheel"))  # places that together replace them
 _DRAWS, _SEED = 400, 1
 _MANY = 4000  # draws of a single forecast for a chance that is shown: it is known to 1 or 2 %
 _SLOWEST = 6.0  # m/s, mean speed of the slowest ride whose hours are looked at
@@ -114,6 +120,79 @@ def limit_chances(course: Course, conditions: Conditions,
         return ()
     drawn = crosswind_draws(course, conditions, _MANY if conditions.members is None else _DRAWS)
     return tuple((item.name, float(np.mean(drawn > item.crosswind_limit))) for item in limited)
+
+
+def own_wheels(items: Iterable[Item]) -> bool:
+    """Whether a set rides a wheel of the bike as it stands, and so with its limit.
+
+    Parameters
+    ----------
+    items : of the set
+
+    Returns
+    -------
+    False where the items hold the place of both wheels
+    """
+    held = {item.place for item in items}
+    return not any(held.issuperset(places) for places in _WHEELS)
+
+
+def bike_passed(course: Course, conditions: Conditions, limit: float,
+                items: Iterable[Item]) -> float:
+    """Give the cross wind that passes the limit of the bike, where its own wheels are ridden.
+
+    Parameters
+    ----------
+    course : as `read_course` gives it
+    conditions : weather of the race
+    limit : m/s, of the bike as it stands
+    items : of the set that is ridden
+
+    Returns
+    -------
+    m/s as `strongest_crosswind` has it; 0 where all is well
+    """
+    if not (np.isfinite(limit) and own_wheels(items)):
+        return 0.0
+    crosswind = strongest_crosswind(course, conditions)
+    return crosswind if crosswind > limit else 0.0
+
+
+def other_wheels(catalogue: Catalogue, ruled_out: Iterable[str]) -> tuple[str, ...]:
+    """Find what can be ridden in place of the bike's own wheels at no cost.
+
+    Parameters
+    ----------
+    catalogue : items that could be had
+    ruled_out : names of those that the day does not allow
+
+    Returns
+    -------
+    places to fill; none where nothing that is there fills them
+    """
+    out = set(ruled_out)
+    free = {item.name: item for item in catalogue.items if item.cost == 0 and item.name not in out}
+    for places in _WHEELS:
+        for chosen in itertools.product(*([item for item in free.values() if item.place == place]
+                                          for place in places)):
+            if _go_together(chosen, free):
+                return places
+    return ()
+
+
+def _go_together(chosen: Iterable[Item], free: dict[str, Item]) -> bool:
+    """Whether items, with all that they require, are among the free ones and fit each other."""
+    ahead = [item.name for item in chosen]
+    found: dict[str, Item] = {}
+    while ahead:
+        name = ahead.pop()
+        if name not in free:
+            return False
+        if name not in found:
+            found[name] = free[name]
+            ahead += free[name].requires
+    clash = any(name in found for item in found.values() for name in item.excludes)
+    return not clash and len({item.place for item in found.values()}) == len(found)
 
 
 def _nodes(course: Course) -> NDArray[np.float64]:

@@ -22,6 +22,7 @@ from optimizer.kit.choose import (
     reason,
     search_on,
 )
+from optimizer.kit.crosswind import OWN_WHEELS
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.response import Response, propose, response
 from optimizer.kit.rivals import Rival, equal_rival, likely_rival, rivals_of, weighed_kits
@@ -207,7 +208,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     field.add([best, *(known for known in search.front() if known.spend <= budget + 1e-9)])
     if measure.of and _uncertain(effects):
         few = _first(answer, min(_PROPOSAL_DRAWS, count))
-        field.add([search.tighten(propose(search.offer, few, budget, tail), 0.05)
+        field.add([search.tighten(propose(search.offer, few, budget, tail) or search.start, 0.05)
                    for tail in dict.fromkeys((*_TAILS, level))])
     chosen = field.best() if measure.of else best
     others = decided_otherwise(search, chosen, budget)
@@ -318,6 +319,7 @@ def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedS
             words = "" if other is None else (_chances(plain) if field.measure.chance else
                                               compared(search, chosen, other, plain))
             left_out.append((name, reason(search, row, other, budget, currency, words)))
+    left_out += [(name, why) for name, why in ruled_out.items() if name == OWN_WHEELS]
     return tuple(alternatives), tuple(left_out)
 
 

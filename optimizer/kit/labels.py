@@ -44,7 +44,8 @@ class Offer:
         must = [k for k in self.held if k in rows]
         if must:
             return np.array(must if self.usable[must[0]] else [], dtype=int)[:1]
-        return np.append(-1, rows[self.usable[rows]])
+        some = rows[self.usable[rows]]
+        return some if place in self.combinations.filled else np.append(-1, some)
 
 
 class Relaxation(NamedTuple):

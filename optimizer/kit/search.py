@@ -9,6 +9,7 @@ but none of its pruning.
 
 from __future__ import annotations
 
+import itertools
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import partial
@@ -76,9 +77,12 @@ class Search:
         self.known: dict[tuple[int, ...], EvaluatedSet] = {}
         self.bounds: dict[tuple[int, ...], Bound] = {}
         self._within = np.inf
+        start = self._start(self.offer, np.inf, ())
+        self.start = () if start is None else tuple(np.flatnonzero(start[0]).tolist())
         first = self.add_bound(())
         # What the certificate of one plan leaves open, no comparison of sets can close.
         open_here = self.evaluate(()).time - first.value  # no items, no hurdles
+        self.evaluate(self.start)
         self.tolerance, self.along = max(tolerance, open_here), max(along, open_here)
         self.basis = directions(first.curvature, model.half_range())
         by_direction = np.linalg.pinv(self.basis)
@@ -192,13 +196,19 @@ class Search:
         return min(self._within_budget(budget),
                    key=lambda known: (self.value(known), known.spend, known.rows))
 
+    def sets(self) -> list[EvaluatedSet]:
+        """Return the known sets that the rules allow; what else is known is there for its bound."""
+        known = list(self.known.values())
+        return known if not self.rules.filled else list(itertools.compress(
+            known, self.rules.feasible(self.rules.flags([one.rows for one in known]))))
+
     def _within_budget(self, budget: float) -> list[EvaluatedSet]:
-        return [known for known in self.known.values() if known.spend <= budget + 1e-9]
+        return [known for known in self.sets() if known.spend <= budget + 1e-9]
 
     def front(self) -> list[EvaluatedSet]:
         """Return the known sets that no other known set beats, cheapest first."""
         out: list[EvaluatedSet] = []
-        for known in sorted(self.known.values(), key=lambda k: (k.spend, self.value(k), k.rows)):
+        for known in sorted(self.sets(), key=lambda k: (k.spend, self.value(k), k.rows)):
             if not out or self.value(known) < self.value(out[-1]) - 1e-9:
                 out.append(known)
         return out
@@ -231,15 +241,14 @@ class Search:
                    near: EvaluatedSet) -> EvaluatedSet:
         """Fastest set of usable items (n,) at other prices (n,), by tangents at `near`."""
         found = self._best(Offer(self.rules, usable, cost), budget, near, [])
-        return self.evaluate(()) if found is None else found
+        return self.evaluate(self.start) if found is None else found
 
     def _best(self, offer: Offer, budget: float, near: EvaluatedSet,
               some: Sequence[int]) -> EvaluatedSet | None:
         """Fastest set of an offer, by the tangent at `near`; None if not even `some` can be had."""
         self.add_bound(near.rows)
-        first = self.rules.flags([some])
-        if not (offer.usable[list(some)].all() and self.rules.feasible(first)[0]
-                and first[0] @ offer.cost <= budget + 1e-9):
+        first = self._start(offer, budget, some)
+        if first is None:
             return None
         affine = tangent(self.bounds[near.rows], self.model)
         relaxed = relax(affine, offer, budget)
@@ -259,9 +268,22 @@ class Search:
         order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
         return min((self.evaluate(np.flatnonzero(sets[k])) for k in order), key=self.value)
 
+    def _start(self, offer: Offer, budget: float,
+               some: Sequence[int]) -> NDArray[np.bool_] | None:
+        """Return flags (1, n) of a set with `some` and what has to be; None if there is none."""
+        open_still = [place for place in self.rules.filled
+                      if not np.isin(self.rules.places[place], some).any()]
+        for more in itertools.product(*map(offer.options, open_still)):
+            rows = list({*some, *(k for row in more for k in self.rules.needed(int(row)))})
+            first = self.rules.flags([rows])
+            if (offer.usable[rows].all() and self.rules.feasible(first)[0]
+                    and first[0] @ offer.cost <= budget + 1e-9):
+                return first
+        return None
+
     def explore(self, most: float) -> None:
         """Find and solve what the tangents of bounds, spaced along the frontier, lead to."""
-        pool = self.rules.flags([()])
+        pool = self.rules.flags([self.start])
         asked: set[tuple[int, ...]] = set()
         for _ in range(_ROUNDS):
             parts = [pool]
@@ -270,7 +292,8 @@ class Search:
                 relaxed = relax(tangent(self.bounds[key], self.model), self.offer,
                                 self.evaluate(key).spend)
                 parts.append(self.rules.repair(best_by_cost(relaxed, self.offer, most)[0]))
-            pool, guess = self._front_of(distinct(parts), self.along)
+            pool = distinct(parts)
+            pool, guess = self._front_of(pool[self.rules.feasible(pool)], self.along)
             self.spacing = max(float(np.ptp(guess)) / _ALONG, self.along)
             ahead = self._beyond(guess)
             if not len(ahead):
@@ -356,7 +379,7 @@ class Search:
 
     def _best_within(self, money: NDArray[np.float64]) -> NDArray[np.float64]:
         """(s,) least value of the known sets within each of the budgets (s,)."""
-        known = sorted(self.known.values(), key=lambda one: one.spend)
+        known = sorted(self.sets(), key=lambda one: one.spend)
         best = np.minimum.accumulate([self.value(one) for one in known])
         at = np.searchsorted([one.spend for one in known], money + 1e-9, side="right") - 1
         return np.asarray(best[at])

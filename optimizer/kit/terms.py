@@ -80,7 +80,8 @@ class Terms:
             rolling_resistance_sd=baseline.rolling_resistance_sd, mass_sd=baseline.mass_sd)
 
 
-def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -> Terms:
+def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
+             filled: Sequence[str] = ()) -> Terms:
     """Arrays of a catalogue; an item without an effect in `effects` changes mass only.
 
     A mass change in the evidence takes the place of the one in the catalogue.
@@ -90,6 +91,7 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
     baseline : bike as it stands
     catalogue : items that could be had
     effects : what each item does
+    filled : places that may not stay as they are
 
     Returns
     -------
@@ -119,7 +121,7 @@ def tabulate(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect]) -
         cost=column(item.cost for item in items),
         cornering=column(item.cornering_factor for item in items),
         crosswind=column(item.crosswind_limit for item in items),
-        combinations=_combinations(catalogue, drag))
+        combinations=_combinations(catalogue, drag, filled))
 
 
 def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
@@ -141,7 +143,8 @@ def setup_of(baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
     return terms.setup(baseline, terms.rows(items))
 
 
-def _combinations(catalogue: Catalogue, drag: NDArray[np.float64]) -> Combinations:
+def _combinations(catalogue: Catalogue, drag: NDArray[np.float64],
+                  filled: Sequence[str]) -> Combinations:
     items = catalogue.items
     row = {item.name: k for k, item in enumerate(items)}
     return Combinations(
@@ -150,7 +153,8 @@ def _combinations(catalogue: Catalogue, drag: NDArray[np.float64]) -> Combinatio
                      for place in catalogue.places),
         requires=tuple((k, row[name]) for k, item in enumerate(items) for name in item.requires),
         excludes=tuple((k, row[name]) for k, item in enumerate(items) for name in item.excludes),
-        overlaps=_overlaps(catalogue, drag), regions=_regions(catalogue, drag))
+        overlaps=_overlaps(catalogue, drag), regions=_regions(catalogue, drag),
+        filled=tuple(catalogue.places.index(place) for place in filled))
 
 
 def _overlaps(catalogue: Catalogue, drag: NDArray[np.float64]) -> tuple[Overlap, ...]:

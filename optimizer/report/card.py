@@ -180,7 +180,9 @@ def card_lines(result: Result) -> Table:
 def card_rules(result: Result) -> list[str]:
     """Say in few words what else a rider does who takes the card literally."""
     ridden, risk = result.rideable, risk_rule(result)
-    rules = [risk] if risk else []
+    winds = card_cautions(result)
+    rules = [*winds[:1]] if result.bike_passed else []
+    rules += [risk] if risk else []
     if ridden.even:
         rules.append("One power all the way: more lines would save next to nothing.")
     if any(block.climb is not None or block.descent is not None for block in ridden.blocks):
@@ -194,7 +196,8 @@ def card_rules(result: Result) -> list[str]:
     fork = fork_rule(result)
     corners = ["Hands at the brakes in corners."] if result.job.course.corners else []
     return [*rules, "Brakes on: no pedalling.", *_position_rules(result), *corners,
-            *_rough_rules(result.job.course), *card_cautions(result), *([fork] if fork else [])]
+            *_rough_rules(result.job.course),
+            *(winds[1:] if result.bike_passed else winds), *([fork] if fork else [])]
 
 
 def _rough_rules(course: Course) -> list[str]:

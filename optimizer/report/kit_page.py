@@ -23,6 +23,7 @@ from optimizer.report.current import (
 from optimizer.report.money import each_buys, last_money_words, slower_without
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
+from optimizer.report.wind_cautions import bike_cautions
 from optimizer.report.words import (
     at_most,
     cell_range,
@@ -72,6 +73,7 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
     choice, chosen = decision.choice, decision.chosen
     low, high = decision.spread
     return [
+        *bike_cautions(job, [("", chosen.items)]),
         (f"{job.name}: the ideal ride takes {clock(chosen.finish_time)} on the forecast day, 90 % "
          f"range {clock(low)} to {clock(high)}. " + (
              f"Spend {money(chosen.spend)} of {money(choice.budget, choice.currency)}: "
@@ -343,7 +345,8 @@ def _frontier_chart(job: Job, decision: KitDecision) -> Chart:
 def compare_lead(job: Job, result: Comparison) -> list[str]:
     """Say which set is fastest, and how sure each difference is."""
     fastest = min(result.runs, key=lambda run: run.plan.finish_time)
-    out = [(f"{job.name}: {fastest.name} is the fastest of {len(result.runs)} sets: its ideal "
+    out = [*bike_cautions(job, [(run.name, run.kit.items) for run in result.runs]),
+           (f"{job.name}: {fastest.name} is the fastest of {len(result.runs)} sets: its ideal "
             f"ride takes {clock(fastest.plan.finish_time)} on the forecast day, for "
             f"{money(fastest.kit.spend, job.currency)}. All times here are of ideal rides; a card "
             "costs some seconds more, which `kitpace plan` says.")]

@@ -116,6 +116,7 @@ def _opening(result: Result) -> Markup:
 
 def _lead(result: Result, change: str) -> list[Markup]:
     """Answer three questions: how fast, what to buy, how to ride."""
+    cautions = wind_cautions(result)
     answers = [("How fast", _fast(result)),
                ("What changed", Markup("{} {}").format(change, advice(result)
                 if kept_kit(result) else "")) if change else
@@ -123,8 +124,9 @@ def _lead(result: Result, change: str) -> list[Markup]:
                    advice(result), last_money(result),
                    "" if kept_kit(result) else _left_out(result))),
                ("How to ride", _manner(result)),
-               *([("Caution", Markup(" ").join(cautions))]
-                 if (cautions := wind_cautions(result)) else [])]
+               *([("Caution", Markup(" ").join(cautions))] if cautions else [])]
+    if result.bike_passed:
+        answers.insert(0, answers.pop())
     return [Markup('<strong class="ask">{}</strong> {}').format(*answer) for answer in answers]
 
 

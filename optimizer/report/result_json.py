@@ -279,6 +279,7 @@ def _kit(result: Result) -> dict[str, Any]:
         "best": _set(choice.best),
         "crosswind_limits": [{"item": name, "limit_mps": limit, "chance": chance}
                              for name, limit, chance in result.limits_passed],
+        "bike_limit_passed_mps": result.bike_passed or None,
         "needs_fitter": [{"item": item.name, "caution": item.caution} for item in chosen
                          if item.needs_fitter],
         "left_out": [{"item": item, "why": why} for item, why in choice.left_out]}

@@ -15,6 +15,7 @@ from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
 from optimizer.report.svg.scale import nice_ticks
+from optimizer.report.wind_cautions import bike_cautions
 from optimizer.report.words import (
     at_most,
     cell_range,
@@ -80,7 +81,16 @@ def lead(found: SeasonKit) -> list[str]:
     if found.returned > 0:
         out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
                    f" come back: the season then costs {money(found.spend - found.returned)}.")
-    return [*out, *season.notes]
+    return [*_over_limits(found), *out, *season.notes]
+
+
+def _over_limits(found: SeasonKit) -> list[str]:
+    """Say which rides are on a bike's own wheels in more cross wind than they may meet."""
+    out = []
+    for ride in found.rides:
+        entry = _entry(found, ride)
+        out += bike_cautions(entry.job, [(f"{entry.rider} in {entry.race}", ride.items)])
+    return out
 
 
 def _saved(value: float, amount: Callable[[float], str] = seconds) -> str:
@@ -470,7 +480,7 @@ def season_json(found: SeasonKit) -> str:
                   "saves_s": one.seconds} for one in found.next],
         "tests": [{"item": test.item, "sd_s": test.sd, "halving_saves_s": test.halved}
                   for test in found.tests],
-        "notes": list(season.notes)}
+        "cautions": _over_limits(found), "notes": list(season.notes)}
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 

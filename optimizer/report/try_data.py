@@ -171,9 +171,10 @@ def _kit(result: Result, terms: Terms) -> dict[str, Any]:
         "items": [{
             "name": item.name, "cost": item.cost, "requires": item.requires,
             "excludes": item.excludes, "fitter": item.needs_fitter,
-            "crosswind": item.crosswind_limit, "drag": terms.drag[k], "mass": terms.mass[k],
-            "rolling": terms.rolling[k], "efficiency": terms.efficiency[k],
-            "inertia": terms.inertia[k], "cornering": terms.cornering[k]}
+            "place": item.place, "crosswind": item.crosswind_limit, "drag": terms.drag[k],
+            "mass": terms.mass[k], "rolling": terms.rolling[k],
+            "efficiency": terms.efficiency[k], "inertia": terms.inertia[k],
+            "cornering": terms.cornering[k]}
             for k, item in enumerate(job.catalogue.items)],
         "overlaps": [{"discounted": overlap.discounted, "partners": overlap.partners,
                       "loss": overlap.loss} for overlap in terms.combinations.overlaps],

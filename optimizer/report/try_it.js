@@ -103,7 +103,7 @@
     }
     if (crosswind > limit) {
       found.push(`The cross wind reaches ${(3.6 * crosswind).toFixed(0)}\u00a0km/h at the rider, more `
-        + `than the ${(3.6 * limit).toFixed(0)}\u00a0km/h that a chosen item is meant for.`);
+        + `than the ${(3.6 * limit).toFixed(0)}\u00a0km/h that a chosen item or the bike is meant for.`);
     }
     return found;
   };

@@ -26,8 +26,12 @@ const tryPlanner = (data) => {
   /** @param {number[]} rows */
   const setupOf = (rows) => {
     const setup = { ...kit.base, drag: Float64Array.from(kit.base.drag),
-      crosswind: kit.base.crosswind === null ? Infinity : kit.base.crosswind };
+      crosswind: Infinity };
     const held = new Set(rows);
+    // The limit of the bike is that of its own wheels.
+    const places = new Set(rows.map((row) => kit.items[row].place));
+    const other = places.has("wheels") || (places.has("front wheel") && places.has("rear wheel"));
+    if (kit.base.crosswind !== null && !other) setup.crosswind = kit.base.crosswind;
     /** @param {number[]} drag */
     const add = (drag) => drag.forEach((value, k) => { setup.drag[k] += value; });
     for (const row of rows) {

@@ -7,14 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.job.values import BIKE
+from optimizer.kit.crosswind import bike_passed
 from optimizer.report.weather import wind_met
 from optimizer.report.words import days, listing
 
 if TYPE_CHECKING:
-    from optimizer.job import Result
+    from collections.abc import Sequence
+
+    from optimizer.job import Job, Result
     from optimizer.kit import Item
 
-__all__ = ["card_cautions", "wind_cautions"]
+__all__ = ["bike_cautions", "bike_words", "card_cautions", "wind_cautions"]
 
 _NEAR_GALE = 13.9  # m/s at ten metres, Beaufort 7 (WMO Beaufort scale; from memory)
 _LEAST = 0.01  # chance, a day in 100
@@ -26,9 +29,36 @@ def _strongest(result: Result) -> float:
                float(result.job.conditions.gust.max()))
 
 
+def bike_words(job: Job, crosswind: float) -> str:
+    """Say that the forecast passes the limit of the bike; empty where it does not.
+
+    `crosswind` [m/s] as `optimizer.kit.crosswind.bike_passed` gives it.
+    """
+    return "" if crosswind <= 0 else (
+        f"Up to {3.6 * crosswind:.0f} km/h of cross wind at the rider are forecast, above the "
+        f"limit of {BIKE}, {3.6 * job.baseline.crosswind_limit:.0f} km/h. Do not ride its wheels "
+        "on such a day: find others, or stay off the road.")
+
+
+def bike_cautions(job: Job, sets: Sequence[tuple[str, Sequence[str]]]) -> list[str]:
+    """Say which sets of items ride the bike's own wheels above their limit; () if none does.
+
+    A set is its name, empty where there is only one, and its items.
+    """
+    found = [(name, bike_passed(job.course, job.conditions, job.baseline.crosswind_limit,
+                                [job.catalogue[item] for item in items])) for name, items in sets]
+    over = [name for name, crosswind in found if crosswind > 0]
+    if not over:
+        return []
+    words = bike_words(job, max(crosswind for _, crosswind in found))
+    named = f" This concerns {listing(over)}." if any(over) else ""
+    return [f"Caution: {words[:1].lower()}{words[1:]}{named}"]
+
+
 def wind_cautions(result: Result) -> list[str]:
-    """Say what the wind of the day may be too strong for."""
-    said = []
+    """Say what the wind of the day may be too strong for, what is most urgent first."""
+    words = bike_words(result.job, result.bike_passed)
+    said = [words] if words else []
     strongest = _strongest(result)
     if strongest >= _NEAR_GALE:
         said.append(f"Strong wind, up to {3.6 * strongest:.0f} km/h: it can push you off your "
@@ -53,7 +83,10 @@ def _instead(item: Item) -> str:
 def card_cautions(result: Result) -> list[str]:
     """Say the same in the few words of a card, whatever the chance: the wind may change."""
     strongest = _strongest(result)
-    said = [f"Wind up to {3.6 * strongest:.0f} km/h: hands near the brakes."] if (
+    words = (f"Do not ride these wheels: cross wind up to {3.6 * result.bike_passed:.0f} km/h is "
+             f"forecast, their limit is {3.6 * result.job.baseline.crosswind_limit:.0f} km/h.")
+    said = [words] if result.bike_passed else []
+    said += [f"Wind up to {3.6 * strongest:.0f} km/h: hands near the brakes."] if (
         strongest >= _NEAR_GALE) else []
     names: dict[str, list[str]] = {}
     for item in sorted(result.limited, key=lambda item: item.crosswind_limit):

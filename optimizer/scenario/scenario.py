@@ -215,7 +215,7 @@ class BikeTable(TomlTable):
         words="wheels with a radius of {} m, tyre included")
     crosswind_limit_kmh: float | None = Field(
         default=None, ge=5, le=300,
-        description="cross wind at the rider above which it is not ridden")
+        description="cross wind at the rider above which its own wheels are not ridden")
 
 
 class KitTable(TomlTable):

@@ -64,7 +64,7 @@ class Solver:
         """Find a first season: that without any item, and what follows from it."""
         for there, entry in zip(self.times, self.season.entries, strict=True):
             self.progress(f"first kits for {entry.rider} in {entry.race}")
-            there.time(())
+            there.time(there.search.start)
         return self.improve(self.best())
 
     def _price(self, e: int, prices: NDArray[np.float64]) -> tuple[float, tuple[int, ...]]:

@@ -91,7 +91,7 @@ class EntryTimes:
         """Give all sets of usable items."""
         offer = self.search.offer
         return Left(offer.usable, np.zeros(len(offer.combinations.places), dtype=bool),
-                    (-np.inf, np.inf), self.time(()) + _CLOSE)
+                    (-np.inf, np.inf), self.time(self.search.start) + _CLOSE)
 
     def boxes(self, left: Left) -> Boxes:
         """Give what is left as a range of coordinates, with the bounds over it."""
@@ -133,7 +133,7 @@ class EntryTimes:
 
     def known(self) -> dict[tuple[int, ...], float]:
         """Give all sets that have a time."""
-        return {rows: known.time for rows, known in self.search.known.items()}
+        return {known.rows: known.time for known in self.search.sets()}
 
     def price(self, prices: NDArray[np.float64]) -> tuple[float, tuple[int, ...]]:
         """Least time plus prices (n,) of items [s] over all sets: a lower bound, and a set near it.
@@ -169,7 +169,7 @@ class EntryTimes:
         free = replace(search.offer, cost=self._free)
         relaxed = relax(tangent(search.bounds[origin], search.model), free, 1.0)
         found = search.rules.repair(best_by_cost(relaxed, free, 1.0)[0][-1:])
-        return tuple(np.flatnonzero(found[0]).tolist())
+        return tuple(np.flatnonzero(found[0]).tolist()) if search.rules.feasible(found)[0] else near
 
 
 def _cut(plane: Minorant) -> Cut:
@@ -201,7 +201,7 @@ def times_of(season: Season, progress: Callable[[str], None] = lambda _words: No
         progress(f"{entry.rider} in {entry.race}")
         day = day_of(job)
         evaluator = (evaluators or {}).get(number) or pacing_evaluator(day, job.baseline)
-        ruled_out = forbidden(day, job.catalogue, job.rules)
+        ruled_out = forbidden(day, job.baseline, job.catalogue, job.rules)
         for item in job.catalogue.items:
             pool = season.pool_of(entry, item.name)
             if (item.name not in entry.borrowed and item.hire_price is None and not item.owned

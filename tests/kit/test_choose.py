@@ -11,12 +11,12 @@ import pytest
 from optimizer.day import RaceDay
 from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
-from optimizer.kit import Catalogue, Item, RuleSet, choose_kit
+from optimizer.kit import Catalogue, Item, RuleSet, choose_kit, setup_of
 from optimizer.kit.choice import KitSet
 from optimizer.kit.choose import _still_faster, compared, search_on
-from optimizer.kit.crosswind import strongest_crosswind
+from optimizer.kit.crosswind import OWN_WHEELS, strongest_crosswind
 from optimizer.kit.evaluator import pacing_evaluator
-from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
+from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
 
 COURSE = road(np.random.default_rng(5), length=10_000.0)
 CALM = wind(0.0, 0.0)
@@ -92,6 +92,38 @@ def test_too_much_cross_wind_rules_out():
     choice = choose(wanted, effects, weather=gale)
     assert choice.best.items == ()
     assert "cross wind" in dict(choice.left_out)["deep"]
+
+
+@pytest.mark.parametrize("budget", [0.0, 150.0, 400.0])
+def test_wheels_that_are_there_are_ridden_where_those_of_the_bike_may_not_be(budget):
+    """The best of all sets that hold them, each planned, although the bike's own are faster."""
+    wanted, effects = shop(item("round", "wheels", 0.0, -0.004, owned=True),
+                           item("deep", "wheels", 120.0, 0.010, crosswind_limit=4.0),
+                           item("shallow", "wheels", 300.0, 0.003, excludes=("suit",)),
+                           item("suit", "clothing", 100.0, 0.006),
+                           item("helmet", "helmet", 150.0, 0.005))
+    day = RaceDay(COURSE, wind(15.0, 0.3 + np.pi / 2), RIDER, step=400.0)
+    bike = replace(BASELINE, crosswind_limit=5.0)
+    choice = choose_kit(day, bike, wanted, effects, budget, "EUR", twice=True)
+    evaluator = pacing_evaluator(day, bike)
+    best = min((names for names in every_set(wanted) if {"round", "shallow"} & set(names)
+                and "deep" not in names and sum(wanted[name].cost for name in names) <= budget),
+               key=lambda names: evaluator.plan(setup_of(bike, wanted, effects, names)).finish_time)
+    assert set(choice.best.items) == set(best)
+    assert choice.owned.items == ("round",)
+    assert all({"round", "shallow"} & set(kit.items) for kit in choice.frontier)
+    assert choice.program_gap < 0.05
+    assert dict(choice.left_out)[OWN_WHEELS].endswith("above their limit of 18 km/h")
+    calm = choose_kit(replace(day, conditions=CALM), bike, wanted, effects, 0.0, "EUR")
+    assert calm.best.items == ()
+    assert OWN_WHEELS not in dict(calm.left_out)
+
+
+def test_without_other_wheels_the_bike_is_planned_as_it_stands():
+    wanted, effects = shop(item("suit", "clothing", 100.0, 0.006))
+    gale = RaceDay(COURSE, wind(15.0, 0.3 + np.pi / 2), RIDER, step=400.0)
+    bike = replace(BASELINE, crosswind_limit=5.0)
+    assert choose_kit(gale, bike, wanted, effects, 100.0, "EUR").best.items == ("suit",)
 
 
 def test_requirements_and_exclusions_hold():

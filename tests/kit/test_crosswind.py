@@ -13,8 +13,14 @@ from optimizer.conditions.wind import height_factor
 from optimizer.day import RaceDay
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.choose import forbidden
-from optimizer.kit.crosswind import crosswind_draws, limit_chances
-from tests.kit.invented import RIDER
+from optimizer.kit.crosswind import (
+    bike_passed,
+    crosswind_draws,
+    limit_chances,
+    other_wheels,
+    own_wheels,
+)
+from tests.kit.invented import BASELINE, RIDER
 from tests.report.made_up import made_up_course
 
 COURSE = replace(made_up_course(), heading=np.zeros(len(made_up_course().distance) - 1))
@@ -43,14 +49,14 @@ def test_the_chance_is_the_share_of_members():
     (name, chance), = limit_chances(course, weather, kit)
     assert name == "Deep wheel"
     assert chance == pytest.approx(0.75, abs=0.03)
-    assert set(forbidden(RaceDay(course, weather, RIDER), kit, ())) == {"Deep wheel"}
+    assert set(forbidden(RaceDay(course, weather, RIDER), BASELINE, kit, ())) == {"Deep wheel"}
 
 
 @pytest.mark.parametrize(("strong", "out"), [(1, False), (20, True)])
 def test_an_item_is_left_out_from_a_chance_of_one_in_ten(strong, out):
     weather = westerly([3.0] * (100 - strong) + [14.0] * strong)
     kit = Catalogue((Item("Deep wheel", "wheels", 900.0, crosswind_limit=5.0),))
-    assert bool(forbidden(RaceDay(COURSE, weather, RIDER), kit, ())) is out
+    assert bool(forbidden(RaceDay(COURSE, weather, RIDER), BASELINE, kit, ())) is out
 
 
 def test_gusts_go_with_their_member():
@@ -83,3 +89,30 @@ def test_a_single_forecast_passes_a_limit_as_often_as_its_spread_says():
     (_, chance), = limit_chances(course, one, kit)
     assert chance == pytest.approx(expected, abs=0.019)  # 4,000 draws: three standard errors
     assert limit_chances(course, Conditions(), kit) == (("Deep wheel", 0.0),)
+
+
+FRONT, REAR = (Item(place, place, 0.0, owned=True) for place in ("front wheel", "rear wheel"))
+BOTH = Item("round", "wheels", 0.0, owned=True)
+
+
+def test_the_bike_rides_its_own_wheels_until_both_are_replaced():
+    assert own_wheels(())
+    assert own_wheels((FRONT,))
+    assert not own_wheels((FRONT, REAR))
+    assert not own_wheels((BOTH,))
+    west = westerly([8.0] * 4)
+    assert bike_passed(COURSE, west, 5.0, (FRONT,)) > 5.0
+    assert bike_passed(COURSE, west, 5.0, (BOTH,)) == 0.0
+    assert bike_passed(COURSE, west, 40.0, ()) == bike_passed(COURSE, west, float("inf"), ()) == 0.0
+
+
+@pytest.mark.parametrize(("items", "out", "places"), [
+    ((BOTH,), (), ("wheels",)),
+    ((BOTH,), ("round",), ()),
+    ((replace(BOTH, owned=False, price=90.0),), (), ()),
+    ((replace(BOTH, requires=("tyres",)), Item("tyres", "tyres", 40.0)), (), ()),
+    ((FRONT,), (), ()),
+    ((FRONT, REAR), (), ("front wheel", "rear wheel")),
+    ((FRONT, replace(REAR, excludes=("front wheel",))), (), ())])
+def test_only_what_is_there_and_fits_replaces_wheels(items, out, places):
+    assert other_wheels(Catalogue(items), out) == places

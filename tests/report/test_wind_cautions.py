@@ -9,8 +9,9 @@ import pytest
 
 from optimizer.kit import Catalogue
 from optimizer.report.card import card_rules
+from optimizer.report.plan_page import plan_page
 from optimizer.report.result_json import result_document
-from optimizer.report.wind_cautions import card_cautions, wind_cautions
+from optimizer.report.wind_cautions import bike_cautions, card_cautions, wind_cautions
 from tests.report.made_up import made_up_result
 
 
@@ -74,11 +75,34 @@ def test_who_owns_a_part_has_nothing_that_it_replaces(result, name, place, owned
 
 def test_the_limit_of_the_bike_itself_counts(result):
     windy = blown(result, 8.0)
-    bike = replace(windy.job.baseline, crosswind_limit=6.0)
+    bike = replace(windy.job.baseline, crosswind_limit=4.0)
     windy = replace(windy, job=replace(windy.job, baseline=bike))
-    (caution,) = wind_cautions(windy)
-    assert "passes the limit of the bike as it stands, 22 km/h: have other wheels" in caution
-    assert card_cautions(windy) == ["Cross wind over 22 km/h at the rider: change wheels."]
+    first, *chances = wind_cautions(windy)
+    passed = f"{3.6 * windy.bike_passed:.0f} km/h"
+    assert windy.bike_passed > 4.0
+    assert first.startswith(f"Up to {passed} of cross wind at the rider are forecast, above the "
+                            "limit of the bike as it stands, 14 km/h. Do not ride its wheels")
+    assert "passes the limit of the bike as it stands, 14 km/h: have other wheels" in chances[0]
+    stop = f"Do not ride these wheels: cross wind up to {passed} is forecast"
+    assert card_rules(windy)[0].startswith(stop)
+    assert card_cautions(windy)[1:] == ["Cross wind over 14 km/h at the rider: change wheels."]
+    assert result_document(windy)["kit"]["bike_limit_passed_mps"] == windy.bike_passed
+    assert plan_page(windy).index("Do not ride its wheels") < plan_page(windy).index("How fast</")
+    said = bike_cautions(windy.job, [("Bare", ()), ("Mine", windy.choice.best.items)])
+    assert said == [f"Caution: {first[:1].lower()}{first[1:]} This concerns Bare and Mine."]
+
+
+def test_other_wheels_lift_the_limit_of_the_bike(result):
+    windy = blown(result, 8.0)
+    first = windy.choice.best.items[0]
+    kit = Catalogue(tuple(replace(item, place="wheels") if item.name == first else item
+                          for item in windy.job.catalogue.items))
+    windy = replace(windy, job=replace(windy.job, catalogue=kit, baseline=replace(
+        windy.job.baseline, crosswind_limit=4.0)))
+    assert windy.bike_passed == 0.0
+    assert wind_cautions(windy) == card_cautions(windy) == []
+    assert bike_cautions(windy.job, [("", windy.choice.best.items)]) == []
+    assert result_document(windy)["kit"]["bike_limit_passed_mps"] is None
 
 
 def test_the_card_says_from_which_cross_wind_to_change_the_wheel(result):
