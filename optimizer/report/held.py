@@ -20,6 +20,7 @@ __all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", 
 
 _MORE = 0.005  # of the days, less is as many
 _REACHED = 0.99  # of a limit, from which it is what limits the ride
+_MUCH = 0.25  # of the reserve, from which what is left says that it does not limit the ride
 _ENDS = "; this limits the ride"
 
 
@@ -153,7 +154,10 @@ def _realism(result: Result) -> list[Part]:
     rider, reserve = result.day.rider, result.rideable.reserve
     p, floor, whole, least = (rider.effort_exponent, rider.reserve_floor, float(reserve[0]),
                               float(reserve.min()))
-    empty = _ENDS if least - floor <= (1 - _REACHED) * whole else "; this is not what limits it"
+    ideal = float(result.plan.reserve.min())  # the card's may stay a little above the floor
+    empty = ("; the ideal ride uses all of it, and that limits it"
+             if ideal - floor <= (1 - _REACHED) * whole else
+             "; this is not what limits the ride" if least - floor > _MUCH * whole else "")
     rows = [
         ("Variation of power (standard deviation over mean)", f"{100 * found.variation:.0f} %",
          ("10 % in the usual trials of variable pacing (Atkinson et al. 2007); ±15 % for 28 min "

@@ -79,3 +79,20 @@ def test_the_limit_that_ends_the_ride_is_named_with_one_figure(result):
     assert "239 W" not in page
     page = said(plan_page(replace(result, realism=replace(found, power_mean=200.0))))
     assert "in these positions; this limits the ride" not in page
+
+
+def test_the_reserve_limits_the_ride_only_where_the_ideal_ride_uses_it_up(result):
+    found = Realism(0.1, 231.8, 239.4, 232.2, 0.9, 0.0, 0.0)
+    whole = float(result.rideable.reserve[0])
+
+    def page(ideal, card):
+        def left(share):
+            return np.linspace(whole, share * whole, len(result.plan.reserve))
+        return said(plan_page(replace(
+            result, realism=found, plan=replace(result.plan, reserve=left(ideal)),
+            rideable=replace(result.rideable, reserve=left(card)))))
+    assert "the ideal ride uses all of it" in page(0.0, 0.1)
+    assert "not what limits the ride" in page(0.8, 0.8)
+    near = page(0.05, 0.1)
+    assert "the ideal ride uses all of it" not in near
+    assert "not what limits the ride" not in near
