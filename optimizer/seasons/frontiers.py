@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Frontiers"]
 
-_PARTS = 6  # of the sums that a rider may spend, first
-_ROUNDS = 3  # of ever smaller parts
+_PARTS = 8  # of the sums that a rider may spend, first
+_ROUNDS = 2  # of ever smaller parts
 _ROUNDING = 1e-5  # s
 _STEPS, _STALLS = 60, 5  # along the subgradient; steps without a gain until they are halved
 _AHEAD = 1.0  # s above the limit, at which steps aim
