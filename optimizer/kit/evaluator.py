@@ -20,7 +20,8 @@ from optimizer.pacing import pacing_problem, plan_ride, simulate, solve
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.simulate import holding_power, reserve_along
-from optimizer.pacing.solver import beginning, draft
+from optimizer.pacing.solver import draft
+from optimizer.pacing.start import beginning, passed_on
 from optimizer.physics import lay_road
 from optimizer.side_by_side import side_by_side
 
@@ -186,7 +187,8 @@ class PacingEvaluator:
         problem = self.problem(setup)
         program = convex_program(problem)
         near = self._nearest(setup)
-        solution = interior_point(program, beginning(program, near.like if near else self.like))
+        start = near.like if near else self.like
+        solution = interior_point(program, beginning(program, start))
         found = bound_from(program, solution, setup, half_range, within)
         # From a neighbour's multipliers the solver may end with some that bound badly.
         optimum = float(program.pace_cost @ solution.point.pace)
@@ -203,7 +205,7 @@ class PacingEvaluator:
         else:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
         like = replace(self.like, problem=problem, speed=speed, reserve=x.reserve, power=power,
-                       halfway=solution.halfway)
+                       passed=passed_on(solution, start))
         return found, _Solved(theta, setup.cornering_factor, power, energy, like)
 
 

@@ -7,7 +7,7 @@ the complementarity are single operations.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -49,8 +49,10 @@ _COLD = (0.1, 0.02)  # slacks, of a row's size, and complementarity, of the mean
 _NEAR = (1e-3, 1e-4)  # the same beside a neighbour's plan
 _LOST = 1e9  # times the finish time, Σ s y of a program that no point satisfies
 _TOLERANCE = 1e-9  # of the finish time, on Σ s y
-_HALFWAY = 1e-4  # of the finish time, on Σ s y, where a neighbour may start from
-_HALFWAY_ROWS = 1e-2  # of a row's size, violated by it at most there
+_PASSED = ((1e-4, 1e-2), (1e-2, np.inf))  # Σ s y, of the finish time, and violation of a row, of
+# its size, below which an iterate is kept for neighbours to start from
+_BLOCKED = (0.05, 0.02)  # of a whole first step, below which a nearer and a further start is left
+_CENTRED = 0.01  # of the mean product of slack and multiplier, within which a neighbour's are put
 
 _WEIGHTS = (0.01, 0.9, 4)  # of the corrector that are tried: least, most, how many
 _CENTRING = (3.0, 1e-6, 0.9)  # power of what the guess leaves of Σ s y, and its bounds
@@ -71,26 +73,40 @@ class Iterate:
     """A point with slacks s and multipliers y of the rows, and those of the effort row.
 
     `primal` has W (n + 1), e (n + 1), f, z (n), s (rows n) and the slack of the effort row, if
-    there is one; `dual` the multipliers that go with the slacks.
+    there is one; `dual` the multipliers that go with the slacks. `power_limit` and `top` (n,) are
+    the limits [W, J/kg] that the slacks are of.
     """
 
     steps: int
     rows: int
     primal: NDArray[np.float64]
     dual: NDArray[np.float64]
+    power_limit: NDArray[np.float64]
+    top: NDArray[np.float64]
 
     @classmethod
-    def at(cls, x: Point, s: NDArray[np.float64], y: NDArray[np.float64],
+    def at(cls, program: ConvexProgram, x: Point, s: NDArray[np.float64], y: NDArray[np.float64],
            effort: tuple[float, float] | None) -> Iterate:
         """Put together a point, (rows, n) slacks and multipliers, and those of the effort row."""
         effort_s, effort_y = ([], []) if effort is None else ([effort[0]], [effort[1]])
         return cls(len(x.pace), len(s), np.concatenate([
             x.reserve, x.energy, x.work, x.pace, s.ravel(), effort_s]),
-            np.concatenate([y.ravel(), effort_y]))
+            np.concatenate([y.ravel(), effort_y]), program.problem.power_limit, program.top)
+
+    def take(self, other: Iterate) -> None:
+        """Take over the values of another one."""
+        self.primal[:], self.dual[:] = other.primal, other.dual
+
+    def centred(self) -> Iterate:
+        """Copy whose multipliers move to where no product with a slack is far from the mean."""
+        product = self.slack * self.dual
+        mean = float(product.mean())
+        return replace(self, primal=self.primal.copy(), dual=self.dual * np.clip(
+            product, mean * _CENTRED, mean / _CENTRED) / product)
 
     def copy(self) -> Iterate:
         """Copy, which nobody else writes to."""
-        return Iterate(self.steps, self.rows, self.primal.copy(), self.dual.copy())
+        return replace(self, primal=self.primal.copy(), dual=self.dual.copy())
 
     @cached_property
     def x(self) -> Point:
@@ -146,8 +162,9 @@ class Solution:
     `multipliers`, `slacks`: (rows, n) in the order of ROWS (the last one only with partial
     recovery); `effort_multiplier` of the effort row; `residual` the largest violation of a row,
     relative to its size; `complementarity` Σ s y [s], an estimate of the distance to the optimum.
-    `halfway` is the first iterate from which little was left to do: a neighbouring problem starts
-    well from it, while the end is too close to its bounds for that. None where there was none.
+    `passed` has iterates of the way, the nearest to the end first, each None where the way began
+    further on: a neighbouring problem starts well from one of them, while the end is too close to
+    its bounds for that.
     """
 
     point: Point
@@ -158,7 +175,7 @@ class Solution:
     converged: bool
     residual: float
     complementarity: float
-    halfway: Iterate | None = None
+    passed: tuple[Iterate | None, ...] = (None,) * len(_PASSED)
 
 
 def starting_point(program: ConvexProgram) -> Point:
@@ -189,15 +206,17 @@ def starting_point(program: ConvexProgram) -> Point:
     return Point(energy, reserve, power * pace, pace)
 
 
-def interior_point(program: ConvexProgram, start: Point | Iterate | None = None, *,
+def interior_point(program: ConvexProgram,
+                   start: Point | tuple[Iterate | None, ...] | None = None, *,
                    tolerance: float = _TOLERANCE, for_bound: bool = True) -> Solution:
     """Solve the program.
 
     Parameters
     ----------
     program : of n steps
-    start : another point to begin from, such as the plan of a neighbouring problem, or an iterate
-        with its multipliers (`Solution.halfway`), which saves twice as much
+    start : another point to begin from, such as the plan of a neighbouring problem; or iterates
+        with their multipliers (`Solution.passed`), which saves more: the first of them from which
+        a step is not cut short, None for one without a neighbour
     tolerance : on Σ s y relative to the finish time
     for_bound : go on until a bound from the multipliers loses next to nothing to rounding; a plan
         without a bound is there some iterations earlier
@@ -211,25 +230,26 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
     Mehrotra 1992, SIAM J. Optim. 2:575; Colombo and Gondzio 2008, Comput. Optim. Appl. 41:277.
     """
     sizes = np.array([row.size for row in program.rows])
-    at = _begin(program, start, sizes)
+    first, *further = ((_begin(program, start, sizes),) if start is None or isinstance(start, Point)
+                       else start)
+    at = (first or _begin(program, None, sizes)).copy()
+    passed = _Passed(anew=start is None)
     way = _Way(program, at)
-    guess, move = way.guess, way.move
+    guess = way.guess
     d = way.linearised(at)
     best: tuple[float, Solution] | None = None
-    halfway: Iterate | None = None
     iterations, residual, patience = 0, np.inf, _PATIENCE if for_bound else 1
 
     def ended(*, converged: bool) -> Solution:
         end = at.copy()
         return Solution(end.x, end.y, end.s, end.effort_y, iterations, converged, residual, gap,
-                        halfway)
+                        tuple(passed.found))
 
     while True:
         time, gap = float(program.pace_cost @ at.x.pace), at.gap
         off = at.of_rows(way.off)
         residual = float(np.max(np.maximum(off.max(axis=1), -off.min(axis=1)) / sizes))
-        if halfway is None and gap < _HALFWAY * time and residual < _HALFWAY_ROWS:
-            halfway = at.copy()
+        passed.look(at, gap / time, residual, first=iterations == 0)
         if gap < tolerance * time and residual < _ROW_TOLERANCE:
             loss = _bound_loss(program, at.x, gradient(program, d, at.y, at.effort_y))
             if best is None or loss < best[0]:
@@ -247,22 +267,35 @@ def interior_point(program: ConvexProgram, start: Point | Iterate | None = None,
         guess.dual[:] = at.dual
         way.towards(d, at, guess)
         ahead, ahead_dual = (min(length, 1.0) for length in way.lengths(at, guess))
-        by, low, high = _CENTRING
-        sigma = min(max((_gap_after(at, guess, ahead, ahead_dual) / gap) ** by, low), high)
-        # Rows that still err need room: complementarity must not run ahead of them.
-        aim = max(sigma * gap, _BEHIND * tolerance * time) / len(at.dual)
-        np.multiply(guess.slack, guess.dual, out=move.dual)
-        move.dual[:] -= aim
-        move.dual[:] /= at.slack
-        move.dual[:] += at.dual
-        way.towards(d, at, move)
-        primal, dual = way.weighted(at, ahead * ahead_dual)
-        move.primal[:] *= min(_TO_BOUNDARY * primal, 1.0)
-        at.primal[:] += move.primal
-        move.dual[:] *= min(_TO_BOUNDARY * dual, 1.0)
-        at.dual[:] += move.dual
+        if further and min(ahead, ahead_dual) < _BLOCKED[len(further) < 2]:
+            passed = _Passed(anew=further[0] is None)
+            at.take(further.pop(0) or _begin(program, None, sizes))
+            d = way.linearised(at)
+            continue
+        further.clear()
+        way.go(at, d, (ahead, ahead_dual), _BEHIND * tolerance * time)
         d = way.linearised(at)
     return ended(converged=False) if best is None else best[1]
+
+
+class _Passed:
+    """Iterates of a way that neighbours may start from, the nearest to the end first.
+
+    One further off is taken of a way only that began anew: others can be ill centred there. Nor
+    is the first iterate, which is somebody else's.
+    """
+
+    def __init__(self, *, anew: bool) -> None:
+        self.found: list[Iterate | None] = [None] * len(_PASSED)
+        self._open = [True, anew]
+
+    def look(self, at: Iterate, gap: float, residual: float, *, first: bool) -> None:
+        """Keep an iterate if it is the one."""
+        for k, (near, violated) in enumerate(_PASSED):
+            if self._open[k] and gap < near and residual < violated:
+                self._open[k] = False
+                if not first:
+                    self.found[k] = at.copy()
 
 
 class _Way:
@@ -322,6 +355,25 @@ class _Way:
         if self._border is not None:
             out.dual[-1] = effort
 
+    def go(self, at: Iterate, d: Slopes, ahead: tuple[float, float], least: float) -> None:
+        """Correct the guess, whose steps go `ahead`, and move there; Σ s y is aimed no lower."""
+        guess, move = self.guess, self.move
+        gap = at.gap
+        by, low, high = _CENTRING
+        sigma = min(max((_gap_after(at, guess, *ahead) / gap) ** by, low), high)
+        # Rows that still err need room: complementarity must not run ahead of them.
+        aim = max(sigma * gap, least) / len(at.dual)
+        np.multiply(guess.slack, guess.dual, out=move.dual)
+        move.dual[:] -= aim
+        move.dual[:] /= at.slack
+        move.dual[:] += at.dual
+        self.towards(d, at, move)
+        primal, dual = self.weighted(at, ahead[0] * ahead[1])
+        move.primal[:] *= min(_TO_BOUNDARY * primal, 1.0)
+        at.primal[:] += move.primal
+        move.dual[:] *= min(_TO_BOUNDARY * dual, 1.0)
+        at.dual[:] += move.dual
+
     def lengths(self, at: Iterate, d: Iterate) -> list[float]:
         """How far a direction may be gone, primal and dual, before something is negative."""
         return [_longest(np.divide(change, own, out=self._room[:len(own)]))
@@ -359,11 +411,9 @@ class _Way:
         return lengths
 
 
-def _begin(program: ConvexProgram, start: Point | Iterate | None,
+def _begin(program: ConvexProgram, start: Point | None,
            sizes: NDArray[np.float64]) -> Iterate:
     """Slacks and multipliers to start with, larger without a neighbour to start from."""
-    if isinstance(start, Iterate):
-        return start.copy()
     x = starting_point(program) if start is None else start
     room, centre = _COLD if start is None else _NEAR
     s = np.maximum(-row_values(program, x), room * sizes[:, None])
@@ -372,7 +422,7 @@ def _begin(program: ConvexProgram, start: Point | Iterate | None,
     if program.has_effort:
         effort_s = max(-program.effort(x.work, x.pace), 1.0)
         effort = effort_s, target / effort_s
-    return Iterate.at(x, s, target / s, effort)
+    return Iterate.at(program, x, s, target / s, effort)
 
 
 def _bound_loss(program: ConvexProgram, x: Point, slope: Point) -> float:

@@ -43,7 +43,7 @@ class Plan:
     linear_bound : s, lower bound by the second route, HiGHS; nan where it was not asked for
     notes : what a reader should know about how it was found
     pedalling : where the rider rolls too fast to pedal on it; None for nowhere, or not looked at
-    halfway : where the solver of a neighbouring problem starts well; None without such a place
+    passed : iterates of the solver that neighbouring problems start from, nearest to the end first
     """
 
     problem: PacingProblem
@@ -65,7 +65,7 @@ class Plan:
     grid_error: float = float("nan")
     notes: tuple[str, ...] = ()
     pedalling: Pedalling | None = None
-    halfway: Iterate | None = field(default=None, repr=False, compare=False)
+    passed: tuple[Iterate | None, ...] = field(default=(), repr=False, compare=False)
 
     @property
     def distance(self) -> NDArray[np.float64]:

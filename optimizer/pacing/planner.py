@@ -293,7 +293,7 @@ def _on(plan: Plan, nodes: NDArray[np.float64]) -> Plan:
     speed, time, reserve = (np.interp(nodes, plan.distance, values)
                             for values in (plan.speed, plan.time, plan.reserve))
     return replace(plan, speed=speed, time=time, reserve=reserve, power=plan.power[at],
-                   halfway=None)
+                   passed=())
 
 
 def halved(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],

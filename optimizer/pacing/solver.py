@@ -16,6 +16,7 @@ from optimizer.pacing.plan import Plan
 from optimizer.pacing.problem import split_steps
 from optimizer.pacing.rows import prices
 from optimizer.pacing.simulate import SimulatedRide, holding_power, require_moving, simulate
+from optimizer.pacing.start import OFF, beginning, passed_on
 from optimizer.physics.road_load import road_force
 
 if TYPE_CHECKING:
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["FINE", "SETTINGS", "Draft", "StepTooLong", "beginning", "blame_step", "certified",
-           "draft", "solve"]
+__all__ = ["FINE", "SETTINGS", "Draft", "StepTooLong", "blame_step", "certified", "draft", "solve"]
 
 _WAITING = 1e-3  # s of pace that no speed explains, above which a relaxation counts as lossy
 _POLISHES = 30
@@ -36,17 +36,15 @@ _NOTICED = 0.1  # of that, less than which is no better plan
 _PRICE = 0.3  # of waiting, to begin with; doubled while it lasts
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
 FINE = 10.0  # m, steps that are short enough for any slope
-_LIKE = 0.02  # share by which limits may differ for a plan to be a neighbour with its multipliers
 _SPARE = 1e-9  # s of effort that is left where a solution ended, at least
 _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
 
-_OFF = 0.02  # of their room, by which a neighbour's plan is moved off its bounds
 _TRACE = 1e-6  # of reserve and effort, by which a ride may go beyond them
 _MUCH = 1e-3  # of all powers given back, with which a ride that stalls has too little
 _FINE_SHARE, _ROUGH_SHARE = 1e-7, 0.02  # of the power and of what is given back, found no closer
 
 SETTINGS: Final = {"waiting": _WAITING, "polishes": _POLISHES, "hopeful": _HOPEFUL,
-                   "shares": _SHARES, "won": _WON, "unsettled": _UNSETTLED, "off": _OFF,
+                   "shares": _SHARES, "won": _WON, "unsettled": _UNSETTLED, "off": OFF,
                    "trace": _TRACE, "fine_share": _FINE_SHARE, "rough_share": _ROUGH_SHARE,
                    "price": _PRICE, "much": _MUCH, "noticed": _NOTICED}
 """What a program that is written elsewhere has to know to do the same."""
@@ -143,7 +141,7 @@ def draft(problem: PacingProblem, warm: Plan | None = None) -> Draft:
         seconds_per_speed=worth["speed"], seconds_per_critical_joule=worth["critical_joule"],
         seconds_per_limit_joule=worth["limit_joule"],
         seconds_per_effort=solution.effort_multiplier if problem.effort is not None else 0.0,
-        notes=tuple(notes), halfway=solution.halfway)
+        notes=tuple(notes), passed=passed_on(solution, warm))
     return Draft(plan, program, solution)
 
 
@@ -161,7 +159,7 @@ def certified(found: Draft, *, second_bound: bool = False) -> Plan:
     """
     plan, narrow, solution = found
     if solution.converged:  # as a plan is; a bound asks for a little more
-        better = interior_point(narrow, _end(narrow, solution))
+        better = interior_point(narrow, (_end(narrow, solution),))
         solution = better if better.converged else solution
     bound = dual_bound(narrow, solution)
     if plan.finish_time - bound > _WIDE * plan.finish_time:
@@ -177,46 +175,7 @@ def _end(program: ConvexProgram, solution: Solution) -> Iterate:
     x = solution.point
     effort = (max(-program.effort(x.work, x.pace), _SPARE),
               solution.effort_multiplier) if program.has_effort else None
-    return Iterate.at(x, solution.slacks, solution.multipliers, effort)
-
-
-def beginning(program: ConvexProgram, warm: Plan | None) -> Point | Iterate | None:
-    """Start where the solver of a neighbouring plan was halfway, or move that plan off its bounds.
-
-    What is fixed at the start of the course is that of this program.
-
-    Parameters
-    ----------
-    program : of n steps
-    warm : the neighbour
-
-    Returns
-    -------
-    where to start; None where there is no neighbour of n steps
-    """
-    p = program.problem
-    if warm is None or len(warm.power) != p.steps:
-        return None
-    before, q = warm.halfway, warm.problem
-    if (before is not None and before.rows == len(program.rows)
-            and (q.effort is not None) == program.has_effort
-            # Where other limits bind, other multipliers count: those of before would mislead.
-            and np.allclose(q.power_limit, p.power_limit, rtol=_LIKE)
-            and np.allclose(q.speed_limit, p.speed_limit, rtol=_LIKE)):
-        start = before.copy()
-        start.x.energy[0], start.x.reserve[0] = program.start_energy, p.w_prime
-        return start
-    energy = 0.5 * warm.speed**2
-    energy[0] = program.start_energy
-    room = program.top - program.bottom
-    energy[1:] = np.clip(energy[1:], program.bottom + _OFF * room, program.top - _OFF * room)
-    speed = np.sqrt(2 * energy)
-    pace = (2.0 + _OFF) / (speed[:-1] + speed[1:])
-    share = _OFF * (p.w_prime - p.reserve_floor)
-    reserve = np.clip(warm.reserve, p.reserve_floor + share, p.w_prime - share)
-    reserve[0] = p.w_prime
-    work = np.clip(warm.power, _OFF * p.power_limit, (1.0 - _OFF) * p.power_limit) * pace
-    return Point(energy, reserve, work, pace)
+    return Iterate.at(program, x, solution.slacks, solution.multipliers, effort)
 
 
 def _waiting(program: ConvexProgram, point: Point) -> float:
