@@ -91,9 +91,11 @@ def last_money_words(rival: Rival, chosen: KitSet, currency: str, *,
 def each_buys(choice: Choice, catalogue: Catalogue, chosen: KitSet, rival: Rival | None) -> str:
     """Say item by item what the money buys by which a kit is dearer than a rival.
 
-    Empty for a single item, which the sum says all of, and where the losses are not known.
+    Empty for a single item, which the sum says all of, where the rival spends money on other
+    items, and where the losses are not known.
     """
-    if rival is None or chosen.items != choice.best.items:
+    if rival is None or chosen.items != choice.best.items or any(
+            catalogue[name].cost > 0 and name not in chosen.items for name in rival.kit.items):
         return ""
     without = slower_without(choice)
     paid = [catalogue[name] for name in chosen.items

@@ -54,6 +54,9 @@ def test_the_last_money_is_told_item_by_item():
     one_more = replace(behind, kit=kit(340, 3602.0, "suit", "covers"))
     assert not each_buys(choice, shop, best, one_more)
     assert not each_buys(choice, shop, best, None)
+    instead = Catalogue((*shop.items, Item("belt", "clothing", 130.0)))
+    other = replace(behind, kit=kit(430, 3609.0, "suit", "belt"))
+    assert not each_buys(choice, instead, best, other)
 
 
 def test_a_sure_and_small_loss_beside_a_large_and_unsure_one_is_explained(result):
