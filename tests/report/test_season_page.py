@@ -36,11 +36,20 @@ from optimizer.uncertainty import MEASURES
 HELMET = "Long-tail helmet"
 
 
+class Shop(SimpleNamespace):
+    """A catalogue whose items are all alike."""
+
+    def __getitem__(self, name):
+        return self.items[0]
+
+
 def found(weights=(1.0, 2.0), copies=(1, 1)):
     """Two riders who share a helmet."""
     item = SimpleNamespace(name=HELMET, caution="", kind="helmet", hire_price=None,
                            needs_fitter=False, crosswind_limit=float("inf"))
-    job = SimpleNamespace(catalogue=SimpleNamespace(items=(item,)), assumptions=())
+    job = SimpleNamespace(catalogue=Shop(items=(item,)), assumptions=(), course=None,
+                          conditions=None,
+                          baseline=SimpleNamespace(crosswind_limit=float("inf")))
     entries = tuple(Entry(rider, race, day, day, weight, job) for rider, race, day, weight in zip(
         ("Ann", "Ben"), ("Spring", "Autumn"), (date(2031, 5, 4), date(2031, 9, 7)), weights,
         strict=True))
