@@ -56,6 +56,7 @@ _RIDES = 2  # of a neighbouring plan's powers, to foresee how long a ride takes
 _ALIKE = (0.8, 1.25)  # factors on a neighbouring plan's powers
 _LONGER = (1.0, 1.25, 1.6)  # times the duration that was foreseen, where that has no plan
 _CUTS = 3  # of each step, to see where ever shorter steps lead
+_MOST_STEPS = 40_000  # of these; more take longer than all the rest of a plan
 _FAITHFUL = 0.04 / 40e3  # s/m, by which another cut may move that before one more is tried
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
@@ -264,7 +265,8 @@ def continuous_time(day: RaceDay, setup: Setup, plan: Plan) -> float:
 
     The error is of second order in the step: steps of half the length leave a third of the
     difference (Richardson's extrapolation). Corners and walls make it fall more slowly at first, so
-    steps are cut again until that hardly moves the limit.
+    steps are cut again until that hardly moves the limit, or there would be too many (a rough
+    course of 180 km then stays some tenths of a second from it).
 
     Parameters
     ----------
@@ -278,7 +280,9 @@ def continuous_time(day: RaceDay, setup: Setup, plan: Plan) -> float:
     nodes = grid(day.course, day.step, day.start_speed)
     case = replace(day, pedalling=plan.pedalling), setup, nodes
     finer, limit = plan, plan.finish_time
-    for _ in range(_CUTS):
+    for cut in range(_CUTS):
+        if cut and 2 * len(case[2]) > _MOST_STEPS:
+            break
         case, coarse, before = halved(*case), finer, limit
         finer = consistent_plan(*case, warm=_on(coarse, case[2])).plan
         limit = finer.finish_time + (finer.finish_time - coarse.finish_time) / 3.0
