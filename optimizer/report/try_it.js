@@ -86,11 +86,21 @@
   /** @param {Tried} one */
   const sameDay = (one) => one.east === 0 && one.north === 0 && one.temperature === null
     && one.criticalPower === null && one.wPrime === null && one.mass === null;
+  // How far from the plan its range may be moved along with the time: m/s of wind, degrees, and
+  // shares of what the rider was tested at. Beyond, what is uncertain grows or shrinks as well.
+  const NEAR = { wind: 10 / 3.6, warmth: 5, power: 0.05, reserve: 0.15, mass: 0.03 };
+  const plannedWarmth = Number(warm.value) - data.coldest;
+  /** @param {Tried} one */
+  const nearDay = (one) => Math.hypot(one.east, one.north) <= NEAR.wind
+    && (one.temperature === null || Math.abs(one.temperature - plannedWarmth) <= NEAR.warmth)
+    && [[one.criticalPower, rider.testedPower, NEAR.power], [one.wPrime, rider.testedWPrime, NEAR.reserve],
+      [one.mass, rider.mass, NEAR.mass]].every(([now, then, most]) =>
+      now === null || Math.abs(now / then - 1) <= most);
   /** @param {Tried} one */
   const sameKit = (one) => String(one.rows) === String(planner.best);
 
-  /** @param {number[]} rows @param {number} crosswind @param {number} limit */
-  const objections = (rows, crosswind, limit) => {
+  /** @param {number[]} rows @param {number} crosswind @param {number | null} bikeLimit */
+  const objections = (rows, crosswind, bikeLimit) => {
     const names = new Set(rows.map((row) => kit.items[row].name));
     const found = [];
     for (const row of rows) {
@@ -101,9 +111,13 @@
       }
       if (item.fitter) found.push(`${item.name} is work for a qualified mechanic or fitter.`);
     }
-    if (crosswind > limit) {
-      found.push(`The cross wind reaches ${(3.6 * crosswind).toFixed(0)}\u00a0km/h at the rider, more `
-        + `than the ${(3.6 * limit).toFixed(0)}\u00a0km/h that a chosen item or the bike is meant for.`);
+    const limits = rows.map((row) => ({ name: kit.items[row].name, most: kit.items[row].crosswind }));
+    for (const { name, most } of [...limits, { name: "the bike's own wheels", most: bikeLimit }]) {
+      if (most !== null && crosswind > most) {
+        found.push(`The cross wind reaches ${(3.6 * crosswind).toFixed(0)}\u00a0km/h at the rider, `
+          + `above the limit of ${name}, ${(3.6 * most).toFixed(0)}\u00a0km/h: change it, `
+          + "or stay off the road.");
+      }
     }
     return found;
   };
@@ -135,12 +149,16 @@
     if (unchanged) first.append(", as in the plan");
     else first.append(Math.abs(more) < 0.05 ? ", as fast as the plan's"
       : `, ${amount(more)} ${way(more)} than the plan's`);
+    const known = nearDay(one);
     const [low, high] = answer.difference || [0, 0];
-    if (!sameKit(one) && high - low > 0.05) {
+    if (known && !sameKit(one) && high - low > 0.05) {
       first.append(sameDay(one) ? `; 90 % range ${span([low, high])}. `
         : `. What the kit does to that is uncertain by ± ${amount((high - low) / 2)}. `);
     } else first.append(". ");
-    if (answer.range) {
+    if (!known) {
+      first.append("No range is given here: wind, air or rider are too far from the plan's. "
+        + "kitpace plan gives it. ");
+    } else if (answer.range) {
       const price = unchanged ? data.finish - time : card ? card.price : 0;
       const [early, late] = answer.range.map((value) => clock(value + price));
       first.append(`90 % range of the finish ${early} to ${late}. `);
@@ -283,7 +301,7 @@
       return;
     }
     const list = made("ul", "");
-    const found = objections(one.rows, answer.crosswind, answer.limit);
+    const found = objections(one.rows, answer.crosswind, answer.bikeLimit);
     if (!answer.agreed) found.push("The plan and its wind, effort and coasting did not quite agree.");
     if (answer.beyond) {
       found.push("The ride outlasts the hours of forecast that this page holds: for its end the "
@@ -381,9 +399,12 @@ onmessage = ({ data }) => {
     place.textContent = error < 0.5
       ? `How far to trust it: the page has just found the plan itself again by its own program; the `
         + `finish differs by ${error < 0.01 ? "less than 0.01" : error.toFixed(2)}\u00a0s. Other `
-        + `tries, on the demo courses and on random ones, came within 0.05\u00a0s of the command line. Positions${rider.kept < 1
-          ? ", and the part of the power that is kept back," : ""} are those of the plan, and a `
-        + "range covers what the plan's own range covers."
+        + "tries, on the demo courses and on random ones, came within 0.05\u00a0s of the full program "
+        + `for the same kit and positions. Positions${rider.kept < 1
+          ? ", and the part of the power that is kept back," : ""} are those of the plan: where the day `
+        + "asks for others, or for leaving an item out, kitpace plan finds a faster or a safer ride. "
+        + "A range covers what the plan's own range covers, and is given only for days near "
+        + "the planned one."
       : "In this browser the page does not find the plan again. Do not use its answers; run "
         + "kitpace plan instead.";
   };

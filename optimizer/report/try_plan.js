@@ -10,7 +10,7 @@
  * @typedef {{watts: number[], clock: number[], places: number[], finish: number,
  *   price: number}} TriedCard
  * @typedef {{time: number[], power: number[], reserve: number[], crosswind: number,
- *   limit: number, exact: boolean, agreed: boolean, rounds: number, iterations: number,
+ *   bikeLimit: number | null, exact: boolean, agreed: boolean, rounds: number, iterations: number,
  *   range: number[] | null, difference: number[] | null, card: TriedCard | null,
  *   beyond: boolean}} Answer
  */
@@ -25,13 +25,12 @@ const tryPlanner = (data) => {
   // Everything that a set of items makes of the bike.
   /** @param {number[]} rows */
   const setupOf = (rows) => {
-    const setup = { ...kit.base, drag: Float64Array.from(kit.base.drag),
-      crosswind: Infinity };
+    const setup = { ...kit.base, drag: Float64Array.from(kit.base.drag) };
     const held = new Set(rows);
     // The limit of the bike is that of its own wheels.
     const places = new Set(rows.map((row) => kit.items[row].place));
     const other = places.has("wheels") || (places.has("front wheel") && places.has("rear wheel"));
-    if (kit.base.crosswind !== null && !other) setup.crosswind = kit.base.crosswind;
+    setup.crosswind = other ? null : kit.base.crosswind;
     /** @param {number[]} drag */
     const add = (drag) => drag.forEach((value, k) => { setup.drag[k] += value; });
     for (const row of rows) {
@@ -42,7 +41,6 @@ const tryPlanner = (data) => {
       setup.efficiency += item.efficiency;
       setup.inertia += item.inertia;
       setup.cornering *= item.cornering;
-      if (item.crosswind !== null) setup.crosswind = Math.min(setup.crosswind, item.crosswind);
     }
     for (const { discounted, partners, loss } of kit.overlaps) {
       if (held.has(discounted) && partners.some((/** @type {number} */ row) => held.has(row))) add(loss);
@@ -144,7 +142,7 @@ const tryPlanner = (data) => {
       }
       return { ...common, ...weatherAt(arrival, tried), powerLimit, speedLimit, effort };
     };
-    return { at, who, crosswindLimit: setup.crosswind };
+    return { at, who, bikeLimit: setup.crosswind };
   };
 
   /** @type {{plan: Plan} | null} */
@@ -162,11 +160,11 @@ const tryPlanner = (data) => {
 
   /** @param {Tried} tried @param {Pedalling | null} pedalling @param {number} [kept] */
   const solved = (tried, pedalling, kept = 1) => {
-    const { at, who, crosswindLimit } = problemOf(tried, kept);
+    const { at, who, bikeLimit } = problemOf(tried, kept);
     const found = solver.planRide(at, who, { warm: base ? base.plan : null, pedalling,
       arrival: wind.slices.length > 1 ? (base ? base.plan.time : data.arrival) : null,
       duration: base ? base.plan.time[n] : data.arrival[n] });
-    return found && { ...found, at, crosswindLimit };
+    return found && { ...found, at, bikeLimit };
   };
 
   // Where the rider rolls too fast to pedal on a day with other weather or another rider: as with
@@ -274,7 +272,7 @@ const tryPlanner = (data) => {
     let crosswind = 0;
     for (let k = 0; k < n; k += 1) crosswind = Math.max(crosswind, Math.abs(problem.crosswind[k]));
     return { time: [...plan.time], power: [...plan.power], reserve: [...plan.reserve], crosswind,
-      limit: found.crosswindLimit, exact: plan.exact, agreed, rounds, iterations: plan.iterations,
+      bikeLimit: found.bikeLimit, exact: plan.exact, agreed, rounds, iterations: plan.iterations,
       beyond: wind.slices.length > 1 && plan.time[n] > wind.slices[wind.slices.length - 1].time,
       ...ranges(tried.rows, plan.time[n]),
       card: data.card && problem.effort ? cardOf(plan, found.at(

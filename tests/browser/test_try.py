@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -63,6 +64,7 @@ def test_the_page_finds_the_plan_again(open_page, report):
         assert float(check.get_attribute("data-error")) < 0.01
         text = check.inner_text().replace("\u00a0", " ")
         assert "less than 0.01 s" in text
+        assert "for the same kit and positions" in text
         assert "Positions are those of the plan" in text
         assert len(page.workers) == 1  # the page's own thread stays free
 
@@ -81,12 +83,40 @@ def test_another_wind_and_kit(open_page, report, result):
                 for row in page.locator("#try-splits tbody tr").all_inner_texts()]
         text = says(page)
     assert "The kit costs 1,510 EUR, 10 EUR more than the budget of 1,500 EUR." in text
-    assert "What the kit does to that is uncertain by ±" in text
+    # Far from the planned wind what is uncertain grows: the plan's range would be too narrow.
+    assert "No range is given here" in text
+    assert "90 % range" not in text
+    assert "uncertain by ±" not in text
     for row, place in zip(rows, places, strict=True):
         here, plan = truth.time_at(place), result.plan.time_at(place)
         assert f" {clock(here)} " in row
         difference = float(re.search(r"([+−]?[\d.]+) s$", row)[1].replace("−", "-"))
         assert difference == pytest.approx(here - plan, abs=0.55)
+
+
+def test_near_the_planned_wind_there_is_a_range(open_page, report):
+    with open_page(report) as page:
+        come_to_the_try(page)
+        speed = page.locator("#try-speed")
+        speed.fill(str(float(speed.input_value()) + 5.0))
+        pick(page, {"head": None})
+        page.locator("#try-says", has_text="What the kit does to that is uncertain by ±").wait_for()
+        assert "90 % range of the finish" in says(page)
+
+
+def test_kit_that_the_wind_is_too_strong_for_is_named(open_page, result, tmp_path):
+    catalogue = result.job.catalogue
+    frail = replace(catalogue, items=tuple(
+        replace(item, crosswind_limit=5.0) if item.name == "Deep wheels" else item
+        for item in catalogue.items))
+    report = write_report(replace(result, job=replace(result.job, catalogue=frail)),
+                          tmp_path / "report.html")
+    with open_page(report) as page:
+        come_to_the_try(page)
+        page.locator("#try-speed").fill("60")
+        page.locator("#try-from").fill("120")
+        pick(page, {"wheels": "Deep wheels"})
+        page.locator("#try-says li", has_text="above the limit of Deep wheels, 18").wait_for()
 
 
 def test_another_rider_and_temperature(open_page, report, result):
