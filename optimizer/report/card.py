@@ -178,11 +178,21 @@ def card_lines(result: Result) -> Table:
 
 
 def card_rules(result: Result) -> list[str]:
-    """Say in few words what else a rider does who takes the card literally."""
+    """Say in few words what else a rider does who takes the card literally: cautions first."""
+    return [*_cautions(result), *_riding_rules(result)]
+
+
+def _cautions(result: Result) -> list[str]:
+    """Say what can hurt: wind, corners, brakes and rough road."""
+    corners = ["Hands at the brakes in corners."] if result.job.course.corners else []
+    return [*card_cautions(result), *corners, "Brakes on: no pedalling.",
+            *_rough_rules(result.job.course)]
+
+
+def _riding_rules(result: Result) -> list[str]:
+    """Say how the powers are meant and which position is ridden where."""
     ridden, risk = result.rideable, risk_rule(result)
-    winds = card_cautions(result)
-    rules = [*winds[:1]] if result.bike_passed else []
-    rules += [risk] if risk else []
+    rules = [risk] if risk else []
     if ridden.even:
         rules.append("One power all the way: more lines would save next to nothing.")
     if any(block.climb is not None or block.descent is not None for block in ridden.blocks):
@@ -194,10 +204,7 @@ def card_rules(result: Result) -> list[str]:
     if float(np.max(ridden.asked)) > _NEAR * ridden.ceiling:
         rules.append(f"Never above {watts(ridden.ceiling)}.")
     fork = fork_rule(result)
-    corners = ["Hands at the brakes in corners."] if result.job.course.corners else []
-    return [*rules, "Brakes on: no pedalling.", *_position_rules(result), *corners,
-            *_rough_rules(result.job.course),
-            *(winds[1:] if result.bike_passed else winds), *([fork] if fork else [])]
+    return [*rules, *([fork] if fork else []), *_position_rules(result)]
 
 
 def _rough_rules(course: Course) -> list[str]:
@@ -251,7 +258,7 @@ def _slip(result: Result, change: str) -> Markup:
     several = len({block.position for block in ridden.blocks}) > 1
     lines = [_line(result, block, several) for block in ridden.lines]
     laps = _lap_words(result)
-    rules = [*([laps] if laps else []), *card_rules(result)]
+    rules = [*_cautions(result), *([laps] if laps else []), *_riding_rules(result)]
     own = bool(course.split_marks)
     places = [(mark.distance, mark.name if own else
                f"{kilometres(course.length - mark.distance).replace('.0 ', ' ')} to go",

@@ -1,5 +1,6 @@
 """How a card is drawn: for a pocket (A6) and for a top tube (45 x 140 mm), black on white.
 
+A card with more to say than fits is longer; on paper it goes on on its back. Nothing is cut off.
 What stands on it is the caller's; this module knows only how it is set.
 """
 
@@ -22,6 +23,7 @@ __all__ = ["Slip", "SlipLine", "slips"]
 
 _MOST = 8  # lines in large letters; more of them are set smaller
 _WORDY = 380  # letters of all rules, from which they are set smaller
+_FULL = 650  # letters of all lines and rules, from which the lines are set smaller
 _FEW = 4  # lines for which there is room to spare
 _ROOM = {"pocket": (16, 10, 6), "tube": (4, 2, 0)}  # clocks beside few, more and many lines
 _LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
@@ -90,8 +92,9 @@ def _slip(slip: Slip, cls: str, name: str) -> Markup:
     watts = (Markup("").join(map(heads.format, ("climbs", "flat", "descents"))) if hilly
              else heads.format("watts"))
     count = len(slip.lines)
-    many = ("many" if count > _MOST else "few" if count <= _FEW else "") + (
-        " hilly" if hilly else "")
+    letters = sum(map(len, slip.rules)) + sum(len(line.comes + line.more) for line in slip.lines)
+    many = ("many" if count > _MOST else "full" if letters > _FULL else
+            "few" if count <= _FEW else "") + (" hilly" if hilly else "")
     return _framed(slip, cls, name, Markup(
         '<table><thead><tr><th scope="col">km</th><th scope="col">what comes</th>{}'
         '<th scope="col" class="t">clock</th></tr></thead><tbody>{}{}</tbody></table>').format(
@@ -132,9 +135,9 @@ def _framed(slip: Slip, cls: str, name: str, body: Markup, kind: str) -> Markup:
         Markup("<li>{}</li>").format(rule) for rule in said)) if said else ""
     return Markup(
         '<section class="card {cls} {kind}" aria-label="{name}"><p class="who"><span>{title}</span>'
-        ' <b>{finish}</b></p>{note}{body}{rules}{ground}'
+        ' <b>{finish}</b></p>{note}{body}'
         '<p class="law">Ride by what you see: law, marshals and the road come first.</p>'
-        "</section>",
+        "{rules}{ground}</section>",
     ).format(cls=cls, kind=kind.strip(), name=name, title=slip.title, finish=slip.finish,
              note=note, body=body, rules=rules, ground=_ground(slip, upright=cls == "tube"))
 
