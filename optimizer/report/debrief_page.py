@@ -32,6 +32,8 @@ _CAUTION: Final = (
     "A time is never worth a crash: law, marshals and your own eyes come before any plan, and "
     "corners and brakes are for the road as it is. Ask a doctor before hard efforts if in doubt.")
 _HALF: Final = NINE_IN_TEN  # standard errors in half of a 90 % range
+_PAIR: Final = ("wind and air", "drag and tyres")
+_TOGETHER: Final = "wind, drag and tyres together"
 _WORTH: Final = 1.0  # s that are worth a word
 _MUCH: Final = 10.0  # s of stops and brakes from which on they are worth a sentence
 _OFF_PLAN: Final = 0.03  # of the planned power, on a stretch
@@ -67,14 +69,21 @@ def sentences(d: Debrief) -> list[str]:
         out.append(f"Mass, power meter or wind cannot be right, so {seconds(value)} "
                    f"{'lost' if value > 0 else 'won'} cannot be divided between drag, tyres "
                    "and errors.")
-    cost = [(f"{cause} {seconds(value)}", value) for cause, value in d.parts.items()
-            if cause != "rest" and not (d.doubted and cause == "drag and tyres")]
+    parts = {cause: value for cause, value in d.parts.items()
+             if cause != "rest" and not (d.doubted and cause == "drag and tyres")}
+    if _mixed(d):
+        parts[_TOGETHER] = sum(parts.pop(cause) for cause in _PAIR)
+    cost = [(f"{cause} {seconds(value)}", value) for cause, value in parts.items()]
     lost = [text for text, value in sorted(cost, key=lambda c: -c[1]) if value >= _WORTH]
     won = [text for text, value in sorted(cost, key=lambda c: c[1]) if value <= -_WORTH]
     if lost:
         out.append(f"Lost to {listing(lost)}.")
     if won:
         out.append(f"Won by {listing(won)}.")
+    if _mixed(d):
+        wind, drag = (signed_seconds(d.parts[cause]) for cause in _PAIR)
+        out.append(f"The ride does not separate wind from drag: {wind} of wind and air and {drag} of "
+                   f"drag and tyres are each within ± {seconds(_HALF * d.drag_seconds_sd)}.")
     out.append(f"The model does not explain {seconds(d.parts['rest'])}.")
     out += _drag_sentences(d)
     least, whole = d.reserve.min() / 1000.0, d.intended.rider.w_prime / 1000.0
@@ -83,6 +92,14 @@ def sentences(d: Debrief) -> list[str]:
                f"By the planned critical power the reserve of {whole:.1f} kJ was overdrawn by "
                f"{-least:.1f} kJ: {_overdrawn(d)}")
     return out
+
+
+def _mixed(d: Debrief) -> bool:
+    """Whether seconds of wind and of drag may as well be none, or each other's."""
+    if d.test is None or d.doubted or _drag_apart(d) or _tyres_apart(d):
+        return False
+    sizes = [abs(d.parts[cause]) for cause in _PAIR]
+    return _WORTH <= max(sizes) < _HALF * d.drag_seconds_sd
 
 
 def _label(d: Debrief, cause: str) -> str:
@@ -177,22 +194,25 @@ def _spent_early(d: Debrief) -> str:
 
 
 def _share(d: Debrief, steps: slice) -> float:
-    """By how much the mean power over some steps was above that of the plan; each by its time."""
+    """By how much the mean power over some steps was above that of the plan, by its time."""
     taken = np.diff(d.intended.time[:len(d.passage.time)])[steps]
-    pace = np.maximum(np.diff(d.passage.time) - d.passage.standing, 1e-6)[steps]
-    planned = float(np.average(d.planned_power[steps], weights=taken))
-    return float(np.average(d.ridden_power[steps], weights=pace)) / max(planned, 1.0) - 1.0
+    planned, ridden = (float(np.average(power[steps], weights=taken))
+                       for power in (d.planned_power, d.ridden_power))
+    return ridden / max(planned, 1.0) - 1.0
 
 
 def _by_the_day(d: Debrief) -> str:
     words = {"wind and air": "the wind", "stops": "stops", "corners and brakes":
              "brakes and corners"}
+    if _mixed(d):
+        del words["wind and air"]
     lost = [(d.parts[cause], word) for cause, word in words.items() if d.parts[cause] >= _WORTH]
     won = [(-d.parts[cause], word) for cause, word in words.items() if d.parts[cause] <= -_WORTH]
     said = [f"{word} cost {seconds(value)}" for value, word in sorted(lost)[::-1]]
     said += [f"{word} won {seconds(value)}" for value, word in sorted(won)[::-1]]
     if not said:
-        return "Wind, stops and corners were as planned, within a second each."
+        return (f"{'Stops' if _mixed(d) else 'Wind, stops'} and corners were as planned, within a "
+                "second each.")
     text = listing(said)
     end = ("; look whether the stops can go, and brake only where the road asks for it"
            if d.parts["stops"] + d.parts["corners and brakes"] > _MUCH else "")
@@ -218,6 +238,10 @@ def _by_the_bike(d: Debrief) -> str:
             apart.append(f"a Crr of {d.rolling_resistance:.4f} instead of {planned:.4f}")
         what = " and ".join(apart)
         return f"The bike {done} {seconds(cost)}: {what}; {rest}."
+    if _mixed(d):
+        both = sum(d.parts[cause] for cause in _PAIR)
+        return (f"Wind, drag and tyres together {'cost' if both > 0 else 'won'} {seconds(both)}, "
+                f"and this ride does not show which of them; {rest}.")
     return f"Nothing on the bike explains the rest: {rest}."
 
 
@@ -344,7 +368,7 @@ def _power_advice(d: Debrief) -> str:
     said = listing([f"{100 * share:+.0f} %".replace("-", "−") for share in shares])
     text = (f"Power was {said} against the plan in the three thirds of the course, which "
             f"{'cost' if d.parts['power'] > 0 else 'won'} {seconds(d.parts['power'])}.")
-    if shares[0] > 0.02 and shares[2] < -0.02:
+    if shares[0] > 0.02 and shares[2] < -0.02 and not _spent_early(d):
         text += " Start easier: what was spent early was missing late."
     return text
 
@@ -383,8 +407,10 @@ def part_rows(d: Debrief) -> list[tuple[str, str, str]]:
         "stops": (f"{seconds(stood)} at rest, and getting going" if stood >= 0.5 else
                   "no stop"),
         "rest": "gusts, errors of meter and model: what the simulation of the ride misses"}
-    rows = [(_label(d, cause), signed_seconds(value), behind[cause])
-            for cause, value in d.parts.items()]
+    wide = (f" ± {seconds(_HALF * d.drag_seconds_sd)}" if d.test is not None and not d.doubted
+            else "")
+    rows = [(_label(d, cause), signed_seconds(value) + (wide if cause in _PAIR else ""),
+             behind[cause]) for cause, value in d.parts.items()]
     return [*rows, ("in all", signed_seconds(d.difference), "")]
 
 

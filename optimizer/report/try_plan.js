@@ -27,7 +27,7 @@ const tryPlanner = (data) => {
   const setupOf = (rows) => {
     const setup = { ...kit.base, drag: Float64Array.from(kit.base.drag) };
     const held = new Set(rows);
-    // The limit of the bike is that of its own wheels.
+    // The bike's limit is that of the wheels it stands on.
     const places = new Set(rows.map((row) => kit.items[row].place));
     const other = places.has("wheels") || (places.has("front wheel") && places.has("rear wheel"));
     setup.crosswind = other ? null : kit.base.crosswind;

@@ -17,7 +17,7 @@ import numpy as np
 
 from optimizer.errors import InputError
 from optimizer.pacing.simulate import reserve_along
-from optimizer.physics import GRAVITY
+from optimizer.physics import GRAVITY, DragArea
 from optimizer.ride.ability import Ability, ability_of, endurance_error, needed_by_effort
 from optimizer.ride.align import Passage, pass_nodes
 from optimizer.ride.balance import Assumptions, wind_sd_of
@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 __all__ = ["CAUSES", "Debrief", "Intended", "debrief", "learned_from", "rolling_worth"]
 
 _ROLLING_FROM = "as planned, its range assumed"
+_SMALL = 0.02  # of CdA and of Crr, for slopes of the time
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,8 @@ class Debrief:
     planned_time, ridden_time : s, to the last node that the ride reached
     parts : cause -> seconds that it cost; with "rest" they add up to the difference
     along : cause -> (m + 1,) the same from the start to each node
+    drag_seconds_sd : s, standard deviation of the seconds of drag and tyres, and nearly that of
+        the wind's, since the ride's own time holds their sum; nan without a test
     planned_power, ridden_power : (m,) W
     drag_area, drag_area_sd : m², from the ride; nan where it cannot tell
     rolling_resistance, rolling_resistance_sd : Crr likewise; where no tyre fits the ride it is
@@ -77,6 +80,7 @@ class Debrief:
     ridden_time: float
     parts: dict[str, float]
     along: dict[str, NDArray[np.float64]]
+    drag_seconds_sd: float
     planned_power: NDArray[np.float64]
     ridden_power: NDArray[np.float64]
     drag_area: float
@@ -137,6 +141,7 @@ def debrief(ride: Ride, intended: Intended, *, all_out: bool = False) -> Debrief
         intended=intended, passage=passage, planned_time=float(intended.time[m]),
         ridden_time=float(passage.time[-1]),
         parts={cause: float(seconds[-1]) for cause, seconds in along.items()}, along=along,
+        drag_seconds_sd=_drag_seconds_sd(causes, test, planned_area, road_rolling(intended)),
         planned_power=causes.planned_power, ridden_power=causes.ridden_power,
         drag_area=test.answer.area if test else math.nan,
         drag_area_sd=test.answer.area_sd if test else math.nan,
@@ -233,6 +238,24 @@ def _shared_out(causes: Causes) -> tuple[NDArray[np.float64], dict[str, NDArray[
             math.factorial(len(had)) * math.factorial(n - 1 - len(had)) / math.factorial(n)
             * (times[had | {cause}] - times[had]) for had in every if cause not in had], axis=0)
     return times[frozenset()], along
+
+
+def _drag_seconds_sd(causes: Causes, test: FieldTest | None, area: float,
+                     rolling: float) -> float:
+    """Give the errors of CdA and Crr, with their covariance, in seconds of the planned ride."""
+    if test is None:
+        return math.nan
+
+    def slower(value: float, **changed: Any) -> float:
+        rougher = replace(causes, planned=replace(causes.planned, **changed))
+        return float(rougher.times(frozenset())[-1] - before) / (_SMALL * value)
+
+    before = float(causes.times(frozenset())[-1])
+    p, more = causes.planned, 1.0 + _SMALL
+    slope = np.array([slower(area, drag=DragArea(p.drag.yaw, more * p.drag.area)),
+                      slower(rolling, rolling_resistance=more * p.rolling_resistance)])
+    covariance = test.free.moments()[1][np.ix_([0, -1], [0, -1])]
+    return float(np.sqrt(slope @ covariance @ slope))
 
 
 def learned_from(d: Debrief) -> Learned:

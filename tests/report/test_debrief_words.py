@@ -94,6 +94,35 @@ def test_a_ride_as_planned_says_so(intended):
     assert "not explained" in said[2]
 
 
+def test_wind_and_drag_that_the_ride_does_not_tell_apart_are_said_together(intended):
+    found = debrief(ridden(intended, 0.95 * intended.power), intended)
+    assert found.drag_seconds_sd > 0.0
+    parts = {**found.parts, "wind and air": 20.0, "drag and tyres": -24.0}
+    vague = replace(found, parts=parts, drag_seconds_sd=60.0,
+                    drag_area=found.planned_drag_area,
+                    rolling_resistance=found.planned_rolling_resistance)
+    said = sentences(vague)
+    assert any("wind, drag and tyres together 4.0 s" in line for line in said)
+    assert any("does not separate wind from drag" in line for line in said)
+    assert "together won 4.0 s" in next_time(vague)[2]
+    assert "wind cost" not in next_time(vague)[1]
+    sure = replace(vague, drag_seconds_sd=2.0)
+    assert any("wind and air 20 s" in line for line in sentences(sure))
+    assert "together" not in " ".join([*sentences(sure), *next_time(sure)])
+
+
+def test_the_seconds_of_drag_are_as_sure_as_cda_and_crr(intended):
+    found = debrief(ridden(intended, intended.power), intended)
+    assert abs(found.parts["drag and tyres"]) < 3.0 * found.drag_seconds_sd
+    problem = found.intended.problem
+    rougher = replace(problem, drag=replace(problem.drag, area=1.05 * problem.drag.area))
+    by_area = (simulate(rougher, intended.power).time[-1]
+               - simulate(problem, intended.power).time[-1]) / (0.05 * found.planned_drag_area)
+    alone = by_area * found.test.drag_area_given(found.rolling_resistance)[1]
+    most = by_area * np.sqrt(found.test.free.moments()[1][0, 0])
+    assert 0.3 * alone < found.drag_seconds_sd < 1.5 * most
+
+
 def test_stops_are_the_days(intended):
     found = debrief(ridden(intended, intended.power, stop=60.0), intended)
     assert "tops cost" in next_time(found)[1]
