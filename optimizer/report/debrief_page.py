@@ -82,8 +82,8 @@ def sentences(d: Debrief) -> list[str]:
         out.append(f"Won by {listing(won)}.")
     if _mixed(d):
         wind, drag = (signed_seconds(d.parts[cause]) for cause in _PAIR)
-        out.append(f"The ride does not separate wind from drag: {wind} of wind and air and {drag} of "
-                   f"drag and tyres are each within ± {seconds(_HALF * d.drag_seconds_sd)}.")
+        out.append(f"The ride does not separate wind from drag: {wind} of wind and air and {drag} "
+                   f"of drag and tyres are each within ± {seconds(_HALF * d.drag_seconds_sd)}.")
     out.append(f"The model does not explain {seconds(d.parts['rest'])}.")
     out += _drag_sentences(d)
     least, whole = d.reserve.min() / 1000.0, d.intended.rider.w_prime / 1000.0
