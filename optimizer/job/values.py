@@ -140,7 +140,8 @@ class Earlier:
 
     `wind_east`, `wind_north`: mean of the ride, nan where it tells none; `low`, `high`: 5 and
     95 % points of its finish time [s], nan where it tells none; `start`: when it starts, where it
-    says so; `inputs` are its inputs that are one number each, by key, empty where it has none.
+    says so; `inputs` are its inputs that are one number each, by key, empty where it has none;
+    `evidence` what was known of each item, value and standard error by key, None where unsaid.
     """
 
     name: str
@@ -153,6 +154,7 @@ class Earlier:
     high: float = float("nan")
     start: datetime | None = None
     inputs: Mapping[str, float] = field(default_factory=dict)
+    evidence: Mapping[str, Mapping[str, tuple[float, float]]] | None = None
 
 
 @dataclass(frozen=True)

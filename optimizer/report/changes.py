@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from optimizer.report.inputs import changed_inputs
+from optimizer.report.inputs import changed_evidence, changed_inputs
 from optimizer.report.stated import stated
 from optimizer.report.weather import wind_met
 from optimizer.report.words import clock, compass, listing, seconds, watts
@@ -23,16 +23,20 @@ _SAME_RANGE = 0.05  # relative, less is not worth a sentence
 
 def changes(result: Result, earlier: Earlier) -> str:
     """Say what changed against an earlier plan: time, wind, power, kit."""
-    now, air = stated(result).finish, result.job.conditions
-    slower = now - earlier.finish_time
-    verdict = ("as fast" if abs(slower) < 0.5 else
-               f"{seconds(abs(slower))} {'slower' if slower > 0 else 'faster'}")
-    times = f"{clock(now)} instead of {clock(earlier.finish_time)}"
-    said = [f"Against {earlier.name}: {times}, {verdict}."]
-    low, _, high = result.spread
-    before_range = earlier.high - earlier.low  # nan where the earlier plan tells none
-    if before_range > 1.0 and abs((high - low) / before_range - 1.0) >= _SAME_RANGE:
-        said.append(_narrowed(high - low, before_range))
+    times, air = stated(result), result.job.conditions
+    now, low, high = times.finish, times.low, times.high
+    slower = round(now) - round(earlier.finish_time)  # of the times as they are shown
+    verdict = ("as fast" if slower == 0 else
+               f"{_whole(abs(slower))} {'slower' if slower > 0 else 'faster'}")
+    instead = f"{clock(now)} instead of {clock(earlier.finish_time)}"
+    said = [f"Against {earlier.name}: {instead}, {verdict}."]
+    if earlier.high - earlier.low > 1.0:  # nan where the earlier plan tells none
+        change = (high - low) / (earlier.high - earlier.low) - 1.0
+        if abs(change) >= _SAME_RANGE:
+            said.append(
+                f"The 90 % range of the time is {_whole(round(high) - round(low))} wide instead of "
+                f"{_whole(round(earlier.high) - round(earlier.low))}, {100 * abs(change):.0f} % "
+                f"{'narrower' if change < 0 else 'wider'}.")
     if (words := _start(air.start_time, earlier.start)):
         said.append(words)
     east, north = wind_met(result)
@@ -40,7 +44,8 @@ def changes(result: Result, earlier: Earlier) -> str:
     before = (earlier.wind_east, earlier.wind_north)
     if math.dist(wind, before) > _NO_WIND:  # never where the earlier plan tells none: nan
         said.append(f"Mean wind of the ride: {_wind(*wind)} instead of {_wind(*before)}.")
-    if inputs := changed_inputs(result.job, earlier.inputs):
+    if inputs := [*changed_inputs(result.job, earlier.inputs),
+                  *changed_evidence(result.job, earlier.evidence)]:
         said.append(f"Changed: {'; '.join(inputs)}.")
     if abs(result.plan.mean_power - earlier.mean_power) >= 1.0:
         said.append(f"Mean power of the ideal ride: {watts(result.plan.mean_power)} instead of "
@@ -65,10 +70,9 @@ def _start(now: datetime | None, before: datetime | None) -> str:
     return f"Start: {now.strftime(day)} instead of {before.strftime(day)}."
 
 
-def _narrowed(now: float, before: float) -> str:
-    """Say how the 90 % range of the finish time shrank or grew."""
-    return (f"The 90 % range of the time is {seconds(now)} wide instead of {seconds(before)}, "
-            f"{100 * abs(now / before - 1.0):.0f} % {'narrower' if now < before else 'wider'}.")
+def _whole(amount: int) -> str:
+    """Say a difference of times that are shown to the second."""
+    return f"{amount} s" if amount < 10 else seconds(amount)
 
 
 def _wind(east: float, north: float) -> str:

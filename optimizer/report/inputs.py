@@ -1,4 +1,4 @@
-"""The inputs of a plan that are one number each: kept in its JSON, told where they changed."""
+"""The inputs of a plan that are numbers: kept in its JSON, told where they changed."""
 
 from __future__ import annotations
 
@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from optimizer.defaults import ZERO_CELSIUS
+from optimizer.report.uncertain import amount
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from optimizer.evidence import Effect
     from optimizer.job import Job
 
-__all__ = ["changed_inputs", "inputs_of"]
+__all__ = ["changed_evidence", "changed_inputs", "evidence_of", "inputs_of"]
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,8 @@ _INPUTS: Final = {
     "cda_m2": _Input("CdA in the first position", "m²", 3,
                      lambda job: job.rider.positions[0].drag_area),
     "bike_mass_kg": _Input("bike as it stands", "kg", 1, lambda job: job.baseline.mass),
-    "crr": _Input("Crr of its tyres", "", 4, lambda job: job.baseline.rolling_resistance),
+    "crr": _Input("Crr of the bike's own tyres", "", 4,
+                  lambda job: job.baseline.rolling_resistance),
     "temperature_c": _Input("temperature", "°C", 0,
                             lambda job: job.conditions.temperature - ZERO_CELSIUS),
     "pressure_hpa": _Input("air pressure", "hPa", 0, lambda job: job.conditions.pressure / 100.0),
@@ -59,3 +62,47 @@ def changed_inputs(job: Job, before: Mapping[str, float]) -> list[str]:
             for key, one in _INPUTS.items() if key in before
             if (now := f"{one.value(job):.{one.digits}f}")
             != (then := f"{before[key]:.{one.digits}f}")]
+
+
+# What evidence says of an item: its name and unit, and its value with the standard error.
+_EVIDENCE: Final[dict[str, tuple[str, str, Callable[[Effect], tuple[float, float]]]]] = {
+    "cda_m2": ("change of CdA, mean over yaw,", "m²",
+               lambda e: (float(np.mean(e.drag_area)), e.drag_area_sd)),
+    "crr": ("change of Crr", "", lambda e: (e.rolling_resistance, e.rolling_resistance_sd)),
+    "efficiency": ("change of efficiency", "", lambda e: (e.efficiency, e.efficiency_sd)),
+    "mass_kg": ("change of mass", "kg", lambda e: (e.mass, e.mass_sd)),
+}
+_FEW: Final = 3  # items whose evidence is told in figures
+
+
+def evidence_of(job: Job) -> dict[str, dict[str, tuple[float, float]]]:
+    """Give what the evidence says of each item that has some: value and standard error by key."""
+    return {effect.item: {key: value(effect) for key, (_, _, value) in _EVIDENCE.items()
+                          if any(value(effect))}
+            for effect in job.effects if effect.data}
+
+
+def changed_evidence(job: Job, before: Mapping[str, Mapping[str, tuple[float, float]]] | None,
+                     ) -> list[str]:
+    """Say of which items the evidence differs from an earlier plan's, as far as digits show it."""
+    if before is None:  # a plan that keeps none
+        return []
+    now = evidence_of(job)
+    said = []
+    for item in dict.fromkeys([*now, *before]):
+        if item not in before or item not in now:
+            said.append(f"evidence of {item}, which {'had' if item in now else 'has'} none "
+                        f"{'before' if item in now else 'any more'}")
+            continue
+        told = [f"{name} {new} instead of {old}" for key, (name, unit, _) in _EVIDENCE.items()
+                if (new := _known(now[item], key, unit))
+                != (old := _known(before[item], key, unit))]
+        if told:
+            said.append(f"evidence of {item}: {', '.join(told)}")
+    more = len(said) - _FEW
+    return said if more <= 1 else [*said[:_FEW], f"evidence of {more} other items"]
+
+
+def _known(evidence: Mapping[str, tuple[float, float]], key: str, unit: str) -> str:
+    middle, sd = evidence.get(key, (0.0, 0.0))
+    return amount(middle, sd, unit)

@@ -11,7 +11,7 @@ import numpy as np
 from optimizer import __version__
 from optimizer.files import write_atomic
 from optimizer.report.card import position_words, ridden_on
-from optimizer.report.inputs import inputs_of
+from optimizer.report.inputs import evidence_of, inputs_of
 from optimizer.report.weather import wind_met
 
 if TYPE_CHECKING:
@@ -32,7 +32,8 @@ SCHEMA = "kitpace-result-3"
 `mean_wind_east_mps` and `mean_wind_north_mps` are the mean wind along the ride, at forecast height
 and at the hours in which the ideal ride meets it.
 
-`inputs` are the inputs that are one number each, in the units of their names, as stated or read.
+`inputs` are the inputs that are one number each, in the units of their names, as stated or read;
+`evidence` what is known of each item: the change that it makes and its standard error, by key.
 
 With the kit of an earlier plan (`from_earlier_plan`) `spent` is what it cost there, `owned` is that
 kit and `saved_s` is null: nothing is compared with the current kit.
@@ -75,6 +76,7 @@ def result_document(result: Result) -> dict[str, Any]:
         "kitpace": __version__,
         "name": job.name,
         "inputs": inputs_of(job),
+        "evidence": evidence_of(job),
         "course": _course(job),
         "conditions": _conditions(result),
         "rider": _rider(result.day.expected),

@@ -40,9 +40,10 @@ def read_earlier(path: Path | str) -> Earlier:
             items=_names(document["kit"]["chosen"]), start=_moment(air.get("start_time")),
             inputs={str(key): _number(value, 1e9)
                     for key, value in document.get("inputs", {}).items()},
+            evidence=_evidence(document["evidence"]) if "evidence" in document else None,
             **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
                if range_of.get(point) is not None})
-    except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
+    except (KeyError, IndexError, TypeError, AttributeError, ValueError, OverflowError) as error:
         raise InputError(str(path), "", f"is not a complete plan ({error})",
                          "write it again with kitpace plan --json") from error
 
@@ -53,6 +54,12 @@ def _number(value: Any, largest: float) -> float:
     if not abs(value) <= largest:
         raise ValueError(f"{str(value)[:40]} is out of range")
     return float(value)
+
+
+def _evidence(value: Any) -> dict[str, dict[str, tuple[float, float]]]:
+    """Read what was known of each item: value and standard error by key."""
+    return {str(item): {str(key): (_number(middle, 1e9), _number(sd, 1e9))
+                        for key, (middle, sd) in known.items()} for item, known in value.items()}
 
 
 def _mean_wind(air: Any, key: str) -> float:

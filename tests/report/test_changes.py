@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from optimizer.errors import InputError
 from optimizer.report.changes import changes
 from optimizer.report.result_json import write_json
+from optimizer.report.stated import stated
 from optimizer.scenario.earlier_file import read_earlier
 from tests.report.made_up import made_up_result
 
@@ -62,10 +64,49 @@ def test_every_input_that_differs_is_told(result, written):
     assert "Changed: " not in changes(result, read_earlier(written))
 
 
+def test_changed_evidence_is_told(result, written):
+    earlier = read_earlier(written)
+    job = result.job
+    first = job.effects[0]
+    assert first.data
+    assert job.effects[1].data
+    known = (replace(first, rolling_resistance=-0.0005, rolling_resistance_sd=0.0002),
+             replace(job.effects[1], data=0), *job.effects[2:])
+    said = changes(replace(result, job=replace(job, effects=known)), earlier)
+    # 1.645 standard deviations to either side are a 90 % range.
+    assert (f"Changed: evidence of {first.item}: change of Crr −0.0005 ± 0.0003 instead of 0; "
+            f"evidence of {job.effects[1].item}, which has none any more.") in said
+    document = json.loads(written.read_text())
+    del document["evidence"]  # as in the JSON of an older version
+    written.write_text(json.dumps(document))
+    assert "evidence" not in changes(replace(result, job=replace(job, effects=known)),
+                                     read_earlier(written))
+
+
+def test_differences_are_those_of_the_times_shown(result, written):
+    document = json.loads(written.read_text())
+    now = stated(result).finish
+    # Both are rounded the way that sets the clocks apart from the rounded difference.
+    document["rideable"]["finish_time_s"] = np.floor(now) - 40.0 + (
+        -0.499 if now % 1 < 0.5 else 0.499)
+    low = document["rideable"]["spread_s"]["5"]
+    document["rideable"]["spread_s"] = {"5": 3000.49, "50": low, "95": 3040.51}
+    written.write_text(json.dumps(document))
+    said = changes(result, read_earlier(written))
+    shown = round(now) - round(document["rideable"]["finish_time_s"])
+    assert f", {shown} s slower" in said
+    assert shown != round(now - document["rideable"]["finish_time_s"])
+    assert "wide instead of 41 s" in said
+
+
 @pytest.mark.parametrize(("text", "says"), [
     ("{", "is not JSON"), ("[]", "is not a plan"), ('{"schema": "other"}', "is not a plan"),
     ('{"schema": "kitpace-result-1"}', "is not a complete plan"),
     ('{"schema": "kitpace-result-1", "plan": {"finish_time_s": NaN}, "conditions": {}}',
+     "is not a complete plan"),
+    (('{"schema": "kitpace-result-1", "plan": {"finish_time_s": 9, "mean_power_w": 9}, "conditions"'
+      ': {"wind_east_mps": [[1]], "wind_north_mps": [[1]]}, "kit": {"chosen": []}, '
+      '"evidence": [1]}'),
      "is not a complete plan"),
     ("[" * 100_000, "is not JSON"),
 ])
