@@ -81,11 +81,16 @@ def last_money_words(rival: Rival, chosen: KitSet, currency: str, *,
                      even: bool) -> tuple[str, str]:
     """Say by how much a kit is dearer than a rival, and what that buys; in two parts.
 
-    `even` where the rival may as well be the faster one.
+    `even` where the rival may as well be the faster one. What they save is the difference of the
+    two kits' own times, as in every table; the middle of the draws only where a kit that was chosen
+    by something else than the forecast is no faster by it.
     """
+    saved = rival.kit.finish_time - chosen.finish_time
+    if saved <= 0.0:
+        saved = rival.behind[1]
     return (f"The last {money(chosen.spend - rival.kit.spend, currency)}",
             "buy little that is sure" if even else
-            f"likely save {seconds(rival.behind[1])}, but not surely")
+            f"likely save {seconds(saved)}, but not surely")
 
 
 def each_buys(choice: Choice, catalogue: Catalogue, chosen: KitSet, rival: Rival | None) -> str:
