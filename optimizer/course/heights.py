@@ -33,6 +33,7 @@ _NO_ROAD = 8.0  # m
 _LONGEST_BRIDGE, _LONGEST_TUNNEL = 1500.0, 4000.0  # m
 _SAME_ROAD, _ANOTHER_PASS = 15.0, 300.0  # m beside, m along
 _THIN, _MOST_PLACES = 20.0, 5000  # m between places that are looked at, at most so many
+_SMOOTH = 0.05  # m of noise; heights written to 0.1 m have 0.03 (the sd of an even distribution)
 _DRIFT_PER_KM, _DRIFT_LASTS = 1.8, 10.0  # m², km: 3 m of standard deviation
 
 
@@ -80,8 +81,10 @@ def road_heights(where: NDArray[np.float64], height: NDArray[np.float64],
         fit = _fit(replace(data, height=data.height - drift), nodes, chosen.penalty)
     _note_steep(fit, nodes, log)
     height_sd, grade_sd = _errors(chosen, nodes)
-    log.corrected("heights", "noise of the heights", len(where),
-                  f"smoothed: ascent {_ascent(height):.0f} m in the file, {_ascent(fit):.0f} m now")
+    before, after = f"{_ascent(height):.0f} m", f"{_ascent(fit):.0f} m"
+    smooth_already = chosen.noise_sd < _SMOOTH and before == after
+    log.corrected("heights", "noise of the heights", 0 if smooth_already else len(where),
+                  f"smoothed: ascent {before} in the file, {after} now")
     return Heights(fit, chosen.noise_sd, height_sd, grade_sd)
 
 

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions.wind import height_factor
-from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
+from optimizer.defaults import ZERO_CELSIUS
 from optimizer.physics import lay_road
 from optimizer.report.along import Reading, kilometre_axis, legs, mean_over, posts, read_out
 from optimizer.report.course_map import mapped
 from optimizer.report.heights import height_chart, height_sentences
 from optimizer.report.page import Chart, Points, Section, Table, asset, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Row, clock_ticks, plot
+from optimizer.report.uncertain import shown_half
 from optimizer.report.words import ascent, clock, kilometres, signed_seconds
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _count(number: int, noun: str) -> str:
 
 def _grade_error(course: Course) -> str:
     """Half of the 90 % range of grades over 100 m."""
-    return f"{100 * NINE_IN_TEN * course.grade_sd:.1f} percentage points"
+    return shown_half(100 * course.grade_sd, "percentage points")
 
 
 def _percent(grade: float) -> str:
@@ -290,7 +291,7 @@ def _grades(course: Course) -> Table:
         length = float(step[inside].sum())
         if length > 0:
             rows.append((name, f"{length / 1000:.1f}", f"{100 * length / course.length:.0f} %"))
-    uncertainty = (f"; grades over 100 m are uncertain by ± {_grade_error(course)}"
+    uncertainty = (f"; grades over 100 m are uncertain by {_grade_error(course)}"
                    if course.grade_sd else "")
     return Table(("Grade over 100 m", "km", "of the course"), rows,
                  f"How much of which grade{uncertainty}")
@@ -388,8 +389,9 @@ def _data(course: Course) -> list[Part]:
             left=(0, 2, 3)))
     else:
         parts.append("Nothing had to be corrected.")
-    parts.append(f"Heights are uncertain by ± {NINE_IN_TEN * course.elevation_sd:.1f} m against "
-                 f"each other, grades over 100 m by ± {_grade_error(course)}. ± is half of the "
-                 "90 % range, from the noise in the data; an error that stays the same over a "
-                 "long way cannot be seen.")
+    if course.elevation_sd:  # 0: heights that were taken as they are tell nothing of it
+        parts.append(f"Heights are uncertain by {shown_half(course.elevation_sd, 'm')} against "
+                     f"each other, grades over 100 m by {_grade_error(course)}. ± is half of the "
+                     "90 % range, from the noise in the data; an error that stays the same over a "
+                     "long way cannot be seen.")
     return parts

@@ -12,6 +12,7 @@ from optimizer import __version__
 from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.report.current import current_kit
 from optimizer.report.page import Folded, Points, Table
+from optimizer.report.uncertain import shown_half
 from optimizer.report.weather import wind_met
 from optimizer.report.words import ascent, at_most, compass, kilometres, money, seconds
 from optimizer.rider.recovery import RECOVERY
@@ -92,7 +93,8 @@ def _rider(result: Result) -> Table:
 def _course(job: Job) -> list[Part]:
     course = job.course
     rows = [("Length", kilometres(course.length, 2)), ("Ascent", ascent(course.ascent)),
-            ("Smoothed elevation is right within", f"± {NINE_IN_TEN * course.elevation_sd:.1f} m"),
+            *([("Smoothed elevation, as far as the noise shows, is right within",
+                shown_half(course.elevation_sd, "m"))] if course.elevation_sd else []),
             ("Corners that may limit speed", str(len(course.corners)))]
     parts: list[Part] = [Table(("What", "Value"), rows, course.name)]
     if course.corrections:

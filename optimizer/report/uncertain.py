@@ -8,7 +8,7 @@ from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.svg import Mark
 
 __all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "amount_range", "between", "normal_mark",
-           "number_range", "plain", "sure"]
+           "number_range", "plain", "shown_half", "sure"]
 
 CLEAR = 0.95  # chance of a gain from which it is told from none
 
@@ -40,6 +40,12 @@ def amount_range(value: float, sd: float, unit: str = "") -> str:
     half = NINE_IN_TEN * sd
     digits = max(0, 1 - math.floor(math.log10(half)))
     return f"{plain(value - half, digits)} to {plain(value + half, digits)} {unit}".strip()
+
+
+def shown_half(sd: float, unit: str) -> str:
+    """Half of a 90 % range in tenths, never as none: '± 1.2 m', 'less than ± 0.1 m'."""
+    half = NINE_IN_TEN * sd
+    return f"± {half:.1f} {unit}" if half >= 0.1 else f"less than ± 0.1 {unit}"
 
 
 def between(value: float, sd: float) -> str:

@@ -151,6 +151,13 @@ def test_everything_is_reversible(tmp_path):
     assert ours.ascent < 0.5 * raw.ascent
 
 
+def test_heights_without_noise_are_no_error(tmp_path):
+    """A smooth road, written to 0.1 m: nothing was wrong with its heights."""
+    east, north = straight(3000.0)
+    course = read_course(write_road(tmp_path / "a.gpx", east, north, np.round(hilly(east), 1)))
+    assert course.corrections == ()
+
+
 @pytest.mark.parametrize("step", [2.0, 10.0, 50.0])
 def test_the_step_of_the_grid(bend, step):
     course = read_course(bend, cleaning=Cleaning(step=step))

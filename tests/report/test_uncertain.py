@@ -11,6 +11,7 @@ from optimizer.report.uncertain import (
     normal_mark,
     number_range,
     plain,
+    shown_half,
     sure,
 )
 
@@ -30,6 +31,11 @@ def test_digits_follow_the_doubt(value, sd, text):
 def test_a_range_in_a_unit_has_two_digits_of_its_half_width(value, sd, text):
     # 5 and 95 % points of the standard normal (Abramowitz and Stegun 1964, table 26.5): 1.645.
     assert amount_range(value, sd, "% efficiency") == text
+
+
+def test_no_error_is_shown_as_none():
+    assert shown_half(1.0, "m") == "± 1.6 m"
+    assert shown_half(0.015, "m") == "less than ± 0.1 m"
 
 
 def test_ranges():
