@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["PositionPlan", "Spell", "best_spells", "choose_positions", "position_gains"]
+__all__ = ["HANDS_OFF_BRAKES", "PositionPlan", "Spell", "best_spells", "braking_steps",
+           "choose_positions", "position_gains"]
 
 HANDS_OFF_BRAKES: Final = frozenset({"aero", "tuck"})
 """Positions without a hand at the brakes: not used where the plan brakes."""
@@ -172,18 +173,22 @@ def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
     return gains
 
 
-def _barred(plan: Plan, rider: Rider) -> NDArray[np.bool_]:
-    """(n, p) where a position is not to be used: the plan has to brake there."""
+def braking_steps(plan: Plan) -> NDArray[np.bool_]:
+    """(n,) where a plan brakes: at its speed limit, while the road alone would make it faster."""
     p = plan.problem
     energy = 0.5 * plan.speed**2
     drag = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
     needed = (p.effective_mass * np.diff(energy) / p.step + drag + p.bearing[0]
               + road_force(p.grade, p.mass, p.rolling_resistance))
-    braking = (plan.speed[1:] >= _AT_LIMIT * p.speed_limit[1:]) & (needed < 0.0)
+    return np.asarray((plan.speed[1:] >= _AT_LIMIT * p.speed_limit[1:]) & (needed < 0.0))
+
+
+def _barred(plan: Plan, rider: Rider) -> NDArray[np.bool_]:
+    """(n, p) where a position is not to be used: the plan has to brake there."""
     hands_off = np.array([q.name.lower() in HANDS_OFF_BRAKES for q in rider.positions])
     if hands_off.all():
-        return np.zeros((p.steps, len(hands_off)), dtype=bool)
-    return np.asarray(braking[:, None] & hands_off)
+        return np.zeros((plan.problem.steps, len(hands_off)), dtype=bool)
+    return np.asarray(braking_steps(plan)[:, None] & hands_off)
 
 
 def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,

@@ -18,6 +18,8 @@ from markupsafe import Markup
 from optimizer.course import Mark
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
+from optimizer.pacing.positions import HANDS_OFF_BRAKES, braking_steps
+from optimizer.pacing.terrain import climbs_and_descents
 from optimizer.report.fit_course import course_fit
 from optimizer.report.held import fork_line, fork_rule, risk_rule
 from optimizer.report.page import Table, asset, bare
@@ -34,8 +36,8 @@ if TYPE_CHECKING:
 
 __all__ = ["LINE_HEADINGS", "card_csv", "card_fit", "card_fragment", "card_gpx", "card_lines",
            "card_page", "card_places", "card_rules", "card_text", "coasting_words", "day_words",
-           "even_marks", "figures", "line_cells", "position_words", "powers_of", "ridden_on",
-           "start_words", "write_card"]
+           "even_marks", "figures", "line_cells", "position_reason", "position_words", "powers_of",
+           "ridden_on", "start_words", "write_card"]
 
 LINE_HEADINGS = ("What comes", "From", "km", "Power")
 """Of the columns that `line_cells` fills."""
@@ -51,6 +53,7 @@ _MUCH = 0.2  # of a block's time, from which coasting is worth a word
 _FIRST = 0.1  # of a block, from which its first position is named
 _HERE = 20.0  # m, within which a line begins at a mark
 _ROUGH = 1.4  # times the rolling resistance of most of the road, from which it is felt as rough
+_MOSTLY = 0.5  # of a stretch, that climbs or descends
 _FEW = 4  # lines beside which there is room for the clock at distances
 
 
@@ -231,6 +234,28 @@ def _spells(result: Result) -> list[tuple[float, float, str]]:
     return [(float(at[a]), float(at[b]), names[used[a]]) for a, b in pairwise(edges)]
 
 
+def position_reason(result: Result, start: float, end: float, name: str) -> tuple[str, str]:
+    """Say why a stretch [m] is ridden in a position, in words for a card and for a table.
+
+    Where the plan brakes, hands belong at the brakes; on climbs speed is low and power counts.
+    Both are empty where the road does not tell the reason.
+    """
+    plan = result.plan
+    limit, way = plan.problem.speed_limit[1:], climbs_and_descents(plan.problem)
+    middle = 0.5 * (plan.distance[1:] + plan.distance[:-1])
+    inside = (middle > start) & (middle < end)
+    # A limit at the pedalling speed is where coasting begins, which takes no brakes.
+    brakes = inside & braking_steps(plan) & ~np.isclose(limit, result.rideable.pedalling_speed)
+    on_bars = name.lower() in HANDS_OFF_BRAKES
+    if brakes.any() and not on_bars:
+        return "to brake", f"brakes, down to {3.6 * float(limit[brakes].min()):.0f} km/h"
+    if np.mean(way[inside] > 0) > _MOSTLY:
+        return "to climb", "climb"
+    if np.mean(way[inside] < 0) > _MOSTLY and not on_bars:
+        return "downhill", "descent, hands near the brakes"
+    return "", ""
+
+
 def _position_rules(result: Result) -> list[str]:
     """Say which position is ridden where."""
     names = [position.name for position in result.job.rider.positions]
@@ -245,10 +270,11 @@ def _position_rules(result: Result) -> list[str]:
     if len(others) > _SPELLS:
         return [f"{usual.capitalize()}, but {len(others)} times not."]
     where = []
-    for name in names:
-        at = ", ".join(f"{a / 1000:.1f}{_TO}{b / 1000:.1f}" for a, b, which in others
-                       if which == name)
-        where += [f"{name} km\u00a0{at}"] if at else []
+    why = [f"{name} {position_reason(result, a, b, name)[0]}".strip() for a, b, name in others]
+    for words in dict.fromkeys(why):
+        at = ", ".join(f"{a / 1000:.1f}{_TO}{b / 1000:.1f}"
+                       for (a, b, _), its in zip(others, why, strict=True) if its == words)
+        where.append(f"{words} km\u00a0{at}")
     return [f"{usual.capitalize()}, but {'; '.join(where)}."]
 
 

@@ -17,6 +17,7 @@ from optimizer.report.card import (
     coasting_words,
     figures,
     line_cells,
+    position_reason,
     position_words,
 )
 from optimizer.report.course_map import letters, mapped
@@ -276,10 +277,13 @@ def _positions(result: Result) -> list[Part]:
         return []
     edges = np.flatnonzero(np.diff(used, prepend=-1, append=-1))
     rows = [(positions[used[a]].name, f"{plan.distance[a] / 1000:.1f}",
-             f"{plan.distance[b] / 1000:.1f}", clock(plan.time[b] - plan.time[a]))
+             f"{plan.distance[b] / 1000:.1f}", clock(plan.time[b] - plan.time[a]),
+             position_reason(result, plan.distance[a], plan.distance[b],
+                             positions[used[a]].name)[1] or "faster, or a rest")
             for a, b in pairwise(edges) if used[a] > 0]
-    table = Table(("Position", "from km", "to km", "lasts"), rows,
-                  "Where another position is faster or has to be taken", ident="positions")
+    table = Table(("Position", "from km", "to km", "lasts", "Why"), rows,
+                  "Where another position is faster or has to be taken", left=(0, 4),
+                  ident="positions")
     words = (f"Stay {positions[0].name} except on {len(rows)} "
              f"{'stretch' if len(rows) == 1 else 'stretches'}.")
     return [words, Folded("Where to change position", [table])]

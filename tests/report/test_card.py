@@ -13,6 +13,7 @@ from defusedxml import ElementTree
 
 from optimizer.course.laps import Laps
 from optimizer.errors import InputError
+from optimizer.pacing.terrain import climbs_and_descents
 from optimizer.report import write_card
 from optimizer.report.card import (
     card_csv,
@@ -26,6 +27,7 @@ from optimizer.report.card import (
     ridden_on,
     start_words,
 )
+from optimizer.report.plan_page import plan_page
 from optimizer.report.words import clock
 from tests.fetched import fetched
 from tests.report.made_up import EVIL, made_up_result
@@ -128,11 +130,42 @@ def test_positions_are_where_they_change(result):
     assert edges == pytest.approx([5.0, 7.0], abs=0.1)
     (rule,) = (rule for rule in card_rules(there) if rule.startswith("Aero"))
     assert said(rule).replace("\u2060", "") == (
-        f"Aero, but upright km {edges[0]:.1f}–{edges[1]:.1f}.")
+        f"Aero, but upright to climb km {edges[0]:.1f}–{edges[1]:.1f}.")
     row = rows_of(there)[1]
     assert row["position"] == (f"aero, from km {edges[0]:.3f} upright, from km {edges[1]:.3f} "
                                "aero")
     assert rows_of(there)[0]["position"] == "aero"
+
+
+def test_the_card_says_why_the_position_changes(result):
+    """Common practice, no source: sit up to brake and on climbs, where speed is low."""
+    plan = result.plan
+    way = climbs_and_descents(plan.problem)
+
+    def rules(position, speed=None, limit=None):
+        changed = replace(plan.problem, position=position.astype(np.int64),
+                          speed_limit=plan.problem.speed_limit if limit is None else limit)
+        there = replace(result, plan=replace(plan, problem=changed,
+                                             speed=plan.speed if speed is None else speed))
+        (rule,) = (said(rule) for rule in card_rules(there) if rule.startswith("Aero"))
+        return said(plan_page(there)), rule.replace("\u2060", "")
+
+    steps, parts = np.arange(len(way)), np.split(np.arange(len(way)),
+                                                 np.flatnonzero(np.diff(way)) + 1)
+    climb = next(part for part in parts if way[part[0]] > 0)
+    page, rule = rules(np.isin(steps, climb))
+    assert re.fullmatch(r"Aero, but upright to climb km [\d.–]+\.", rule)
+    assert "climb</td>" in page
+    down = next(part for part in parts if way[part[0]] < 0)
+    page, rule = rules(np.isin(steps, down))
+    assert re.fullmatch(r"Aero, but upright downhill km [\d.–]+\.", rule)
+    assert "descent, hands near the brakes</td>" in page
+    # From 15 to 10 m/s on one step of 40 m takes brakes on any road; 10 m/s are 36 km/h.
+    speed, limit, at = plan.speed.copy(), plan.problem.speed_limit.copy(), down[len(down) // 2]
+    speed[at:at + 2], limit[at + 1] = (15.0, 10.0), 10.0
+    page, rule = rules(np.isin(steps, down), speed, limit)
+    assert re.fullmatch(r"Aero, but upright to brake km [\d.–]+\.", rule)
+    assert "brakes, down to 36 km/h</td>" in page
 
 
 def test_a_line_says_where_its_position_changes(result):
