@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Outcome", "digest", "folder_of", "read_record", "write_record"]
 
-_SCHEMA = "kitpace-case-2"
+_SCHEMA = "kitpace-case-3"  # one more wherever a figure of the outcome changes its meaning
 _RECORD = "case.json"
 _LARGEST_RECORD = 1_000_000  # bytes
 _LONGEST = 60  # characters of a folder's name
@@ -34,8 +34,8 @@ _LONGEST = 60  # characters of a folder's name
 class Outcome:
     """One row of the table: what was planned, or why not.
 
-    `folder` is relative to that of the results; times [s], power [W], `spend` in `currency`,
-    `caution` of wind.
+    `folder` is relative to that of the results; times [s], `spend` in `currency`,
+    `mean_power` [W] over the whole time of the card as ridden, `caution` of wind.
     `failure` is empty where there is a plan, else the message, with its `exit_code`. `kept`
     tells that an earlier run did the work.
     """

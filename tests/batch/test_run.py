@@ -133,6 +133,7 @@ DAMAGE = {
     "nested": lambda file: file.write_text("[" * 200_000),
     "a folder": lambda file: (file.unlink(), file.mkdir()),
     "another schema": damaged(lambda c: c.update(schema="other")),
+    "the schema before": damaged(lambda c: c.update(schema="kitpace-case-2")),
     "other inputs": damaged(lambda c: c.update(inputs="x")),
     "a key is missing": damaged(lambda c: c["outcome"].pop("spend")),
     "words for a number": damaged(lambda c: c["outcome"].update(finish_time="soon")),
