@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from optimizer.report.page import Part
     from optimizer.uncertainty import Fork
 
-__all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", "risk_rule",
-           "risk_sentence"]
+__all__ = ["ForkLine", "fork_line", "fork_rule", "fork_sentence", "held_parts", "reserve_spare",
+           "risk_rule", "risk_sentence"]
 
 _MORE = 0.005  # of the days, less is as many
 _REACHED = 0.99  # of a limit, from which it is what limits the ride
@@ -148,16 +148,31 @@ def _bike_run(result: Result) -> list[Part]:
                   "choice is yours; try it in training")]
 
 
+def reserve_spare(result: Result) -> bool:
+    """Whether so much of the reserve is left wherever the ideal ride has least that it limits none.
+
+    What is left at the finish does not tell: a reserve that was empty at a pass comes back on the
+    way down. The card's may stay a little above the floor where the ideal ride's does not.
+    """
+    reserve = result.plan.reserve
+    spare = float(reserve.min()) - result.day.rider.reserve_floor
+    return spare > _MUCH * float(reserve[0])
+
+
+def _reserve_says(result: Result) -> str:
+    """Say whether the reserve is what limits the ride, where it is clear."""
+    reserve = result.plan.reserve
+    if float(reserve.min()) - result.day.rider.reserve_floor <= (1 - _REACHED) * float(reserve[0]):
+        return "; the ideal ride uses all of it, and that limits it"
+    return "; this is not what limits the ride" if reserve_spare(result) else ""
+
+
 def _realism(result: Result) -> list[Part]:
     found = result.realism
     assert found is not None  # noqa: S101 - asked for where it is there
     rider, reserve = result.day.rider, result.rideable.reserve
     p, floor, whole, least = (rider.effort_exponent, rider.reserve_floor, float(reserve[0]),
                               float(reserve.min()))
-    ideal = float(result.plan.reserve.min())  # the card's may stay a little above the floor
-    empty = ("; the ideal ride uses all of it, and that limits it"
-             if ideal - floor <= (1 - _REACHED) * whole else
-             "; this is not what limits the ride" if least - floor > _MUCH * whole else "")
     rows = [
         ("Variation of power (standard deviation over mean)", f"{100 * found.variation:.0f} %",
          ("10 % in the usual trials of variable pacing (Atkinson et al. 2007); ±15 % for 28 min "
@@ -166,7 +181,8 @@ def _realism(result: Result) -> list[Part]:
          (f"at most {watts(found.limit)}, which you can hold evenly for this time in these "
          f"positions{_ENDS if found.power_mean >= _REACHED * found.limit else ''}")),
         ("Least reserve (W′) on the way", f"{least / 1000:.1f} kJ",
-         f"of {whole / 1000:.1f} kJ; never below {floor / 1000:.1f} kJ{empty}"),
+         (f"of {whole / 1000:.1f} kJ; never below {floor / 1000:.1f} kJ"
+         f"{_reserve_says(result)}")),
         ("Hardest stretch of two minutes or more", f"{100 * found.stretch:.0f} %",
          "of the mean power that you can hold for as long; above 100 % it could not be ridden"),
         ("Time at the highest power", f"{100 * found.at_limit:.1f} %", "–"),

@@ -22,7 +22,7 @@ from optimizer.report.card import (
 )
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.current import not_in_sets
-from optimizer.report.held import held_parts, risk_rule
+from optimizer.report.held import held_parts, reserve_spare, risk_rule
 from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
 from optimizer.report.page import Chart, Folded, Section, Table, asset, laid_out, render
 from optimizer.report.rests_on import rests_on
@@ -59,7 +59,6 @@ __all__ = ["plan_page"]
 
 _LEAST = 0.005  # s; less is none
 _VISIBLE = 0.05  # s; a smaller uncertainty stands in the table only
-_MUCH_LEFT = 0.2  # of the reserve at the finish, from which a rider asks why
 _WHERE = {"": "throughout", "climbs": "on climbs", "flat": "on the flat",
           "descents": "on descents"}
 _FOOT = ("Computed offline by kitpace from the files named above. The page contains everything "
@@ -300,7 +299,7 @@ def _rules(result: Result) -> list[Part]:
         words.append(f"One power all the way is {seconds(ridden.even_price)} slower than the ideal "
                      f"ride, these blocks are {seconds(max(ridden.price, 0.0))} slower.")
     left, whole = float(ridden.reserve[-1]), float(ridden.reserve[0])
-    if _MUCH_LEFT * whole < left < whole - 1.0 and result.plan.seconds_per_effort > 0:
+    if left < whole - 1.0 and result.plan.seconds_per_effort > 0 and reserve_spare(result):
         words.append(f"{left / 1000:.1f} of {whole / 1000:.1f} kJ of the reserve (W′) are left at "
                      "the finish: the effort that can be held for so long is the limit.")
     if ridden.hills_save > 0:

@@ -96,3 +96,21 @@ def test_the_reserve_limits_the_ride_only_where_the_ideal_ride_uses_it_up(result
     near = page(0.05, 0.1)
     assert "the ideal ride uses all of it" not in near
     assert "not what limits the ride" not in near
+
+
+def test_a_reserve_that_came_back_on_the_way_down_was_not_left_unused(result):
+    found = Realism(0.1, 231.8, 239.4, 232.2, 0.9, 0.0, 0.0)
+    whole, steps = float(result.rideable.reserve[0]), len(result.plan.reserve)
+
+    def page(least):
+        back = np.interp(np.arange(steps), [0, steps // 2, steps - 1],
+                         [whole, result.day.rider.reserve_floor + least * whole, 0.6 * whole])
+        return said(plan_page(replace(
+            result, realism=found, plan=replace(result.plan, reserve=back, seconds_per_effort=0.1),
+            rideable=replace(result.rideable, reserve=back))))
+    empty = page(0.0)
+    assert "the ideal ride uses all of it" in empty
+    assert "are left at the finish" not in empty
+    plenty = page(0.4)
+    assert "this is not what limits the ride" in plenty
+    assert "are left at the finish: the effort that can be held for so long" in plenty
