@@ -188,7 +188,7 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     along = max(TOLERANCE, ALONG * evaluator.time(terms.setup(baseline, [])))
     model = replace(set_model(terms, baseline, rider.mass),
                     hurdle=np.where(terms.cost > 0, least_gain, 0.0))
-    return Search(model, baseline, evaluator, usable, TOLERANCE, along)
+    return Search(model, baseline, evaluator, usable, usable & (terms.cost == 0), TOLERANCE, along)
 
 
 def forbidden(day: RaceDay, baseline: Setup, catalogue: Catalogue,

@@ -64,20 +64,22 @@ class EvaluatedSet:
 class Search:
     """Sets and bounds found so far for one catalogue; it grows as it is asked.
 
-    `usable` (n,) items. Differences below `tolerance` [s] at the budget, and `along` the frontier,
-    are not looked into. Sets are compared by their value: their time and the hurdles of their
-    items.
+    `usable` (n,) items, and those that are `there` (n,) at no cost, of which a first set is made
+    where some place has to be filled. Differences below `tolerance` [s] at the budget, and `along`
+    the frontier, are not looked into. Sets are compared by their value: their time and the hurdles
+    of their items.
     """
 
     def __init__(self, model: SetModel, baseline: Setup, evaluator: Evaluator,
-                 usable: NDArray[np.bool_], tolerance: float, along: float) -> None:
+                 usable: NDArray[np.bool_], there: NDArray[np.bool_], tolerance: float,
+                 along: float) -> None:
         self.model, self.baseline, self.evaluator = model, baseline, evaluator
         self.terms, self.rules = model.terms, model.terms.combinations
         self.offer = Offer(self.rules, usable, self.terms.cost)
         self.known: dict[tuple[int, ...], EvaluatedSet] = {}
         self.bounds: dict[tuple[int, ...], Bound] = {}
         self._within = np.inf
-        start = self._start(self.offer, np.inf, ())
+        start = self._start(replace(self.offer, usable=there), 0.0, ())
         self.start = () if start is None else tuple(np.flatnonzero(start[0]).tolist())
         first = self.add_bound(())
         # What the certificate of one plan leaves open, no comparison of sets can close.
@@ -378,11 +380,11 @@ class Search:
         return gap
 
     def _best_within(self, money: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(s,) least value of the known sets within each of the budgets (s,)."""
+        """(s,) least value of the known sets within each of the budgets (s,); inf without any."""
         known = sorted(self.sets(), key=lambda one: one.spend)
         best = np.minimum.accumulate([self.value(one) for one in known])
         at = np.searchsorted([one.spend for one in known], money + 1e-9, side="right") - 1
-        return np.asarray(best[at])
+        return np.where(at >= 0, best[at], np.inf)
 
     def _left_open(self, budget: float) -> float:
         """By how much known sets may still beat the fastest one [s]."""

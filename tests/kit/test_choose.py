@@ -119,6 +119,33 @@ def test_wheels_that_are_there_are_ridden_where_those_of_the_bike_may_not_be(bud
     assert OWN_WHEELS not in dict(calm.left_out)
 
 
+@pytest.mark.parametrize("budget", [0.0, 100.0, 600.0])
+@pytest.mark.parametrize("order", [1, -1])
+def test_wheels_that_are_there_but_need_more_are_found_in_any_order_of_the_rows(budget, order):
+    """The free wheels need slower tyres; brute force over all sets that hold some wheels."""
+    wanted, effects = shop(*[item("deep", "wheels", 500.0, 0.010),
+                             item("helmet", "helmet", 90.0, 0.005),
+                             item("round", "wheels", 0.0, -0.004, owned=True, requires=("tyres",)),
+                             item("tyres", "tyres", 0.0, -0.006, owned=True)][::order])
+    day = RaceDay(COURSE, wind(15.0, 0.3 + np.pi / 2), RIDER, step=400.0)
+    bike = replace(BASELINE, crosswind_limit=5.0)
+    choice = choose_kit(day, bike, wanted, effects, budget, "EUR", twice=True)
+    evaluator = pacing_evaluator(day, bike)
+
+    def best(money):
+        return min((names for names in every_set(wanted) if {"round", "deep"} & set(names)
+                    and sum(wanted[name].cost for name in names) <= money),
+                   key=lambda names: evaluator.plan(
+                       setup_of(bike, wanted, effects, names)).finish_time)
+
+    assert set(choice.best.items) == set(best(budget))
+    assert set(choice.owned.items) == {"round", "tyres"}
+    assert {frozenset(kit.items) for kit in choice.frontier} == {
+        frozenset(best(money)) for money in (0.0, 90.0, 500.0, 590.0)}
+    assert choice.proven_gap < 0.05
+    assert choice.program_gap < 0.05
+
+
 def test_without_other_wheels_the_bike_is_planned_as_it_stands():
     wanted, effects = shop(item("suit", "clothing", 100.0, 0.006))
     gale = RaceDay(COURSE, wind(15.0, 0.3 + np.pi / 2), RIDER, step=400.0)
