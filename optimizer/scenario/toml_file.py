@@ -369,7 +369,10 @@ def _remedy(model: type[BaseModel], place: _Key, kind: str) -> str:
         if home := _home_of(model, place):
             return home
         return suggest(key, owner.model_fields if owner else ())
-    return described(owner, key).help if owner and key in owner.model_fields else ""
+    if not owner or key not in owner.model_fields:
+        return ""
+    about = described(owner, key)
+    return f"{about.help}, in {about.unit}" if kind in _NUMBERS and about.unit else about.help
 
 
 def _home_of(model: type[BaseModel], place: _Key) -> str:

@@ -93,6 +93,7 @@ def test_wind_that_is_taken_away_is_no_wind(client, folder):
     ("weather", "s:conditions.temperature_c", "99",
      "99 is out of range: it has to be at most 55; temperature of the air"),
     ("weather", "s:conditions.temperature_c", "warm", 'has to be a number, not "warm"'),
+    ("rider", "r:height_cm", "1.69 m", "; the rider's height, in cm"),
     ("weather", "s:conditions.wind.from_deg", "", "is missing"),
     ("weather", "s:conditions.start_time", "tomorrow", "has to be a date and time"),
     ("settings", "s:options.start", "flying", "a flying start needs its speed"),
@@ -274,3 +275,13 @@ def test_another_rider_is_taken(client, folder):
     assert answer.status_code == 400
     assert "outside of the opened folder" in answer.text
     assert 'rider = "second.toml"' in (folder / "scenario.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("start", ["", 'start = "standing"\n'])
+def test_a_list_offers_each_choice_once(client, folder, start):
+    (folder / "scenario.toml").write_text(SCENARIO + start)
+    text = client.get(address("settings")).text
+    inside = re.search(r'<select[^>]*name="s:options.start".*?</select>', text, re.DOTALL)[0]
+    assert re.findall(r">(\w+)</option>", inside) == ["standing", "flying"]
+    fields = typed(client, "settings")
+    assert fields["s:options.start"] == ("standing" if start else "")
