@@ -17,7 +17,7 @@ from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from optimizer.day import RaceDay
     from optimizer.evidence import Effect
@@ -165,7 +165,7 @@ def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
 
 def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                evaluator: Evaluator, ruled_out: dict[str, str],
-               least_gain: float = 0.0) -> Search:
+               least_gain: float = 0.0, unsure: Iterable[str] = ()) -> Search:
     """Set up a search over what is left of a catalogue.
 
     Parameters
@@ -177,18 +177,21 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     evaluator : of the time of a set
     ruled_out : item -> why it may not be used
     least_gain : s that whatever costs money has to save
+    unsure : items that may be with somebody else, so that no place has to be filled with them
 
     Returns
     -------
     a search with one bound
     """
-    filled = other_wheels(catalogue, ruled_out) if OWN_WHEELS in ruled_out else ()
+    out = {*ruled_out, *unsure}
+    filled = other_wheels(catalogue, out) if OWN_WHEELS in ruled_out else ()
     terms = tabulate(baseline, catalogue, effects, filled)
     usable = np.array([name not in ruled_out for name in terms.names], dtype=bool)
     along = max(TOLERANCE, ALONG * evaluator.time(terms.setup(baseline, [])))
     model = replace(set_model(terms, baseline, rider.mass),
                     hurdle=np.where(terms.cost > 0, least_gain, 0.0))
-    return Search(model, baseline, evaluator, usable, usable & (terms.cost == 0), TOLERANCE, along)
+    there = np.array([name not in out for name in terms.names], dtype=bool) & (terms.cost == 0)
+    return Search(model, baseline, evaluator, usable, there, TOLERANCE, along)
 
 
 def forbidden(day: RaceDay, baseline: Setup, catalogue: Catalogue,

@@ -202,11 +202,15 @@ def times_of(season: Season, progress: Callable[[str], None] = lambda _words: No
         day = day_of(job)
         evaluator = (evaluators or {}).get(number) or pacing_evaluator(day, job.baseline)
         ruled_out = forbidden(day, job.baseline, job.catalogue, job.rules)
+        unsure = []
         for item in job.catalogue.items:
             pool = season.pool_of(entry, item.name)
+            if item.name not in entry.borrowed and (pool is None or not (
+                    season.pools[pool].rider and season.pools[pool].owned)):
+                unsure.append(item.name)  # not the rider's own: others may have it
             if (item.name not in entry.borrowed and item.hire_price is None and not item.owned
                     and (pool is None or not season.pools[pool].owned + season.pools[pool].most)):
                 ruled_out.setdefault(item.name, "cannot be had")
         out.append(EntryTimes(search_for(job.rider, job.baseline, job.catalogue, job.effects,
-                                         evaluator, ruled_out), day))
+                                         evaluator, ruled_out, unsure=unsure), day))
     return out

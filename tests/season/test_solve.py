@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -19,7 +20,9 @@ from optimizer.seasons.values import Entry, Money
 from tests.kit.invented import BASELINE, catalogue, road, wind
 from tests.later import later
 from tests.season.invented_seasons import (
+    COURSE,
     FIRST,
+    Linear,
     best_of_all,
     job_of,
     linear_times,
@@ -214,3 +217,54 @@ def test_resale_counts_only_where_it_is_asked_for():
                            least_gain=0.0, resale_counts=counts)
         _, best, _ = solve_season(season, times=linear_times(season, [1.0]))
         assert bool(best.sets[0]) == counts
+
+
+OTHER = "round", "flat"  # wheels beside those of the bike, all slower than these
+
+
+def windy_season(stock, owns, *, order=1, budget=100.0):
+    """Two riders in one race, then one of them again, above the limit of the bikes' own wheels."""
+    things = [(Item("deep", "wheels", 90.0), -0.006), (Item("round", "wheels", 150.0), 0.004),
+              (Item("flat", "wheels", 170.0, requires=("tyres",)), 0.003),
+              (Item("tyres", "tyres", 60.0), 0.005), (Item("helmet", "helmet", 80.0), -0.004)]
+    job = job_of(Catalogue(tuple(thing for thing, _ in things[::order])),
+                 tuple(Effect(thing.name, drag_area=np.array([change]))
+                       for thing, change in things), COURSE, wind(15.0, 0.3 + np.pi / 2))
+    job = replace(job, baseline=replace(BASELINE, crosswind_limit=5.0), catalogue=replace(
+        job.catalogue, items=tuple(replace(thing, crosswind_limit=5.0) if thing.name == "deep"
+                                   else thing for thing in job.catalogue.items)))
+    entries = [Entry("Ann", "first", FIRST, FIRST, 1.0, job),
+               Entry("Ben", "first", FIRST, FIRST, 2.0, job),
+               Entry("Ben", "next", FIRST + timedelta(days=1), FIRST + timedelta(days=1), 1.0, job)]
+    return season_of("windy", "EUR", entries, [Money(None, budget)], owns, stock,
+                     least_gain=0.0, handover=1)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("budget", [0.0, 100.0, 400.0])
+@pytest.mark.parametrize(("stock", "owns", "filled"), [
+    ({"round": Stock(lent=True, owned=1)}, {}, ()),
+    ({"round": Stock(lent=True)}, {"Ann": ["round"]}, ()),
+    ({}, {"Ann": ["round"]}, ("Ann",)),
+    ({}, {"Ann": ["flat"], "Ben": ["flat", "tyres"]}, ("Ben",)),
+    ({"tyres": Stock(lent=True, owned=1)}, {"Ann": ["flat"], "Ben": ["round"]}, ("Ben",)),
+    ({"round": Stock(lent=True, owned=1)}, {"Ann": ["flat", "tyres"], "Ben": ["flat", "tyres"]},
+     ("Ann", "Ben"))])
+def test_only_ones_own_wheels_have_to_be_ridden(stock, owns, filled, budget, order):
+    """Where the bike's may not be; against brute force over all sets of all entries."""
+    season = windy_season(stock, owns, order=order, budget=budget)
+    times = times_of(season, evaluators={e: Linear() for e in range(3)})
+    solver, best, gap = solve_season(season, times=times)
+    check_kept(season, times, best)
+    for entry, there, rows in zip(season.entries, times, best.sets, strict=True):
+        ridden = {there.names[row] for row in rows}
+        assert "deep" not in ridden
+        assert bool(ridden & set(OTHER)) is (entry.rider in filled)
+    least = best_of_all(season, times, lambda e, rows: times[e].time(rows) if all(
+        times[e].names[row] != "deep" for row in rows) else np.inf)
+    assert best.value - gap - 0.05 <= least <= best.value + 1e-6
+    assert best.value - least <= 0.15
+    check_kept(season, times, solver.improve(solver.best(0.0), 0.0))
+    before = solver.at(season.apart())
+    assert [bool({times[0].names[row] for row in rows} & set(OTHER))
+            for rows in before.sets] == [entry.rider in filled for entry in season.entries]
