@@ -164,7 +164,7 @@ def _tell(result: Result) -> None:
         nothing_bought,
     )
     from optimizer.report.held import fork_sentence, risk_sentence
-    from optimizer.report.stated import beside, stated
+    from optimizer.report.stated import beside, proven_with, stated
     from optimizer.report.wind_cautions import wind_cautions
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
@@ -173,8 +173,9 @@ def _tell(result: Result) -> None:
     first = 1 if result.bike_passed else 0
     _warn(cautions[:first])
     say(f"{job.name}: {clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
-        f"{clock(times.high)}; {beside(result)}. In this model no ride beats the ideal one by "
-        f"more than {at_most(plan.gap)}.")
+        f"{clock(times.high)}; {beside(result)}. In this model"
+        f"{proven_with(plan, job.rider)} no ride beats the ideal one by more than "
+        f"{at_most(plan.gap)}.")
     if words := risk_sentence(result):
         say(words)
     current = current_kit(job.catalogue, choice.owned)

@@ -247,6 +247,9 @@ def _not_negative(A: NDArray[np.float64],
     Lawson and Hanson 1974, Solving Least Squares Problems, chapter 23, as `scipy.optimize.nnls`
     has it, which takes longer to import than a card to find.
     """
+    size = np.linalg.norm(A, axis=0)
+    size[size == 0.0] = 1.0
+    A = A / size  # columns of one length, so that one round-off suits all
     x, free = np.zeros(A.shape[1]), np.zeros(A.shape[1], dtype=bool)
     for _ in range(_FREED * len(x)):
         wanted = np.where(free, 0.0, A.T @ (b - A @ x))
@@ -265,7 +268,7 @@ def _not_negative(A: NDArray[np.float64],
             free[np.argmin(share)] = False
             x[~free] = 0.0
         x = best
-    return x, float(np.linalg.norm(A @ x - b))
+    return x / size, float(np.linalg.norm(A @ x - b))
 
 
 def _inside(layout: Layout, x: NDArray[np.float64], guess: NDArray[np.float64],
@@ -318,22 +321,25 @@ def highest_even(layout: Layout, guess: NDArray[np.float64],
     return _inside(layout, high, 0.5 * ride.speed**2)
 
 
-def _root(value: Callable[[float], float], high: float, low: float) -> float:
-    """Find where a falling function is zero, between where it is high and where it is low.
+def _root(value: Callable[[float], float], above: float, below: float) -> float:
+    """Find where a falling function is zero, between where it is above zero and where it is below.
 
-    Chords, of which the end that stays is halved (Dowell and Jarratt 1971, BIT 11:168). As many as
-    `scipy.optimize.brentq` takes, which needs longer to import than all of them take.
+    Chords, of which the end that stays is halved (Dowell and Jarratt 1971, BIT 11:168), and the
+    middle while an end is infinite, as where a ride stalls. As many as `scipy.optimize.brentq`
+    takes, which needs longer to import than all of them take.
     """
-    at_high, at_low, side = value(high), value(low), 0
+    at_above, at_below, side = value(above), value(below), 0
+    at = 0.5 * (above + below)
     for _ in range(_CHORDS):
-        at = (high * at_low - low * at_high) / (at_low - at_high)
+        at = (above * at_below - below * at_above) / (at_below - at_above) if np.isfinite(
+            [at_above, at_below]).all() else 0.5 * (above + below)
         here = value(at)
         if here > 0.0:
-            high, at_high, at_low = at, here, at_low * (0.5 if side > 0 else 1.0)
+            above, at_above, at_below = at, here, at_below * (0.5 if side > 0 else 1.0)
         else:
-            low, at_low, at_high = at, here, at_high * (0.5 if side < 0 else 1.0)
+            below, at_below, at_above = at, here, at_above * (0.5 if side < 0 else 1.0)
         side = 1 if here > 0.0 else -1
-        if abs(high - low) < _NEAR or here == 0.0:
+        if abs(above - below) < _NEAR or here == 0.0:
             break
     return at
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import drag_in_energy
-from optimizer.pacing.planner import plan_ride
+from optimizer.pacing.planner import plan_ride, problem_on
 from optimizer.pacing.sensitivity import critical_joule
 from optimizer.physics.road_load import aerodynamic_force, road_force
 
@@ -105,7 +105,9 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
     position = np.zeros(first.problem.steps, dtype=np.int64)
     if len(rider.positions) == 1:
         return PositionPlan(first, position, _spells(first, position, rider), 0.0, 1)
-    barred = _barred(first, rider)
+    road = problem_on(replace(day, pedalling=None), setup, first.problem.distance, None,
+                      first.finish_time)
+    barred = _barred(first, rider, road.speed_limit)
     longest = np.array([p.longest for p in rider.positions])
     best: Plan | None = None
     seen, plan, rounds = set(), first, 1
@@ -173,22 +175,33 @@ def position_gains(plan: Plan, rider: Rider) -> NDArray[np.float64]:
     return gains
 
 
-def braking_steps(plan: Plan) -> NDArray[np.bool_]:
-    """(n,) where a plan brakes: at its speed limit, while the road alone would make it faster."""
+def braking_steps(plan: Plan, limit: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Find where a plan brakes: at a speed limit, while the road alone would make it faster.
+
+    Parameters
+    ----------
+    plan : of n steps
+    limit : (n + 1,) m/s of the road, without stretches that stay at the pedalling speed: who rolls
+        at that may as well roll faster, and needs no brakes
+
+    Returns
+    -------
+    (n,) whether each step is braked
+    """
     p = plan.problem
     energy = 0.5 * plan.speed**2
     drag = drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
     needed = (p.effective_mass * np.diff(energy) / p.step + drag + p.bearing[0]
               + road_force(p.grade, p.mass, p.rolling_resistance))
-    return np.asarray((plan.speed[1:] >= _AT_LIMIT * p.speed_limit[1:]) & (needed < 0.0))
+    return np.asarray((plan.speed[1:] >= _AT_LIMIT * limit[1:]) & (needed < 0.0))
 
 
-def _barred(plan: Plan, rider: Rider) -> NDArray[np.bool_]:
+def _barred(plan: Plan, rider: Rider, limit: NDArray[np.float64]) -> NDArray[np.bool_]:
     """(n, p) where a position is not to be used: the plan has to brake there."""
     hands_off = np.array([q.name.lower() in HANDS_OFF_BRAKES for q in rider.positions])
     if hands_off.all():
         return np.zeros((plan.problem.steps, len(hands_off)), dtype=bool)
-    return np.asarray(braking_steps(plan)[:, None] & hands_off)
+    return np.asarray(braking_steps(plan, limit)[:, None] & hands_off)
 
 
 def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,

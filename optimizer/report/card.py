@@ -245,7 +245,8 @@ def position_reason(result: Result, start: float, end: float, name: str) -> tupl
     middle = 0.5 * (plan.distance[1:] + plan.distance[:-1])
     inside = (middle > start) & (middle < end)
     # A limit at the pedalling speed is where coasting begins, which takes no brakes.
-    brakes = inside & braking_steps(plan) & ~np.isclose(limit, result.rideable.pedalling_speed)
+    brakes = (inside & braking_steps(plan, plan.problem.speed_limit)
+              & ~np.isclose(limit, result.rideable.pedalling_speed))
     on_bars = name.lower() in HANDS_OFF_BRAKES
     if brakes.any() and not on_bars:
         return "to brake", f"brakes, down to {3.6 * float(limit[brakes].min()):.0f} km/h"

@@ -27,7 +27,7 @@ from optimizer.report.money import advice, frontier_data, kept_kit, last_money, 
 from optimizer.report.page import Chart, Folded, Section, Table, asset, laid_out, render
 from optimizer.report.rests_on import rests_on
 from optimizer.report.ribbon import range_rule, ribbon
-from optimizer.report.stated import beside, early_lead, stated
+from optimizer.report.stated import beside, early_lead, proven_with, stated
 from optimizer.report.strip import readings, strip, value_of_energy, where_won
 from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
@@ -136,10 +136,10 @@ def _fast(result: Result) -> Markup:
     most = max(result.sensitivities, key=_half_range, default=None)
     moves = "" if most is None or _half_range(most) < 0.5 else (
         f" {most.name} moves it most, ± {seconds(_half_range(most))}.")
-    return Markup("{} by the card; 90 % range {} to {}.{} {}{}; in this model no ride beats that "
+    return Markup("{} by the card; 90 % range {} to {}.{} {}{}; in this model{} no ride beats that "
                   "by more than {}.").format(
         clock(times.finish), clock(times.low), clock(times.high), moves, ideal[:1].upper(),
-        ideal[1:], at_most(result.plan.gap))
+        ideal[1:], proven_with(result.plan, result.job.rider), at_most(result.plan.gap))
 
 
 def _left_out(result: Result) -> Markup:
@@ -200,7 +200,7 @@ def _sure(result: Result) -> list[Part]:
         f"the expected day, on which the card takes {clock(times.finish)}: one in twenty finishes "
         f"before {clock(times.low)}, one in twenty after {clock(times.high)}. What the card "
         f"costs on the expected day is added to each. The ideal ride changes its power all the "
-        f"time. In this model, with this power, road and wind, no ride beats its "
+        f"time. In this model{proven_with(plan, result.job.rider)} no ride beats its "
         f"{clock(times.ideal)} by more than {at_most(plan.gap)}: that is proven." + grid)
     parts: list[Part] = [words]
     if result.sensitivities:

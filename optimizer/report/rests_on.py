@@ -12,6 +12,7 @@ from optimizer import __version__
 from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.report.current import current_kit
 from optimizer.report.page import Folded, Points, Table
+from optimizer.report.stated import proven_with
 from optimizer.report.uncertain import shown_half
 from optimizer.report.weather import wind_met
 from optimizer.report.words import ascent, at_most, compass, kilometres, money, seconds
@@ -155,8 +156,9 @@ def _computation(result: Result) -> Table:
             f"{'faster' if plan.continuous_time < plan.finish_time else 'slower'}")
     rows = [("Steps", (f"{plan.problem.steps:,} of {step.min():.0f} to {step.max():.0f} m; "
                        f"{grid}")),
-            ("Proof of the ideal ride", ("in this model, on these steps, no ride is faster by more "
-                                        f"than {at_most(plan.gap)}")),
+            ("Proof of the ideal ride", (
+                f"on these steps{proven_with(plan, result.job.rider)} no ride is faster by more "
+                f"than {at_most(plan.gap)}")),
             ("The same by a second method (a linear program)", (
                 "not computed" if math.isnan(plan.linear_bound) else
                 "by more than " + at_most(plan.finish_time - plan.linear_bound))),

@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from optimizer.job import Result
+    from optimizer.pacing.plan import Plan
+    from optimizer.rider import Rider
 
-__all__ = ["Stated", "beside", "early_lead", "stated"]
+__all__ = ["Stated", "beside", "early_lead", "proven_with", "stated"]
 
 _LEAD = 0.5  # s that the card has to be ahead for a word on it
 
@@ -72,3 +74,14 @@ def early_lead(result: Result) -> str:
         return ""
     return ("The card is ahead of the ideal ride for a while and behind it at the finish: the "
             "ideal ride saves power there for places where it gains more.")
+
+
+def proven_with(plan: Plan, rider: Rider) -> str:
+    """Name what the proof of the ideal ride takes from it, between commas; "" for nothing.
+
+    Positions and the stretches that are too fast to pedal are searched for, not proven.
+    """
+    taken = ["positions"] if len(rider.positions) > 1 else []
+    if plan.pedalling is not None and (plan.pedalling.coasting | plan.pedalling.held).any():
+        taken.append("coasting")
+    return f", with its {' and '.join(taken)}," if taken else ""

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Alone", "rolling_alone", "wind_disagrees"]
 
-_NINE_IN_TEN_PLANE: Final = 4.605  # chi square of two, exceeded one time in ten
+# Chi square of two, exceeded one time in ten; of one direction alone, one in thirty.
+_NINE_IN_TEN_PLANE: Final = 4.605
 _CALM: Final = 0.3  # m/s; who states less has stated no wind
 _LEARNT: Final = 1e-3  # of the prior's precision; less tells nothing
 
@@ -54,18 +55,16 @@ def rolling_alone(test: FieldTest) -> Alone:
 
 def wind_disagrees(test: FieldTest) -> bool:
     """Whether the steady wind by the rides is another one than the wind that was stated."""
-    if not test.spec.rides[0].has_position or not _stated(test):
+    if not all(ride.has_position for ride in test.spec.rides) or not _stated(test):
         return False
     free = test.free
     found = free.weight @ free.wind
     apart = free.wind - found
-    left = (test.spec.assumptions.wind_sd**2 * np.eye(2)
-            - np.einsum("c,ci,cj->ij", free.weight, apart, apart))
-    low, axes = np.linalg.eigh(left)
-    if low[0] <= _LEARNT:  # in one direction the rides tell nothing
-        keep = low > _LEARNT
-        low, axes = low[keep], axes[:, keep]
-    return bool(np.sum((axes.T @ found)**2 / low) > _NINE_IN_TEN_PLANE)
+    known = test.spec.assumptions.wind_sd**2
+    left = (known * np.eye(2) - np.einsum("c,ci,cj->ij", free.weight, apart, apart))
+    learnt, axes = np.linalg.eigh(left)
+    seen = learnt > _LEARNT * known  # else the rides tell nothing in that direction
+    return bool(np.sum((axes.T @ found)[seen]**2 / learnt[seen]) > _NINE_IN_TEN_PLANE)
 
 
 def _stated(test: FieldTest) -> bool:

@@ -175,3 +175,28 @@ def test_a_single_position_is_kept():
                                      step=75.0), BIKE)
     assert [spell.position for spell in alone.spells] == ["aero"]
     assert (alone.seconds_won, alone.rounds) == (0.0, 1)
+
+
+def valley(peak):
+    grade = -peak * np.sin(np.linspace(0.0, np.pi, 24))
+    return np.concatenate([[0.0], grade, [0.0]])
+
+
+@pytest.mark.parametrize(("peak", "speed"), [(0.065, 17.0), (0.07, 15.0), (0.075, 16.0)])
+def test_who_rolls_at_the_pedalling_speed_needs_no_brakes(peak, speed):
+    """Sitting up only to stay slow enough to pedal is slower, and costs power."""
+    rider = replace(RIDER, pedalling_speed=speed)
+    road = course(valley(peak), length=150.0, per=3)
+    chosen = choose_positions(RaceDay(road, Conditions(), rider), BIKE)
+    assert chosen.plan.pedalling is not None
+    assert [spell.position for spell in chosen.spells] == ["aero"]
+
+
+def test_a_cap_at_the_pedalling_speed_is_braked_for():
+    rider = replace(RIDER, pedalling_speed=15.0)
+    road = course(valley(0.08), length=150.0, per=3, limit=15.0)
+    chosen = choose_positions(RaceDay(road, Conditions(), rider), BIKE)
+    steep = chosen.plan.problem.grade < -0.07
+    at_cap = chosen.plan.speed[1:] >= 0.995 * 15.0
+    assert (steep & at_cap).any()
+    assert (chosen.position[steep & at_cap] == 1).all()
