@@ -77,7 +77,8 @@ def with_least_gain(job: Job, seconds: float | None) -> Job:
 
     if seconds is None:
         return job
-    return replace(job, options=replace(job.options, least_gain=seconds))
+    return replace(job, options=replace(job.options, least_gain=seconds),
+                   asked=(*job.asked, ("least_gain", f"{seconds:.12g}")))
 
 
 def wind_option(command: Any, instead: str = ", instead of the scenario's") -> Any:

@@ -92,6 +92,9 @@ class Job:
     sources: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
     """How the files were read where they leave something open, for whoever runs the job."""
+    asked: tuple[tuple[str, str], ...] = ()
+    """What was asked for beside the scenario, as it is typed: `budget`, `wind`, `start_time`,
+    `least_gain`, and the names of other files, `rider` and `forecast`."""
 
 
 @dataclass(frozen=True)

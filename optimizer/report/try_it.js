@@ -213,11 +213,16 @@
   // What to write into which file, and to type, for a card whose lines are those of the try.
   /** @param {Tried} one */
   const ownCard = (one) => {
+    const { asked } = data;
     const { scenario, rider: who, catalogue } = data.files;
     /** @param {string} name */
-    const typed = (name) => (/^[\w./-]+$/.test(name) ? name : `'${name}'`);
+    const typed = (name) => (/^[\w./-]+$/.test(name) ? name
+      : `'${name.replaceAll("'", "'\\''")}'`);
     const command = ["kitpace plan", typed(scenario)];
-    if (one.east !== 0 || one.north !== 0) command.push(`--wind '${speed.value}@${source.value}'`);
+    const blown = one.east !== 0 || one.north !== 0;
+    if (blown) command.push(`--wind '${speed.value}@${source.value}'`);
+    else if (asked.wind) command.push(`--wind '${asked.wind}'`);
+    if (asked.start_time) command.push(`--start-time ${asked.start_time}`);
     /** @type {string[]} */
     const first = [];
     /** @param {string} file @param {[boolean, string][]} keys */
@@ -225,19 +230,31 @@
       const changed = keys.filter(([moved]) => moved).map(([, text]) => text);
       if (changed.length) first.push(`write ${changed.join(", ")} into ${file}`);
     };
-    write(scenario, [[one.temperature !== null, `temperature_c = ${warm.value}`]]);
+    write(scenario, [[asked.rider !== undefined, `rider = "${asked.rider}"`],
+      [asked.forecast !== undefined && !blown, `[conditions] forecast = "${asked.forecast}"`],
+      [one.temperature !== null, `temperature_c = ${warm.value}`]]);
     write(who, [[one.criticalPower !== null, `critical_power_w = ${power.value}`],
       [one.wPrime !== null, `w_prime_kj = ${reserve.value}`],
       [one.mass !== null, `mass_kg = ${mass.value}`]]);
     if (!sameKit(one)) {
-      first.push(`mark the chosen items owned in ${catalogue}`);
+      // What costs nothing is chosen again where it is faster, whatever the budget.
+      const off = kit.items.filter((item, row) => item.cost === 0 && !one.rows.includes(row))
+        .map((item) => item.name);
+      first.push(`mark the chosen items owned in ${catalogue}${off.length
+        ? ` and give ${off.join(", ")} a price there, not owned` : ""}`);
       command.push("--budget 0");
-    }
+    } else if (asked.budget) command.push(`--budget ${asked.budget}`);
+    if (asked.least_gain) command.push(`--least-gain ${asked.least_gain}`);
     command.push("--card card.html");
     const said = made("p", "");
     said.append(first.length ? `For a card with its own lines ${first.join("; ")}. Then run ` :
       "For a card with its own lines run ", made("code", command.join(" ")),
-    sameKit(one) ? "; it may choose other kit, unless --kit-from names the JSON of this plan." : ".");
+    sameKit(one) ? `; it may choose other kit, unless --kit-from names the JSON of this plan${
+      asked.budget ? ", without --budget" : ""}.` : ".");
+    if (blown && wind.slices.length > 1) {
+      said.append(" It takes one steady wind for all the ride; this try moves the forecast, hour by "
+        + "hour.");
+    }
     return said;
   };
 

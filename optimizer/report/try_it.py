@@ -55,7 +55,8 @@ def try_it_data(result: Result) -> dict[str, Any]:
             "budget": result.choice.budget, "owned": list(result.choice.owned.items),
             "best": list(result.choice.best.items),
             "marks": [*marks, ("Finish", job.course.length)],
-            "files": {**_FILES, **dict(job.sources)}, "coldest": TEMPERATURES[0],
+            "files": {**_FILES, **dict(job.sources)}, "asked": dict(job.asked),
+            "coldest": TEMPERATURES[0],
             "finish": stated(result).finish}
 
 

@@ -337,7 +337,20 @@ def read_scenario(path: Path | str, *, budget: float | None = None,
         sources=_sources(file, scenario, rider_file.name if rider_file else scenario.rider,
                          "" if wind else forecast_file.name if forecast_file
                          else _listed(scenario.conditions.forecast)),
-        notes=(*of_rider, *of_weather, *notes, *readings))
+        notes=(*of_rider, *of_weather, *notes, *readings),
+        asked=_asked(budget, wind, start_time, rider_file, forecast_file))
+
+
+def _asked(budget: float | None, wind: tuple[float, float] | None,
+           start_time: datetime | time | None, rider_file: Path | None,
+           forecast_file: Path | None) -> tuple[tuple[str, str], ...]:
+    """Give what stands in place of the scenario's own, as it is typed."""
+    said = {"budget": None if budget is None else f"{budget:.12g}",
+            "wind": None if wind is None else f"{wind[0]:.12g}@{wind[1]:.12g}",
+            "start_time": None if start_time is None else start_time.isoformat(),
+            "rider": None if rider_file is None else rider_file.name,
+            "forecast": None if forecast_file is None or wind else forecast_file.name}
+    return tuple((key, text) for key, text in said.items() if text is not None)
 
 
 def read_course_and_weather(path: Path | str) -> tuple[Course, Conditions]:

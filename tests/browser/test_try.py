@@ -208,6 +208,33 @@ def test_the_card_of_a_try(open_page, report):
         assert page.locator("#try-card code").count() == 0  # the plan's own card is the plan's
 
 
+def test_the_command_of_a_try_keeps_what_the_plan_was_asked_for(open_page, result, tmp_path):
+    job, owned = result.job, "Old shoe covers"
+    job = replace(job, sources=(("scenario", "May's ride.toml"), *job.sources), asked=(
+        ("budget", "1500"), ("wind", "20@225"), ("start_time", "09:30:00"),
+        ("least_gain", "2"), ("rider", "b.toml")))
+    report = write_report(replace(result, job=job), tmp_path / "report.html")
+    with open_page(report) as page:
+        come_to_the_try(page)
+        page.locator("#try-power").fill("290")
+        page.locator("#try-works", has_text="Planning").wait_for()
+        page.locator("#try-card code", has_text="--budget 1500").wait_for(state="attached")
+        page.locator("#try-card summary").click()
+        assert page.locator("#try-card code").inner_text() == (
+            "kitpace plan 'May'\\''s ride.toml' --wind '20@225' --start-time 09:30:00 "
+            "--budget 1500 --least-gain 2 --card card.html")
+        assert "write rider = \"b.toml\" into May's ride.toml" in page.locator(
+            "#try-card").inner_text()
+        pick(page, {"feet": None, "head": None})
+        page.locator("#try-card code", has_text="--budget 0").wait_for()
+        assert f"and give {owned} a price there, not owned" in page.locator(
+            "#try-card").inner_text()
+        page.locator("#try-speed").fill("30")
+        page.locator("#try-from").fill("90")
+        page.locator("#try-card code", has_text="--wind '30@90' --start-time").wait_for()
+        assert "one steady wind" not in page.locator("#try-card").inner_text()
+
+
 def test_without_workers_the_page_plans_by_itself(open_page, report, result):
     with open_page(report, before="delete window.Worker") as page:
         come_to_the_try(page)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.cli._options import with_least_gain
 from optimizer.errors import InputError
 from optimizer.scenario import read_scenario
 from optimizer.scenario.starter import write_starter
@@ -78,6 +79,16 @@ def test_what_the_command_line_says_stands_in_for_the_file(folder):
     assert job.budget == 0.0
     assert job.conditions.wind_north[0, 0] == pytest.approx(10.0)
     assert job.conditions.start_time.hour == 10
+
+
+def test_the_job_keeps_what_was_asked_for_as_it_is_typed(folder):
+    scenario = folder / "scenario.toml"
+    assert read_scenario(scenario).asked == ()
+    job = read_scenario(scenario, budget=123, wind=(20.5, 225.0),
+                        start_time=datetime(2031, 6, 15, 9, 30))  # noqa: DTZ001 - local time
+    assert dict(with_least_gain(job, 1.5).asked) == {
+        "budget": "123", "wind": "20.5@225", "start_time": "2031-06-15T09:30:00",
+        "least_gain": "1.5"}
 
 
 def test_a_start_by_the_clock_needs_a_day(folder):
