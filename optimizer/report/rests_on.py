@@ -94,7 +94,7 @@ def _rider(result: Result) -> Table:
 def _course(job: Job) -> list[Part]:
     course = job.course
     rows = [("Length", kilometres(course.length, 2)), ("Ascent", ascent(course.ascent)),
-            *([("Smoothed elevation, as far as the noise shows, is right within",
+            *([("Uncertainty of the smoothed elevation, by its noise",
                 shown_half(course.elevation_sd, "m"))] if course.elevation_sd else []),
             ("Corners that may limit speed", str(len(course.corners)))]
     parts: list[Part] = [Table(("What", "Value"), rows, course.name)]

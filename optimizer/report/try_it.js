@@ -88,7 +88,7 @@
     && one.criticalPower === null && one.wPrime === null && one.mass === null;
   // How far from the plan its range may be moved along with the time: m/s of wind, degrees, and
   // shares of what the rider was tested at. Beyond, what is uncertain grows or shrinks as well.
-  const NEAR = { wind: 10 / 3.6, warmth: 5, power: 0.05, reserve: 0.15, mass: 0.03 };
+  const NEAR = { wind: 5 / 3.6, warmth: 5, power: 0.05, reserve: 0.15, mass: 0.03 };
   const plannedWarmth = Number(warm.value) - data.coldest;
   /** @param {Tried} one */
   const nearDay = (one) => Math.hypot(one.east, one.north) <= NEAR.wind
@@ -420,8 +420,8 @@ onmessage = ({ data }) => {
         + `for the same kit and positions. Positions${rider.kept < 1
           ? ", and the part of the power that is kept back," : ""} are those of the plan: where the day `
         + "asks for others, or for leaving an item out, kitpace plan finds a faster or a safer ride. "
-        + "A range covers what the plan's own range covers, and is given only for days near "
-        + "the planned one."
+        + "A range is the plan's own, moved along: it is given only for days near the planned one, "
+        + "and may be a little too narrow even there."
       : "In this browser the page does not find the plan again. Do not use its answers; run "
         + "kitpace plan instead.";
   };
