@@ -32,6 +32,13 @@ SCHEMA = "kitpace-result-3"
 `mean_wind_east_mps` and `mean_wind_north_mps` are the mean wind along the ride, at forecast height
 and at the hours in which the ideal ride meets it.
 
+`crosswind_above_bike_limit_mps` of `kit` is the strongest cross wind at the rider where it passes
+the limit of the bike and the bike's own wheels are ridden, else null.
+
+In `realism`, `power_mean_w` is the mean of the card's power to the exponent p, as its root;
+`power_mean_limit_w` the most that this may come to in the positions ridden, `capacity_w` what can
+be held evenly for the same time.
+
 `inputs` are the inputs that are one number each, in the units of their names, as stated or read;
 `evidence` what is known of each item: the change that it makes and its standard error, by key.
 
@@ -281,7 +288,7 @@ def _kit(result: Result) -> dict[str, Any]:
         "best": _set(choice.best),
         "crosswind_limits": [{"item": name, "limit_mps": limit, "chance": chance}
                              for name, limit, chance in result.limits_passed],
-        "bike_limit_passed_mps": result.bike_passed or None,
+        "crosswind_above_bike_limit_mps": result.bike_passed or None,
         "needs_fitter": [{"item": item.name, "caution": item.caution} for item in chosen
                          if item.needs_fitter],
         "left_out": [{"item": item, "why": why} for item, why in choice.left_out]}

@@ -86,7 +86,7 @@ def test_the_limit_of_the_bike_itself_counts(result):
     stop = f"Do not ride these wheels: cross wind up to {passed} is forecast"
     assert card_rules(windy)[0].startswith(stop)
     assert card_cautions(windy)[1:] == ["Cross wind over 14 km/h at the rider: change wheels."]
-    assert result_document(windy)["kit"]["bike_limit_passed_mps"] == windy.bike_passed
+    assert result_document(windy)["kit"]["crosswind_above_bike_limit_mps"] == windy.bike_passed
     assert plan_page(windy).index("Do not ride its wheels") < plan_page(windy).index("How fast</")
     said = bike_cautions(windy.job, [("Bare", ()), ("Mine", windy.choice.best.items)])
     assert said == [f"Caution: {first[:1].lower()}{first[1:]} This concerns Bare and Mine."]
@@ -102,7 +102,7 @@ def test_other_wheels_lift_the_limit_of_the_bike(result):
     assert windy.bike_passed == 0.0
     assert wind_cautions(windy) == card_cautions(windy) == []
     assert bike_cautions(windy.job, [("", windy.choice.best.items)]) == []
-    assert result_document(windy)["kit"]["bike_limit_passed_mps"] is None
+    assert result_document(windy)["kit"]["crosswind_above_bike_limit_mps"] is None
 
 
 def test_the_card_says_from_which_cross_wind_to_change_the_wheel(result):
