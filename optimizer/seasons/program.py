@@ -10,10 +10,13 @@ Limits of nodes, not of time, end it, so that answers are the same on every mach
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from optimizer.errors import Infeasible
+from optimizer.seasons.values import Money
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -352,13 +355,35 @@ def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, ga
     Returns
     -------
     the season
+
+    Raises
+    ------
+    Infeasible
+        where some entry has no set that can be had beside those of the others
     """
     made = _columns(season, times, columns, whole=True, budget=budget)
     solver, value, bound = _solve(made.model, gap)
+    if not np.isfinite(value):
+        raise _infeasible(season, times, columns)
     values = _Values(solver.get_primals())
     sets = [next(rows for k, rows in enumerate(some) if values[made.model.ride[e, k]] > _HALF)
             for e, some in enumerate(columns)]
     return made.decision(values, sets, value, bound)
+
+
+def _infeasible(season: Season, times: Sequence[EntryTimes], columns: Columns) -> Infeasible:
+    """Say whether it is the money that binds, or the copies."""
+    plenty = sum(pool.price * pool.most for pool in season.pools) + sum(
+        item.hire_price or 0.0 for entry in season.entries for item in entry.job.catalogue.items)
+    rich = replace(season, money=(Money(None, plenty),))
+    if np.isfinite(_solve(_columns(rich, times, columns, whole=True, budget=None).model, 0.0)[1]):
+        return Infeasible("the money does not pay what has to be ridden, when it has to be there",
+                          "give more money, or name what the riders own instead")
+    always = {there.names[row] for there, some in zip(times, columns, strict=True)
+              for row in set.intersection(*map(set, some))}
+    return Infeasible(
+        f"of {' and '.join(sorted(always)) or 'the kit'} more copies have to be ridden at one time "
+        "than there are", "add copies to the stock, or name what the riders own instead")
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,13 @@ import itertools
 import numpy as np
 import pytest
 
+from optimizer.errors import Infeasible
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item
-from optimizer.seasons.build import season_of, season_of_scenarios
+from optimizer.seasons.build import Stock, season_of, season_of_scenarios
 from optimizer.seasons.cut import Cut
 from optimizer.seasons.narrow import everything, narrowed
-from optimizer.seasons.program import by_cuts
+from optimizer.seasons.program import by_columns, by_cuts
 from optimizer.seasons.solve import solve_season
 from optimizer.seasons.times import times_of
 from optimizer.seasons.values import Entry, Money
@@ -115,3 +116,21 @@ def test_races_of_one_name_are_told_apart():
     assert [entry.race for entry in made.entries] == [
         "invented", "invented (2)", "invented (3)"]
     assert not made.dated
+
+
+@pytest.mark.parametrize(("money", "owned", "binds"), [
+    (99.0, 0, "the money does not pay"), (500.0, 1, "of wheel more copies"), (500.0, 2, "")])
+def test_a_season_that_cannot_be_names_the_limit_that_binds(money, owned, binds):
+    """Two riders who each have to ride the one thing that is lent, and can buy one or none."""
+    job = job_of(Catalogue((Item("wheel", "wheels", 50.0),)), ())
+    season = season_of("two", "EUR", [Entry(name, "race", FIRST, FIRST, 1.0, job)
+                                      for name in ("Ann", "Ben")], [Money(None, money)], {},
+                       {"wheel": Stock(lent=True, owned=owned, most=None if not owned else 0)},
+                       least_gain=0.0)
+    columns = [{(0,): 1000.0}] * 2
+    if binds:
+        with pytest.raises(Infeasible, match=binds) as told:
+            by_columns(season, linear_times(season, [1.0, 1.0]), columns, 1e-4)
+        assert told.value.exit_code == 3
+    else:
+        assert by_columns(season, linear_times(season, [1.0, 1.0]), columns, 1e-4).value == 2000.0
