@@ -21,6 +21,7 @@ from optimizer.report.words import (
     cell_range,
     cell_seconds,
     clock,
+    days,
     listing,
     money,
     seconds,
@@ -78,10 +79,19 @@ def lead(found: SeasonKit) -> list[str]:
     else:
         out.append(f"Race by race it has {found.measure.best_words(found.level)}, of all seasons "
                    f"made of the {found.looked_at:,} kits that were looked at; that is no proof.")
+        out += _out_of_reach(found)
     if found.returned > 0:
         out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
                    f" come back: the season then costs {money(found.spend - found.returned)}.")
     return [*_over_limits(found), *out, *season.notes]
+
+
+def _out_of_reach(found: SeasonKit) -> list[str]:
+    """Say which targets no kit beats, and what is done there instead."""
+    return [f"{clock(entry.target)} is out of reach for {entry.rider} in {entry.race}: best "
+            f"{clock(ride.fastest)} of all kits that were looked at; there seconds decide."
+            for ride in found.rides if ride.fastest is not None
+            for entry in [_entry(found, ride)]]
 
 
 def _over_limits(found: SeasonKit) -> list[str]:
@@ -259,7 +269,10 @@ def rider_sentences(found: SeasonKit) -> list[str]:
             race = _entry(found, best).race
             only = all(ride is best or abs(ride.saved) < _SHOWN for ride in rides)
             end += f", all in {race}" if only else f", most in {race} ({seconds(best.saved)})"
-        out.append(f"{rider} {', '.join(words)}, {end}.")
+        chances = [f"{clock(_entry(found, ride).target)} in {_entry(found, ride).race} on "
+                   f"{days(ride.chance)}" for ride in rides if ride.chance is not None]
+        beats = f" This beats {listing(chances)}." if chances else ""
+        out.append(f"{rider} {', '.join(words)}, {end}.{beats}")
     return out
 
 
@@ -282,7 +295,10 @@ def frontier_table(found: SeasonKit) -> Table:
                  + ("kit. No other season for that money saves more by over the gap, which is "
                     "close for the chosen budget only; proofs compare kits in the wind and under "
                     "the effort limit of the current bike"
-                    if found.measure.of is None else "kit; without a proof"), left=(5, 6))
+                    if found.measure.of is None else
+                    "kit; without a proof. The table goes by the time on the forecast day; the "
+                    f"chosen season goes by {found.measure.help}, and may save fewer seconds"),
+                 left=(5, 6))
 
 
 def stage_table(found: SeasonKit) -> Table:
@@ -393,7 +409,7 @@ def _gains_chart(found: SeasonKit) -> Chart:
 def _frontier_chart(found: SeasonKit) -> Chart:
     season = found.season
     x = np.array([point.budget for point in found.frontier])
-    y = np.array([point.saved for point in found.frontier])
+    y = np.maximum.accumulate([point.saved for point in found.frontier])
     chosen = next((point for point in found.frontier if point.chosen), None)
     end = 1.04 * max(float(x[-1]), season.budget, 1.0)
 
@@ -463,6 +479,7 @@ def season_json(found: SeasonKit) -> str:
             "current_time_s": ride.time_before, "saved_s": ride.saved,
             "saved_low_s": ride.low, "saved_high_s": ride.high, "hired": list(ride.hired),
             "copies": dict(ride.copies),
+            **({"chance_of_target": ride.chance} if ride.chance is not None else {}),
             "lends": [{"item": item, "to": whom, "costs_s": cost}
                       for item, whom, cost in ride.lends]} for ride in found.rides],
         "purchases": [{

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["run_season"]
 
 _BUDGETS = 10  # along the frontier
+_ROUNDS = 4  # of looking for purchases on top of the best season over drawn days
 _LEAST_TEST = 0.05  # s, what a test has to be worth to be named
 
 
@@ -77,17 +78,22 @@ def run_season(season: Season, *, by: str = FORECAST, level: float = 0.9,
     progress("the current kit")
     before = solver.at(season.apart())
     shared = solver.improve(solver.best(0.0), 0.0)
+    fastest: Decision | None = None
+    scores: Columns = []
     if measure.of:
         progress("the same days for all kits")
-        best = _by_draws(solver, best, measure, level)
+        fastest = best
+        best, scores = _by_draws(solver, best, measure, level)
         gap = math.inf
     progress("best kit at every budget")
     own = _OwnPlans(solver.times)
-    frontier = _frontier(solver, before, shared, None if measure.of else (best, gap), own)
+    frontier = _frontier(solver, before, shared, best, gap, own, fastest)
     progress("how sure the gains are")
     plans = [(own.plan(e, rows), own.plan(e, old)) for e, (rows, old) in enumerate(zip(
         best.sets, before.sets, strict=True))]
     rides = _rides(solver, best, before, plans)
+    if measure.chance:
+        rides = _with_chances(solver, rides, best, scores)
     bought = _bought(season, solver, best)
     return SeasonKit(
         season=season, measure=measure, level=level, rides=rides, bought=bought,
@@ -126,20 +132,22 @@ class _OwnPlans:
                                                    strict=True))))
 
 
-def _frontier(solver: Solver, before: Decision, shared: Decision,
-              chosen: tuple[Decision, float] | None, own: _OwnPlans) -> tuple[Point, ...]:
+def _frontier(solver: Solver, before: Decision, shared: Decision, best: Decision, gap: float,
+              own: _OwnPlans, fastest: Decision | None) -> tuple[Point, ...]:
     """Best season found at each of some budgets, rising; what a smaller one buys better stays.
 
-    `chosen` is the best season with its gap.
+    `best` is the chosen season with its gap; `fastest` the best by seconds for the same money,
+    where another measure has chosen.
     """
-    best, gap = chosen or (None, math.inf)
     season = solver.season
     whole = season.budget
     everything = sum(pool.price * pool.most for pool in season.pools)
     top = min(2.0 * whole if whole > 0 else everything, everything)
-    found = [(0.0, shared)] if best is None or whole > 0 else []
-    if best is not None:
-        found.append((whole, best))
+    found = [(0.0, shared)] if whole > 0 else []
+    if fastest is not None and (fastest.sets, fastest.bought, fastest.hired) != (
+            best.sets, best.bought, best.hired):
+        found.append((whole, fastest))
+    found.append((whole, best))
     if len(season.money) == 1:
         for budget in np.linspace(0.0, top, _BUDGETS + 1)[1:]:
             if not math.isclose(budget, whole):
@@ -148,7 +156,7 @@ def _frontier(solver: Solver, before: Decision, shared: Decision,
     out: list[Point] = []
 
     def open_at(budget: float, decision: Decision) -> float:
-        if decision is best or chosen is None or len(season.money) > 1:
+        if decision is best or fastest is not None or len(season.money) > 1:
             return gap if decision is best else math.inf
         there = replace(season, money=(replace(season.money[0], in_all=budget),))
         return max(decision.value - solver.floor(there, decision), 0.0)
@@ -161,7 +169,8 @@ def _frontier(solver: Solver, before: Decision, shared: Decision,
         hired = tuple(f"{solver.times[e].names[row]} (hired, {season.entries[e].rider}, "
                       f"{season.entries[e].race})"
                       for e, rows in enumerate(decision.hired) for row in sorted(rows))
-        if not out or saved > out[-1].saved + 1e-6 or decision is best:
+        most = max((point.saved for point in out), default=-math.inf)
+        if saved > most + 1e-6 or decision is best:
             out.append(Point(budget, spend, saved, names, hired, decision is best,
                              open_at(budget, decision)))
     return tuple(out)
@@ -206,6 +215,15 @@ def _rides(solver: Solver, best: Decision, before: Decision,
             tuple((there.names[row], number) for row, number in sorted(copies[e].items())),
             tuple(_lends(solver, best, e, old_names, copies))))
     return tuple(out)
+
+
+def _with_chances(solver: Solver, rides: Sequence[Ride], best: Decision,
+                  scores: Columns) -> tuple[Ride, ...]:
+    """Rides with the chance of each to beat its target, as the choice has counted it."""
+    return tuple(replace(
+        ride, chance=-scores[ride.entry][best.sets[ride.entry]],
+        fastest=None if any(scores[ride.entry].values()) else min(
+            solver.columns[ride.entry][rows] for rows in scores[ride.entry])) for ride in rides)
 
 
 def _lends(solver: Solver, best: Decision, e: int, before: Sequence[str],
@@ -354,23 +372,45 @@ def _tests(solver: Solver, best: Decision,
     return tuple(sorted(found, key=lambda test: (-test.halved, test.item)))
 
 
-def _by_draws(solver: Solver, best: Decision, measure: Measure, level: float) -> Decision:
-    """Best season by a measure over drawn days, made of the kits that have a time."""
-    season = solver.season
-    columns: Columns = []
-    for e, (entry, there, rows) in enumerate(zip(season.entries, solver.times, best.sets,
-                                                 strict=True)):
+def _by_draws(solver: Solver, best: Decision, measure: Measure,
+              level: float) -> tuple[Decision, Columns]:
+    """Best season by a measure over drawn days, made of the kits that have a time, with its values.
+
+    Each purchase on top of a season that is found gets a time too. Of seasons with the same chances
+    it is the fastest, purchases counted, on the forecast days: so where no kit beats a target, its
+    rider still has the best that is there.
+    """
+    season, answers = solver.season, []
+    for entry, there, rows in zip(season.entries, solver.times, best.sets, strict=True):
         search, job, day = there.search, entry.job, there.day
         setup = search.evaluate(rows).setup
         plan = search.evaluator.own_plan(setup)  # type: ignore[attr-defined]
         draws = draw_days(day, job.baseline, job.effects, job.options.draws, job.options.seed)
-        answer = response(plan, day, setup, rows, draws, job.effects, search.model)
-        known = solver.columns[e]
-        chosen = search.rules.flags(list(known))
-        times = answer.times(chosen, search.rules.overlapping(chosen), np.array(list(
-            known.values())))
-        scores = measure.value(times, level, entry.target)
-        columns.append(dict(zip(known, map(float, scores), strict=True)))
-    if measure.chance:
-        season = replace(season, least_gain=0.0)
-    return by_columns(season, solver.times, columns, 1e-4)
+        answers.append(response(plan, day, setup, rows, draws, job.effects, search.model))
+    for _ in range(_ROUNDS):
+        last = best
+        columns: Columns = []
+        for entry, there, answer, known in zip(season.entries, solver.times, answers,
+                                               solver.columns, strict=True):
+            rules = there.search.rules
+            chosen = rules.flags(list(known))
+            times = answer.times(chosen, rules.overlapping(chosen), np.array(list(known.values())))
+            scores = measure.value(times, level, entry.target)
+            columns.append(dict(zip(known, map(float, scores), strict=True)))
+        best = _best_of(solver, columns, measure)
+        if best.sets == last.sets:
+            break
+        _next(solver, best)
+    return best, columns
+
+
+def _best_of(solver: Solver, columns: Columns, measure: Measure) -> Decision:
+    """Best season by the values of kits; of those with the same chances the fastest."""
+    season = solver.season
+    if not measure.chance:
+        return by_columns(season, solver.times, columns, 1e-4)
+    likeliest = by_columns(replace(season, least_gain=0.0), solver.times, columns, 1e-4)
+    seconds = [{rows: known[rows] for rows in some}
+               for known, some in zip(solver.columns, columns, strict=True)]
+    found = by_columns(season, solver.times, seconds, 1e-4, among=(columns, likeliest.value))
+    return replace(found, value=likeliest.value)

@@ -35,6 +35,7 @@ _NODES = 20_000
 _NODES_IN_PIECES = 1_500  # where bounds hold piece by piece: such programs end slowly
 _HALF = 0.5
 _ROUNDING = 1e-6
+_TIED = 1e-6  # of another figure of merit: less than one drawn day in any chance
 _NO_GAIN = 1e-3  # s, the least that a share of a price is by
 
 
@@ -341,7 +342,8 @@ def _columns(season: Season, times: Sequence[EntryTimes], columns: Columns, *, w
 
 
 def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, gap: float,
-               budget: float | None = None) -> Decision:
+               budget: float | None = None,
+               among: tuple[Columns, float] | None = None) -> Decision:
     """Best season made of sets that have a time.
 
     Parameters
@@ -351,6 +353,7 @@ def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, ga
     columns : sets of each entry with a time, or another figure of merit
     gap : s, that the integer program may leave open
     budget : money instead of that of the season
+    among : another figure of merit of the same sets, and what its weighted sum may be at most
 
     Returns
     -------
@@ -362,6 +365,11 @@ def by_columns(season: Season, times: Sequence[EntryTimes], columns: Columns, ga
         where some entry has no set that can be had beside those of the others
     """
     made = _columns(season, times, columns, whole=True, budget=budget)
+    if among:
+        made.model.rows.add(sum(
+            season.entries[e].weight * score * made.model.ride[e, k]
+            for e, some in enumerate(among[0]) for k, score in enumerate(some.values()))
+            <= among[1] + _TIED)
     solver, value, bound = _solve(made.model, gap)
     if not np.isfinite(value):
         raise _infeasible(season, times, columns)

@@ -142,6 +142,9 @@ class Ride:
     hired : those of `items` that are hired for the race
     copies : of those that are lent among riders the number of the copy, from 1
     lends : items of `before` that others have for the race, who, and what that costs here [s]
+    chance : to beat the entry's target on common drawn days, where that is the objective
+    fastest : s on the forecast day, of the kits that were looked at, where none of them has a
+        chance to beat the target
     """
 
     entry: int
@@ -154,6 +157,8 @@ class Ride:
     hired: tuple[str, ...] = ()
     copies: tuple[tuple[str, int], ...] = ()
     lends: tuple[tuple[str, str, float], ...] = ()
+    chance: float | None = None
+    fastest: float | None = None
 
     @property
     def saved(self) -> float:
@@ -199,7 +204,7 @@ class TestFirst:
 
 @dataclass(frozen=True)
 class Point:
-    """Best season found at one budget.
+    """Best season found at one budget, by the seconds of the forecast days, or the chosen one.
 
     `saved` are weighted seconds by a plan of its own for each kit; `bought` and `hired` are what
     is paid for, in words; `gap` [s] by which another season with this money may be better over the

@@ -9,7 +9,8 @@ import pytest
 
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item
-from optimizer.report.season_page import lead
+from optimizer.report.season_page import frontier_table, lead, rider_sentences
+from optimizer.report.words import days
 from optimizer.seasons import run_season
 from optimizer.seasons.build import Stock, season_of
 from optimizer.seasons.solve import solve_season
@@ -63,3 +64,41 @@ def test_what_is_ones_own_needs_no_days_to_hand_over():
                            {"wheel": Stock(lent=lent)}, least_gain=0.0, handover=1)
         _, best, _ = solve_season(season, times=linear_times(season, [1.0, 1.0]))
         assert sum(map(bool, best.sets)) == rides
+
+
+@pytest.fixture(scope="module")
+def hopeless():
+    """Ann may beat her time; Ben's is out of reach, he owns a wheel, and a helmet is for sale."""
+    job = job_of(Catalogue((Item("wheel", "wheels", 300.0), Item("helmet", "helmet", 200.0))),
+                 (Effect("wheel", drag_area=np.array([-0.005])),
+                  Effect("helmet", drag_area=np.array([-0.006]))))
+    plain = run_season(season_of("one", "EUR", [Entry("Ann", "here", FIRST, FIRST, 1.0, job)],
+                                 [Money(None, 0.0)], {}, {}, least_gain=0.0))
+    entries = [Entry("Ann", "here", FIRST, FIRST, 1.0, job, plain.rides[0].time + 60.0),
+               Entry("Ben", "there", FIRST, FIRST, 1.0, job, 60.0)]
+    return run_season(season_of("club", "EUR", entries, [Money(None, 200.0)], {"Ben": ["wheel"]},
+                                {}, least_gain=0.0), by="target")
+
+
+def test_a_target_out_of_reach_is_said_and_takes_nothing_off_a_rider(hopeless):
+    ann, ben = hopeless.rides
+    assert "wheel" in ben.items
+    assert ben.saved >= 0.0
+    assert hopeless.saved > 1.0  # the money buys seconds where it buys no chance
+    assert ben.chance == 0.0 < ann.chance <= 1.0
+    assert ann.fastest is None
+    assert ben.fastest <= ben.time + 0.1
+    (said,) = [one for one in lead(hopeless) if "out of reach" in one]
+    assert said.startswith("1:00 is out of reach for Ben in there: best ")
+    first, second = rider_sentences(hopeless)
+    assert f"on {days(ann.chance)}." in first
+    assert "1:00 in there on fewer than 1 day in 100" in second
+
+
+def test_another_criterion_has_its_season_in_the_table_of_seconds(hopeless):
+    (chosen,) = [point for point in hopeless.frontier if point.chosen]
+    assert (chosen.budget, chosen.spend) == (200.0, hopeless.spend)
+    assert chosen.saved == pytest.approx(hopeless.saved, abs=1e-6)
+    table = frontier_table(hopeless)
+    assert [row[4] for row in table.rows].count("yes") == 1
+    assert "goes by the chance to beat a time" in table.caption
