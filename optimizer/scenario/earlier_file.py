@@ -39,7 +39,7 @@ def read_earlier(path: Path | str) -> Earlier:
             mean_power=_number(document["plan"]["mean_power_w"], 5000.0),
             items=_names(document["kit"]["chosen"]), start=_moment(air.get("start_time")),
             inputs={str(key): _number(value, 1e9)
-                    for key, value in document.get("inputs", {}).items()},
+                    for key, value in _table(document.get("inputs", {}), "inputs").items()},
             evidence=_evidence(document["evidence"]) if "evidence" in document else None,
             **{name: _number(range_of[point], 1e7) for name, point in (("low", "5"), ("high", "95"))
                if range_of.get(point) is not None})
@@ -56,10 +56,17 @@ def _number(value: Any, largest: float) -> float:
     return float(value)
 
 
+def _table(value: Any, name: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise TypeError(f"{name} is no table")
+    return value
+
+
 def _evidence(value: Any) -> dict[str, dict[str, tuple[float, float]]]:
     """Read what was known of each item: value and standard error by key."""
     return {str(item): {str(key): (_number(middle, 1e9), _number(sd, 1e9))
-                        for key, (middle, sd) in known.items()} for item, known in value.items()}
+                        for key, (middle, sd) in known.items()}
+            for item, known in _table(value, "evidence").items()}
 
 
 def _mean_wind(air: Any, key: str) -> float:

@@ -43,3 +43,12 @@ def test_values_that_no_plan_has_are_refused(tmp_path, place, value):
         return
     with pytest.raises(InputError, match=r"plan\.json"):
         read_earlier(path)
+
+
+@pytest.mark.parametrize("value", [None, [], "text", 3])
+@pytest.mark.parametrize("key", ["inputs", "evidence"])
+def test_what_should_be_a_table_and_is_none_is_named(tmp_path, key, value):
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(GOOD | {key: value}))
+    with pytest.raises(InputError, match=f"{key} is no table"):
+        read_earlier(path)
