@@ -297,7 +297,8 @@ def frontier_table(found: SeasonKit) -> Table:
                     "the effort limit of the current bike"
                     if found.measure.of is None else
                     "kit; without a proof. The table goes by the time on the forecast day; the "
-                    f"chosen season goes by {found.measure.help}, and may save fewer seconds"),
+                    f"chosen season has, race by race, {found.measure.best_words(found.level)}, "
+                    "and may save fewer seconds"),
                  left=(5, 6))
 
 

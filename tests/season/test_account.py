@@ -101,4 +101,4 @@ def test_another_criterion_has_its_season_in_the_table_of_seconds(hopeless):
     assert chosen.saved == pytest.approx(hopeless.saved, abs=1e-6)
     table = frontier_table(hopeless)
     assert [row[4] for row in table.rows].count("yes") == 1
-    assert "goes by the chance to beat a time" in table.caption
+    assert "has, race by race, the best chance to beat the target" in table.caption
