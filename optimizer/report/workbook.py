@@ -7,6 +7,7 @@ import math
 import zipfile
 from typing import TYPE_CHECKING
 
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
 from optimizer.report import marks
 from optimizer.report.spreadsheet import harmless
@@ -106,7 +107,7 @@ def worth_sheet(valuation: Valuation) -> Sheet:
     for worth in valuation.worths:
         row: list[object] = [worth.effect.item]
         for value, sd in ((worth.seconds, worth.seconds_sd), (worth.watts[1], worth.watts_sd[1])):
-            row += [round(value + k * 1.645 * sd, 2) for k in (0, -1, 1)]
+            row += [round(value + k * NINE_IN_TEN * sd, 2) for k in (0, -1, 1)]
         row += [round(100 * worth.chance), worth.effect.basis]
         if (here := there.get(worth.effect.item)) is not None:
             row += [round(here.seconds, 2), round(here.low, 2), round(here.high, 2)]
@@ -117,16 +118,24 @@ def worth_sheet(valuation: Valuation) -> Sheet:
 def season_sheets(found: SeasonKit) -> list[Sheet]:
     """Give the rides of a season, its purchases, and the best season at each budget."""
     season = found.season
-    rides = [(season.entries[ride.entry].rider, season.entries[ride.entry].race, ride.time,
-              ride.saved, ride.low, ride.high, ", ".join(ride.items), ", ".join(ride.hired))
+    weighted = any(entry.weight != 1.0 for entry in season.entries)
+    unit = "weighted s" if weighted else "s"  # of what is summed up over the races
+    rides = [(season.entries[ride.entry].rider, season.entries[ride.entry].race,
+              *(round(value, 2) for value in (ride.time, ride.saved, ride.low, ride.high)),
+              ", ".join(ride.items), ", ".join(ride.hired))
              for ride in found.rides]
     bought = [(season.pools[one.pool].item, season.pools[one.pool].rider or "all", one.race,
-               season.pools[one.pool].price, one.saves) for one in found.bought]
-    points = [(point.budget, point.spend, point.saved, point.chosen, ", ".join(point.bought),
-               ", ".join(point.hired)) for point in found.frontier]
+               season.pools[one.pool].price, round(one.saves, 2)) for one in found.bought]
+    # A gap is a bound: it is rounded up.
+    points = [(point.budget, point.spend, round(point.saved, 2),
+               math.ceil(100 * point.gap) / 100 if math.isfinite(point.gap) else None,
+               point.chosen,
+               ", ".join(point.bought), ", ".join(point.hired)) for point in found.frontier]
     money = season.currency
     return [("Rides", ("Rider", "Race", "Time, s", "Saved, s", "90 % range from, s", "to, s",
                        "Kit", "Hired"), rides),
-            ("Purchases", ("Item", "For", "Needed for", f"Price, {money}", "Saves, s"), bought),
-            ("Best kit at every budget", (f"Budget, {money}", f"Spent, {money}", "Saved, s",
-                                          "Chosen", "Bought", "Hired"), points)]
+            ("Purchases", ("Item", "For", "Needed for", f"Price, {money}",
+                           f"Saves, {unit}"), bought),
+            ("Best season at each budget", (f"Budget, {money}", f"Spent, {money}",
+                                            f"Saved, {unit}", f"Gap, {unit}", "Chosen", "Bought",
+                                            "Hired"), points)]

@@ -103,7 +103,7 @@ def test_several_scenarios_have_a_target_each_and_tables(club):
                    "target", "--target", "20:00,21:00", "--tables", "shared.xlsx", cwd=club)
     assert done.returncode == 0, done.stderr
     book = openpyxl.load_workbook(club / "shared.xlsx", read_only=True)
-    assert book.sheetnames == ["Rides", "Purchases", "Best kit at every budget"]
+    assert book.sheetnames == ["Rides", "Purchases", "Best season at each budget"]
     heads, *rides = book["Rides"].values
     assert heads[:4] == ("Rider", "Race", "Time, s", "Saved, s")
     assert len(rides) == 2

@@ -19,6 +19,7 @@ from optimizer.report.season_page import (
     rider_sentences,
     season_json,
 )
+from optimizer.report.workbook import season_sheets
 from optimizer.scenario.season_file import _same_name
 from optimizer.seasons.values import (
     Bought,
@@ -149,3 +150,16 @@ def test_what_one_race_saves_alone_is_all_of_it():
     ("Mara", "Jon Holt", False), ("Ann", "Anna", False), ("Mara Holt", "Mara Quill", False)])
 def test_a_first_name_is_the_same_rider(name, full, same):
     assert _same_name(name, full) is same
+
+
+def test_the_tables_say_where_seconds_are_weighted_and_how_close_each_season_is():
+    point = Point(300.0, 240.0, 100.123, (HELMET,), (), chosen=True, gap=0.301)
+    season = replace(found(), frontier=(point, replace(point, gap=float("inf"))))
+    rides, bought, points = season_sheets(season)
+    assert "Saved, s" in rides[1]
+    assert bought[1][-1] == "Saves, weighted s"
+    assert points[0] == "Best season at each budget"
+    assert points[1][2:4] == ("Saved, weighted s", "Gap, weighted s")
+    assert [row[2:4] for row in points[2]] == [(100.12, 0.31), (100.12, None)]
+    plain = season_sheets(replace(season, season=found(weights=(1.0, 1.0)).season))
+    assert plain[2][1][2:4] == ("Saved, s", "Gap, s")
