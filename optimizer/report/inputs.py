@@ -21,12 +21,12 @@ __all__ = ["changed_evidence", "changed_inputs", "evidence_of", "inputs_of"]
 
 @dataclass(frozen=True)
 class _Input:
-    """What it is called, its unit and decimals as shown, and its value in that unit."""
+    """What it is called, its unit and decimals as shown, and its value in that unit, if any."""
 
     name: str
     unit: str
     digits: int
-    value: Callable[[Job], float]
+    value: Callable[[Job], float | None]
 
 
 _INPUTS: Final = {
@@ -47,20 +47,21 @@ _INPUTS: Final = {
                              lambda job: float(np.average(job.course.rolling_factor,
                                                           weights=np.diff(job.course.distance)))),
     "corner_kmh": _Input("mean of the corner speeds", "km/h", 0, lambda job: 3.6 * float(np.mean(
-        [corner.speed for corner in job.course.corners] or [0.0]))),
+        [corner.speed for corner in job.course.corners])) if job.course.corners else None),
 }
 
 
 def inputs_of(job: Job) -> dict[str, float]:
     """Give the inputs by key, in the units of their names."""
-    return {key: one.value(job) for key, one in _INPUTS.items()}
+    return {key: value for key, one in _INPUTS.items() if (value := one.value(job)) is not None}
 
 
 def changed_inputs(job: Job, before: Mapping[str, float]) -> list[str]:
     """Say which inputs differ from earlier ones, as far as their digits show it."""
     return [f"{one.name} {now}{' ' if one.unit else ''}{one.unit} instead of {then}"
             for key, one in _INPUTS.items() if key in before
-            if (now := f"{one.value(job):.{one.digits}f}")
+            if (value := one.value(job)) is not None
+            and (now := f"{value:.{one.digits}f}")
             != (then := f"{before[key]:.{one.digits}f}")]
 
 

@@ -145,3 +145,13 @@ def test_a_start_that_is_none_is_refused(written):
     written.write_text(json.dumps(document))
     with pytest.raises(InputError, match="is not a complete plan"):
         read_earlier(written)
+
+
+def test_a_course_without_corners_has_no_mean_of_their_speeds(result, tmp_path):
+    straight = replace(result, job=replace(result.job, course=replace(
+        result.job.course, corners=())))
+    before = read_earlier(write_json(straight, tmp_path / "straight.json"))
+    assert "corner_kmh" not in before.inputs
+    assert "corner speeds" not in changes(result, before)
+    after = read_earlier(write_json(result, tmp_path / "turns.json"))
+    assert "corner speeds" not in changes(straight, after)
