@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.kit.crosswind import OWN_WHEELS
 from optimizer.kit.rivals import equal_rival, likely_rival
 from optimizer.report.current import (
     caution_of,
@@ -212,7 +213,8 @@ def _kept_basket(result: Result) -> Table:
     rows = [(name, catalogue[name].place, cost_of(catalogue[name]),
              effects[name].basis if name in effects else "", caution_of(catalogue[name]))
             for name in choice.best.items]
-    but = (f", except {listing([name for name, _ in choice.left_out])}" if choice.left_out else "")
+    gone = [name for name, _ in choice.left_out if name != OWN_WHEELS]  # the bike's are no item
+    but = f", except {listing(gone)}" if gone else ""
     return Table(("Item", "Place", f"Cost in that plan, {choice.currency}", "Evidence", "Caution"),
                  rows, f"The kit of the earlier plan{but}, "
                  f"{money(choice.best.spend, choice.currency)}: {_counted(result)}.",

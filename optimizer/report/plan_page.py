@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from optimizer.kit.crosswind import OWN_WHEELS
 from optimizer.report.card import (
     LINE_HEADINGS,
     card_csv,
@@ -150,7 +151,7 @@ def _left_out(result: Result) -> Markup:
                       key=lambda name: -worth[name])
     if not tempting:
         return Markup("")
-    more = len(choice.left_out) - 1
+    more = sum(name != OWN_WHEELS for name, _ in choice.left_out) - 1  # those are no item
     others = f" and {more} other {'item' if more == 1 else 'items'}" if more else ""
     return Markup('<a href="#left-out">Not chosen</a>: {}{}.').format(tempting[0], others)
 

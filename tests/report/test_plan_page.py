@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.kit.crosswind import OWN_WHEELS
 from optimizer.kit.rivals import Rival
 from optimizer.report import write_report
 from optimizer.report.money import clearly_different
@@ -218,3 +219,10 @@ def test_same_bytes_in_another_process(text):
     done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, check=True,
                           capture_output=True, env={**os.environ, "PYTHONHASHSEED": "7"})
     assert done.stdout.decode() == text
+
+
+def test_the_bikes_own_wheels_are_no_item_that_was_not_chosen(result):
+    windy = replace(result, choice=replace(result.choice, left_out=(
+        *result.choice.left_out, (OWN_WHEELS, "above their limit"))))
+    lead = words(plan_page(windy)).split("Not chosen :")[1].split(".")[0]
+    assert lead == words(plan_page(result)).split("Not chosen :")[1].split(".")[0]
