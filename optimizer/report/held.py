@@ -33,7 +33,7 @@ def risk_sentence(result: Result) -> str:
     if asked is None:
         fewer = _less(result)
         instead = f"averages {watts(fewer)} less and " if fewer else ""
-        less = (f"A plan that fails on at most {days(risk.other)} {instead}takes "
+        less = (f"A plan that fails on {_at_most(risk.other)} {instead}takes "
                 f"{seconds(risk.price)} longer."
                 if risk.chance > risk.other + _MORE else "That is rare enough to need no margin.")
         return (f"The plan is for the expected day. On {days(risk.chance)} you could not hold its "
@@ -146,6 +146,12 @@ def _bike_run(result: Result) -> list[Part]:
     return [Table(("Share of what you could hold", "Ride", "Run", "Sum"), rows,
                   "Bike and run: endurance shared out by one law, an assumption of ours. The "
                   "choice is yours; try it in training")]
+
+
+def _at_most(chance: float) -> str:
+    """Say of how many days at most."""
+    said = days(chance)
+    return said if said.startswith("fewer") else f"at most {said}"
 
 
 def reserve_spare(result: Result) -> bool:

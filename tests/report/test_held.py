@@ -114,3 +114,10 @@ def test_a_reserve_that_came_back_on_the_way_down_was_not_left_unused(result):
     plenty = page(0.4)
     assert "this is not what limits the ride" in plenty
     assert "are left at the finish: the effort that can be held for so long" in plenty
+
+
+def test_fewer_days_than_one_are_not_also_said_to_be_the_most(result):
+    page = said(plan_page(replace(result, risk=replace(SAFE, other=0.001))))
+    assert "fails on fewer than 1 day in 100" in page
+    assert "at most fewer" not in page
+    assert "fails on at most 10 days in 100" in said(plan_page(result))
