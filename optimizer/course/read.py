@@ -24,6 +24,7 @@ from optimizer.course.gpx import Points, read_gpx
 from optimizer.course.profile import Shape, draw_line, shape_line
 from optimizer.course.shelter import obstacle_sectors, surface_sectors
 from optimizer.course.smoothing import runs_of
+from optimizer.defaults import NINE_IN_TEN
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -261,6 +262,6 @@ def _placed(limits: tuple[Limit, ...], marks: tuple[Mark, ...], log: Log) -> tup
 def _warn(line: Line, log: Log) -> None:
     if line.grade_sd > 0.005:
         log.warnings.append("Grades over 100 m are uncertain by "
-                            f"±{100 * 1.645 * line.grade_sd:.1f} percentage points.")
+                            f"±{100 * NINE_IN_TEN * line.grade_sd:.1f} percentage points.")
     if line.heading_sd > np.radians(10.0):
         log.warnings.append("Positions are noisy; tight corners may be missed or invented.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from optimizer.report.words import clock, listing, money, seconds
 
@@ -12,10 +12,12 @@ if TYPE_CHECKING:
 
     from optimizer.kit import Catalogue, Choice, Item, KitSet
 
-__all__ = ["caution_of", "cost_of", "current_kit", "faster_words", "free_changes", "free_words",
-           "kept_words", "marked", "not_in_sets", "nothing_bought", "still_to_save"]
+__all__ = ["LEAST_SAVED", "caution_of", "cost_of", "current_kit", "faster_words",
+           "free_changes", "free_words", "kept_words", "marked", "not_in_sets",
+           "nothing_bought", "still_to_save"]
 
-_LEAST_SAVED = 0.05  # s, below which a saving is shown as none
+LEAST_SAVED: Final = 0.05
+"""Seconds below which a saving is shown as none."""
 
 
 def cost_of(item: Item) -> str:
@@ -91,7 +93,7 @@ def nothing_bought(choice: Choice, chosen: KitSet, current: str) -> str:
     if choice.budget <= 0:
         return f"No money for kit: the plan is for {current}."
     amount = money(choice.budget, choice.currency)
-    if choice.least_gain > 0 and still_to_save(choice, chosen) >= _LEAST_SAVED:
+    if choice.least_gain > 0 and still_to_save(choice, chosen) >= LEAST_SAVED:
         return (f"Buy nothing: for {amount} no purchase saves the {seconds(choice.least_gain)} "
                 "that each has to.")
     return f"Buy nothing: no kit for {amount} is faster than {current}."
@@ -116,5 +118,5 @@ def free_words(catalogue: Catalogue, choice: Choice, chosen: KitSet) -> str:
     advice = f"Change for free: {listing(advised)}. " if advised else ""
     counted = ("these" if len(free) > 1 else "that") if free == advised else listing(free)
     saved = choice.changes_save
-    worth = (f", {seconds(saved)} faster than without" if saved >= _LEAST_SAVED else "")
+    worth = (f", {seconds(saved)} faster than without" if saved >= LEAST_SAVED else "")
     return f"{advice}The time with your current kit counts with {counted} already{worth}."

@@ -11,6 +11,7 @@ from optimizer.defaults import NINE_IN_TEN
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
 from optimizer.report.current import (
+    LEAST_SAVED,
     caution_of,
     cost_of,
     current_kit,
@@ -55,7 +56,6 @@ __all__ = ["basket", "compare_lead", "compare_page", "kit_lead", "kit_page",
 
 _TOLD_APART = 0.9
 _ALWAYS = 0.995  # share of the days that is shown as all of them
-_SHOWN = 0.05  # s, below which a saving is shown as none
 _CAUTION = ("Brakes, steering and wheels are for a qualified mechanic. The rules of the event and "
             "its officials decide what may be used. Practise with new kit before racing in it.")
 
@@ -102,7 +102,7 @@ def _nothing_bought(decision: KitDecision, current: str) -> str:
                "purchases")
     saved = still_to_save(choice, chosen)
     more = (f" On the forecast day the fastest kit for {amount} saves {seconds(saved)}."
-            if saved >= _SHOWN else "")
+            if saved >= LEAST_SAVED else "")
     return f"Buy nothing: {why}.{more}"
 
 
@@ -177,7 +177,7 @@ def _loss(decision: KitDecision, other: Otherwise, nearest: float) -> str:
     if other.kit is None:
         return "needed"
     if decision.measure.chance:
-        return days(other.plain) if other.plain >= 0.005 else "under 1 day in 100"
+        return days(other.plain)
     return cell_seconds(max(min(other.plain, nearest), 0.0))
 
 
@@ -382,7 +382,7 @@ def why_rows(result: Comparison, difference: Difference,
     rest = whole - float(lost.sum())
     if abs(rest) > 0.05:
         blank = [""] * len(shown)
-        rows += [("a shorter ride: more power is allowed, other wind is met", *blank,
+        rows += [("another duration: other power is allowed, other wind is met", *blank,
                   _tenths(rest)),
                  ("At the finish, on the clock", *blank, _tenths(whole))]
     return ("Stretch", *(CAUSES[k] for k in shown), "all"), rows

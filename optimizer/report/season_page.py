@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.report.current import caution_of
+from optimizer.defaults import NINE_IN_TEN
+from optimizer.report.current import LEAST_SAVED, caution_of
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
@@ -42,7 +43,6 @@ __all__ = ["IDEAL", "frontier_table", "hire_table", "lead", "lent_table", "matri
            "season_page", "stage_table", "test_table"]
 
 _MOST_NEXT, _MOST_TESTS = 8, 8
-_SHOWN = 0.05  # s, below which a saving is shown as none
 _LOOSE = "does not belong to any item of the catalogue"  # in a note on evidence
 IDEAL = ("Times and savings of each rider are those of the ideal ride, in unweighted seconds; "
          "by the card a ride takes some seconds more.")
@@ -267,7 +267,7 @@ def rider_sentences(found: SeasonKit) -> list[str]:
             end += " against what they own"
         if len(rides) > 1 and best.saved > 0.005:
             race = _entry(found, best).race
-            only = all(ride is best or abs(ride.saved) < _SHOWN for ride in rides)
+            only = all(ride is best or abs(ride.saved) < LEAST_SAVED for ride in rides)
             end += f", all in {race}" if only else f", most in {race} ({seconds(best.saved)})"
         chances = [f"{clock(_entry(found, ride).target)} in {_entry(found, ride).race} on "
                    f"{days(ride.chance)}" for ride in rides if ride.chance is not None]
@@ -332,7 +332,7 @@ def next_table(found: SeasonKit) -> Table:
 def test_table(found: SeasonKit) -> Table:
     """Set out what to test first."""
     return Table(("Test before buying", "Uncertainty", "Halving it saves"),
-                 [(test.item, f"± {cell_seconds(1.645 * test.sd)}", cell_seconds(test.halved))
+                 [(test.item, f"± {cell_seconds(NINE_IN_TEN * test.sd)}", cell_seconds(test.halved))
                   for test in found.tests[:_MOST_TESTS]],
                  f"What a better test is worth, in {_weighted(found)}, by then buying the right "
                  "kit; ± is half of the 90 % range")
