@@ -152,7 +152,7 @@ class Frontiers:
         """Find plans that may be in a better season; False where they are too many."""
         for name, part in self.parts.items():
             found = self._places(part, Linear(part), self.rest)
-            if found is None:
+            if found is None or not found.decided:
                 return False
             self.least[name] = found.sums(self.cells)
         for attempt in range(_ROUNDS):
@@ -189,7 +189,8 @@ class Frontiers:
         if not part.entries:
             out[alive] = least[alive]
             found = self._places(part, Linear(part), self.rest)
-            if last and (found is None or not self._keep(name, found, others, kept)):
+            if last and (found is None or not found.decided
+                         or not self._keep(name, found, others, kept)):
                 return None
             return out, kept
         edges = np.linspace(alive[0], alive[-1] + 1, parts + 1)
@@ -201,6 +202,8 @@ class Frontiers:
             found = self._between(part, others, bottom, top)
             if found is None:
                 continue
+            if not found.decided:
+                return None
             sums = found.sums(top)
             out[here] = np.maximum(sums[here], least[here])
             if last:
@@ -232,6 +235,7 @@ class Frontiers:
         return self._places(part, linear, found.rest())
 
     def _places(self, part: Arrays, linear: Linear, rest: Rest) -> Places | None:
+        """Places, which may be too many to be decided; None where nothing is possible."""
         if not np.isfinite(linear.least()):
             return None
         alone = np.full(len(part.cost), -1)
@@ -244,10 +248,9 @@ class Frontiers:
         for e in part.entries:  # of a time nothing but rounding remains
             constant -= abs(float(cost[part.column[id(self.made.model.time[e])]])) * (
                 rest.entries[e].slowest)
-        found = Places(self.made, rest, self.grid, self.numbers, {
+        return Places(self.made, rest, self.grid, self.numbers, {
             var: float(cost[k]) - self.price * self.spent.get(var, 0.0)
             for var, k in part.column.items() if var in self.numbers}, constant)
-        return found if found.decided else None
 
     def _keep(self, name: str, places: Places, others: NDArray[np.float64], kept: _Kept) -> bool:
         """Go through the plans that may be in a better season, and the sets they allow."""

@@ -10,6 +10,7 @@ import pytest
 
 from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Item
+from optimizer.seasons import frontiers
 from optimizer.seasons.build import season_of
 from optimizer.seasons.frontiers import Frontiers
 from optimizer.seasons.narrow import everything
@@ -65,6 +66,23 @@ def test_money_that_cannot_be_split_is_not_lost():
     (value, _), cuts = bound_of(season, times, best, 3.0)
     assert value == pytest.approx(2000.0 - most, abs=0.01)
     assert prices_by_cuts(season, times, cuts).value < value - 1.0  # what parts of things come to
+
+
+def test_what_cannot_be_gone_through_is_not_ruled_out(monkeypatch):
+    """Too many ways to spend a part of the money: no bound, where none of them was looked at."""
+    season = random_season(np.random.default_rng(0))
+    times = linear_times(season, np.ones(len(season.entries)))
+    _, best, _ = solve_season(season, times=times)
+    whole, made = [], frontiers.Places
+
+    def undecided(model, rest, *more):
+        whole.append(rest)  # the first to be asked for is that of all money
+        found = made(model, rest, *more)
+        found.decided = rest is whole[0]
+        return found
+
+    monkeypatch.setattr(frontiers, "Places", undecided)
+    assert bound_of(season, times, best, 3.0)[0] is None
 
 
 def test_prices_below_a_cent_are_left_to_the_program():
