@@ -21,11 +21,17 @@ def quiet_highs(**options: str | float) -> Any:
     Returns
     -------
     solver, as `highspy` describes it
+
+    Raises
+    ------
+    ValueError
+        for an option that it does not have, which would only weaken what it finds
     """
     import highspy
 
     quiet = getattr(getattr(highspy, "_core", None), "_Highs", highspy.Highs)
     highs = quiet()
     for name, value in {"output_flag": False, "threads": 1, **options}.items():
-        highs.setOptionValue(name, value)
+        if highs.setOptionValue(name, value) == highspy.HighsStatus.kError:
+            raise ValueError(f"HiGHS has no option {name}, or none that may be {value!r}")
     return highs

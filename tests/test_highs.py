@@ -5,6 +5,10 @@ from __future__ import annotations
 import subprocess
 import sys
 
+import pytest
+
+from optimizer.highs import quiet_highs
+
 
 def test_it_solves_without_a_word():
     """On standard output below Python, where it would stand among what was asked for."""
@@ -15,3 +19,9 @@ def test_it_solves_without_a_word():
         "print(float(found[0]))")], capture_output=True, text=True, check=True, timeout=60)
     assert 1.0 <= float(done.stdout) <= 2.0
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize("option", [{"no_such_option": 1}, {"solver": 7}])
+def test_an_option_that_it_does_not_take_is_not_passed_over(option):
+    with pytest.raises(ValueError, match="HiGHS has no option"):
+        quiet_highs(**option)

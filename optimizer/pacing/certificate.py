@@ -393,7 +393,8 @@ def _optimal_multipliers(cost: NDArray[np.float64], matrix: Any, right: NDArray[
     highs = quiet_highs(solver="simplex", presolve="off", simplex_strategy=_PRIMAL,
                         simplex_iteration_limit=len(right))
     highs.run()  # of nothing yet: it sets up the thread, which crossover takes for granted
-    highs.passModel(program)
+    if highs.passModel(program) == highspy.HighsStatus.kError:
+        return None
     highs.crossover(near)
     highs.run()
     if highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
