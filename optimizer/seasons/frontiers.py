@@ -236,12 +236,15 @@ class Frontiers:
 
     def _places(self, part: Arrays, linear: Linear, rest: Rest) -> Places | None:
         """Places, which may be too many to be decided; None where nothing is possible."""
-        if not np.isfinite(linear.least()):
+        least = linear.least()
+        if least == np.inf:
             return None
         alone = np.full(len(part.cost), -1)
         for var, k in part.column.items():
             alone[k] = self.numbers.get(var, -1)
-        cost, constant = linear.reduced(alone)
+        # A program that HiGHS leaves unsolved has no prices, and rules nothing out.
+        cost, constant = (linear.reduced(alone) if np.isfinite(least) else
+                          (part.cost.copy(), 0.0))
         for (e, _), var in self.made.model.overlap.items():
             if e in part.entries:
                 constant += min(float(cost[part.column[id(var)]]), 0.0)
