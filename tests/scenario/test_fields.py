@@ -71,7 +71,7 @@ def test_a_message_about_a_rider_says_what_would_be_right(tmp_path):
     path.write_text('mass_kg = "heavy"\nheight_cm = 180\n', encoding="utf-8")
     with pytest.raises(InputError) as error:
         read_rider(path)
-    assert error.value.remedy == "the rider with clothes and drink"
+    assert error.value.remedy == "the rider with clothes and drink, in kg"
 
 
 def test_everything_that_is_wrong_is_found_at_once(tmp_path):
