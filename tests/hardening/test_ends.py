@@ -106,7 +106,7 @@ def test_a_stop_at_any_time_is_one_word(scenario, after):
 
 
 @pytest.mark.parametrize("module", [
-    "click", "numpy", "pydantic", *later("scipy.optimize", "pandas")])
+    "click", "numpy", "pydantic", *later("highspy", "pandas")])
 def test_a_stop_during_an_import_is_one_word(scenario, module):
     code = f"""
 import sys
