@@ -238,8 +238,9 @@
       [one.mass !== null, `mass_kg = ${mass.value}`]]);
     if (!sameKit(one)) {
       // What costs nothing is chosen again where it is faster, whatever the budget.
-      const off = kit.items.filter((item, row) => item.cost === 0 && !one.rows.includes(row))
-        .map((item) => item.name);
+      const off = kit.items.filter((/** @type {{cost: number}} */ item,
+        /** @type {number} */ row) => item.cost === 0 && !one.rows.includes(row))
+        .map((/** @type {{name: string}} */ item) => item.name);
       first.push(`mark the chosen items owned in ${catalogue}${off.length
         ? ` and give ${off.join(", ")} a price there, not owned` : ""}`);
       command.push("--budget 0");
