@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 
 __all__ = ["main"]
@@ -18,6 +19,8 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.stderr.write("stopped\n")
         sys.exit(130)
+    finally:  # nothing is left to stop, and all is said
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _with_docstrings() -> None:
