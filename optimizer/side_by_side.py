@@ -106,9 +106,10 @@ def _on_two_cores(names: list[str], calls: list[Callable[[], Any]],
             if ended == 0:
                 found.update(pickle.loads(told))  # noqa: S301 - from our own process
     finally:
-        if child is not None:  # stopped on the way
-            os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
+        if child is not None:  # stopped on the way, at worst just after it was waited for
+            with contextlib.suppress(ProcessLookupError, ChildProcessError):
+                os.kill(child, signal.SIGKILL)
+                os.waitpid(child, 0)
         for pipe in pipes:
             pipe.shut()
     return found
