@@ -286,9 +286,10 @@ def learned_from(d: Debrief) -> Learned:
 
 
 def rolling_worth(d: Debrief) -> float:
-    """CdA [m²] that takes as much energy on the planned ride as a Crr of one."""
+    """CdA [m²] that takes as much energy on the planned ride as a Crr of one on smooth asphalt."""
     problem, taken = d.intended.problem, np.diff(d.intended.time)
     way = problem.step
-    by_tyres = float(np.sum(problem.mass * GRAVITY * way))
+    rougher = problem.rolling_resistance / d.intended.setup.rolling_resistance
+    by_tyres = float(np.sum(problem.mass * GRAVITY * rougher * way))
     by_air = float(np.sum(0.5 * problem.air_density * (way / taken)**2 * way))
     return by_tyres / by_air

@@ -107,7 +107,8 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
             mass += effect.mass_sd * by
     # A better drivetrain does to the wheel what less of all forces and of the mass would do.
     ease = 1.0 / np.maximum(1.0 + driven / p.drivetrain_efficiency, 0.5)
-    crr = float(np.mean(p.rolling_resistance))
+    # Draws are of the Crr on smooth asphalt; the road multiplies them as it does the mean.
+    crr = float(np.mean(p.rolling_resistance / p.rolling_factor))
     return simulate_many(p, plan.power[:, None], Variation(
         headwind=head.T, crosswind=cross.T, drag_factor=ease, drag_area_change=ease * area,
         rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),

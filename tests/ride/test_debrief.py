@@ -14,7 +14,7 @@ from optimizer.day import RaceDay
 from optimizer.errors import InputError
 from optimizer.pacing import plan_ride, recognisable_places, rideable, simulate
 from optimizer.physics import Setup
-from optimizer.ride.debrief import Intended, debrief, learned_from
+from optimizer.ride.debrief import Intended, debrief, learned_from, rolling_worth
 from optimizer.ride.field_test import Runs, field_test
 from optimizer.ride.ride import Ride
 from optimizer.rider import Position, Rider
@@ -176,6 +176,9 @@ def test_the_surfaces_of_the_course_are_no_news_to_its_debrief(intended):
         2.0 * found.rolling_resistance_sd)
     learned = learned_from(found)
     assert abs(learned.drag[1]) < 2.0 * np.sqrt(learned.covariance[1, 1])
+    # What is learned of the tyre, on smooth asphalt, takes twice as much on such a road.
+    smooth = rolling_worth(replace(found, intended=intended))
+    assert rolling_worth(found) == pytest.approx(2.0 * smooth)
 
 
 @pytest.mark.ci

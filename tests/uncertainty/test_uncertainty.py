@@ -106,6 +106,24 @@ def test_what_rider_and_bike_are_off_by_moves_the_time_by_its_slope(plan, name):
     assert moved == pytest.approx(amount * float(getattr(slopes, name).sum()), rel=0.12)
 
 
+@pytest.mark.parametrize("factor", [1.0, 1.8])
+@pytest.mark.parametrize("of", ["bike", "item"])
+def test_a_drawn_crr_is_that_of_the_tyre_on_any_road(factor, of):
+    """A new plan with 0.0004 more on smooth asphalt, whatever multiplies it on the road."""
+    day = replace(on(), course=replace(COURSE, rolling_factor=factor * COURSE.rolling_factor))
+    plan = plan_ride(day, BASELINE)
+    draws, effects = draw(count=1), ()
+    if of == "bike":
+        draws = replace(draws, rolling_resistance=np.array([4e-4]))
+    else:
+        draws = replace(draws, items={"tyre": np.array([2.0])})
+        effects = (Effect("tyre", rolling_resistance_sd=2e-4),)
+    moved = ride_days(plan, day, draws, effects, ["tyre"]).time[-1, 0] - plan.finish_time
+    again = plan_ride(day, replace(
+        BASELINE, rolling_resistance=BASELINE.rolling_resistance + 4e-4)).finish_time
+    assert moved == pytest.approx(again - plan.finish_time, rel=0.1)
+
+
 @pytest.mark.parametrize("share", [-0.01, 0.01])
 def test_a_drawn_drivetrain_does_what_that_efficiency_does(plan, share):
     draws = replace(draw(count=1), items={"chain": np.array([share / 0.004])})
