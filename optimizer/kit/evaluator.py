@@ -199,7 +199,7 @@ class PacingEvaluator:
         speed = np.sqrt(2 * x.energy)
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))
         theta = coordinates(setup, self.rider.mass)
-        if waiting > _CLOSE or problem.slowing_recovery:
+        if waiting > _CLOSE or not problem.recovery_law.convex:
             plan = self.plan(setup)
             power, energy = plan.power, 0.5 * plan.speed**2
         else:

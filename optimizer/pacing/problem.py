@@ -9,7 +9,7 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.physics import DragArea, Setup
-from optimizer.rider.recovery import BY_SHARE, SLOWING, RecoveryLaw
+from optimizer.rider.recovery import BY_SHARE, RecoveryLaw
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -60,8 +60,7 @@ class PacingProblem:
     lowest_speed : m/s; slower plans are not looked at
     pedalling_speed : m/s, above which nobody pedals; inf for none. `power_limit` is next to
         nothing where a plan rolls faster than that
-    slowing_recovery : recovery also scales with the empty share of the reserve, (W' - W)/W'
-        (differential form of Skiba et al. 2015); not convex
+    recovery_law : how the reserve refills below CP
     effort : limit on the integral of (P/CP)^p over time; None for none
     departures : of the air of an ensemble's members on the same steps, for draws; no plan
         depends on them
@@ -88,15 +87,10 @@ class PacingProblem:
     start_speed: float = 0.0
     lowest_speed: float = LOWEST_SPEED
     pedalling_speed: float = float("inf")
-    slowing_recovery: bool = False
+    recovery_law: RecoveryLaw = BY_SHARE
     effort: EffortLimit | None = None
     departures: AirDepartures | None = None
     rolling_factor: NDArray[np.float64] | float = 1.0
-
-    @property
-    def recovery_law(self) -> RecoveryLaw:
-        """How the reserve refills below CP."""
-        return SLOWING if self.slowing_recovery else BY_SHARE
 
     @property
     def steps(self) -> int:
@@ -143,7 +137,7 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
     top_share = np.array([p.max_power_share for p in rider.positions])[where]
     area = np.array([[p.drag_area] for p in rider.positions]) + setup.drag_area_change
     mass = rider.mass + setup.mass
-    recovers = rider.recovery_share if rider.recovery == "partial" else 1.0
+    law, recovers = rider.refill
     power_limit = rider.max_power * top_share
     limit = np.array(road.speed_limit)
     if setup.cornering_factor != 1.0:
@@ -162,7 +156,7 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         effective_mass=mass + setup.wheel_inertia / setup.wheel_radius**2,
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
-        slowing_recovery=rider.recovery == "slowing", effort=effort,
+        recovery_law=law, effort=effort,
         pedalling_speed=rider.pedalling_speed, departures=road.departures,
         rolling_factor=road.rolling_factor)
 

@@ -1029,5 +1029,5 @@ const replan = (constants) => {
 
   return { planRide, pedallingOf, ride, spare,
     // The algebra alone, which golden vectors check.
-    algebra: { programOf, coldStart, slopesAt, transposed, times, newtonAt } };
+    algebra: { programOf, coldStart, slopesAt, transposed, times, newtonAt, reserveAlong } };
 };

@@ -13,6 +13,7 @@ from optimizer.files import write_atomic
 from optimizer.report.card import position_words, ridden_on
 from optimizer.report.inputs import evidence_of, inputs_of
 from optimizer.report.weather import wind_met
+from optimizer.rider.recovery import SLOWS
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -311,7 +312,7 @@ def _model(p: PacingProblem) -> dict[str, Any]:
         "position": _list(p.position), "speed_limit_mps": _list(
             np.where(p.speed_limit < _FREE, p.speed_limit, np.inf)),
         "power_limit_w": _list(p.power_limit), "critical_power_w": _list(p.critical_power),
-        "recovery_share": _list(p.recovery), "slowing_recovery": p.slowing_recovery,
+        "recovery_share": _list(p.recovery), "slowing_recovery": SLOWS[p.recovery_law],
         "mass_kg": p.mass, "effective_mass_kg": p.effective_mass,
         "drivetrain_efficiency": p.drivetrain_efficiency, "bearing_n": p.bearing[0],
         "bearing_n_per_mps": p.bearing[1], "gravity_mps2": GRAVITY, "w_prime_j": p.w_prime,

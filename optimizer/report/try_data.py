@@ -18,6 +18,7 @@ from optimizer.physics.road_load import YAW_CELLS
 from optimizer.report.card import card_places
 from optimizer.report.weather import steady
 from optimizer.rider.environment import heat_share
+from optimizer.rider.recovery import SLOWS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,6 +80,7 @@ def _height(elevation: NDArray[np.float64]) -> NDArray[np.float64]:
 def _rider(result: Result) -> dict[str, Any]:
     """Give the rider for whom the plan is made; tested values beside those of the day."""
     rider, tested = result.day.rider, result.job.rider
+    law, share = rider.refill
     return {
         "mass": rider.mass, "criticalPower": rider.critical_power, "wPrime": rider.w_prime,
         "kept": result.day.kept, "testedPower": tested.critical_power,
@@ -87,8 +89,7 @@ def _rider(result: Result) -> dict[str, Any]:
         "maxPower": rider.max_power,
         "highest": [rider.max_power * position.max_power_share for position in rider.positions],
         "areas": [position.drag_area for position in rider.positions],
-        "recovery": rider.recovery_share if rider.recovery == "partial" else 1.0,
-        "slowing": rider.recovery == "slowing", "reserveFloor": rider.reserve_floor,
+        "recovery": share, "slowing": SLOWS[law], "reserveFloor": rider.reserve_floor,
         "pedallingSpeed": rider.pedalling_speed, "loss": rider.endurance_loss,
         "exponent": rider.effort_exponent, "effortShare": rider.effort_share,
         "timeShare": rider.time_share}

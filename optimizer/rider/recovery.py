@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["BY_SHARE", "RECOVERY", "SLOWING", "Recovery", "RecoveryLaw"]
+__all__ = ["BY_SHARE", "LAWS", "RECOVERY", "SLOWING", "SLOWS", "Recovery", "RecoveryLaw"]
 
 Recovery = Literal["linear", "partial", "slowing"]
 """Names in a rider's file."""
@@ -141,3 +141,8 @@ class _Slowing:
 
 BY_SHARE: Final[RecoveryLaw] = _ByShare()
 SLOWING: Final[RecoveryLaw] = _Slowing()
+LAWS: Final[Mapping[Recovery, RecoveryLaw]] = {
+    "linear": BY_SHARE, "partial": BY_SHARE, "slowing": SLOWING}
+"""The law of each name; only that of "partial" takes another share than 1."""
+SLOWS: Final[Mapping[RecoveryLaw, bool]] = {BY_SHARE: False, SLOWING: True}
+"""What the JSON and the page's own planner are told of a law: they know these two and no other."""

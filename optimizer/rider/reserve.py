@@ -31,7 +31,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from optimizer.rider.recovery import BY_SHARE, SLOWING
+from optimizer.rider.recovery import LAWS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -112,9 +112,8 @@ def reserve_balance(duration: NDArray[np.float64], power: NDArray[np.float64],
     if model == "track":
         return w_prime - _fading(duration, np.maximum(above, 0.0),
                                  track_time(np.maximum(-above, 0.0)))
-    law = SLOWING if model == "slowing" else BY_SHARE
     refills = np.full(len(duration), share if model == "partial" else 1.0)
-    return law.march(-above * duration, refills, w_prime)
+    return LAWS[model].march(-above * duration, refills, w_prime)
 
 
 def _integral(duration: NDArray[np.float64], above: NDArray[np.float64]) -> NDArray[np.float64]:

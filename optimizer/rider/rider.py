@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from optimizer.rider.defaults import EFFORT_EXPONENT, PEDALLING_SPEED
-from optimizer.rider.recovery import Recovery
+from optimizer.rider.recovery import LAWS, Recovery, RecoveryLaw
 
 __all__ = ["AltitudeResponse", "HeatResponse", "Position", "Recovery", "Rider"]
 
@@ -85,3 +85,8 @@ class Rider:
     tested_elevation: float = 0.0
     tested_temperature: float = 293.15
     effort_exponent_sd: float = 0.0
+
+    @property
+    def refill(self) -> tuple[RecoveryLaw, float]:
+        """How the reserve refills: the law, and the share r of (CP - P) that it goes by."""
+        return LAWS[self.recovery], self.recovery_share if self.recovery == "partial" else 1.0

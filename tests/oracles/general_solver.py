@@ -9,6 +9,7 @@ import casadi as ca
 import numpy as np
 
 from optimizer.physics import GRAVITY
+from optimizer.rider.recovery import SLOWS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -50,7 +51,7 @@ def general_solution(p: PacingProblem, start_power: NDArray[np.float64] | None =
                 + rest) / 100.0)
     net = p.step * (p.critical_power - P) * pace
     rows = [balance]
-    if p.slowing_recovery:
+    if SLOWS[p.recovery_law]:
         refill = p.w_prime - (p.w_prime - reserve[:-1]) * ca.exp(-p.recovery * net / p.w_prime)
         # The lower of both holds on either side of CP.
         rows += [(reserve[1:] - line) / 1000.0 for line in (reserve[:-1] + net, refill)]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from optimizer.pacing import simulate, solve
+from optimizer.rider.recovery import SLOWING
 from tests.oracles.general_solver import general_solution
 from tests.pacing.random_problems import random_problem
 
@@ -54,7 +55,7 @@ def test_positions_in_turn():
 @pytest.mark.parametrize("seed", [0, 2])
 def test_slowing_recovery_is_near_a_local_optimum(seed):
     """IPOPT, started from our plan, finds next to nothing to win."""
-    problem = random_problem(seed, steps=200, length=15e3, yaw=False, slowing_recovery=True)
+    problem = random_problem(seed, steps=200, length=15e3, yaw=False, recovery_law=SLOWING)
     plan = solve(problem)
     found = general_solution(problem, plan.power, plan.speed)
     assert found.settled

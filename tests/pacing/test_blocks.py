@@ -23,6 +23,7 @@ from optimizer.pacing.blocks import _Maker, line_saves
 from optimizer.pacing.solver import StepTooLong
 from optimizer.pacing.terrain import climbs_and_descents
 from optimizer.rider.effort import EffortLimit
+from optimizer.rider.recovery import SLOWING
 from tests.pacing.random_problems import random_problem
 from tests.published.uniform_course import stretches
 
@@ -90,7 +91,7 @@ def kept(problem, ridden):
 
 @pytest.mark.parametrize("fields", [
     EFFORT, {"recovery": 0.6, "reserve_floor": 2000.0, "effort_rate": None},
-    {"slowing_recovery": True}, {"pedalling_speed": 13.0}])
+    {"recovery_law": SLOWING}, {"pedalling_speed": 13.0}])
 def test_figures_are_round_and_within_the_limits(fields):
     plan = hilly(**fields)
     problem, places = plan.problem, marks(2000.0, 25e3)

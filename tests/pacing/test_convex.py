@@ -13,6 +13,7 @@ from optimizer.pacing.convex import convex_program, drag_in_energy
 from optimizer.pacing.lagrangian import Point, gradient, linearised, row_values
 from optimizer.pacing.problem import FASTEST
 from optimizer.physics import road_load
+from optimizer.rider.recovery import SLOWING
 from tests.pacing.random_problems import random_problem
 
 CASES = [{}, {"recovery": 0.6}, {"effort_rate": 0.95, "effort_budget": 20.0}]
@@ -126,4 +127,4 @@ def test_a_limit_at_the_start_does_no_harm_and_one_just_behind_it_does():
 def test_full_recovery_needs_no_row_of_its_own():
     assert convex_program(problem()).recovery is None
     assert convex_program(problem(recovery=0.6)).recovery == pytest.approx(0.6)
-    assert convex_program(problem(slowing_recovery=True)).recovery == pytest.approx(1.0)
+    assert convex_program(problem(recovery_law=SLOWING)).recovery == pytest.approx(1.0)

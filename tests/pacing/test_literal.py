@@ -21,6 +21,7 @@ from optimizer.pacing.literal import (
     room,
     round_figures,
 )
+from optimizer.rider.recovery import SLOWING
 from tests.pacing.random_problems import random_problem
 from tests.published.uniform_course import stretches
 
@@ -40,7 +41,7 @@ def four_lines(problem):
 
 
 @pytest.mark.parametrize("fields", [
-    {}, {"recovery": 0.6}, {"slowing_recovery": True},
+    {}, {"recovery": 0.6}, {"recovery_law": SLOWING},
     {"effort_rate": 0.95, "effort_budget": 30.0}, {"effort_rate": 0.95, "pedalling_speed": 11.0}])
 @pytest.mark.parametrize(("seed", "corners"), [(3, False), (5, False), (3, True)])
 def test_slopes_are_differences_of_rides(seed, corners, fields):

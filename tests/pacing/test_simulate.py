@@ -13,6 +13,7 @@ from optimizer.pacing import Variation, simulate, simulate_many
 from optimizer.pacing.simulate import holding_power
 from optimizer.physics import DragArea, road_load
 from optimizer.physics.road_load import aerodynamic_force, drag_and_slope
+from optimizer.rider.recovery import SLOWING
 from tests.pacing.random_problems import random_problem
 
 
@@ -90,7 +91,7 @@ def varied(problem):
 
 
 @pytest.mark.parametrize("name", varied(random_problem(5, steps=300, length=15e3)))
-@pytest.mark.parametrize("fields", [{}, {"recovery": 0.6}, {"slowing_recovery": True}])
+@pytest.mark.parametrize("fields", [{}, {"recovery": 0.6}, {"recovery_law": SLOWING}])
 def test_a_variation_is_the_problem_that_it_says(name, fields):
     problem = random_problem(5, steps=300, length=15e3, start_speed=5.0, **fields)
     power = problem.critical_power * np.where(np.arange(300) % 60 < 30, 1.2, 0.8)
@@ -116,7 +117,7 @@ def test_a_factor_on_power_is_on_power():
 
 def test_slowing_recovery_against_a_general_integrator():
     """Skiba et al. 2015: W' refills at (CP - P)(W'0 - W)/W'0, and falls at P - CP."""
-    problem = random_problem(5, steps=300, length=15e3, slowing_recovery=True, w_prime=12e3,
+    problem = random_problem(5, steps=300, length=15e3, recovery_law=SLOWING, w_prime=12e3,
                              speed_limit=np.full(301, np.inf))
     power = problem.critical_power * np.where(np.arange(300) % 60 < 30, 1.15, 0.7)
     ride = simulate(problem, power)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from optimizer.pacing import Variation, sensitivities, simulate, simulate_many, solve
 from optimizer.pacing.problem import split_steps
 from optimizer.physics import DragArea
+from optimizer.rider.recovery import SLOWING
 from tests.pacing.random_problems import random_problem
 
 SLACK = 1e-4  # s, what rounding leaves of a plan
@@ -53,7 +54,7 @@ def test_splitting_steps_changes_little(seed):
 
 
 @given(SEEDS, st.sampled_from([{}, {"recovery": 0.6}, {"effort_rate": 0.9},
-                               {"reserve_floor": 2000.0}, {"slowing_recovery": True}]))
+                               {"reserve_floor": 2000.0}, {"recovery_law": SLOWING}]))
 @MODEST
 def test_every_limit_is_kept_and_the_bound_is_below(seed, fields):
     problem = drawn(seed, **fields)

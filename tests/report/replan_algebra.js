@@ -18,6 +18,7 @@ const { rows, d, effort } = algebra.slopesAt(program, x);
 const solve = algebra.newtonAt(program, x, d, y, weight, asked.effortY, 0);
 const plain = (v) => Object.fromEntries(Object.entries(v).map(([key, values]) => [key, [...values]]));
 process.stdout.write(JSON.stringify({ rows: [...rows], effort,
+  reserve: [...algebra.reserveAlong(asked.problem, x.f.map((work, k) => work / x.z[k]), x.z)],
   times: [...algebra.times(program, d, right)],
   transposed: plain(algebra.transposed(program, d, y)), step: plain(solve(right)),
   start: plain(algebra.coldStart(program)) }));

@@ -15,12 +15,14 @@ from optimizer.pacing.interior_point import starting_point
 from optimizer.pacing.lagrangian import Point, linearised, times, transposed
 from optimizer.pacing.newton import Newton
 from optimizer.pacing.settings import solver_settings
+from optimizer.pacing.simulate import reserve_along
 from optimizer.report.try_data import camel
+from optimizer.rider.recovery import SLOWING, SLOWS
 from tests.pacing.random_problems import random_problem
 from tests.programs import required
 
 CASES = [{}, {"recovery": 0.6}, {"effort_rate": 0.95, "effort_budget": 20.0},
-         {"wind": 9.0, "recovery": 0.7, "effort_rate": 0.9}]
+         {"wind": 9.0, "recovery": 0.7, "effort_rate": 0.9}, {"recovery_law": SLOWING}]
 
 
 def of_the_page(p):
@@ -34,7 +36,7 @@ def of_the_page(p):
             "efficiency": p.drivetrain_efficiency, "bearing": p.bearing, "wPrime": p.w_prime,
             "reserveFloor": p.reserve_floor, "startSpeed": p.start_speed,
             "lowestSpeed": p.lowest_speed, "pedallingSpeed": 1e3,
-            "slowing": p.slowing_recovery, "effort": None if p.effort is None else {
+            "slowing": SLOWS[p.recovery_law], "effort": None if p.effort is None else {
                 "exponent": p.effort.exponent, "perSecond": p.effort.per_second,
                 "budget": p.effort.budget}}
 
@@ -61,7 +63,8 @@ def test_rows_derivatives_and_newton_steps_are_those_of_python(fields):
     rows, d = linearised(program, x)
     newton = Newton(program)
     newton.factor(x, d, y, weight, effort_y)
-    golden = {"rows": rows.ravel(), "times": times(program, d, right).ravel(),
+    golden = {"reserve": reserve_along(p, x.work / x.pace, x.pace),
+              "rows": rows.ravel(), "times": times(program, d, right).ravel(),
               "transposed": named(transposed(program, d, y)), "step": named(newton.solve(right)),
               "start": named(starting_point(program)),
               "effort": program.effort(x.work, x.pace) if program.has_effort else 0.0}

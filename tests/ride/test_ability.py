@@ -9,6 +9,7 @@ import pytest
 
 from optimizer.ride.ability import ability_of
 from optimizer.rider import Position, Rider
+from optimizer.rider.recovery import BY_SHARE
 from tests.pacing.random_problems import random_problem
 
 
@@ -20,7 +21,7 @@ def _rider(cp, sd, w_prime=18e3):
 def _problem(cp, w_prime=18e3, steps=200):
     problem = random_problem(1, steps=steps, length=20e3)
     return replace(problem, critical_power=np.full(steps, cp), w_prime=w_prime,
-                   recovery=np.ones(steps), slowing_recovery=False)
+                   recovery=np.ones(steps), recovery_law=BY_SHARE)
 
 
 def _ride(need, planned, w_prime=18e3, steps=200, seconds=2000.0):

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import get_args
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from optimizer.pacing.problem import pacing_problem
+from optimizer.physics import lay_road
+from optimizer.rider.recovery import LAWS, RECOVERY, SLOWS, Recovery
 from optimizer.rider.reserve import RECOVERY_MODELS, reserve_balance, skiba_2012_time, track_time
+from tests.kit.invented import BASELINE, RIDER, road, wind
 
 CP, WORK = 250.0, 20_000.0
 steps = st.lists(st.tuples(st.floats(1.0, 600.0), st.floats(0.0, 600.0)), min_size=1, max_size=25)
@@ -107,3 +114,31 @@ def test_critical_power_may_change_on_the_way():
     out = reserve_balance(np.array([100.0, 100.0]), np.array([250.0, 250.0]),
                           np.array([250.0, 230.0]), WORK)
     np.testing.assert_allclose(out, [WORK, WORK, WORK - 2000.0])
+
+
+def _law_of(name):
+    course = road(np.random.default_rng(1), length=2000.0)
+    rider = replace(RIDER, recovery=name, recovery_share=0.6)
+    problem = pacing_problem(lay_road(course, wind(0.0, 0.0), course.distance), rider, BASELINE)
+    return problem.recovery_law, float(problem.recovery[0])
+
+
+@pytest.mark.parametrize("name", get_args(Recovery))
+def test_every_name_of_a_riders_file_has_its_own_law_everywhere(name):
+    """In plan, report, JSON and page; the reserve of the plan is that of the model so named."""
+    law, share = _law_of(name)
+    assert law is LAWS[name]
+    assert law in SLOWS
+    assert name in RECOVERY
+    duration, power = np.array([60.0, 90.0, 45.0]), np.array([380.0, 120.0, 200.0])
+    planned = law.march((CP - power) * duration, np.full(3, share), WORK)
+    assert planned == pytest.approx(reserve_balance(duration, power, CP, WORK, name, 0.6))
+    for other in set(get_args(Recovery)) - {name}:
+        assert not np.allclose(planned, reserve_balance(duration, power, CP, WORK, other, 0.6))
+
+
+def test_a_name_without_a_law_is_not_planned_with_another():
+    with pytest.raises(KeyError, match="fourth"):
+        _law_of("fourth")
+    with pytest.raises(KeyError, match="fourth"):
+        reserve_balance(np.ones(1), np.ones(1), CP, WORK, "fourth")
