@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 
 import click
@@ -58,6 +59,9 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line; every foreseen failure is one message and an exit code."""
+    # Read when numpy is imported, which is later. With arrays as small as ours a second thread of
+    # the linear algebra only waits, spinning, and is made anew at each fork.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     with own_streams():
         code = _code()
     if code:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -45,6 +47,19 @@ def test_a_race_morning_imports_no_package_for_one_function():
     assert not set(done.stdout.split()) & {
         "scipy.linalg", "scipy.special", "scipy.sparse", "scipy.optimize", "scipy.interpolate",
         "scipy.stats", "pandas", "pyomo", "pint", "highspy"}
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="the system lists no threads")
+def test_the_linear_algebra_of_a_command_starts_no_thread_unless_asked_to():
+    code = ("import os, sys; sys.argv = ['kitpace', '--version']; from optimizer.cli import main; "
+            "main(); import numpy, optimizer.lapack; "
+            "print(len(os.listdir('/proc/self/task')), file=sys.stderr)")
+    free = {key: value for key, value in os.environ.items() if not key.endswith("NUM_THREADS")}
+    threads = [int(subprocess.run([sys.executable, "-c", code], env=free | more, check=True,
+                                  capture_output=True, text=True, timeout=60).stderr)
+               for more in ({}, {"OMP_NUM_THREADS": "2"})]
+    assert threads[0] == 1
+    assert threads[1] > 1 or (os.cpu_count() or 1) == 1
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))
