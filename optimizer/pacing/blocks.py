@@ -54,6 +54,7 @@ _HELD: Final = 0.995  # of a speed limit, from where a plan is on it
 _BENT: Final = 0.2
 _ROLLS: Final = 20.0  # s of climbs, and of descents, in a line that rolls
 _UNEQUAL: Final = 4.0  # times more of the one than of the other, with which it still does
+_PRICES: Final = (1.0, 0.5)  # times what a line has to save, at which lines are looked for
 _ROUNDS: Final = 3  # of lines and what climbs add, in turn
 _TOGETHER: Final = 150.0  # m into a lap, closer than which places of two laps are one
 
@@ -106,9 +107,8 @@ def rideable(plan: Plan, places: Sequence[Mark], blocks: int = 8, rounding: floa
     """
     maker = _Maker(plan, places, blocks, rolling, laps, spare=_SPARE)
     even = _even(maker, 0.0 if rounding == 0.0 else _WATT)
-    try:
-        ridden = maker.rounded(maker.best(), rounding)
-    except NoFigures:
+    ridden = maker.fastest(rounding)
+    if ridden is None:
         if even is None:
             _explain(plan, blocks)
         return even
@@ -173,6 +173,11 @@ class _Card:
     time: float
     saves: tuple[float, ...] = ()
     hills_save: float = 0.0
+
+    @property
+    def parts(self) -> int:
+        """How many parts each have to save something: lines, and figures of climbs in them."""
+        return len(self.lines) + sum(line.rolls for line in self.lines)
 
 
 class _Maker:
@@ -324,28 +329,54 @@ class _Maker:
         return _Card(lines, x[:len(lines)], float(x[-1]) if rolls else 0.0,
                      float(ride.finish_time))
 
-    def best(self) -> _Card:
-        """Find the fastest lines each of which saves what a line has to save."""
-        card = self._filled(0.0)
-        if self.rolling:
-            card = self._with_hills(card)
-        return self._verified(card)
+    def fastest(self, rounding: float | None) -> RideablePlan | None:
+        """Give the card that is fastest as printed, what its lines have to save counted in."""
+        found = []
+        for card in self.best():
+            try:
+                found.append((self.rounded(card, rounding), card.parts))
+            except NoFigures:
+                continue
+        return min(found, key=lambda one: float(one[0].finish_time) + self.least * one[1],
+                   default=(None, 0))[0]
 
-    def _filled(self, extra: float) -> _Card:
+    def best(self) -> list[_Card]:
+        """Find lines each of which saves what a line has to save: the best, or one of a few.
+
+        The dynamic program does not know what limits few lines leave unspent, which makes more
+        lines worth more than it foresees: so it is asked for more of them, too.
+        """
+        first: list[_Card] = []
+        for share in _PRICES:
+            try:
+                card = self._filled(share * self.least)
+            except NoFigures:
+                continue
+            if self.rolling:
+                card = self._with_hills(card, share * self.least)
+            if all(card.lines != other.lines for other in first):
+                first.append(card)
+        found: dict[tuple[_Line, ...], _Card] = {}
+        for card in first:
+            verified = self._verified(card)
+            found.setdefault(verified.lines, verified)
+        return list(found.values())
+
+    def _filled(self, least: float) -> _Card:
         """Lines by dynamic programming with their best figures; more of them if need be."""
         try:
-            return self.optimised(self.divide(extra, self.least))
+            return self.optimised(self.divide(0.0, least))
         except NoFigures:
-            return self.optimised(self.divide(extra, 0.0))
+            return self.optimised(self.divide(0.0, 0.0))
 
-    def _with_hills(self, card: _Card) -> _Card:
+    def _with_hills(self, card: _Card, least: float) -> _Card:
         """Let lines on rolling road give climbs and descents their figures, where that pays."""
         whole = tuple(_Line(k, 0, strip.nodes.shape[1] - 1, rolls=True)
                       for k, strip in enumerate(self.strips))
         extra = self.best_extra(whole)
         lines: tuple[_Line, ...] = ()
         for _ in range(_ROUNDS):
-            before, lines = lines, self.divide(extra, self.least)
+            before, lines = lines, self.divide(extra, least)
             extra = self.best_extra(lines)
             if lines == before or extra <= 0.0:
                 break
@@ -355,8 +386,7 @@ class _Maker:
             trial = self.optimised(lines)
         except NoFigures:
             return card
-        rules = sum(line.rolls for line in lines)
-        price = self.least * (len(lines) + rules - len(card.lines))
+        price = self.least * (trial.parts - card.parts)
         return trial if trial.time < card.time - max(price, 0.0) else card
 
     def _verified(self, card: _Card) -> _Card:

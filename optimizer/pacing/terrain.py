@@ -127,6 +127,9 @@ def what_comes(problem: PacingProblem, begin: int, end: int) -> str:
         return ", then ".join(parts)
     length = float(step.sum())
     mean = float(step @ grade) / length
+    up, down = (float(step[way == kind].sum()) / length for kind in (1, -1))
+    if min(up, down) < _LITTLE:  # no road rolls that only climbs, or only descends, here and there
+        return f"{'uphill' if up > down else 'downhill'} in parts, {_length(length)}"
     slope = " uphill" if mean > _SLOPE else " downhill" if mean < -_SLOPE else ""
     return f"rolling{slope}, {_length(length)}"
 

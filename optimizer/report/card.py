@@ -163,9 +163,13 @@ def day_words(result: Result) -> str:
 
 
 def start_words(result: Result, block: Block) -> str:
-    """Say where a line begins: its mark or turn, else the kilometres that are still to go."""
-    left = result.job.course.length - block.start
-    return block.place or f"{kilometres(left)} to go"
+    """Say where a line begins: its mark or turn, else the kilometres still to go, or of its lap."""
+    laps = result.rideable.laps
+    if block.place:
+        return block.place
+    if laps is not None and laps.edges[0] <= block.start < laps.edges[-1]:
+        return f"{kilometres(float(laps.within(block.start)[1]))} into each lap"
+    return f"{kilometres(result.job.course.length - block.start)} to go"
 
 
 def line_cells(result: Result, block: Block) -> tuple[str, str, str, str]:

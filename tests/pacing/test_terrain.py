@@ -76,7 +76,9 @@ def test_a_long_road_without_places_has_its_kilometres():
     ([0.05, -0.05], 2000.0, "climb, 2.0 km at 5 %, then descent, 2.0 km at 5 %"),
     ([-0.06] * 7 + [0.0], 1000.0, "descent, 8.0 km at 5 %"),
     ([-0.06] + [0.0] * 9, 1000.0, "flat, 10 km"),
-    ([-0.05, 0.0, 0.05, 0.0], 1500.0, "rolling, 6.0 km")])
+    ([-0.05, 0.0, 0.05, 0.0], 1500.0, "rolling, 6.0 km"),
+    ([-0.03, 0.0, -0.03, 0.0], 1500.0, "downhill in parts, 6.0 km"),
+    ([0.05, 0.0, 0.05, 0.004], 1500.0, "uphill in parts, 6.0 km")])
 def test_what_comes(grades, length, words):
     problem = stretches([length] * len(grades), step=50.0, grades=grades, start_speed=8.0,
                         w_prime=15e3, **BIKE)

@@ -220,6 +220,16 @@ def test_a_line_without_a_name_starts_by_what_is_to_go(result):
     assert start_words(result, result.rideable.blocks[1]) == "Pump house"
 
 
+def test_a_place_without_a_name_is_said_within_its_lap(result):
+    """Kilometres to go of the first lap would not find it in the second."""
+    block = replace(result.rideable.blocks[0], place="", start=8400.0)
+    assert start_words(result, block) == "11.6 km to go"
+    laps = replace(result, rideable=replace(result.rideable, laps=Laps((0.0, 7000.0, 14000.0))))
+    again = replace(block, start=1400.0)
+    assert start_words(laps, block) == start_words(laps, again) == "1.4 km into each lap"
+    assert start_words(laps, replace(block, start=14500.0)) == "5.5 km to go"
+
+
 def test_laps_are_said_once(result):
     blocks = result.rideable.blocks
     twice = tuple(replace(block, line=k % 2) for k, block in enumerate(blocks[:4]))
