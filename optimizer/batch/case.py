@@ -73,11 +73,11 @@ def _planned(job: Job) -> tuple[dict[str, object], dict[str, str]]:
 
 
 def _figures(result: Result) -> dict[str, object]:
+    from optimizer.report.cautions import day_cautions
     from optimizer.report.stated import stated
-    from optimizer.report.wind_cautions import wind_cautions
 
     job, plan, best, times = result.job, result.plan, result.choice.best, stated(result)
     return {
         "finish_time": times.finish, "low": times.low, "high": times.high, "gap": plan.gap,
         "mean_power": result.rideable.mean_power, "spend": best.spend, "currency": job.currency,
-        "items": best.items, "caution": " ".join(wind_cautions(result))}
+        "items": best.items, "caution": " ".join(day_cautions(result))}

@@ -155,6 +155,7 @@ def _write(result: Result, report: Path, json_file: str | None, tables: str | No
 
 def _tell(result: Result) -> None:
     """Say the answer in sentences."""
+    from optimizer.report.cautions import day_cautions
     from optimizer.report.current import (
         current_kit,
         faster_words,
@@ -165,11 +166,10 @@ def _tell(result: Result) -> None:
     )
     from optimizer.report.held import fork_sentence, risk_sentence
     from optimizer.report.stated import beside, proven_with, stated
-    from optimizer.report.wind_cautions import wind_cautions
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
     job, plan, choice, times = result.job, result.plan, result.choice, stated(result)
-    cautions = wind_cautions(result)
+    cautions = day_cautions(result)
     first = 1 if result.bike_passed else 0
     _warn(cautions[:first])
     say(f"{job.name}: {clock(times.finish)} by the card, 90 % range {clock(times.low)} to "

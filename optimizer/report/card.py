@@ -20,13 +20,13 @@ from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.pacing.positions import HANDS_OFF_BRAKES, braking_steps
 from optimizer.pacing.terrain import climbs_and_descents
+from optimizer.report.cautions import card_cautions
 from optimizer.report.fit_course import course_fit
 from optimizer.report.held import fork_line, fork_rule, risk_rule
 from optimizer.report.page import Table, asset, bare
 from optimizer.report.slip import Slip, SlipLine, slips
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.weather import steady
-from optimizer.report.wind_cautions import card_cautions
 from optimizer.report.words import clock, kilometres, listing, watts
 
 if TYPE_CHECKING:

@@ -21,6 +21,7 @@ from optimizer.report.card import (
     position_reason,
     position_words,
 )
+from optimizer.report.cautions import day_cautions
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.current import not_in_sets
 from optimizer.report.held import held_parts, reserve_spare, risk_rule
@@ -34,7 +35,6 @@ from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
 from optimizer.report.uncertain import NINE_IN_TEN
 from optimizer.report.weather import steady
-from optimizer.report.wind_cautions import wind_cautions
 from optimizer.report.words import (
     ascent,
     at_most,
@@ -117,7 +117,7 @@ def _opening(result: Result) -> Markup:
 
 def _lead(result: Result, change: str) -> list[Markup]:
     """Answer three questions: how fast, what to buy, how to ride."""
-    cautions = wind_cautions(result)
+    cautions = day_cautions(result)
     answers = [("How fast", _fast(result)),
                ("What changed", Markup("{} {}").format(change, advice(result)
                 if kept_kit(result) else "")) if change else

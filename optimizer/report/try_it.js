@@ -168,6 +168,10 @@
     first.append(over > 0.005
       ? `The kit costs ${money(spend)}, ${money(over)} more than the budget of ${money(data.budget)}.`
       : `The kit costs ${money(spend)} of ${money(data.budget)}.`);
+    if (data.hot !== null && one.temperature !== null && Number(warm.value) >= data.hot) {
+      first.append(" No loss of power to heat is counted: ride below this when it is hot, drink, cool, and "
+        + "stop when dizzy or shivering.");
+    }
     return first;
   };
 

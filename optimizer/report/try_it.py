@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.along import kilometre_axis, posts
+from optimizer.report.cautions import hot_from
 from optimizer.report.current import cost_of, current_kit
 from optimizer.report.page import Chart, Table, asset
 from optimizer.report.stated import stated
@@ -56,7 +57,7 @@ def try_it_data(result: Result) -> dict[str, Any]:
             "best": list(result.choice.best.items),
             "marks": [*marks, ("Finish", job.course.length)],
             "files": {**_FILES, **dict(job.sources)}, "asked": dict(job.asked),
-            "coldest": TEMPERATURES[0],
+            "coldest": TEMPERATURES[0], "hot": hot_from(result.job.rider, TEMPERATURES),
             "finish": stated(result).finish}
 
 

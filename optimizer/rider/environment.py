@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from optimizer.rider.rider import AltitudeResponse, HeatResponse, Rider
 
 __all__ = ["ALTITUDE_CAUTION", "HEAT_CAUTION", "altitude_share", "critical_power_factor",
-           "environment_cautions", "heat_share"]
+           "environment_cautions", "heat_share", "uncounted_losses"]
 
 _RESPONSE_TOP: Final = 4000.0  # m, where the relations end
 
@@ -120,3 +120,28 @@ def environment_cautions(rider: Rider) -> tuple[str, ...]:
     """
     return (*((ALTITUDE_CAUTION,) if rider.altitude_response != "none" else ()),
             *((HEAT_CAUTION,) if rider.heat_response != "none" else ()))
+
+
+def uncounted_losses(rider: Rider, elevation: float, temperature: float) -> tuple[float, float]:
+    """Find what height and heat would take from a rider's CP for whom no relation is stated.
+
+    By the relations for riders who are not used to them.
+
+    Parameters
+    ----------
+    rider : who rides
+    elevation : m above the sea
+    temperature : K
+
+    Returns
+    -------
+    shares of CP lost to height and to heat, 0 for one that the rider's relations count
+    """
+    height = heat = 0.0
+    if rider.altitude_response == "none":
+        height = 1.0 - float(altitude_share(elevation, "unacclimatised")
+                             / altitude_share(rider.tested_elevation, "unacclimatised"))
+    if rider.heat_response == "none":
+        heat = 1.0 - float(heat_share(temperature, "unacclimatised")
+                           / heat_share(rider.tested_temperature, "unacclimatised"))
+    return max(height, 0.0), max(heat, 0.0)
