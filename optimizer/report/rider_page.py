@@ -398,9 +398,9 @@ def _day(rider: Rider) -> list[Part]:
     parts += [f"{line.capitalize()}." for line in environment_cautions(rider)]
     parts.append(Folded("What the relations say", [
         ("Height: acclimatised and unacclimatised as Bassett et al. (1999) put four studies "
-         "together, linear after Wehrlin and Hallén (2006). Heat: unacclimatised after Tatterson et al. "
-         "(2000), acclimatised after Racinais et al. (2015). Means of groups; coefficients from "
-         "memory of the papers."),
+         "together, linear after Wehrlin and Hallén (2006). Heat: unacclimatised after Tatterson "
+         "et al. (2000), acclimatised after Racinais et al. (2015). Means of groups; coefficients "
+         "from memory of the papers."),
         Table(("Altitude", *(f"{h:.0f} m" for h in heights)), _shares(
             ("acclimatised", "unacclimatised", "linear"), heights, altitude_share),
             "Part of critical power that is left"),
