@@ -190,7 +190,7 @@ def _tell(job: Job, decision: KitDecision, options: dict[str, Any]) -> None:
         say("The integer program cannot prove it once more: there are too many items for it.")
     show(page.basket(job, decision))
     show(page.frontier_table(job, decision, page.landmarks(decision)))
-    show(page.purchase_table(decision, currency, _PURCHASES))
+    show(page.purchase_table(job, decision, _PURCHASES))
     if decision.stages:
         show(page.stage_table(decision, currency))
     if decision.tests:

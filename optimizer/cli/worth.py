@@ -117,7 +117,7 @@ def _valuation(file: str, scenario_file: str | None, priors_file: str | None,
     worths = rank(items, reference, speeds, priors)
     course = {} if job is None else _on_course(job, items, progress)
     if course:
-        here = {row.item: surest(row.seconds, (row.high - row.low) / 3.29)
+        here = {row.item: surest(row.seconds, (row.high - row.low) / 3.29, row.grounds)
                 for row in course["on_course"]}
         worths = tuple(sorted(worths, key=lambda worth: here[worth.effect.item]))
     return Valuation(

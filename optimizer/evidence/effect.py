@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -12,7 +12,10 @@ from optimizer.frozen import ReadOnlyArrays
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Effect"]
+__all__ = ["Effect", "Grounds"]
+
+Grounds = Literal["tested", "seller", "mass", "none"]
+"""What a gain rests on: somebody's test, the seller's word alone, the scale alone, nothing."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,7 @@ class Effect(ReadOnlyArrays):
     disagreement : I² of the pool, 0 to 1
     basis : one line: what it rests on
     warnings : what a reader has to know
+    grounds : what the gain rests on
     """
 
     item: str
@@ -48,3 +52,4 @@ class Effect(ReadOnlyArrays):
     disagreement: float = 0.0
     basis: str = ""
     warnings: tuple[str, ...] = ()
+    grounds: Grounds = "tested"

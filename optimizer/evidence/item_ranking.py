@@ -16,7 +16,7 @@ from optimizer.evidence.yaw import road_weights
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from optimizer.evidence.effect import Effect
+    from optimizer.evidence.effect import Effect, Grounds
     from optimizer.evidence.pool import ItemEvidence
     from optimizer.evidence.priors import Priors
     from optimizer.evidence.reference import Reference
@@ -52,6 +52,12 @@ class Worth:
         return self.evidence.effect
 
     @property
+    def clear(self) -> bool:
+        """Whether it is a clear gain: somebody tested it, and the range leaves zero out."""
+        return (self.seconds > NINE_IN_TEN * self.seconds_sd
+                and self.effect.grounds == "tested")
+
+    @property
     def warnings(self) -> tuple[str, ...]:
         """Cautions on the pool; without what single figures leave unsaid."""
         unsaid = {words for o in self.evidence.observations for words in o.assumptions}
@@ -75,27 +81,30 @@ def rank(items: Sequence[ItemEvidence], reference: Reference, speeds: Sequence[f
     """
     priors = priors or default_priors()
     found = [_worth(item, reference, speeds, priors) for item in items]
-    return tuple(sorted(found, key=lambda worth: surest(worth.seconds, worth.seconds_sd)))
+    return tuple(sorted(found, key=lambda worth: surest(worth.seconds, worth.seconds_sd,
+                                                        worth.effect.grounds)))
 
 
-def surest(seconds: float, sd: float) -> tuple[int, float]:
+def surest(seconds: float, sd: float, grounds: Grounds) -> tuple[int, float]:
     """Key that sorts gains by what is sure of them, not by what they promise.
 
     Clear gains come first, by the low end of their 90 % range; then what may be none, by its
     chance to be one; then what costs time. A figure without a speed or a test behind it has a
-    wide range, and so cannot lead by its size.
+    wide range, and so cannot lead by its size. What a seller alone says, or the scale, is no clear
+    gain.
 
     Parameters
     ----------
     seconds : s saved
     sd : s, their standard deviation
+    grounds : what they rest on
 
     Returns
     -------
     key for sorting, least first
     """
     low, high = seconds - NINE_IN_TEN * sd, seconds + NINE_IN_TEN * sd
-    if low > 0.0:
+    if low > 0.0 and grounds == "tested":
         return 0, -low
     if high < 0.0:
         return 2, -seconds

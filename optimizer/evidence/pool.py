@@ -11,7 +11,7 @@ import numpy as np
 
 from optimizer.errors import InputError
 from optimizer.evidence.convert import change_of
-from optimizer.evidence.effect import Effect
+from optimizer.evidence.effect import Effect, Grounds
 from optimizer.evidence.priors import default_priors
 from optimizer.evidence.properties import Channel
 from optimizer.evidence.yaw import hat_weights, road_weights
@@ -288,7 +288,7 @@ def _pool_item(item: str, found: tuple[Observation, ...], priors: Priors) -> Ite
         item, yaw=yaw, drag_area=drag, data=len(found),
         disagreement=max(p.disagreement for p in pools.values()), basis=_basis(found),
         warnings=tuple(dict.fromkeys([*warnings, *(a for o in found for a in o.assumptions)])),
-        **figures)
+        grounds=_grounds(found), **figures)
     return ItemEvidence(effect, found, pools)
 
 
@@ -353,6 +353,14 @@ def _disagreement(found: Sequence[Observation], pooled: Pooled) -> str:
     return (f"the data disagree beyond their uncertainties (Q {pooled.q:.1f} on "
             f"{pooled.freedom}, I² {pooled.disagreement:.0%}); farthest out: {found[far].source}, "
             f'"{found[far].datum.figure.text}"')
+
+
+def _grounds(found: Sequence[Observation]) -> Grounds:
+    """Say what a gain rests on; who weighs it does not matter, and an estimate tests nothing."""
+    who = {o.datum.measured_by for o in found if o.channel != "mass"}
+    if not who:
+        return "mass"
+    return "seller" if "seller" in who and who <= {"seller", "estimate"} else "tested"
 
 
 def _basis(found: Sequence[Observation]) -> str:

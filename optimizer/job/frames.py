@@ -120,7 +120,8 @@ def worth(result: Result) -> pd.DataFrame:
 
     Returns
     -------
-    a row for each item: `item`, `seconds`, its 90 % range `low_s` to `high_s`, `cost`, `chosen`
+    a row for each item: `item`, `seconds`, its 90 % range `low_s` to `high_s`, `cost`, `chosen`,
+    `rests_on` ("tested", "seller", "mass", "none")
 
     Examples
     --------
@@ -134,7 +135,7 @@ def worth(result: Result) -> pd.DataFrame:
 
     catalogue, best = result.job.catalogue, result.choice.best.items
     return pd.DataFrame(
-        [(one.item, one.seconds, one.low, one.high, catalogue[one.item].cost, one.item in best)
-         for one in result.worth],
-        columns=["item", "seconds", "low_s", "high_s", "cost", "chosen"],
+        [(one.item, one.seconds, one.low, one.high, catalogue[one.item].cost, one.item in best,
+          one.grounds) for one in result.worth],
+        columns=["item", "seconds", "low_s", "high_s", "cost", "chosen", "rests_on"],
     ).sort_values("seconds", ascending=False, ignore_index=True)

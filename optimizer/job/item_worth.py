@@ -62,7 +62,8 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
         saved = today.finish_time - plan_ride(day, setup, warm=today, bounded=False).finish_time
         uncertainty = NINE_IN_TEN * math.hypot(*(
             slope * getattr(effect, f"{name}_sd") for name, slope in slopes.items()))
-        found.append(ItemWorth(effect.item, saved, saved - uncertainty, saved + uncertainty))
+        found.append(ItemWorth(effect.item, saved, saved - uncertainty, saved + uncertainty,
+                               effect.grounds))
     return tuple(found)
 
 

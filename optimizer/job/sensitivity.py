@@ -13,7 +13,7 @@ from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence import Effect
 from optimizer.job.values import ItemWorth, Job, Sensitivity
 from optimizer.kit import setup_of
-from optimizer.kit.alone import evidence_sd, seconds_saved
+from optimizer.kit.alone import evidence_sd, grounds_of, seconds_saved
 from optimizer.pacing import plan_ride, sensitivities
 
 if TYPE_CHECKING:
@@ -58,7 +58,8 @@ def worth(job: Job, owned: KitSet, plan: Plan) -> tuple[ItemWorth, ...]:
         effect = effects.get(item.name, Effect(item.name))
         saved = seconds_saved(slope, without, with_it)
         uncertainty = NINE_IN_TEN * evidence_sd(slope, [effect])
-        found.append(ItemWorth(item.name, saved, saved - uncertainty, saved + uncertainty))
+        found.append(ItemWorth(item.name, saved, saved - uncertainty, saved + uncertainty,
+                               grounds_of(item, effects.get(item.name))))
     return tuple(found)
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from optimizer.conditions import Conditions
     from optimizer.course import Course
     from optimizer.day import RaceDay
-    from optimizer.evidence import Effect
+    from optimizer.evidence import Effect, Grounds
     from optimizer.job.run_after import BikeRun
     from optimizer.kit import Catalogue, Choice, Item
     from optimizer.kit.response import Response
@@ -114,12 +114,21 @@ class SetSplits:
 
 @dataclass(frozen=True)
 class ItemWorth:
-    """Seconds that one item saves by itself on top of what is owned, with 5 and 95 % points."""
+    """Seconds that one item saves by itself on top of what is owned, with 5 and 95 % points.
+
+    `grounds` say what that rests on.
+    """
 
     item: str
     seconds: float
     low: float
     high: float
+    grounds: Grounds = "tested"
+
+    @property
+    def clear(self) -> bool:
+        """Whether it is a clear gain: somebody tested it, and the range leaves zero out."""
+        return self.low > 0.0 and self.grounds == "tested"
 
 
 @dataclass(frozen=True)

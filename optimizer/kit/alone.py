@@ -14,11 +14,19 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from optimizer.evidence import Effect
+    from optimizer.evidence import Effect, Grounds
+    from optimizer.kit.catalogue import Item
     from optimizer.pacing import Sensitivities
     from optimizer.physics import Setup
 
-__all__ = ["evidence_sd", "seconds_saved"]
+__all__ = ["evidence_sd", "grounds_of", "seconds_saved"]
+
+
+def grounds_of(item: Item, effect: Effect | None) -> Grounds:
+    """Say what the gain of an item rests on; `effect` is that of its evidence, if it has any."""
+    if effect is not None:
+        return effect.grounds
+    return "mass" if item.mass or item.wheel_inertia else "none"
 
 
 def seconds_saved(slope: Sensitivities, before: Setup, after: Setup) -> float:

@@ -5,19 +5,24 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
+from optimizer.kit.alone import grounds_of
 from optimizer.report.words import clock, listing, money, seconds
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from optimizer.evidence import Effect, Grounds
     from optimizer.kit import Catalogue, Choice, Item, KitSet
 
-__all__ = ["LEAST_SAVED", "caution_of", "cost_of", "current_kit", "faster_words",
-           "free_changes", "free_words", "kept_words", "marked", "not_in_sets",
-           "nothing_bought", "still_to_save"]
+__all__ = ["LEAST_SAVED", "apart_by_test", "caution_of", "cost_of", "current_kit", "faster_words",
+           "free_changes", "free_words", "grounds_in", "kept_words", "marked", "not_in_sets",
+           "nothing_bought", "rests_on_words", "spent_on_words", "still_to_save"]
 
 LEAST_SAVED: Final = 0.05
 """Seconds below which a saving is shown as none."""
+_UNTESTED: Final[Mapping[Grounds, str]] = {
+    "seller": "the seller's word alone: ask for a test, or test it yourself, before you pay",
+    "mass": "mass alone: what else it does, nobody tested"}
 
 
 def cost_of(item: Item) -> str:
@@ -86,6 +91,41 @@ def faster_words(choice: Choice, chosen: KitSet, current: str) -> str:
     saved = choice.owned.finish_time - chosen.finish_time
     return (f"{seconds(saved)} faster than {current} (ideal rides: {clock(chosen.finish_time)} "
             f"instead of {clock(choice.owned.finish_time)})")
+
+
+def grounds_in(catalogue: Catalogue, effects: Sequence[Effect]) -> dict[str, Grounds]:
+    """Say what the gain of each item rests on."""
+    known = {effect.item: effect for effect in effects}
+    return {item.name: grounds_of(item, known.get(item.name)) for item in catalogue.items}
+
+
+def rests_on_words(catalogue: Catalogue, effects: Sequence[Effect], items: Sequence[str],
+                   currency: str) -> str:
+    """Say which money among the items buys what nobody but its seller, or nobody, has tested.
+
+    Empty where there is none.
+    """
+    grounds = grounds_in(catalogue, effects)
+    return spent_on_words([(marked(catalogue[name]), catalogue[name].cost, grounds[name])
+                           for name in items if catalogue[name].cost > 0], currency)
+
+
+def spent_on_words(paid: Sequence[tuple[str, float, Grounds]], currency: str) -> str:
+    """Say the same of things by name, money and what their gain rests on."""
+    said = []
+    for on, words in _UNTESTED.items():
+        here = [(name, cost) for name, cost, grounds in paid if grounds == on]
+        if here:
+            names = listing(list(dict.fromkeys(name for name, _ in here)))
+            spent = money(sum(cost for _, cost in here), currency)
+            said.append(f"{spent} of it, for {names}, rests on {words}.")
+    return " ".join(said)
+
+
+def apart_by_test(grounds: Mapping[str, Grounds], first: Sequence[str],
+                  second: Sequence[str]) -> bool:
+    """Whether anything that only one of two kits has was tested by more than its seller."""
+    return any(grounds.get(name, "tested") == "tested" for name in {*first} ^ {*second})
 
 
 def nothing_bought(choice: Choice, chosen: KitSet, current: str) -> str:

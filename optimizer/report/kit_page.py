@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
 from optimizer.defaults import NINE_IN_TEN
+from optimizer.evidence import Grounds
 from optimizer.kit.compare import CAUSES
 from optimizer.report.along import Reading, kilometre_axis, posts, read_out
 from optimizer.report.current import (
     LEAST_SAVED,
+    apart_by_test,
     caution_of,
     cost_of,
     current_kit,
     faster_words,
     free_words,
+    grounds_in,
     not_in_sets,
     nothing_bought,
+    rests_on_words,
     still_to_save,
 )
 from optimizer.report.money import each_buys, last_money_words, slower_without
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
+from optimizer.report.uncertain import UNTESTED, clear_gain
 from optimizer.report.wind_cautions import bike_cautions
 from optimizer.report.words import (
     at_most,
@@ -81,7 +86,8 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
              if chosen.spend > 0 else
              _nothing_bought(decision, current_kit(job.catalogue, choice.owned)))
          + f" {_criterion(decision)}"),
-        *([free] if (free := free_words(job.catalogue, choice, chosen)) else []),
+        *filter(None, (rests_on_words(job.catalogue, job.effects, chosen.items, choice.currency),
+                       free_words(job.catalogue, choice, chosen))),
         _proof(job, decision), *_last_money(job, decision),
         "kitpace plan says how to ride it, and how often you could not hold that to the finish."]
 
@@ -205,13 +211,15 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
     """Set out sets of the frontier, with how they stand to the chosen one in the draws."""
     choice = decision.choice
     behind = {rival.kit.items: rival for rival in decision.rivals}
+    grounds = grounds_in(job.catalogue, job.effects)
     rows: list[tuple[str, ...]] = []
     had = [name for name in choice.owned.items if job.catalogue[name].owned]
     for kit in sets:
         rival = behind.get(kit.items)
         stands = ("chosen" if kit.items == decision.chosen.items else "" if rival is None else
                   cell_range(rival.behind[0], rival.behind[2])
-                  + ("" if rival.clear else " ≈"))
+                  + ("" if rival.clear and apart_by_test(
+                      grounds, kit.items, decision.chosen.items) else " ≈"))
         new = [named(job.catalogue[name]) for name in kit.items if name not in had]
         gone = [name for name in had if name not in kit.items]
         rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new) or "–",
@@ -237,7 +245,7 @@ def kit_page(job: Job, decision: KitDecision) -> str:
         Section("money", "Best kit at every price", [
             Folded(f"All {len(with_chosen(decision))} sets",
                    [frontier_table(job, decision, with_chosen(decision))])]),
-        Section("next", "What to buy next", [_purchase_chart(decision),
+        Section("next", "What to buy next", [_purchase_chart(job, decision),
                                              *([stage_table(decision, choice.currency)]
                                                if decision.stages else [])]),
     ]
@@ -251,11 +259,14 @@ def kit_page(job: Job, decision: KitDecision) -> str:
                   foot=_assumed(job.assumptions))
 
 
-def purchase_table(decision: KitDecision, currency: str, most: int = 40) -> Table:
+def purchase_table(job: Job, decision: KitDecision, most: int = 40) -> Table:
     """Single purchases, most seconds for the money first."""
-    return Table(("Next purchase", currency, "Saves", "90 % range", f"{currency} per s"),
+    currency = decision.choice.currency
+    return Table(("Next purchase", currency, "Saves", "90 % range", f"{currency} per s",
+                  "Clear gain"),
                  [(_bought(p), money(p.spend), cell_seconds(p.seconds),
-                   cell_range(p.low, p.high), f"{p.price_per_second:.1f}")
+                   cell_range(p.low, p.high), f"{p.price_per_second:.1f}",
+                   clear_gain(p.low, p.high, _grounds(job, p)))
                   for p in decision.purchases[:most]],
                  f"Alone, on top of your current kit{_changed(decision)}, as in the report of "
                  "kitpace plan; these gains do not add up")
@@ -272,17 +283,24 @@ def _bought(purchase: Purchase) -> str:
                     for name in purchase.items])
 
 
-def _purchase_chart(decision: KitDecision) -> Chart:
+def _grounds(job: Job, purchase: Purchase) -> Grounds:
+    """Say what the gain of things bought together rests on: the best that any of them has."""
+    grounds = grounds_in(job.catalogue, job.effects)
+    return min((grounds[name] for name in purchase.items), key=get_args(Grounds).index)
+
+
+def _purchase_chart(job: Job, decision: KitDecision) -> Chart:
     marks = [Mark(f"{_bought(p)}, {money(p.spend)}", p.seconds, p.low, p.high,
                   said=cell_range(p.low, p.high)) for p in decision.purchases]
     first = decision.purchases[0] if decision.purchases else None
     finding = "Nothing can be bought on its own." if first is None else (
         f"{_bought(first)} gives most for the money: {seconds_range(first.low, first.high)} "
-        f"for {money(first.spend, decision.choice.currency)}.")
+        f"for {money(first.spend, decision.choice.currency)}"
+        + (f" ({UNTESTED[on]})" if (on := _grounds(job, first)) in UNTESTED else "") + ".")
     return Chart("purchases", "What does one purchase save?",
                  lambda look: forest(look, marks, "seconds saved against the current kit"
                                      + _changed(decision)),
-                 purchase_table(decision, decision.choice.currency), finding,
+                 purchase_table(job, decision), finding,
                  note="Each purchase on its own, most seconds for the money on top; the line is "
                       "the 90 % range.")
 
@@ -350,14 +368,19 @@ def compare_lead(job: Job, result: Comparison) -> list[str]:
             f"ride takes {clock(fastest.plan.finish_time)} on the forecast day, for "
             f"{money(fastest.kit.spend, job.currency)}. All times here are of ideal rides; a card "
             "costs some seconds more, which `kitpace plan` says.")]
+    grounds = grounds_in(job.catalogue, job.effects)
+    kits = {run.name: run.kit.items for run in result.runs}
     for difference in result.differences:
         faster = difference.seconds >= 0
         low, high = ((difference.low, difference.high) if faster
                      else (-difference.high, -difference.low))
         chance = difference.chance if faster else 1.0 - difference.chance
         word = "faster" if faster else "slower"
-        verdict = (f"{word} on {days(chance)}" if chance >= _TOLD_APART else
-                   f"{word} on {days(chance)} only: not clearly different")
+        tested = apart_by_test(grounds, kits[difference.first], kits[difference.second])
+        verdict = (f"{word} on {days(chance)} only: not clearly different"
+                   if chance < _TOLD_APART else f"{word} on {days(chance)}" if tested else
+                   f"{word} on {days(chance)}, if sellers are right and what nobody tested does "
+                   "nothing: not clearly different")
         out.append(f"{difference.first} is {seconds(difference.seconds)} "
                    f"{word} than {difference.second}, 90 % range "
                    f"{seconds_range(low, high)}, {verdict}.")

@@ -10,16 +10,20 @@ from markupsafe import Markup
 from optimizer.kit.crosswind import OWN_WHEELS
 from optimizer.kit.rivals import equal_rival, likely_rival
 from optimizer.report.current import (
+    apart_by_test,
     caution_of,
     cost_of,
     current_kit,
     faster_words,
     free_words,
+    grounds_in,
     kept_words,
     nothing_bought,
+    rests_on_words,
 )
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
+from optimizer.report.uncertain import clear_gain
 from optimizer.report.words import cell_range, cell_seconds, clock, listing, money, seconds
 
 if TYPE_CHECKING:
@@ -58,12 +62,13 @@ def advice(result: Result) -> Markup:
         return Markup("{} {}").format(
             nothing_bought(choice, best, current), free)
     faster = faster_words(choice, best, current)
+    rests = rests_on_words(catalogue, result.job.effects, best.items, choice.currency)
     if best.spend == 0:
         return Markup("Buy nothing, but use {}: {}. {}").format(
             _in_short(result, new), faster, free)
     return Markup("Spend <strong>{}</strong> of {} on {}: {}. {}").format(
         money(best.spend), money(choice.budget, choice.currency), _in_short(result, new),
-        faster, free)
+        faster, " ".join(filter(None, (rests, free))))
 
 
 def last_money(result: Result) -> Markup:
@@ -116,8 +121,14 @@ def each_buys(choice: Choice, catalogue: Catalogue, chosen: KitSet, rival: Rival
 
 
 def clearly_different(result: Result) -> list[bool]:
-    """Whether the best kit and each one at a price differ clearly on the drawn days."""
-    clear = {rival.kit.items: rival.clear for rival in result.rivals}
+    """Whether the best kit and each one at a price differ clearly on the drawn days.
+
+    Never where all that one of them lacks rests on the seller's word, or on mass alone.
+    """
+    grounds = grounds_in(result.job.catalogue, result.job.effects)
+    best = result.choice.best.items
+    clear = {rival.kit.items: rival.clear and apart_by_test(grounds, best, rival.kit.items)
+             for rival in result.rivals}
     return [clear.get(kit.items, False) for kit in result.choice.frontier]
 
 
@@ -339,11 +350,11 @@ def items_worth(result: Result) -> Chart:
     chosen = set(result.choice.best.items)
     marks = [Mark(row.item, row.seconds, row.low, row.high, leads=row.item in chosen,
                   said=cell_range(row.low, row.high)) for row in rows]
-    clear = sum(row.low > 0 for row in rows)
-    first = max(rows, key=lambda row: row.low)
+    clear = sum(row.clear for row in rows)
+    first = max(rows, key=lambda row: (row.clear, row.low))
     finding = (f"{first.item} saves {seconds(first.low)} even at the low end of its range, more "
-               "than any other item does at its own; "
-               f"{clear} of {len(rows)} items are a clear gain." if clear else
+               f"than any other tested item does at its own; {clear} of {len(rows)} items "
+               f"{'is' if clear == 1 else 'are'} a clear gain." if clear else
                f"None of {len(rows)} items is a clear gain.")
     axis = "seconds saved, each item on its own"
     few = f"{axis}; the {_ON_PAPER} that save most" if len(marks) > _ON_PAPER else axis
@@ -361,9 +372,8 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
     for row in rows:
         item, effect = catalogue[row.item], effects.get(row.item)
         cells.append((row.item, item.place, cost_of(item), f"{row.seconds:.1f}".replace("-", "−"),
-                      cell_range(row.low, row.high) + (
-                          " (mass only)" if effect is None and item.mass else ""),
-                      _price_per_second(item, row), _verdict(row),
+                      cell_range(row.low, row.high),
+                      _price_per_second(item, row), clear_gain(row.low, row.high, row.grounds),
                       _evidence(effect), "yes" if row.item in chosen else "no"))
     return Table(("Item", "Place", f"Cost, {result.choice.currency}", "Saves, s",
                   "90 % range", f"{result.choice.currency} per s", "Clear gain",
@@ -374,18 +384,11 @@ def _items_table(result: Result, rows: list[ItemWorth]) -> Table:
 
 
 def _price_per_second(item: Item, row: ItemWorth) -> str:
-    if item.cost == 0 or row.seconds <= 0:
+    if item.cost == 0 or row.seconds <= 0 or row.grounds in ("mass", "none"):
         return "–"
     if row.low <= 0:
         return f"{item.cost / row.high:,.0f} or more" if row.high > 0 else "–"
     return f"{item.cost / row.high:,.0f} to {item.cost / row.low:,.0f}"
-
-
-def _verdict(row: ItemWorth) -> str:
-    """Whether the gain is clear; '≈' where it is not."""
-    if row.low > 0:
-        return "yes"
-    return "no: slower" if row.high < 0 else "≈"
 
 
 def _evidence(effect: Effect | None) -> str:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.defaults import NINE_IN_TEN
-from optimizer.report.current import LEAST_SAVED, caution_of
+from optimizer.report.current import LEAST_SAVED, caution_of, grounds_in, spent_on_words
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.spreadsheet import harmless
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, multiples, plot
@@ -69,7 +69,7 @@ def lead(found: SeasonKit) -> list[str]:
                  f"{against}.")
     else:
         first = "no money for kit, and sharing what there is saves nothing."
-    out = [f"{season.name}: {first}"]
+    out = [f"{season.name}: {first}", *filter(None, [_rests_on(found)])]
     if found.measure.of is None:
         use = "spend the money" if season.budget > 0 else "share it"
         small = (f", purchases worth under {seconds(season.least_gain)} each left aside"
@@ -84,6 +84,17 @@ def lead(found: SeasonKit) -> list[str]:
         out.append(f"If what is bought is sold at the end, {money(found.returned, season.currency)}"
                    f" come back: the season then costs {money(found.spend - found.returned)}.")
     return [*_over_limits(found), *out, *season.notes]
+
+
+def _rests_on(found: SeasonKit) -> str:
+    """Say which money buys what nobody but its seller, or nobody, has tested."""
+    season = found.season
+    grounds = [grounds_in(entry.job.catalogue, entry.job.effects) for entry in season.entries]
+    paid = [(pool.item, pool.price, next(here[pool.item] for here in grounds if pool.item in here))
+            for one in found.bought for pool in [season.pools[one.pool]]]
+    paid += [(f"{name} (hired)", _entry(found, ride).job.catalogue[name].hire_price or 0.0,
+              grounds[ride.entry][name]) for ride in found.rides for name in ride.hired]
+    return spent_on_words(paid, season.currency)
 
 
 def _out_of_reach(found: SeasonKit) -> list[str]:

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING, Final
 
 from optimizer.defaults import NINE_IN_TEN
 from optimizer.report.svg import Mark
 
-__all__ = ["CLEAR", "NINE_IN_TEN", "Mark", "amount", "amount_range", "between", "normal_mark",
-           "number_range", "plain", "shown_half", "sure"]
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
-CLEAR = 0.95  # chance of a gain from which it is told from none
+    from optimizer.evidence import Grounds
+
+__all__ = ["NINE_IN_TEN", "UNTESTED", "Mark", "amount", "amount_range", "between", "clear_gain",
+           "normal_mark", "number_range", "plain", "shown_half"]
+
+UNTESTED: Final[Mapping[Grounds, str]] = {
+    "seller": "rests on the seller alone", "mass": "not tested: mass only", "none": "not tested"}
+"""What is said in place of a clear gain that nobody tested."""
 
 
 def normal_mark(label: str, value: float, sd: float, *, leads: bool = False,
@@ -59,13 +67,16 @@ def number_range(low: float, high: float) -> str:
     return f"{plain(low, digits)} to {plain(high, digits)}"
 
 
-def sure(chance: float) -> str:
-    """Chance of a gain, in percent that do not pretend where it may as well be none."""
-    if chance >= CLEAR:
-        return "yes"
-    if chance <= 1 - CLEAR:
-        return "no: costs time"
-    return f"{math.floor(100 * chance)} % likely"
+def clear_gain(low: float, high: float, grounds: Grounds, between_them: str = "≈") -> str:
+    """Say whether an item is a clear gain by its 90 % range [s] and what that rests on.
+
+    `between_them` for a range that has zero in it.
+    """
+    if grounds in ("mass", "none"):  # what else it does, nobody knows
+        return UNTESTED[grounds]
+    if low > 0.0:
+        return UNTESTED.get(grounds, "yes")
+    return "no: costs time" if high < 0.0 else between_them
 
 
 def plain(value: float, digits: int) -> str:

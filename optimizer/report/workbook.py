@@ -99,7 +99,7 @@ def worth_sheet(valuation: Valuation) -> Sheet:
     """Give what each item is worth, in the order of the page, with 90 % ranges."""
     speed = f"{3.6 * valuation.speeds[1]:.0f}"
     headings = ["item", "saves_s_over_40km", "low_s", "high_s", f"saves_w_at_{speed}_kmh", "low_w",
-                "high_w", "chance_of_a_gain_percent", "evidence"]
+                "high_w", "chance_of_a_gain_percent", "evidence", "rests_on"]
     there = {row.item: row for row in valuation.on_course}
     if there:
         headings += ["on_course_s", "on_course_low_s", "on_course_high_s"]
@@ -108,7 +108,7 @@ def worth_sheet(valuation: Valuation) -> Sheet:
         row: list[object] = [worth.effect.item]
         for value, sd in ((worth.seconds, worth.seconds_sd), (worth.watts[1], worth.watts_sd[1])):
             row += [round(value + k * NINE_IN_TEN * sd, 2) for k in (0, -1, 1)]
-        row += [round(100 * worth.chance), worth.effect.basis]
+        row += [round(100 * worth.chance), worth.effect.basis, worth.effect.grounds]
         if (here := there.get(worth.effect.item)) is not None:
             row += [round(here.seconds, 2), round(here.low, 2), round(here.high, 2)]
         rows.append(row)

@@ -12,7 +12,16 @@ from optimizer.defaults import NINE_IN_TEN
 from optimizer.evidence.properties import Channel, force_of
 from optimizer.report.page import Chart, Folded, Points, Section, Table, render
 from optimizer.report.svg import forest
-from optimizer.report.uncertain import Mark, amount, between, normal_mark, number_range, plain, sure
+from optimizer.report.uncertain import (
+    UNTESTED,
+    Mark,
+    amount,
+    between,
+    clear_gain,
+    normal_mark,
+    number_range,
+    plain,
+)
 from optimizer.report.words import listing, money
 
 if TYPE_CHECKING:
@@ -73,7 +82,7 @@ def per_second(valuation: Valuation, worth: Worth) -> tuple[str, str]:
         return ("owned" if item.owned else "0"), "–"
     here = next((row for row in valuation.on_course if row.item == item.name), None)
     price = money(item.cost) + (" to hire" if item.hired else "")
-    if here is None or here.high <= 0:
+    if here is None or here.high <= 0 or here.grounds in ("mass", "none"):
         return price, "–"
     if here.low <= 0:
         return price, f"{item.cost / here.high:,.0f} or more"
@@ -82,12 +91,13 @@ def per_second(valuation: Valuation, worth: Worth) -> tuple[str, str]:
 
 def gain(valuation: Valuation, worth: Worth) -> str:
     """Whether an item saves time at all: on the course where there is one, else on the flat."""
+    grounds = worth.effect.grounds
     for row in valuation.on_course:
         if row.item == worth.effect.item:
-            if row.low > 0:
-                return "yes"
-            return "no: costs time" if row.high < 0 else "≈"
-    return sure(worth.chance)
+            return clear_gain(row.low, row.high, grounds)
+    half = NINE_IN_TEN * worth.seconds_sd
+    return clear_gain(worth.seconds - half, worth.seconds + half, grounds,
+                      f"{math.floor(100 * worth.chance)} % likely")
 
 
 def worth_page(valuation: Valuation) -> str:
@@ -116,7 +126,9 @@ def lead(valuation: Valuation) -> list[str]:
     first = (f"{_number(len(worths), 'item')} from {_number(count, 'figure')}, for "
              f"{valuation.rider} at {here.speed * 3.6:.1f} km/h ({here.power_at(here.speed):.0f} "
              f"W{', critical power' * valuation.at_critical_power}) on a flat road without wind.")
-    open_end = "" if gain(valuation, best) == "yes" else ", which may be none"
+    said = gain(valuation, best)
+    open_end = ("" if said == "yes" else f", which {said}" if said == UNTESTED["seller"] else
+                f" ({said})" if said in UNTESTED.values() else ", which may be none")
     there = next((row for row in valuation.on_course if row.item == best.effect.item), None)
     won = (f"{between(best.seconds, best.seconds_sd)} s over 40 km" if there is None
            else f"{number_range(there.low, there.high)} s on {valuation.course}")
@@ -145,7 +157,7 @@ def _items_worth(valuation: Valuation) -> list[Part]:
                       here[mark.label].high, leads=True) for mark in marks]
         question = f"How many seconds does each save on {valuation.course}?"
     marks = [replace(mark, said=f"{number_range(mark.low, mark.high)} s") for mark in marks]
-    clear = sum(mark.low > 0 for mark in marks)
+    clear = sum(gain(valuation, worth) == "yes" for worth in worths)
     finding = (f"The surest gain is {marks[0].label}, {marks[0].said}; {clear} of {len(marks)} "
                f"{'is' if clear == 1 else 'are'} a clear gain." if clear else
                "None of them is a clear gain." if marks else "")

@@ -56,6 +56,20 @@ def test_a_coachs_table_is_ranked_with_its_doubt(coach):
     assert "one source only: club" in page
 
 
+def test_a_sellers_leaflet_is_no_clear_gain(tmp_path):
+    table = tmp_path / "leaflets.csv"
+    table.write_text(HEAD + "Coating;saves 12 W @ 45 km/h;tunnel without rider;;seller;;2 W;leaflet"
+                     ";;\nCover;saves 14 g @ 45 km/h;tunnel with rider;;independent;4;2 g;club;;\n"
+                     "Light seat;-300 g mass;field;;independent;;;scale;;\n")
+    output = " ".join(run("worth", table, "--speed", "45").split())
+    assert "The surest gain is Cover" in output
+    assert "1 of 3 is a clear gain" in output
+    assert "not tested: mass only" in output
+    page = table.with_name("leaflets-worth.html").read_text()
+    assert "rests on the seller alone" in page
+    assert "1 of 3 is a clear gain" in page
+
+
 def test_each_rider_gets_figures_of_their_own(coach, tmp_path):
     quick, slow = (run("worth", coach, "--speed", speed, "--out", tmp_path / "a.html")
                    for speed in ("28 mph", 30))

@@ -14,8 +14,9 @@ HERE = Reference.of(drag_area=0.25, mass=78.0, rolling_resistance=0.0038, effici
 SPEEDS = (11.0, 12.5, 14.0)
 
 
-def worths(*figures, reference=HERE):
-    data = [Datum(f"item {k}", read_figure(text), "tunnel with rider", measured_by="independent",
+def worths(*figures, reference=HERE, sellers=()):
+    data = [Datum(f"item {k}", read_figure(text), "tunnel with rider",
+                  measured_by="seller" if k in sellers else "independent",
                   air_density=1.18, uncertainty=None, source="a")
             for k, text in enumerate(figures)]
     return rank(pool_items(data, reference), reference, SPEEDS)
@@ -40,6 +41,14 @@ def test_most_seconds_come_first_and_costs_last():
     assert [worth.effect.item for worth in found] == ["item 2", "item 0", "item 1"]
     assert found[-1].seconds < 0
     assert found[-1].chance < 0.5
+
+
+def test_what_only_its_seller_says_is_no_clear_gain_and_does_not_lead():
+    first, second = worths("saves 40 W @ 45 km/h", "saves 12 W @ 45 km/h", sellers=(0,))
+    assert (first.effect.item, second.effect.item) == ("item 1", "item 0")
+    assert first.clear
+    assert not second.clear
+    assert second.seconds > first.seconds
 
 
 def test_a_change_of_everything_adds_up():

@@ -248,6 +248,21 @@ def test_what_it_rests_on_is_counted_by_kind():
     assert found.basis == "2 x tunnel with rider, field by a seller"
 
 
+@pytest.mark.parametrize(("who", "grounds"), [
+    (("seller",), "seller"), (("seller", "seller"), "seller"), (("seller", "estimate"), "seller"),
+    (("seller", "independent"), "tested"), (("",), "tested"), (("seller", ""), "tested")])
+def test_a_gain_rests_on_more_than_its_seller_where_somebody_else_tested_it(who, grounds):
+    found = effect(*(datum(-0.004, source=str(k), measured_by=by) for k, by in enumerate(who)))
+    assert found.grounds == grounds
+
+
+def test_who_weighs_an_item_tests_nothing_else_of_it():
+    heavy = datum(0.0, figure=read_figure("+120 g mass"), uncertainty=None, source="b")
+    assert effect(heavy).grounds == "mass"
+    assert effect(heavy, datum(-0.004, measured_by="seller")).grounds == "seller"
+    assert effect(heavy, datum(-0.004)).grounds == "tested"
+
+
 def test_nameless_sources_are_told_apart_by_kind():
     found = effect(datum(-0.004, source=""), datum(-0.0041, source=""))
     assert any(words == "one source only: unnamed tunnel with rider" for words in found.warnings)

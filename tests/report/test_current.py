@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from optimizer.evidence import Effect
 from optimizer.kit import Catalogue, Choice, Item, KitSet
 from optimizer.physics import Setup
 from optimizer.report.current import (
+    apart_by_test,
     current_kit,
     faster_words,
     free_words,
+    grounds_in,
     not_in_sets,
     nothing_bought,
+    rests_on_words,
 )
 
 CATALOGUE = Catalogue((Item("wheel", "wheels", 0.0, owned=True), Item("low bar", "position", 0.0),
@@ -77,3 +81,23 @@ def test_nothing_is_bought_for_a_reason_that_is_true():
         "Buy nothing: for 500 EUR no purchase saves the 0.5 s that each has to.")
     assert nothing_bought(replace(best, budget=0.0), owned, "your current kit").startswith(
         "No money for kit")
+
+
+SOLD = Catalogue((Item("coating", "frame", 300.0), Item("light wheels", "wheels", 850.0, mass=-0.4),
+                  Item("helmet", "helmet", 200.0), Item("paint", "fork", 0.0, mass=-0.1)))
+SAID = (Effect("coating", data=1, grounds="seller"), Effect("helmet", data=2))
+
+
+def test_money_for_what_nobody_but_its_seller_tested_is_said():
+    everything = ("coating", "light wheels", "helmet", "paint")
+    assert rests_on_words(SOLD, SAID, everything, "EUR") == (
+        "300 EUR of it, for coating, rests on the seller's word alone: ask for a test, or test it "
+        "yourself, before you pay. 850 EUR of it, for light wheels, rests on mass alone: what else "
+        "it does, nobody tested.")
+    assert rests_on_words(SOLD, SAID, ("helmet", "paint"), "EUR") == ""
+
+
+def test_kits_that_only_a_leaflet_sets_apart_are_not_clearly_different():
+    grounds = grounds_in(SOLD, SAID)
+    assert not apart_by_test(grounds, ("coating", "helmet"), ("helmet", "paint"))
+    assert apart_by_test(grounds, ("coating", "helmet"), ("coating",))

@@ -8,11 +8,11 @@ from optimizer.report.uncertain import (
     amount,
     amount_range,
     between,
+    clear_gain,
     normal_mark,
     number_range,
     plain,
     shown_half,
-    sure,
 )
 
 
@@ -45,11 +45,14 @@ def test_ranges():
     assert plain(-0.4, 0) == "0"
 
 
-def test_what_cannot_be_told_has_its_own_sign():
-    assert sure(0.99) == "yes"
-    assert sure(0.01).startswith("no")
-    assert sure(0.949) == "94 % likely"  # never rounded up to what counts as told
-    assert sure(0.5) == "50 % likely"
+@pytest.mark.parametrize(("low", "high", "grounds", "said"), [
+    (0.1, 9.0, "tested", "yes"), (-0.1, 9.0, "tested", "≈"),
+    (-9.0, -0.1, "tested", "no: costs time"),
+    (0.1, 9.0, "seller", "rests on the seller alone"), (-0.1, 9.0, "seller", "≈"),
+    (0.6, 0.6, "mass", "not tested: mass only"), (-0.6, -0.6, "mass", "not tested: mass only"),
+    (0.0, 0.0, "none", "not tested")])
+def test_a_clear_gain_is_one_that_somebody_tested(low, high, grounds, said):
+    assert clear_gain(low, high, grounds) == said
 
 
 def test_a_mark_by_its_standard_deviation():
