@@ -13,6 +13,7 @@ import io
 import math
 import re
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ __all__ = ["LiteralRide", "follow"]
 STEP = 0.25  # s
 FELT = 60.0  # m behind and ahead
 STEEP = 0.015
+LONG = 300.0  # m, shorter than which a climb or descent is flat road, and a flat between two alike
 
 
 @dataclass(frozen=True)
@@ -47,8 +49,10 @@ class _Road:
         height = np.concatenate([[0.0], np.cumsum(np.array(m["step_m"]) * np.array(m["grade"]))])
         middle = 0.5 * (np.array(self.nodes[1:]) + np.array(self.nodes[:-1]))
         low, high = np.maximum(middle - FELT, 0.0), np.minimum(middle + FELT, self.nodes[-1])
-        self.felt = ((np.interp(high, self.nodes, height) - np.interp(low, self.nodes, height))
-                     / (high - low)).tolist()
+        felt = (np.interp(high, self.nodes, height) - np.interp(low, self.nodes, height)) / (
+            high - low)
+        self.way = self._held(["climb" if g > STEEP else "descent" if g < -STEEP else "flat"
+                               for g in felt])
         self.grade, self.head, self.cross = m["grade"], m["headwind_mps"], m["crosswind_mps"]
         self.density, self.crr = m["air_density"], m["crr"]
         top = [0.5 * (60.0 if v is None else v) ** 2 for v in m["speed_limit_mps"]]
@@ -56,6 +60,27 @@ class _Road:
         self.area = m["cda_fine_m2"]
         self.mass, self.inertia = m["mass_kg"], m["effective_mass_kg"]
         self.bearing = (m["bearing_n"], m["bearing_n_per_mps"])
+
+    def _spells(self, way: list[str]) -> list[list[int]]:
+        """Steps of each stretch of one kind."""
+        return [[k for k, _ in steps] for _, steps in groupby(enumerate(way), lambda one: one[1])]
+
+    def _held(self, way: list[str]) -> list[str]:
+        """Kinds of road without what is too short to change the power for."""
+        def short(steps: list[int]) -> bool:
+            return self.nodes[steps[-1] + 1] - self.nodes[steps[0]] < LONG
+
+        for steps in self._spells(way):
+            if way[steps[0]] != "flat" and short(steps):
+                for k in steps:
+                    way[k] = "flat"
+        for steps in self._spells(way):
+            before, after = steps[0] - 1, steps[-1] + 1
+            if (way[steps[0]] == "flat" and short(steps) and before >= 0 and after < len(way)
+                    and way[before] == way[after]):
+                for k in steps:
+                    way[k] = way[after]
+        return way
 
     def resistance(self, k: int, speed: float, row: int) -> float:
         along = speed + self.head[k]
@@ -111,8 +136,8 @@ def follow(card: str, document: dict[str, Any]) -> LiteralRide:
         while spell + 1 < len(positions) and place >= positions[spell + 1][0] - 1e-6:
             spell += 1
         row, which = rows[line], positions[spell][1]
-        steep = road.felt[k]
-        figure = (row["climb_w"] if steep > STEEP else row["descent_w"] if steep < -STEEP else "")
+        kind = road.way[k]
+        figure = "" if kind == "flat" else row[f"{kind}_w"]
         power = min(float(figure or row["power_w"]), never)
         speed = math.sqrt(2 * energy)
         if speed >= coast:

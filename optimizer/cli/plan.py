@@ -210,7 +210,7 @@ def _warn(cautions: Sequence[str]) -> None:
 
 def _card_words(result: Result) -> str:
     """Say what the card is, and what it costs against the ideal ride."""
-    from optimizer.report.card import powers_of
+    from optimizer.report.card import changes_words, powers_of
     from optimizer.report.words import seconds
 
     card = result.rideable
@@ -222,7 +222,7 @@ def _card_words(result: Result) -> str:
     lines = len(card.lines)
     laps = f" for each of {card.laps.count} laps" if card.laps is not None else ""
     said = f"one line, {powers_of(card.lines[0])}," if lines == 1 else f"{lines} lines"
-    return f"The card has {said}{laps} and is {costs}."
+    return f"The card has {said}{laps} and is {costs}.{changes_words(card)}"
 
 
 def _splits(result: Result) -> None:

@@ -118,7 +118,7 @@ class Block:
     place : name of the mark or turn where it starts, empty where there is none
     comes : what the road does here, in words
     climb, descent : W on climbs of more than 1.5 % and on descents of more than that, felt over
-        120 m; None where `power` is for all of the block
+        120 m, for 300 m or more; None where `power` is for all of the block
     mean : W, what is ridden on average while pedalling freely
     position : in which most of it is ridden
     line : number of the line on the card, from 0; each lap rides the same lines

@@ -13,13 +13,15 @@ if TYPE_CHECKING:
     from optimizer.course import Course, Mark
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["CLIMB", "DESCENT", "climbs_and_descents", "recognisable_places", "what_comes"]
+__all__ = ["CLIMB", "DESCENT", "climbs_and_descents", "felt_slope", "recognisable_places",
+           "what_comes"]
 
 CLIMB: Final = 0.015
 DESCENT: Final = -0.015
 """Grades, felt over 120 m, from which a rider says that the road climbs or descends."""
 
 _FEEL: Final = 60.0  # m behind and ahead
+_SPELL: Final = 300.0  # m, some 30 s, shorter than which no power is worth changing
 _BEND: Final = 0.012  # change of grade that a rider feels
 _WINDOW: Final = 250.0  # m, over which a change of grade is felt
 _APART: Final = 150.0  # m, places closer than this count as one
@@ -31,7 +33,10 @@ _SLOPE: Final = 0.01  # mean grade from which rolling road goes uphill or downhi
 
 
 def climbs_and_descents(problem: PacingProblem) -> NDArray[np.int64]:
-    """Say where the road climbs and descends, felt over 120 m.
+    """Say where the road climbs and descends, felt over 120 m, for 300 m or more.
+
+    Climbs and descents that are shorter count as flat, and a flat shorter than that between two of
+    one kind as theirs: nobody changes the power every few seconds.
 
     Parameters
     ----------
@@ -41,12 +46,39 @@ def climbs_and_descents(problem: PacingProblem) -> NDArray[np.int64]:
     -------
     (n,) 1 where the road climbs, -1 where it descends, 0 where it is about flat
     """
+    way, nodes = felt_slope(problem), problem.distance
+    for begin, end in _short(way, nodes):
+        if way[begin]:
+            way[begin:end] = 0
+    for begin, end in _short(way, nodes):
+        if way[begin] == 0 and begin > 0 and end < len(way) and way[begin - 1] == way[end]:
+            way[begin:end] = way[end]
+    return way
+
+
+def felt_slope(problem: PacingProblem) -> NDArray[np.int64]:
+    """Say where the road climbs and descends, felt over 120 m, however short that is.
+
+    Parameters
+    ----------
+    problem : n steps
+
+    Returns
+    -------
+    (n,) as `climbs_and_descents`
+    """
     nodes = problem.distance
     height = np.concatenate([[0.0], np.cumsum(problem.grade * problem.step)])
     middle = 0.5 * (nodes[:-1] + nodes[1:])
     low, high = np.maximum(middle - _FEEL, 0.0), np.minimum(middle + _FEEL, nodes[-1])
     felt = (np.interp(high, nodes, height) - np.interp(low, nodes, height)) / (high - low)
     return np.asarray((felt > CLIMB).astype(np.int64) - (felt < DESCENT))
+
+
+def _short(way: NDArray[np.int64], nodes: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """First and last node of each spell of one kind that is too short to change the power for."""
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(way)) + 1, [len(way)]])
+    return [(int(a), int(b)) for a, b in pairwise(edges) if nodes[b] - nodes[a] < _SPELL]
 
 
 def recognisable_places(course: Course) -> tuple[Mark, ...]:
@@ -117,7 +149,7 @@ def what_comes(problem: PacingProblem, begin: int, end: int) -> str:
     words for the card
     """
     step, grade = problem.step[begin:end], problem.grade[begin:end]
-    way = climbs_and_descents(problem)[begin:end]
+    way = felt_slope(problem)[begin:end]
     if one := _plainly(way, step, grade):
         return one
     at = _turning(way, step)

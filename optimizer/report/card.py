@@ -19,7 +19,7 @@ from optimizer.course import Mark
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.pacing.positions import HANDS_OFF_BRAKES, braking_steps
-from optimizer.pacing.terrain import climbs_and_descents
+from optimizer.pacing.terrain import felt_slope
 from optimizer.report.cautions import card_cautions
 from optimizer.report.fit_course import course_fit
 from optimizer.report.held import fork_line, fork_rule, risk_rule
@@ -32,12 +32,12 @@ from optimizer.report.words import clock, kilometres, listing, watts
 if TYPE_CHECKING:
     from optimizer.course import Course
     from optimizer.job import Result
-    from optimizer.pacing import Block
+    from optimizer.pacing import Block, RideablePlan
 
 __all__ = ["LINE_HEADINGS", "card_csv", "card_fit", "card_fragment", "card_gpx", "card_lines",
-           "card_page", "card_places", "card_rules", "card_text", "coasting_words", "day_words",
-           "even_marks", "figures", "line_cells", "position_reason", "position_words", "powers_of",
-           "ridden_on", "start_words", "write_card"]
+           "card_page", "card_places", "card_rules", "card_text", "changes_words",
+           "coasting_words", "day_words", "even_marks", "figures", "line_cells", "position_reason",
+           "position_words", "powers_of", "ridden_on", "start_words", "write_card"]
 
 LINE_HEADINGS = ("What comes", "From", "km", "Power")
 """Of the columns that `line_cells` fills."""
@@ -162,6 +162,13 @@ def day_words(result: Result) -> str:
     return f"{wind[:1].upper()}{wind[1:]}{start}"
 
 
+def changes_words(card: RideablePlan) -> str:
+    """Say how often a card with figures for climbs and descents changes the power; else empty."""
+    if all(block.climb is None and block.descent is None for block in card.blocks):
+        return ""
+    return f" It changes the power {np.count_nonzero(np.diff(card.asked))} times on the way."
+
+
 def start_words(result: Result, block: Block) -> str:
     """Say where a line begins: its mark or turn, else the kilometres still to go, or of its lap."""
     laps = result.rideable.laps
@@ -204,7 +211,7 @@ def _riding_rules(result: Result) -> list[str]:
         rules.append("One power all the way: more lines would save next to nothing.")
     if any(block.climb is not None or block.descent is not None for block in ridden.blocks):
         rules.append("Climb or descent: the road plainly rises or falls (1.5 m or more in "
-                     "100 m) for over 100 m; if you cannot tell, it is flat.")
+                     "100 m) for 300 m or more. What is shorter counts as flat.")
     fast = 3.6 * ridden.pedalling_speed
     if 3.6 * float(np.max(ridden.speed)) > _NEAR * fast:
         rules.append(f"Coast above {fast:.0f} km/h.")
@@ -245,7 +252,7 @@ def position_reason(result: Result, start: float, end: float, name: str) -> tupl
     Both are empty where the road does not tell the reason.
     """
     plan = result.plan
-    limit, way = plan.problem.speed_limit[1:], climbs_and_descents(plan.problem)
+    limit, way = plan.problem.speed_limit[1:], felt_slope(plan.problem)
     middle = 0.5 * (plan.distance[1:] + plan.distance[:-1])
     inside = (middle > start) & (middle < end)
     # A limit at the pedalling speed is where coasting begins, which takes no brakes.
@@ -373,10 +380,10 @@ def _clock(result: Result, distance: float) -> float:
 def card_csv(result: Result) -> str:
     """Give the card as CSV, a row a block in the order of the road: enough to ride it literally.
 
-    `climb_w` and `descent_w` are for road steeper than 1.5 %, felt over 120 m; where they are
-    empty `power_w` is for all of the block. `position` says where it changes inside of it. Where
-    there is one decision on the way, `to_fork_w` is ridden up to `fork_km` in place of `power_w`,
-    and after it the column of the day.
+    `climb_w` and `descent_w` are for road steeper than 1.5 %, felt over 120 m, for 300 m or more;
+    where they are empty `power_w` is for all of the block. `position` says where it changes inside
+    of it. Where there is one decision on the way, `to_fork_w` is ridden up to `fork_km` in place of
+    `power_w`, and after it the column of the day.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")

@@ -15,6 +15,7 @@ from optimizer.report.card import (
     LINE_HEADINGS,
     card_csv,
     card_fragment,
+    changes_words,
     coasting_words,
     figures,
     line_cells,
@@ -176,7 +177,7 @@ def _manner(result: Result) -> Markup:
     else:
         start = Markup("At {}.").format(listing([
             f"{watts(power)} {_WHERE[words]}" for words, power in figures(hardest)]))
-    return Markup("{}{}{}").format(start, price, held_back)
+    return Markup("{}{}{}{}").format(start, price, changes_words(result.rideable), held_back)
 
 
 def _from(block: Block) -> str:

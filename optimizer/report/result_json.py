@@ -50,7 +50,7 @@ Since 3, `uncertainty` and `uncertainty_s` of a sensitivity, `warnings` of the c
 of a corner were `doubt`, `doubt_seconds`, `doubts` and `dead_turn`.
 
 Since 2, a block of `rideable` holds the power that is ridden in it, with `climb_w` and `descent_w`
-of its own where the road rolls (steeper than 1.5 %, felt over 120 m), and `power_w` of `rideable`
+of its own where the road rolls (steeper than 1.5 %, for 300 m or more), and `power_w` of `rideable`
 is what is put in while `asked_w` is what the card asks for; the list `hills` is gone.
 
 Units stand in the names: `_m` metres, `_s` seconds, `_mps` metres per second, `_w` watts, `_j`

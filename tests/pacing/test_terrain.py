@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.course import Corner, Course, Mark
 from optimizer.pacing import recognisable_places
-from optimizer.pacing.terrain import climbs_and_descents, what_comes
+from optimizer.pacing.terrain import climbs_and_descents, felt_slope, what_comes
 from tests.published.uniform_course import stretches
 
 BIKE = {"mass": 82.0, "area": 0.26, "rolling": 0.004, "efficiency": 0.976, "power": 270.0,
@@ -85,11 +85,29 @@ def test_what_comes(grades, length, words):
     assert what_comes(problem, 0, problem.steps) == words
 
 
+def sloped(grade):
+    """A flat kilometre's problem with other grades, in steps of 10 m."""
+    problem = stretches([10.0 * len(grade)], step=10.0, grades=[0.0], start_speed=8.0,
+                        w_prime=15e3, **BIKE)
+    return replace(problem, grade=grade)
+
+
 def test_climbs_are_felt_over_120_metres():
     grade = np.zeros(100)
     grade[20:22], grade[60:75] = 0.08, -0.03  # 20 m of ramp is no climb, 150 m are a descent
-    problem = stretches([1000.0], step=10.0, grades=[0.0], start_speed=8.0, w_prime=15e3, **BIKE)
-    way = climbs_and_descents(replace(problem, grade=grade))
+    way = felt_slope(sloped(grade))
     assert not np.any(way > 0)
     assert np.all(way[60:75] == -1)
     assert np.all(way[:50] == 0)
+
+
+def test_power_changes_only_for_climbs_and_descents_of_300_metres():
+    grade = np.zeros(300)
+    grade[20:35] = 0.05  # a rise of 150 m
+    grade[80:120], grade[135:180] = 0.05, 0.04  # two climbs with 150 m of flat between
+    grade[220:270] = -0.05
+    way = climbs_and_descents(sloped(grade))
+    assert np.flatnonzero(np.diff(way)).tolist() == pytest.approx([79, 179, 219, 269], abs=5)
+    assert way[100] == way[127] == way[160] == 1
+    assert way[240] == -1
+    assert np.all(way[:60] == 0)
