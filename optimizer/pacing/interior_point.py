@@ -238,17 +238,20 @@ def interior_point(program: ConvexProgram,
     guess = way.guess
     d = way.linearised(at)
     best: tuple[float, Solution] | None = None
-    iterations, residual, patience = 0, np.inf, _PATIENCE if for_bound else 1
+    iterations, patience = 0, _PATIENCE if for_bound else 1
+
+    def violation() -> float:
+        off = at.of_rows(way.off)
+        return float(np.max(np.maximum(off.max(axis=1), -off.min(axis=1)) / sizes))
 
     def ended(*, converged: bool) -> Solution:
         end = at.copy()
-        return Solution(end.x, end.y, end.s, end.effort_y, iterations, converged, residual, gap,
+        return Solution(end.x, end.y, end.s, end.effort_y, iterations, converged, violation(), gap,
                         tuple(passed.found))
 
     while True:
         time, gap = float(program.pace_cost @ at.x.pace), at.gap
-        off = at.of_rows(way.off)
-        residual = float(np.max(np.maximum(off.max(axis=1), -off.min(axis=1)) / sizes))
+        residual = violation() if gap < _PASSED[0][0] * time else np.inf  # far away nobody asks
         passed.look(at, gap / time, residual, first=iterations == 0)
         if gap < tolerance * time and residual < _ROW_TOLERANCE:
             loss = _bound_loss(program, at.x, gradient(program, d, at.y, at.effort_y))
@@ -273,7 +276,7 @@ def interior_point(program: ConvexProgram,
             d = way.linearised(at)
             continue
         further.clear()
-        way.go(at, d, (ahead, ahead_dual), _BEHIND * tolerance * time)
+        way.go(at, d, gap, (ahead, ahead_dual), _BEHIND * tolerance * time)
         d = way.linearised(at)
     return ended(converged=False) if best is None else best[1]
 
@@ -292,7 +295,7 @@ class _Passed:
     def look(self, at: Iterate, gap: float, residual: float, *, first: bool) -> None:
         """Keep an iterate if it is the one."""
         for k, (near, violated) in enumerate(_PASSED):
-            if self._open[k] and gap < near and residual < violated:
+            if self._open[k] and gap < near and residual <= violated:
                 self._open[k] = False
                 if not first:
                     self.found[k] = at.copy()
@@ -333,8 +336,9 @@ class _Way:
     def towards(self, d: Slopes, at: Iterate, out: Iterate) -> None:
         """Direction that takes y s down by s times what `out.dual` has, and the rows to slacks."""
         y = np.multiply(self.weight, self.off, out=self._room[:len(at.dual)])
+        target = out.dual
         y += at.dual
-        y -= out.dual
+        y -= target
         x = self.newton.solve(gradient(self.program, d, at.of_rows(y), at.effort_y))
         effort = spared = 0.0
         if self._border is not None:
@@ -344,35 +348,32 @@ class _Way:
             x = Point(*(own + effort * other for own, other in zip(x, base, strict=True)))
         for own, found in zip(out.x, x, strict=True):
             np.negative(found, out=own)
-        times(self.program, d, out.x, out.s)
         s = out.slack
-        s += self.off
-        np.negative(s, out=s)
+        times(self.program, d, x, out.s)
+        s -= self.off
         if self._border is not None:
             s[-1] = -spared - effort / self.weight[-1]
-        out.dual[:] += np.multiply(self.weight, s, out=y)
-        np.negative(out.dual, out=out.dual)
+        target += np.multiply(self.weight, s, out=y)
+        np.negative(target, out=target)
         if self._border is not None:
-            out.dual[-1] = effort
+            target[-1] = effort
 
-    def go(self, at: Iterate, d: Slopes, ahead: tuple[float, float], least: float) -> None:
+    def go(self, at: Iterate, d: Slopes, gap: float, ahead: tuple[float, float],
+           least: float) -> None:
         """Correct the guess, whose steps go `ahead`, and move there; Σ s y is aimed no lower."""
         guess, move = self.guess, self.move
-        gap = at.gap
         by, low, high = _CENTRING
-        sigma = min(max((_gap_after(at, guess, *ahead) / gap) ** by, low), high)
+        sigma = min(max((_gap_after(at, guess, gap, *ahead) / gap) ** by, low), high)
         # Rows that still err need room: complementarity must not run ahead of them.
         aim = max(sigma * gap, least) / len(at.dual)
-        np.multiply(guess.slack, guess.dual, out=move.dual)
-        move.dual[:] -= aim
-        move.dual[:] /= at.slack
-        move.dual[:] += at.dual
+        target = np.multiply(guess.slack, guess.dual, out=move.dual)
+        target -= aim
+        target /= at.slack
+        target += at.dual
         self.towards(d, at, move)
         primal, dual = self.weighted(at, ahead[0] * ahead[1])
-        move.primal[:] *= min(_TO_BOUNDARY * primal, 1.0)
-        at.primal[:] += move.primal
-        move.dual[:] *= min(_TO_BOUNDARY * dual, 1.0)
-        at.dual[:] += move.dual
+        _add_part(at.primal, move.primal, min(_TO_BOUNDARY * primal, 1.0))
+        _add_part(at.dual, move.dual, min(_TO_BOUNDARY * dual, 1.0))
 
     def lengths(self, at: Iterate, d: Iterate) -> list[float]:
         """How far a direction may be gone, primal and dual, before something is negative."""
@@ -440,9 +441,16 @@ def _longest(rate: NDArray[np.float64]) -> float:
     return -1.0 / fastest if fastest < 0 else np.inf
 
 
-def _gap_after(at: Iterate, d: Iterate, primal: float, dual: float) -> float:
-    """Complementarity Σ s y after a step along d."""
-    return at.gap + dual * _inner(at.slack, d.dual) + primal * _inner(d.slack, at.dual) + (
+def _add_part(to: NDArray[np.float64], move: NDArray[np.float64], share: float) -> None:
+    """Move in place by a share of `move`, which is written over."""
+    move *= share
+    to += move
+
+
+def _gap_after(at: Iterate, d: Iterate, gap: float, primal: float, dual: float) -> float:
+    """Complementarity Σ s y after a step along a guess d, all of which takes it to Σ ds dy."""
+    by_dual = _inner(at.slack, d.dual)
+    return gap + dual * by_dual - primal * (gap + by_dual) + (
         primal * dual * _inner(d.slack, d.dual))
 
 

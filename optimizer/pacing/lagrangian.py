@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["SLOWEST_START", "Point", "Slopes", "gradient", "linearised", "row_values", "times",
            "transposed"]
 
+_NONE: Final = np.zeros(1)  # slopes of an effort row that is not there
+
 SLOWEST_START: Final = 1e-3  # m/s, that slopes take a standing start for; its energy is fixed
 
 
@@ -36,7 +38,7 @@ class Point(NamedTuple):
 
 @dataclass(frozen=True)
 class Slopes:
-    """First and second derivatives of the rows at a point, (n,) each."""
+    """First and second derivatives of the rows at a point, (n,) each; of no effort row, (1,)."""
 
     rows: tuple[Terms, ...]  # Jacobian: each row's unknowns with their coefficients
     drag_curvature: NDArray[np.float64]  # F''/4
@@ -75,7 +77,7 @@ def _values(program: ConvexProgram, point: Point, drag: NDArray[np.float64],
     unknowns = _unknowns(point)
     for value, row in zip(out, program.rows, strict=True):
         if row.nonlinear is None:
-            value[:] = -row.right
+            np.negative(row.right, out=value)
         else:
             np.subtract(nonlinear[row.nonlinear], row.right, out=value)
         add_terms(value, row.terms, unknowns)
@@ -114,8 +116,7 @@ def linearised(program: ConvexProgram, point: Point, out: NDArray[np.float64] | 
     pace0, pace1 = -pace / v0, -pace / v1
     half = 0.5 * drag1
     bent = {"drag": (half, half), "pace": (pace0, pace1)}
-    none = np.broadcast_to(0.0, z.shape)
-    effort = program.effort_slopes(f, z) if program.has_effort else (none, none, none)
+    effort = program.effort_slopes(f, z) if program.has_effort else (_NONE, _NONE, _NONE)
     return values, Slopes(
         rows=tuple(row.terms if row.nonlinear is None else _bent(row.terms, *bent[row.nonlinear])
                    for row in program.rows),
@@ -149,9 +150,9 @@ def times(program: ConvexProgram, d: Slopes, step: Point,
     unknowns = _unknowns(step)
     if out is None:
         out = np.empty((len(d.rows), program.problem.steps))
-    out[:] = 0.0
-    for value, terms in zip(out, d.rows, strict=True):
-        add_terms(value, terms, unknowns)
+    for value, ((column, c), *others) in zip(out, d.rows, strict=True):
+        np.multiply(c, unknowns[column], out=value)
+        add_terms(value, others, unknowns)
     return out
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -26,8 +26,10 @@ __all__ = ["E0", "E1", "W0", "W1", "F", "Nonlinear", "Row", "Terms", "Z", "add_t
 F, Z, E0, E1, W0, W1 = range(6)
 """Unknowns of a step: crank work f, pace z, energy and reserve at its start and at its end."""
 
-Terms = tuple[tuple[int, "float | NDArray[np.float64]"], ...]
-"""Unknowns with their coefficients, a number or (n,)."""
+Term = tuple[int, "float | NDArray[np.float64]"]
+"""An unknown with its coefficient, a number or (n,)."""
+
+Terms = tuple[Term, ...]
 
 Nonlinear = Literal["drag", "pace"]
 """F(ē), drag and bearing friction, or φ(e, e') = 2/(√(2e) + √(2e'))."""
@@ -119,7 +121,7 @@ def prices(program: ConvexProgram, multipliers: NDArray[np.float64],
         "limit_joule": y["power"] / p.step}
 
 
-def add_terms(out: NDArray[np.float64], terms: Terms,
+def add_terms(out: NDArray[np.float64], terms: Sequence[Term],
               unknowns: tuple[NDArray[np.float64], ...]) -> None:
     """Add Σ c x; ones and minus ones are the many, and are not multiplied.
 

@@ -14,7 +14,6 @@ import numpy as np
 
 from optimizer.errors import Infeasible
 from optimizer.lapack import dtbtrs
-from optimizer.pacing.convex import drag_in_energy
 from optimizer.pacing.problem import CRAWL, FASTEST
 from optimizer.physics.road_load import drag_and_slope, rides_drag, road_force
 
@@ -29,6 +28,7 @@ _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
 _SETTLED = 3e-4  # of the energy, a last Newton step that leaves less than 1e-7 m/s
 _SHRUNK = 0.09  # of the energy, less than which a Newton step may not leave
 _TOGETHER = 64  # steps whose forces that do not depend on speed are computed at once
+_NEARLY = 0.7  # of the energy of the pedalling speed, from which a step may end there
 _AT_REST = 1e-6  # of the energy; the same where a limit may still take hold or let go
 
 SETTINGS: Final = {"crawl": CRAWL, "on_limit": _ON_LIMIT, "shrunk": _SHRUNK}
@@ -141,31 +141,15 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
     energy[1:] = np.clip(energy[1:], lowest, top[1:])
     band = np.ones((2, p.steps))
     for _ in range(40):
-        speed = np.sqrt(2 * energy)
-        total = speed[:-1] + speed[1:]
-        mean = np.sqrt(energy[:-1] + energy[1:])
-        force, slope = drag_and_slope(mean, p.headwind, p.crosswind, p.air_density, p.drag,
-                                      p.position)
-        force += p.bearing[1] * mean
-        slope = (slope + p.bearing[1]) / mean
-        propulsion = 2 * drive / total
-        value = inertia * np.diff(energy) - propulsion + force + resistance
-        by_end = inertia + propulsion / (total * speed[1:]) + 0.5 * slope
-        with np.errstate(divide="ignore"):
-            by_start = -inertia + propulsion / (total * np.maximum(speed[:-1], 1e-9)) + 0.5 * slope
-        if np.isfinite(fast):
-            level = inertia * (energy[1:] - fast)
-            coasts, stays = _too_fast(value, propulsion, level)
-            value = np.where(coasts, value + propulsion, np.where(stays, level, value))
-            by_end = np.where(coasts, inertia + 0.5 * slope, np.where(stays, inertia, by_end))
-            by_start = np.where(coasts, -inertia + 0.5 * slope, np.where(stays, 0.0, by_start))
+        end = energy[1:]
+        value, by_start, by_end = _excess(p, energy, drive, inertia, resistance)
         # On the limit and pushed against it: the brakes hold, and the start does not matter.
-        held = (energy[1:] >= top[1:]) & (value < 0)
-        band[0] = np.where(held, 1.0, by_end)
-        band[1, :-1] = np.where(held, 0.0, by_start)[1:]
-        change = dtbtrs(band, np.where(held, 0.0, -value), uplo="L")[0]
-        after = np.clip(energy[1:] + change, np.maximum(lowest, 0.2 * energy[1:]), top[1:])
-        moved = float(np.max(np.abs(after - energy[1:]) / after))
+        held = np.flatnonzero((end >= top[1:]) & (value < 0))
+        value[held], by_end[held], by_start[held] = 0.0, 1.0, 0.0
+        band[0], band[1, :-1] = by_end, by_start[1:]
+        change = dtbtrs(band, np.negative(value, out=value), uplo="L")[0]
+        after = np.minimum(np.maximum(end + change, np.maximum(lowest, 0.2 * end)), top[1:])
+        moved = float(np.max(np.abs(after - end) / after))
         energy[1:] = after
         if moved < _AT_REST:
             break
@@ -177,11 +161,41 @@ def simulate(problem: PacingProblem, power: NDArray[np.float64],
     pace = 2.0 / (speed[:-1] + speed[1:])
     time = np.concatenate([[0.0], np.cumsum(p.step * pace)])
     stalled = np.asarray(bool(np.any(energy[1:] <= lowest)))
-    limited = energy[1:] >= np.minimum(top[1:], fast) * (1 - _ON_LIMIT)
     used = np.array(power, dtype=float)
-    if limited.any():
-        used[limited] = np.clip(_driving_power(p, energy)[limited], 0.0, used[limited])
+    k = np.flatnonzero(energy[1:] >= np.minimum(top[1:], fast) * (1 - _ON_LIMIT))
+    used[k] = np.clip(_driving_power(p, energy, k), 0.0, used[k])
     return SimulatedRide(speed, time, reserve_along(p, used, pace), stalled, used)
+
+
+def _excess(p: PacingProblem, energy: NDArray[np.float64], drive: NDArray[np.float64],
+            inertia: NDArray[np.float64], resistance: NDArray[np.float64],
+            ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(n,) newtons that the steps' ends are too fast by, and that by the energies of both ends."""
+    start, end = energy[:-1], energy[1:]
+    speed = np.sqrt(2 * energy)
+    v0, v1 = speed[:-1], speed[1:]
+    total, mean = v0 + v1, np.sqrt(start + end)
+    force, slope = drag_and_slope(mean, p.headwind, p.crosswind, p.air_density, p.drag, p.position)
+    half = 0.5 * (slope + p.bearing[1]) / mean
+    propulsion = 2 * drive / total
+    value = inertia * (end - start)
+    value -= propulsion
+    value += force
+    value += p.bearing[1] * mean
+    value += resistance
+    push = propulsion / total
+    by_start, by_end = half - inertia, half + inertia
+    by_start += push / np.maximum(v0, 1e-9)
+    by_end += push / v1
+    fast = 0.5 * p.pedalling_speed**2
+    k = np.flatnonzero(end >= _NEARLY * fast)
+    if len(k):
+        level, coasting = inertia[k] * (end[k] - fast), value[k] + propulsion[k]
+        coasts, stays = _too_fast(value[k], propulsion[k], level)
+        value[k] = np.where(coasts, coasting, np.where(stays, level, value[k]))
+        by_start[k] = np.where(coasts, half[k] - inertia[k], np.where(stays, 0.0, by_start[k]))
+        by_end[k] = np.where(coasts, half[k] + inertia[k], np.where(stays, inertia[k], by_end[k]))
+    return value, by_start, by_end
 
 
 def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
@@ -363,13 +377,17 @@ def _put_in(p: PacingProblem, var: Variation, watts: NDArray[np.float64],
     return used
 
 
-def _driving_power(p: PacingProblem, energy: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) power that takes the rider from each node's energy to the next one's [W]."""
-    speed = np.sqrt(2 * energy)
-    force = (p.effective_mass * np.diff(energy) / p.step
-             + drag_in_energy(p, 0.5 * (energy[:-1] + energy[1:]))[0]
-             + road_force(p.grade, p.mass, p.rolling_resistance) + p.bearing[0])
-    return np.asarray(force * 0.5 * (speed[:-1] + speed[1:]) / p.drivetrain_efficiency)
+def _driving_power(p: PacingProblem, energy: NDArray[np.float64],
+                   k: NDArray[np.int64]) -> NDArray[np.float64]:
+    """(m,) power that takes the rider from the start of steps k (m,) to their ends [W]."""
+    e0, e1 = energy[k], energy[k + 1]
+    mean = np.sqrt(e0 + e1)
+    force = drag_and_slope(mean, p.headwind[k], p.crosswind[k], p.air_density[k], p.drag,
+                           p.position[k])[0]
+    force += (p.effective_mass * (e1 - e0) / p.step[k] + p.bearing[0] + p.bearing[1] * mean
+              + road_force(p.grade[k], p.mass, p.rolling_resistance[k]))
+    return np.asarray(force * 0.5 * (np.sqrt(2 * e0) + np.sqrt(2 * e1))
+                      / p.drivetrain_efficiency)
 
 
 def holding_power(problem: PacingProblem, ride: SimulatedRide) -> NDArray[np.float64]:
@@ -379,8 +397,10 @@ def holding_power(problem: PacingProblem, ride: SimulatedRide) -> NDArray[np.flo
     """
     energy = 0.5 * ride.speed**2
     top = 0.5 * np.minimum(problem.speed_limit, FASTEST)**2
-    held = energy[1:] >= top[1:] * (1 - _ON_LIMIT)
-    return np.where(held, np.maximum(_driving_power(problem, energy), 0.0), np.inf)
+    k = np.flatnonzero(energy[1:] >= top[1:] * (1 - _ON_LIMIT))
+    held = np.full(problem.steps, np.inf)
+    held[k] = np.maximum(_driving_power(problem, energy, k), 0.0)
+    return held
 
 
 def require_moving(ride: SimulatedRide, problem: PacingProblem) -> None:

@@ -13,7 +13,7 @@ from optimizer.pacing.convex import ConvexProgram, convex_program
 from optimizer.pacing.interior_point import Iterate, Solution, interior_point
 from optimizer.pacing.lagrangian import Point
 from optimizer.pacing.plan import Plan
-from optimizer.pacing.problem import split_steps
+from optimizer.pacing.problem import FASTEST, split_steps
 from optimizer.pacing.rows import prices
 from optimizer.pacing.simulate import SimulatedRide, holding_power, require_moving, simulate
 from optimizer.pacing.start import OFF, beginning, passed_on
@@ -36,6 +36,8 @@ _NOTICED = 0.1  # of that, less than which is no better plan
 _PRICE = 0.3  # of waiting, to begin with; doubled while it lasts
 _WIDE = 2e-5  # of the finish time, a gap for which narrower speed bounds are worth their while
 FINE = 10.0  # m, steps that are short enough for any slope
+_ON_LIMIT = 1e-6  # of the energy, closer than which a solution is on a speed limit
+_PUSHED = 1e-5  # of the power, by which the ride is held there
 _SPARE = 1e-9  # s of effort that is left where a solution ended, at least
 _UNSETTLED = 1e-2  # largest violation of a row, of its size, with which a plan is still tried
 
@@ -277,22 +279,27 @@ def _ridden(problem: PacingProblem, solution: Solution, start: _Ridden | None = 
     p = problem
     x = solution.point
     power = np.clip(x.work / x.pace, 0.0, p.power_limit)
-    guess = x.energy
-    if start is not None:
+    if start is None:
+        # Where the solution is on a speed limit the ride is to be so, too, whatever rounding left.
+        top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
+        limited = np.flatnonzero(x.energy[1:] >= top[1:] * (1.0 - _ON_LIMIT))
+        guess = np.array(x.energy)
+        guess[limited + 1] = top[limited + 1]
+        power[limited] = np.minimum(power[limited] * (1.0 + _PUSHED), p.power_limit[limited])
+    else:
         power = start.power + share * (power - start.power)
         guess = 0.5 * start.ride.speed**2
     ride = simulate(p, power, guess)
-    if np.any(ride.stalled):
-        return None
-    power = np.minimum(power, holding_power(p, ride))  # none is spent against the brakes
-    return _within(p, power, 0.5 * ride.speed**2)
+    # None is spent against the brakes; without that the ride is the same.
+    return _within(p, np.minimum(power, holding_power(p, ride)), ride)
 
 
-def _within(p: PacingProblem, power: NDArray[np.float64],
-            guess: NDArray[np.float64] | None = None,
+def _within(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide,
             most: float = _GIVEN_BACK) -> _Ridden | None:
-    """Give back the least share of all powers that keeps the limits; None where `most` does not."""
-    ride = simulate(p, power, guess)
+    """Give back the least share of all powers that keeps the limits; None where `most` does not.
+
+    `ride` is what comes of all the powers.
+    """
     if np.any(ride.stalled):
         return None  # less power would not help
     guess = 0.5 * ride.speed**2
@@ -333,8 +340,8 @@ def _or_steady(p: PacingProblem, best: _Ridden | None, notes: list[str]) -> _Rid
 
 def _steady(p: PacingProblem) -> _Ridden | None:
     """Ride one share of CP all the way, the highest that the limits allow."""
-    return _within(p, p.power_limit * np.minimum(
-        1.0, 1.5 * p.critical_power / p.power_limit), most=0.99)
+    power = np.minimum(p.power_limit, 1.5 * p.critical_power)
+    return _within(p, power, simulate(p, power), most=0.99)
 
 
 def _spare(p: PacingProblem, power: NDArray[np.float64], ride: SimulatedRide) -> float:

@@ -114,7 +114,8 @@ def test_a_plan_that_is_far_outside_of_its_limits_is_given_up_after_a_few_rides(
     ridden = []
     original = solver.simulate
     monkeypatch.setattr(solver, "simulate", lambda *a: ridden.append(1) or original(*a))
-    assert solver._within(problem, problem.power_limit) is None
+    ride = simulate(problem, problem.power_limit)
+    assert solver._within(problem, problem.power_limit, ride) is None
     assert len(ridden) < 15
     slow = solver._steady(problem)
     assert slow is not None
