@@ -199,7 +199,7 @@ def _tell(result: Result) -> None:
     if result.effort_budget_cost > 0:
         say(f"To spare your legs for what follows costs {seconds(result.effort_budget_cost)}.")
     _warn(cautions[first:])
-    for note in (*job.course.warnings, *plan.notes):
+    for note in (*job.rider.warnings, *job.course.warnings, *plan.notes):
         say(f"Warning: {note}")
 
 

@@ -48,7 +48,7 @@ def rests_on(result: Result) -> list[Part]:
     parts: list[Part] = ["Before you ride:", Points(CAUTIONS)]
     if assumed:
         parts += ["Assumed, because your files do not say:", Points(assumed)]
-    if warnings := [*job.course.warnings, *result.plan.notes]:
+    if warnings := [*job.rider.warnings, *job.course.warnings, *result.plan.notes]:
         parts += ["Warnings about the data and the computation:", Points(warnings)]
     parts += [
         Folded("The rider", [_rider(result)]),

@@ -219,7 +219,7 @@ def _rider(r: Rider) -> dict[str, Any]:
         "w_prime_sd_j": r.w_prime_sd, "max_power_w": r.max_power, "recovery": r.recovery,
         "positions": [{"name": p.name, "cda_m2": p.drag_area, "power_share": p.power_share}
                       for p in r.positions],
-        "cda_sd_m2": r.drag_area_sd, "assumed": list(r.assumed)}
+        "cda_sd_m2": r.drag_area_sd, "assumed": list(r.assumed), "warnings": list(r.warnings)}
 
 
 def _plan(plan: Plan) -> dict[str, Any]:

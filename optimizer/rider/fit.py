@@ -18,11 +18,13 @@ from optimizer.rider.power_duration import (
     Efforts,
     Model,
     PowerCurve,
+    best_alone,
     bootstrap,
     choose_model,
     effort_errors,
     effort_warnings,
     fit_curve,
+    never_shown,
 )
 from optimizer.rider.rider import AltitudeResponse, HeatResponse, Position, Recovery, Rider
 
@@ -58,6 +60,7 @@ class Ability:
     draws : (b, 4) bootstrap refits of CP, W', Pmax, L
     warnings : what is wrong with the efforts
     notes : what was understood of their file
+    contradictions : those of the warnings that a plan has to say as well
     """
 
     efforts: Efforts
@@ -68,6 +71,7 @@ class Ability:
     left_out: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    contradictions: tuple[str, ...] = ()
 
     def band(self, duration: NDArray[np.float64], level: float = 0.95) -> NDArray[np.float64]:
         """(2, m) limits of the power that can be held for each duration.
@@ -158,6 +162,8 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
         where the efforts make no sensible curve
     """
     used, left_out = _usable(efforts, model)
+    used, not_best = best_alone(used)
+    left_out = (*left_out, *not_best)
     loss = defaults.ENDURANCE_LOSS if endurance_loss is None else endurance_loss
     if len(used) == 1:
         found = _from_one(used, loss, left_out, draws, seed)
@@ -175,7 +181,8 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
     error = effort_errors(used, curve)
     error = np.maximum(np.nan_to_num(curve.standard_error()), error)
     drawn = bootstrap(used, curve, draws, seed)
-    others, warnings = _others(used, curve, loss), effort_warnings(used, curve)
+    beyond = (*(f"{words} and is left out" for words in not_best), *never_shown(used, curve))
+    others, warnings = _others(used, curve, loss), (*beyond, *effort_warnings(used, curve))
     if curve.model not in {"long", "omni"} and (curve.model == "long-assumed"
                                                 or used.duration[-1] <= HALF_HOUR):
         slope = _by_loss(used, curve, loss)
@@ -185,7 +192,7 @@ def assess_efforts(efforts: Efforts, model: Model | None = None, *,
         drawn[:, 3] = loss + moved[:, 0]
         curve = replace(curve, endurance_loss=loss)
     return Ability(used, curve, error, drawn, others, left_out, warnings,
-                   efforts.notes)
+                   efforts.notes, beyond)
 
 
 def _above_what_was_ridden(efforts: Efforts, curve: PowerCurve, model: Model | None, loss: float,
@@ -306,6 +313,7 @@ def fit_rider(known: Known, ability: Ability | None = None) -> Rider:
         altitude_response=known.altitude_response, heat_response=known.heat_response,
         tested_elevation=known.tested_elevation, tested_temperature=known.tested_temperature,
         effort_exponent=exponent, effort_exponent_sd=exponent_sd,
+        warnings=() if ability is None or known.critical_power else ability.contradictions,
         pedalling_speed=known.pedalling_speed or defaults.PEDALLING_SPEED)
 
 

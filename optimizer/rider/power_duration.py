@@ -39,8 +39,9 @@ from optimizer.rider.defaults import ENDURANCE_LOSS
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = ["EFFORT_NOISE", "HALF_HOUR", "MODELS", "Efforts", "Model", "PowerCurve", "bootstrap",
-           "choose_model", "effort_errors", "effort_warnings", "fit_curve", "mean_power"]
+__all__ = ["EFFORT_NOISE", "HALF_HOUR", "MODELS", "Efforts", "Model", "PowerCurve", "best_alone",
+           "bootstrap", "choose_model", "effort_errors", "effort_warnings", "fit_curve",
+           "mean_power", "never_shown"]
 
 Model = Literal["inverse-time", "work", "time", "three-parameter", "long", "long-assumed", "omni"]
 Array = NDArray[np.float64]
@@ -66,6 +67,9 @@ _SIZE: Final[dict[Model, int]] = {
     "omni": 4}
 _SHAPES: Final = np.geomspace(0.5, 900.0, 96)  # s, where k is looked for
 _HIGHEST: Final = 2500.0  # W; more than any cyclist's maximal power
+_PAIR: Final = 2  # efforts that make a curve
+_ALIKE: Final = 1.5  # factor within which durations are about the same
+_WELL: Final = 0.05  # part of the power by which a curve is well above an effort
 _GOLDEN: Final = (np.sqrt(5.0) - 1.0) / 2.0
 
 
@@ -103,8 +107,11 @@ class Efforts:
 
     def within(self, shortest: float, longest: float = np.inf) -> Efforts:
         """Those efforts that last from `shortest` to `longest` seconds."""
-        keep = np.flatnonzero((self.duration >= shortest) & (self.duration <= longest))
-        source = tuple(self.source[k] for k in keep) if self.source else ()
+        return self.only((self.duration >= shortest) & (self.duration <= longest))
+
+    def only(self, keep: NDArray[np.bool_]) -> Efforts:
+        """Those efforts of the mask (m,)."""
+        source = tuple(self.source[k] for k in np.flatnonzero(keep)) if self.source else ()
         return Efforts(self.duration[keep], self.power[keep], source, self.overlapping)
 
 
@@ -342,7 +349,6 @@ def effort_warnings(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
                    'leave it out or choose "three-parameter" (common practice)')
     if t[0] > 600:
         out.append("no effort is shorter than ten minutes, so W' is hardly determined")
-    out += _out_of_order(efforts)
     if _HIGHEST < curve.max_power < np.inf:
         out.append("the shortest effort is too long to tell maximal power; what the fit makes of "
                    "it means nothing, the rest does")
@@ -356,11 +362,47 @@ def effort_warnings(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _out_of_order(efforts: Efforts) -> list[str]:
-    later = np.maximum.accumulate(efforts.power[::-1])[::-1]
-    low = np.flatnonzero(efforts.power[:-1] < later[1:])
-    return [f"{efforts.power[k]:.0f} W over {_span(efforts.duration[k])} is less than was held for "
-            "longer: not a best effort, and it bends the curve" for k in low]
+def best_alone(efforts: Efforts) -> tuple[Efforts, tuple[str, ...]]:
+    """Leave out what is less than was held for longer, as long as two efforts are left.
+
+    Parameters
+    ----------
+    efforts : called best efforts
+
+    Returns
+    -------
+    those that can be, and the others in words
+    """
+    later = np.append(np.maximum.accumulate(efforts.power[:0:-1])[::-1], 0.0)
+    low = efforts.power < later
+    if not np.any(low) or np.sum(~low) < _PAIR:
+        return efforts, ()
+    return efforts.only(~low), tuple(
+        f"{efforts.power[k]:.0f} W over {_span(efforts.duration[k])}: less than was held for "
+        "longer, so it is no best effort" for k in np.flatnonzero(low))
+
+
+def never_shown(efforts: Efforts, curve: PowerCurve) -> tuple[str, ...]:
+    """Say where the curve lies well above every effort of about that duration.
+
+    Parameters
+    ----------
+    efforts : best efforts
+    curve : fit to them
+
+    Returns
+    -------
+    sentences
+    """
+    if efforts.overlapping:  # rides are not all-out everywhere, which their warning says
+        return ()
+    held = curve.power(efforts.duration)
+    far = np.abs(np.log(np.divide.outer(efforts.duration, efforts.duration)))
+    shown = np.max(np.where(far <= np.log(_ALIKE), efforts.power / held, 0.0), axis=1)
+    return tuple(
+        f"{efforts.power[k]:.0f} W over {_span(efforts.duration[k])} is "
+        f"{held[k] - efforts.power[k]:.0f} W below the curve: a plan asks for more there than you "
+        "have shown" for k in np.flatnonzero(shown < 1.0 - _WELL))
 
 
 def _span(seconds: float) -> str:

@@ -58,6 +58,7 @@ class Rider:
     altitude_response, heat_response : the relation by which CP falls, see
         `optimizer.rider.environment`
     tested_elevation, tested_temperature : m, K, where CP was found
+    warnings : what the efforts say against the figures that they make
     """
 
     name: str
@@ -85,6 +86,7 @@ class Rider:
     tested_elevation: float = 0.0
     tested_temperature: float = 293.15
     effort_exponent_sd: float = 0.0
+    warnings: tuple[str, ...] = ()
 
     @property
     def refill(self) -> tuple[RecoveryLaw, float]:

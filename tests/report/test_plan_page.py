@@ -226,3 +226,10 @@ def test_the_bikes_own_wheels_are_no_item_that_was_not_chosen(result):
         *result.choice.left_out, (OWN_WHEELS, "above their limit"))))
     lead = words(plan_page(windy)).split("Not chosen :")[1].split(".")[0]
     assert lead == words(plan_page(result)).split("Not chosen :")[1].split(".")[0]
+
+
+def test_what_the_efforts_say_against_the_rider_stands_among_the_warnings(result):
+    said = "205 W over 12 min is 20 W below the curve"
+    rider = replace(result.job.rider, warnings=(said,))
+    text = words(plan_page(replace(result, job=replace(result.job, rider=rider))))
+    assert said in text

@@ -102,6 +102,21 @@ def test_efforts_under_two_minutes_are_left_out_unless_a_model_asks_for_them():
     assert asked.curve.max_power == pytest.approx(900.0, rel=1e-4)
 
 
+def test_an_effort_that_is_no_best_effort_bends_no_curve():
+    """By hand: 255 W over 6 min and 205 W over 12 min make CP 155 W and W' 36 kJ."""
+    t, power = np.array([180.0, 360.0, 720.0]), np.array([240.0, 255.0, 205.0])
+    ability = assess_efforts(Efforts(t, power))
+    assert ability.curve.critical_power == pytest.approx(155.0)
+    assert ability.curve.w_prime == pytest.approx(36e3)
+    said = ("240 W over 3 min: less than was held for longer, so it is no best effort and is left "
+            "out")
+    assert said in ability.warnings
+    assert fit_rider(Known(mass=84.0), ability).warnings == (said,)
+    # Who states CP does not plan by the efforts.
+    stated = Known(mass=84.0, critical_power=200.0, critical_power_sd=5.0)
+    assert fit_rider(stated, ability).warnings == ()
+
+
 def test_all_other_models_are_there_to_compare():
     t = np.array([180.0, 300.0, 480.0, 720.0, 1200.0])
     ability = assess_efforts(Efforts(t, 270.0 + 18e3 / t))

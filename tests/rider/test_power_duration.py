@@ -12,12 +12,14 @@ from optimizer.rider.power_duration import (
     EFFORT_NOISE,
     MODELS,
     Efforts,
+    best_alone,
     bootstrap,
     choose_model,
     effort_errors,
     effort_warnings,
     fit_curve,
     mean_power,
+    never_shown,
 )
 
 CP, WORK, TOP, LOSS = 262.0, 21_500.0, 980.0, 0.07
@@ -213,9 +215,36 @@ def test_good_efforts_raise_no_doubt():
     assert effort_warnings(efforts, fit_curve(efforts, "inverse-time")) == ()
 
 
-def test_effort_out_of_order_and_overlap_are_named():
+def test_overlap_is_named():
     t = np.array([180.0, 300.0, 480.0, 720.0])
-    efforts = Efforts(t, np.array([380.0, 310.0, 330.0, 300.0]), overlapping=True)
+    efforts = Efforts(t, np.array([380.0, 340.0, 330.0, 300.0]), overlapping=True)
     told = " ".join(effort_warnings(efforts, fit_curve(efforts, "inverse-time")))
-    assert "310 W over 5 min is less than was held for longer" in told
     assert "more could be held" in told
+
+
+def test_what_is_less_than_was_held_for_longer_is_no_best_effort():
+    t = np.array([60.0, 180.0, 300.0, 480.0, 720.0])
+    kept, others = best_alone(Efforts(t, np.array([320.0, 380.0, 310.0, 330.0, 300.0]),
+                                      ("a", "b", "c", "d", "e")))
+    assert kept.duration.tolist() == [180.0, 480.0, 720.0]
+    assert kept.source == ("b", "d", "e")
+    assert [words.split(":")[0] for words in others] == ["320 W over 60 s", "310 W over 5 min"]
+    for fine in (Efforts(t, CP + WORK / t), Efforts(t, np.full(5, 300.0)),
+                 Efforts(t[:2], np.array([200.0, 250.0]))):  # of two, nobody knows which is wrong
+        assert best_alone(fine) == (fine, ())
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.96, 0), (0.94, 1)])
+def test_a_curve_well_above_all_that_was_shown_there_is_said(share, said):
+    t = np.array([180.0, 420.0, 720.0, 1500.0])
+    power = CP + WORK / t
+    curve = fit_curve(Efforts(t, power), "inverse-time")
+    power[3] *= share
+    told = never_shown(Efforts(t, power), curve)
+    assert len(told) == said
+    if told:
+        less = 0.06 * (CP + WORK / 1500)
+        assert told[0].startswith(f"{power[3]:.0f} W over 25 min is {less:.0f} W below the curve")
+    # Another effort of about that length, on the curve, has shown it.
+    near = np.append(t, 1100.0), np.append(power, CP + WORK / 1100)
+    assert never_shown(Efforts(*near), curve) == ()
