@@ -42,8 +42,11 @@ from optimizer.pacing.interior_point import ROWS
 from optimizer.pacing.lagrangian import gradient, linearised
 from optimizer.pacing.problem import FASTEST
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force
+from optimizer.physics.road_load import drag_in_each
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from optimizer.pacing import PacingProblem
@@ -256,21 +259,42 @@ def _stationary(program: ConvexProgram, solution: Solution,
 
 def _forces(p: PacingProblem, setup: Setup, energy: NDArray[np.float64],
             ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Φ_1 .. Φ_m and Φ_rider with bearings at energies (..., n), and slopes by e: (m + 1, ..., n).
+    """Φ_1 .. Φ_m and Φ_rider with bearings at energies (..., n), and slopes by e.
+
+    (m + 1, ..., n) each.
+    """
+    speed = np.sqrt(2 * energy)
+    drag, positions = _tables(p, setup)
+    parts = [aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, drag, row)[:2]
+             for row in positions]
+    force, slope = (np.array(part) for part in zip(*parts, strict=True))
+    force[-1] += p.bearing[0] + p.bearing[1] * speed
+    slope[-1] += p.bearing[1]
+    return force, slope / speed
+
+
+def _above_tangents(p: PacingProblem, setup: Setup, mean: NDArray[np.float64],
+                    at: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
+    """Give what each Φ at energies `at` (samples, n) is above its tangent at `mean` (n,)."""
+    force, slope = _forces(p, setup, mean)
+    speed, run = np.sqrt(2 * at), at - mean
+    drag, positions = _tables(p, setup)
+    for j, part in enumerate(drag_in_each(speed, p.headwind, p.crosswind, p.air_density, drag,
+                                          positions)):
+        bearings = p.bearing[0] + p.bearing[1] * speed if j == len(setup.yaw) else 0.0
+        yield part + bearings - force[j] - slope[j] * run
+
+
+def _tables(p: PacingProblem, setup: Setup,
+            ) -> tuple[DragArea, list[NDArray[np.int64] | int]]:
+    """CdA of which Φ_1 .. Φ_m and Φ_rider are the drag, and the rows of each.
 
     Drag is linear in the CdA table, so each yaw angle of it has a force of its own.
     """
-    speed = np.sqrt(2 * energy)
     m = len(setup.yaw)
-    units = DragArea(setup.yaw, np.concatenate([np.ones((1, m)), np.eye(m)[1:]]))
-    rider = DragArea(setup.yaw, p.drag.area - setup.drag_area_change)
-    parts = [aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, units,
-                               np.full(p.steps, j))[:2] for j in range(m)]
-    own, own_slope, _ = aerodynamic_force(speed, p.headwind, p.crosswind, p.air_density, rider,
-                                          p.position)
-    parts.append((own + p.bearing[0] + p.bearing[1] * speed, own_slope + p.bearing[1]))
-    return (np.array([part[0] for part in parts]),
-            np.array([part[1] for part in parts]) / speed)
+    units = np.concatenate([np.ones((1, m)), np.eye(m)[1:]])
+    rider = p.drag.area - setup.drag_area_change
+    return DragArea(setup.yaw, np.concatenate([units, rider])), [*range(m), m + p.position]
 
 
 def _pace_tangent(energy: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
@@ -299,16 +323,18 @@ def _curvature(program: ConvexProgram, energy: NDArray[np.float64], price: NDArr
     mean = 0.5 * (energy[:-1] + energy[1:])
     at = _samples(program, mean)
     run = at - mean
-    force, slope = _forces(p, setup, mean)
-    rest = _forces(p, setup, at)[0] - force[:, None] - slope[:, None] * run
     own = np.array([*levels(setup.drag_area_change), 1.0]) / p.effective_mass
-    count = len(own)
-    drag = np.tensordot(own, rest, 1)
-    drag = drag - turn * np.abs(drag) - (1 + turn) * np.tensordot(half_range[:count],
-                                                                      np.abs(rest), 1)
-    rise = price * drag + pace_price * _pace_rise(energy, mean, at)
+    drag, loss = np.zeros_like(at), np.zeros_like(at)
+    for share, span, rest in zip(own, half_range, _above_tangents(p, setup, mean, at),
+                                 strict=False):
+        drag += share * rest
+        loss += span * np.abs(rest)
+    drag -= turn * np.abs(drag)
+    drag -= (1 + turn) * loss
+    rise = price * drag
+    rise += pace_price * _pace_rise(energy, mean, at)
     dips = 2.0 * np.maximum(-rise.min(axis=0), 0.0)
-    rise = rise + dips
+    rise += dips
     far = np.abs(run)
     # Greatest b for which the parabola, going on as a straight line once its slope is `steepest`,
     # stays below the rise.
@@ -335,20 +361,24 @@ def _pace_rise(energy: NDArray[np.float64], mean: NDArray[np.float64],
                at: NDArray[np.float64]) -> NDArray[np.float64]:
     """Least that the pace lies above its tangent plane at mean energies `at` (samples, n).
 
-    With t half of e - e', the pace 2/(√(2e) + √(2e')) is 1/√(ē + √(ē² - t²)), convex in t; the
-    least of it above the plane, over t, by Newton's method.
+    With √e = √(2ē) cos φ, √e' = √(2ē) sin φ and x = sin(π/4 - φ), half of e - e' is 2 ē x √(1 - x²)
+    and the pace 2/(√(2e) + √(2e')) is 1/√(2ē (1 - x²)). The least of it above the plane is where
+    x = k (1 - x²) (1 - 2x²) with k = tilt (2ē)^(3/2). Newton's method from |k|/(1 + √2 |k|), which
+    is right for small and for large k, leaves 1e-12 after three rounds for any k.
     """
     pace, along, tilt = _pace_tangent(energy)
-    half = 0.5 * (energy[:-1] - energy[1:])
-    split = np.clip(tilt * np.sqrt(2 * at)**5, -0.9 * at, 0.9 * at)
-    for _ in range(4):
-        root = np.sqrt(at**2 - split**2)
-        slope = 0.5 * split / (root * (at + root)**1.5)
-        curvature = 0.5 * at**2 / (root**3 * (at + root)**1.5) + 0.75 * split**2 / (
-            root**2 * (at + root)**2.5)
-        split = np.clip(split - (slope - tilt) / curvature, -0.999 * at, 0.999 * at)
-    rise = (1.0 / np.sqrt(at + np.sqrt(at**2 - split**2)) - pace - along * (at - mean)
-            - tilt * (split - half))
+    root = np.sqrt(2 * at)
+    k = tilt * (2 * at) * root
+    size = np.abs(k)
+    x = size / (1.0 + np.sqrt(2) * size)
+    for _ in range(3):
+        square = x * x
+        x -= (x - size * (1.0 + square * (2 * square - 3.0))) / (
+            1.0 + size * x * (6.0 - 8 * square))
+    cosine = np.sqrt(1.0 - x * x)
+    split = np.copysign(2 * at * x * cosine, k)
+    rise = (1.0 / (root * cosine) - pace - along * (at - mean)
+            - tilt * (split - 0.5 * (energy[:-1] - energy[1:])))
     end = np.maximum(2 * at[:, 0] - energy[0], 0.0)  # the start is fixed
     rise[:, 0] = (2.0 / (np.sqrt(2 * energy[0]) + np.sqrt(2 * end)) - pace[0]
                   - along[0] * (at[:, 0] - mean[0]))

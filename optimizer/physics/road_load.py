@@ -18,12 +18,12 @@ import numpy as np
 from optimizer.defaults import GRAVITY
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from numpy.typing import NDArray
 
 __all__ = ["GRAVITY", "ROOM", "YAW_CELLS", "DragArea", "aerodynamic_force", "drag_and_slope",
-           "drag_by_yaw", "rides_drag", "road_load"]
+           "drag_by_yaw", "drag_in_each", "rides_drag", "road_load"]
 
 YAW_CELLS = 90  # of one degree of yaw, 0 to 90
 SINE_CELLS = 16384  # of the sine of yaw, 0 to 1
@@ -85,7 +85,21 @@ class DragArea:
     def at(self, yaw: NDArray[np.float64] | float,
            position: NDArray[np.int64] | int = 0) -> NDArray[np.float64]:
         """CdA [m²] at `yaw` [rad, any sign] in `position` (row numbers)."""
-        return self.with_slopes(yaw, position)[0]
+        return next(self.at_each(yaw, [position]))
+
+    def at_each(self, yaw: NDArray[np.float64] | float,
+                positions: Iterable[NDArray[np.int64] | int]) -> Iterator[NDArray[np.float64]]:
+        """CdA [m²] as `at` gives it, in one position after the other."""
+        if len(self.yaw) == 1:
+            for position in positions:
+                yield np.broadcast_to(self.area[position, 0], np.broadcast_shapes(
+                    np.shape(yaw), np.shape(position)))
+            return
+        beta = np.abs(np.asarray(yaw, dtype=float))
+        cell, u = _in_cell(np.minimum(beta, np.pi - beta))
+        for position in positions:
+            a, b, c, d = self._of_cells(position, cell)
+            yield a + u * (b + u * (c + u * d))
 
     def with_slopes(self, yaw: NDArray[np.float64] | float, position: NDArray[np.int64] | int = 0,
                     ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -96,15 +110,24 @@ class DragArea:
             none = np.broadcast_to(0.0, area.shape)
             return area, none, none
         beta = np.abs(np.asarray(yaw, dtype=float))
-        folded = np.minimum(beta, np.pi - beta)
         sign = np.where(beta <= np.pi / 2, 1.0, -1.0)
-        width = np.pi / 2 / YAW_CELLS
-        cell = np.minimum((folded * (1.0 / width)).astype(np.int64), YAW_CELLS - 1)
-        u = folded - cell * width
-        row = np.multiply(position, YAW_CELLS) + cell
-        a, b, c, d = (part.take(row) for part in self._cells)  # type: ignore[attr-defined]
+        cell, u = _in_cell(np.minimum(beta, np.pi - beta))
+        a, b, c, d = self._of_cells(position, cell)
         return (a + u * (b + u * (c + u * d)), sign * (b + u * (2 * c + 3 * u * d)),
                 2 * c + 6 * u * d)
+
+    def _of_cells(self, position: NDArray[np.int64] | int,
+                  cell: NDArray[np.int64]) -> Iterator[NDArray[np.float64]]:
+        """Coefficients of the cubics of cells, in a position."""
+        row = np.multiply(position, YAW_CELLS) + cell
+        return (part.take(row) for part in self._cells)  # type: ignore[attr-defined]
+
+
+def _in_cell(folded: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Cells in which yaw angles of 0 to pi/2 are, and how far [rad]."""
+    width = np.pi / 2 / YAW_CELLS
+    cell = np.minimum((folded * (1.0 / width)).astype(np.int64), YAW_CELLS - 1)
+    return cell, folded - cell * width
 
 
 def _clamped_spline(x: NDArray[np.float64], y: NDArray[np.float64], at: NDArray[np.float64],
@@ -331,13 +354,37 @@ def drag_by_yaw(
     ----------
     As `aerodynamic_force`.
     """
+    return drag_in_each(speed, headwind, crosswind, air_density, DragArea(yaw, np.eye(len(yaw))),
+                        range(len(yaw)))
+
+
+def drag_in_each(
+    speed: NDArray[np.float64], headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
+    air_density: NDArray[np.float64], drag: DragArea,
+    positions: Iterable[NDArray[np.int64] | int],
+) -> Iterator[NDArray[np.float64]]:
+    """Force of `aerodynamic_force` in several positions at the same speeds, without derivatives.
+
+    Parameters
+    ----------
+    speed, headwind, crosswind : m/s; a head wind is positive
+    air_density : kg/m³
+    drag : CdA [m²] against yaw
+    positions : rows of `drag` in use, one after the other
+
+    Returns
+    -------
+    forces [N], one after the other
+
+    References
+    ----------
+    As `aerodynamic_force`.
+    """
     along = speed + headwind
     across = np.abs(crosswind)
-    beta = np.arctan2(across, along)
-    whole = 0.5 * air_density * along * np.sqrt(along**2 + across**2)
-    table = DragArea(yaw, np.eye(len(yaw)))
-    for k in range(len(yaw)):
-        yield whole * table.at(beta, k)
+    whole = 0.5 * air_density * along * np.sqrt(along * along + across * across)
+    for area in drag.at_each(np.arctan2(across, along), positions):
+        yield whole * area
 
 
 def road_load(

@@ -66,3 +66,21 @@ def test_no_step_dips_below_its_parabola(step, price, turn, wide):
         least = (rise + u * run).min(axis=0)
         assert np.all(least >= -0.5 * u**2 / curvature - dips - 1e-9 * (1 + np.abs(least)))
     assert (rise.min() < 0) == (price == 40.0)  # where drag outweighs the pace it does dip
+
+
+def test_the_pace_rises_by_no_less_than_its_least(step):
+    """By brute force over how a mean energy is shared out between both ends of a step."""
+    program, _, _ = step
+    rng = np.random.default_rng(5)
+    n = program.problem.steps
+    energy = 0.5 * rng.uniform(2.0, 25.0, n + 1)**2
+    mean = 0.5 * (energy[:-1] + energy[1:])
+    at = module._samples(program, mean)
+    pace, along, tilt = module._pace_tangent(energy)
+    half = 0.5 * (energy[:-1] - energy[1:])
+    split = at * np.sin(np.linspace(-0.5 * np.pi, 0.5 * np.pi, 4001))[:, None, None]
+    gone = 2.0 / (np.sqrt(2 * (at + split)) + np.sqrt(2 * np.maximum(at - split, 0.0)))
+    least = (gone - pace - along * (at - mean) - tilt * (split - half)).min(axis=0)
+    rise = module._pace_rise(energy, mean, at)
+    assert np.all(rise[:, 1:] <= np.maximum(least, 0.0)[:, 1:] + 1e-12)
+    assert rise[:, 1:] == pytest.approx(least[:, 1:], rel=1e-3, abs=5e-8)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force, road_load
-from optimizer.physics.road_load import drag_and_slope, rides_drag
+from optimizer.physics.road_load import drag_and_slope, drag_in_each, rides_drag
 
 YAW = np.radians([0.0, 5.0, 10.0, 15.0, 20.0])
 AREA = np.array([[0.250, 0.246, 0.235, 0.231, 0.240], [0.310, 0.312, 0.318, 0.316, 0.330]])
@@ -128,3 +128,15 @@ def test_drag_of_rides_side_by_side_is_the_drag(drag):
         flat = aerodynamic_force(speed, head[k], cross[k], density[k], DragArea.constant(0.01))
         assert force == pytest.approx(factor * wanted[0] + flat[0], rel=2e-6, abs=1e-6)
         assert slope == pytest.approx(factor * wanted[1] + flat[1], rel=2e-3, abs=2e-3)
+
+
+@pytest.mark.parametrize("drag", [DRAG, DragArea([0.0], [[0.25], [0.3]])])
+def test_drag_in_each_position_is_the_drag(drag):
+    """Against `aerodynamic_force`, also where a tail wind is faster than the rider."""
+    rng = np.random.default_rng(4)
+    speed, head, cross = rng.uniform([[3.0], [-22.0], [-12.0]], [[16.0], [12.0], [12.0]], (3, 200))
+    rows = [0, 1, rng.integers(0, 2, 200)]
+    for row, force in zip(rows, drag_in_each(speed, head, cross, np.full(200, 1.1), drag, rows),
+                          strict=True):
+        assert force == pytest.approx(
+            aerodynamic_force(speed, head, cross, 1.1, drag, row)[0], rel=1e-9, abs=1e-9)
