@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from optimizer.course import Course
     from optimizer.kit.catalogue import Catalogue, Item
 
-__all__ = ["ACCEPTED", "OWN_WHEELS", "bike_passed", "crosswind_draws", "limit_chances",
-           "other_wheels", "own_wheels", "strongest_crosswind"]
+__all__ = ["ACCEPTED", "OWN_WHEELS", "bike_passed", "crosswind_draws", "gustiness",
+           "limit_chances", "other_wheels", "own_wheels", "strongest_crosswind"]
 
 ACCEPTED = 0.1  # chance of a cross wind above a limit, up to which an item may be chosen
 OWN_WHEELS = "the bike's own wheels"  # what the limit of the bike as it stands is about
@@ -81,13 +81,24 @@ def crosswind_draws(course: Course, conditions: Conditions, count: int = _DRAWS,
     for k in ridden if len(ridden) else range(len(times)):
         road = lay_road(course, conditions, nodes, np.full(len(nodes), float(times[k])))
         cross = np.abs(spread_wind(road.headwind, road.crosswind, draws, road.departures)[1])
-        worst = np.maximum(worst, cross.max(axis=1) * _gustiness(conditions, draws.weights, int(k)))
+        worst = np.maximum(worst, cross.max(axis=1) * gustiness(conditions, draws.weights, int(k)))
     return worst
 
 
-def _gustiness(conditions: Conditions, weights: NDArray[np.float64] | None,
-               hour: int) -> NDArray[np.float64]:
-    """Gust over mean wind of one hour, (k,) or (1,), at least 1."""
+def gustiness(conditions: Conditions, weights: NDArray[np.float64] | None,
+              hour: int) -> NDArray[np.float64]:
+    """Gust over mean wind of one hour, at least 1.
+
+    Parameters
+    ----------
+    conditions : weather of the race
+    weights : (k, m) of the members in each draw; None for the forecast itself
+    hour : index into `wind_time`
+
+    Returns
+    -------
+    (k,) or (1,)
+    """
     row = min(hour, len(conditions.gust) - 1)
     gust, east, north = (field[row].mean(keepdims=True) for field in (
         conditions.gust, conditions.wind_east, conditions.wind_north))

@@ -10,6 +10,7 @@ import numpy as np
 from optimizer.conditions.air import air_density_along
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.job.plans import draws_of, response_of
+from optimizer.kit.crosswind import gustiness
 from optimizer.kit.terms import tabulate
 from optimizer.pacing import figure_unit
 from optimizer.pacing.settings import solver_settings
@@ -33,6 +34,7 @@ TEMPERATURES: Final = range(-5, 43)
 """Degrees Celsius that can be tried."""
 
 _SLOWEST = 4.0  # times the plan's finish, after which the forecast is not followed any more
+_TURNS = np.linspace(-3.5, 3.5, 71)  # standard deviations, by which chances are known to a day
 _DEGREES = np.radians(np.linspace(0.0, 90.0, YAW_CELLS + 1))
 
 
@@ -123,7 +125,22 @@ def _weather(result: Result) -> dict[str, Any]:
             "slices": [_slice(result, when, warmer) for when in _hours(result)],
             "headByEast": east.headwind, "headByNorth": north.headwind,
             "crossByEast": east.crosswind, "crossByNorth": north.crosswind,
-            "heat": left / heat_share(air.temperature, rider.heat_response)}
+            "heat": left / heat_share(air.temperature, rider.heat_response),
+            "spread": _spread(air)}
+
+
+def _spread(air: Conditions) -> dict[str, Any] | None:
+    """Say how the wind of the day strays, for chances of cross wind.
+
+    Turns [rad] with their chances, width of the logarithm of its speed, gust over mean; None for an
+    ensemble, whose members the page does not hold.
+    """
+    if air.members is not None:
+        return None
+    shares = np.exp(-0.5 * _TURNS**2)
+    gusty = max(float(gustiness(air, None, hour)[0]) for hour in range(len(air.wind_time)))
+    return {"turns": air.direction_sd * _TURNS, "shares": shares / shares.sum(), "gust": gusty,
+            "width": float(np.sqrt(np.log1p(air.speed_sd**2)))}
 
 
 def _hours(result: Result) -> list[float]:

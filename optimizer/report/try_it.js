@@ -86,6 +86,7 @@
   /** @param {Tried} one */
   const sameDay = (one) => one.east === 0 && one.north === 0 && one.temperature === null
     && one.criticalPower === null && one.wPrime === null && one.mass === null;
+  const LEAST_CHANCE = 0.01;
   // How far from the plan its range may be moved along with the time: m/s of wind, degrees, and
   // shares of what the rider was tested at. Beyond, what is uncertain grows or shrinks as well.
   const NEAR = { wind: 5 / 3.6, warmth: 5, power: 0.05, reserve: 0.15, mass: 0.03 };
@@ -99,8 +100,25 @@
   /** @param {Tried} one */
   const sameKit = (one) => String(one.rows) === String(planner.best);
 
-  /** @param {number[]} rows @param {number} crosswind @param {number | null} bikeLimit */
-  const objections = (rows, crosswind, bikeLimit) => {
+  // Chance that a normal number is above one (Abramowitz and Stegun 1964, 7.1.26).
+  /** @param {number} z */
+  const above = (z) => {
+    const t = 1 / (1 + 0.3275911 * Math.abs(z) / Math.SQRT2);
+    const tail = 0.5 * Math.exp(-z * z / 2) * t * (0.254829592 + t * (-0.284496736
+      + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))));
+    return z > 0 ? tail : 1 - tail;
+  };
+  // Chance of a cross wind above a limit: the speed of the wind strays about its mean by a
+  // log-normal factor, on each of the turns.
+  /** @param {number[]} turned @param {number} limit */
+  const chance = (turned, limit) => {
+    const width = Math.max(wind.spread ? wind.spread.width : 0, 1e-9);
+    return turned.reduce((sum, most, k) => sum + (most > 0
+      ? wind.spread.shares[k] * above(Math.log(limit / most) / width + width / 2) : 0), 0);
+  };
+
+  /** @param {number[]} rows @param {Answer} answer */
+  const objections = (rows, { crosswind, bikeLimit, turned }) => {
     const names = new Set(rows.map((row) => kit.items[row].name));
     const found = [];
     for (const row of rows) {
@@ -117,6 +135,10 @@
         found.push(`The cross wind reaches ${(3.6 * crosswind).toFixed(0)}\u00a0km/h at the rider, `
           + `above the limit of ${name}, ${(3.6 * most).toFixed(0)}\u00a0km/h: change it, `
           + "or stay off the road.");
+      } else if (most !== null && chance(turned, most) >= LEAST_CHANCE) {
+        const days = Math.round(100 * chance(turned, most));
+        found.push(`On ${days} ${days === 1 ? "day" : "days"} in 100 the cross wind passes the limit `
+          + `of ${name}, ${(3.6 * most).toFixed(0)}\u00a0km/h: have another wheel ready.`);
       }
     }
     return found;
@@ -323,7 +345,12 @@
       return;
     }
     const list = made("ul", "");
-    const found = objections(one.rows, answer.crosswind, answer.bikeLimit);
+    const found = objections(one.rows, answer);
+    const blow = wind.spread ? wind.spread.gust * Number(speed.value) / 3.6 : Number(speed.value) / 3.6;
+    if (Math.max(blow, sameDay(one) ? data.strongest : 0) >= data.nearGale) {
+      found.unshift("Strong wind: it can push you off your line. Ask the organiser and yourself whether "
+        + "to ride; keep hands near the brakes.");
+    }
     if (!answer.agreed) found.push("The plan and its wind, effort and coasting did not quite agree.");
     if (answer.beyond) {
       found.push("The ride outlasts the hours of forecast that this page holds: for its end the "

@@ -17,6 +17,7 @@ from optimizer.report.strip import power_rows
 from optimizer.report.svg import Line, Row, plot
 from optimizer.report.try_data import TEMPERATURES, try_data
 from optimizer.report.weather import steady
+from optimizer.report.wind_cautions import NEAR_GALE, strongest_wind
 
 if TYPE_CHECKING:
     from optimizer.job import Result
@@ -58,6 +59,7 @@ def try_it_data(result: Result) -> dict[str, Any]:
             "marks": [*marks, ("Finish", job.course.length)],
             "files": {**_FILES, **dict(job.sources)}, "asked": dict(job.asked),
             "coldest": TEMPERATURES[0], "hot": hot_from(result.job.rider, TEMPERATURES),
+            "nearGale": NEAR_GALE, "strongest": strongest_wind(result),
             "finish": stated(result).finish}
 
 

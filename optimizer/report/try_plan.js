@@ -12,7 +12,7 @@
  * @typedef {{time: number[], power: number[], reserve: number[], crosswind: number,
  *   bikeLimit: number | null, exact: boolean, agreed: boolean, rounds: number, iterations: number,
  *   range: number[] | null, difference: number[] | null, card: TriedCard | null,
- *   beyond: boolean}} Answer
+ *   beyond: boolean, turned: number[]}} Answer
  */
 
 /** @param {Record<string, any>} data */
@@ -271,7 +271,16 @@ const tryPlanner = (data) => {
     const { plan, problem, rounds, agreed } = found;
     let crosswind = 0;
     for (let k = 0; k < n; k += 1) crosswind = Math.max(crosswind, Math.abs(problem.crosswind[k]));
-    return { time: [...plan.time], power: [...plan.power], reserve: [...plan.reserve], crosswind,
+    // The strongest cross wind where the wind turns from its forecast, for each turn.
+    const turned = (wind.spread ? wind.spread.turns : []).map((/** @type {number} */ turn) => {
+      const [along, across] = [Math.cos(turn), Math.sin(turn)];
+      let most = 0;
+      for (let k = 0; k < n; k += 1) {
+        most = Math.max(most, Math.abs(along * problem.crosswind[k] - across * problem.headwind[k]));
+      }
+      return wind.spread.gust * most;
+    });
+    return { turned, time: [...plan.time], power: [...plan.power], reserve: [...plan.reserve], crosswind,
       bikeLimit: found.bikeLimit, exact: plan.exact, agreed, rounds, iterations: plan.iterations,
       beyond: wind.slices.length > 1 && plan.time[n] > wind.slices[wind.slices.length - 1].time,
       ...ranges(tried.rows, plan.time[n]),

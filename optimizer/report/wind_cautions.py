@@ -17,13 +17,16 @@ if TYPE_CHECKING:
     from optimizer.job import Job, Result
     from optimizer.kit import Item
 
-__all__ = ["bike_cautions", "bike_words", "card_cautions", "wind_cautions"]
+__all__ = ["NEAR_GALE", "bike_cautions", "bike_words", "card_cautions", "strongest_wind",
+           "wind_cautions"]
 
-_NEAR_GALE = 13.9  # m/s at ten metres, Beaufort 7 (WMO Beaufort scale; from memory)
+NEAR_GALE = 13.9
+"""Wind at ten metres that is a caution in itself: Beaufort 7 (WMO scale; from memory) [m/s]."""
+
 _LEAST = 0.01  # chance, a day in 100
 
 
-def _strongest(result: Result) -> float:
+def strongest_wind(result: Result) -> float:
     """Strongest wind or gust of the day [m/s]."""
     return max(float(np.hypot(*wind_met(result)).max()),
                float(result.job.conditions.gust.max()))
@@ -59,8 +62,8 @@ def wind_cautions(result: Result) -> list[str]:
     """Say what the wind of the day may be too strong for, what is most urgent first."""
     words = bike_words(result.job, result.bike_passed)
     said = [words] if words else []
-    strongest = _strongest(result)
-    if strongest >= _NEAR_GALE:
+    strongest = strongest_wind(result)
+    if strongest >= NEAR_GALE:
         said.append(f"Strong wind, up to {3.6 * strongest:.0f} km/h: it can push you off your "
                     "line. Ask the organiser and yourself whether to ride; keep hands near the "
                     "brakes.")
@@ -82,12 +85,12 @@ def _instead(item: Item) -> str:
 
 def card_cautions(result: Result) -> list[str]:
     """Say the same in the few words of a card, whatever the chance: the wind may change."""
-    strongest = _strongest(result)
+    strongest = strongest_wind(result)
     words = (f"Do not ride these wheels: cross wind up to {3.6 * result.bike_passed:.0f} km/h is "
              f"forecast, their limit is {3.6 * result.job.baseline.crosswind_limit:.0f} km/h.")
     said = [words] if result.bike_passed else []
     said += [f"Wind up to {3.6 * strongest:.0f} km/h: hands near the brakes."] if (
-        strongest >= _NEAR_GALE) else []
+        strongest >= NEAR_GALE) else []
     names: dict[str, list[str]] = {}
     for item in sorted(result.limited, key=lambda item: item.crosswind_limit):
         limit = f"{3.6 * item.crosswind_limit:.0f}"

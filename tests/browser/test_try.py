@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from optimizer.kit.crosswind import crosswind_draws, strongest_crosswind
 from optimizer.report import write_report
 from optimizer.report.result_json import result_document
+from optimizer.report.weather import steady
 from optimizer.report.words import clock
 from tests.report.made_up import made_up_result
 from tests.report.tried import Try, plan_tried
@@ -117,6 +120,31 @@ def test_kit_that_the_wind_is_too_strong_for_is_named(open_page, result, tmp_pat
         page.locator("#try-from").fill("120")
         pick(page, {"wheels": "Deep wheels"})
         page.locator("#try-says li", has_text="above the limit of Deep wheels, 18").wait_for()
+
+
+def test_a_storm_is_told_with_the_days_on_which_kit_is_too_much(open_page, result, tmp_path):
+    """As `kitpace plan` tells it: strong wind, and the chance of a cross wind above a limit."""
+    job, angle = result.job, np.radians(120.0)
+    blown = steady(result, *(-60.0 / 3.6 * np.array([np.sin(angle), np.cos(angle)])))
+    drawn = crosswind_draws(job.course, blown, 4000)
+    limit = float(np.quantile(drawn, 0.7))
+    assert strongest_crosswind(job.course, blown) < limit
+    frail = replace(job.catalogue, items=tuple(
+        replace(item, crosswind_limit=limit) if item.name == "Deep wheels" else item
+        for item in job.catalogue.items))
+    report = write_report(replace(result, job=replace(job, catalogue=frail)),
+                          tmp_path / "report.html")
+    with open_page(report) as page:
+        come_to_the_try(page)
+        pick(page, {"wheels": "Deep wheels"})
+        page.locator("#try-speed").fill("60")
+        page.locator("#try-from").fill("120")
+        page.locator("#try-says li", has_text="Strong wind").wait_for()
+        line = page.locator("#try-says li", has_text="passes the limit of Deep wheels").inner_text()
+        assert float(re.search(r"On (\d+) days in 100", line)[1]) == pytest.approx(30.0, abs=3.0)
+        page.locator("#try-speed").fill("5")
+        page.locator("#try-says li", has_text="Strong wind").wait_for(state="detached")
+        assert "passes the limit" not in says(page)
 
 
 def test_another_rider_and_temperature(open_page, report, result):
