@@ -61,7 +61,9 @@ def realism(plan: Plan, rider: Rider) -> Realism:
     T, p = plan.finish_time, rider.effort_exponent
     held = elapsed / T
     at = np.linspace(0.0, T, _POINTS)
-    work = np.interp(at, plan.time, np.concatenate([[0.0], np.cumsum(power * elapsed)]))
+    # A position that costs power makes the same watts harder: they count as what they are there.
+    felt = power * rider.critical_power / plan.problem.critical_power
+    work = np.interp(at, plan.time, np.concatenate([[0.0], np.cumsum(felt * elapsed)]))
     first, last = np.triu_indices(_POINTS, 1)
     span = at[last] - at[first]
     long = span >= min(_SHORTEST, 0.5 * T)

@@ -181,7 +181,8 @@
     const button = made("button", { type: "button", className: "stretch" }, ...cell.childNodes);
     cell.append(button);
     const [from, to] = span(row);
-    const choose = () => { show(from + Math.min(0.02, (to - from) / 2)); light([from, to]); };
+    const place = row.dataset.atEnd === undefined ? from + Math.min(0.02, (to - from) / 2) : to;
+    const choose = () => { show(place); light([from, to]); };
     button.addEventListener("click", choose);
     button.addEventListener("focus", choose);
     row.addEventListener("pointerenter", () => light([from, to]));

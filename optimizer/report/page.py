@@ -40,7 +40,7 @@ class Table:
     Columns of figures stand right, others left; `left` overrides that. `ident` gives the table
     an anchor and, with `tools`, buttons that sort, copy and save it as CSV. `stretches` are the
     kilometres (from, to) of the rows, so that a row and its stretch in the charts light each
-    other.
+    other; with `at_end` a row is about the place where its stretch ends.
     """
 
     headings: Sequence[str]
@@ -50,6 +50,7 @@ class Table:
     tools: bool = False
     left: tuple[int, ...] = (0,)
     stretches: Sequence[tuple[float, float]] = ()
+    at_end: bool = False
 
 
 @dataclass(frozen=True)
@@ -292,7 +293,8 @@ def _stretch(table: Table, number: int) -> Markup:
     if not table.stretches:
         return Markup("")
     start, end = table.stretches[number]
-    return Markup(' data-from-km="{}" data-to-km="{}"').format(f"{start:.4g}", f"{end:.4g}")
+    return Markup(' data-from-km="{}" data-to-km="{}"{}').format(
+        f"{start:.5g}", f"{end:.5g}", Markup(" data-at-end") if table.at_end else "")
 
 
 def _cell(value: object) -> str:

@@ -347,7 +347,8 @@ def _splits(result: Result) -> list[Part]:
         f"{_title(kit)}, {money(kit.spend, currency)}" for kit in kits)), rows,
         "Elapsed time at the marks: by the card, with the best kit; then the ideal ride of each "
         "kit with its 90 % range", ident="splits", tools=True,
-        stretches=[(a / 1000.0, b / 1000.0) for a, b in pairwise([0.0, *places])])
+        stretches=[(a / 1000.0, b / 1000.0) for a, b in pairwise([0.0, *places])],
+        at_end=True)
     named = [kit for kit in kits if kit.items and kit.items not in {
         result.choice.best.items, result.choice.owned.items}]
     words = [f"{_title(kit)}: {listing(kit.items)}." for kit in named]

@@ -178,6 +178,14 @@ def test_a_row_lights_its_stretch_and_the_stretch_its_row(open_page, report, doc
             "\N{NO-BREAK SPACE}", " ") == last["what_comes"]
 
 
+def test_a_mark_shows_its_own_place(open_page, report):
+    with open_page(report) as page:
+        for row in page.locator("#splits tbody tr").all():
+            row.locator("button").click()
+            shown = float(page.locator("#place").input_value())
+            assert shown == pytest.approx(float(row.locator("td").first.inner_text()), abs=0.1)
+
+
 def test_touch_moves_the_place(open_page, report):
     with open_page(report, width=390, has_touch=True) as page:
         page.locator("#ribbon .drawn").tap(position={"x": 200, "y": 80})
