@@ -37,6 +37,11 @@ def command(files: tuple[str, ...], model: str, out: str | None, overwrite: bool
     power_w); or one or more recorded rides (CSV with time and power_w, GPX with power, FIT),
     whose best powers are used.
 
+    In a rider file, altitude and heat of [environment] take "none" or the mean of published
+    tests: altitude "unacclimatised" and "acclimatised" (Bassett et al. 1999) or "linear" (Wehrlin
+    and Hallén 2006); heat "unacclimatised" (Tatterson et al. 2000) or "acclimatised" (Racinais et
+    al. 2015). The page shows what each takes.
+
     \b
     Example:
       kitpace rider courses/tarn-loop/rider.toml

@@ -86,7 +86,8 @@ class BluffDrag:
     `apart` is what they would have each on its own in clean air, an upper bound. `thickness`
     (low, high) [m]: how thick a streamlined section may be for the drag of one cable of the
     first round run; nan where there is none. `law_sd` is the part of `clean_sd` that comes from
-    the laws, which are wrong by the same share everywhere.
+    the laws, which are wrong by the same share everywhere; `sorts` are what the runs are apart
+    from how many and how long. `either_sign` of a difference that may be a loss.
     """
 
     clean: float
@@ -96,19 +97,24 @@ class BluffDrag:
     apart: float
     thickness: tuple[float, float]
     law_sd: float = 0.0
+    sorts: frozenset[tuple[object, ...]] = frozenset()
+    either_sign: bool = False
 
     def less(self, after: BluffDrag, near: Trust) -> BluffDrag:
         """Drag that goes where these runs become those of `after`.
 
-        Errors of the laws are common to both; how the runs stand is not.
+        Errors of the laws are common to both. How the runs stand is not, except where fewer or
+        shorter ones of the same sort are left, or none: those stand as they stood.
         """
         clean, law = self.clean - after.clean, abs(self.law_sd - after.law_sd)
-        stand = math.hypot(*(math.sqrt(max(one.clean_sd**2 - one.law_sd**2, 0.0))
-                             for one in (self, after)))
-        sd = math.hypot(law, stand)
+        stand, then = (math.sqrt(max(one.clean_sd**2 - one.law_sd**2, 0.0))
+                       for one in (self, after))
+        left = after.sorts <= self.sorts and clean >= 0.0 and then <= stand
+        sd = math.hypot(law, stand - then if left else math.hypot(stand, then))
         return BluffDrag(clean, sd, near.factor * clean,
                          math.hypot(near.factor * sd, near.factor_sd * clean),
-                         self.apart - after.apart, (math.nan, math.nan), law)
+                         self.apart - after.apart, (math.nan, math.nan), law,
+                         either_sign=not left)
 
 
 def cylinder_drag_coefficient(reynolds: NDArray[np.float64] | float) -> NDArray[np.float64]:
@@ -306,7 +312,8 @@ def bluff_drag(runs: tuple[Run, ...], speed: float, near: Trust) -> BluffDrag:
         first.width, speed)
     return BluffDrag(clean, clean_sd, near.factor * clean,
                      math.hypot(near.factor * clean_sd, near.factor_sd * clean), apart, thickness,
-                     law)
+                     law, frozenset((run.shape, run.width, run.angle, run.arrangement,
+                                     run.spacing, run.chord) for run in runs))
 
 
 def _obliqueness(run: Run) -> float:

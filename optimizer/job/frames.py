@@ -121,7 +121,7 @@ def worth(result: Result) -> pd.DataFrame:
     Returns
     -------
     a row for each item: `item`, `seconds`, its 90 % range `low_s` to `high_s`, `cost`, `chosen`,
-    `rests_on` ("tested", "seller", "mass", "none")
+    `based_on` ("tested", "seller", "mass", "none")
 
     Examples
     --------
@@ -137,5 +137,5 @@ def worth(result: Result) -> pd.DataFrame:
     return pd.DataFrame(
         [(one.item, one.seconds, one.low, one.high, catalogue[one.item].cost, one.item in best,
           one.grounds) for one in result.worth],
-        columns=["item", "seconds", "low_s", "high_s", "cost", "chosen", "rests_on"],
+        columns=["item", "seconds", "low_s", "high_s", "cost", "chosen", "based_on"],
     ).sort_values("seconds", ascending=False, ignore_index=True)

@@ -72,8 +72,8 @@ def _either(value: float, sd: float) -> tuple[float, float]:
     return value - NINE_IN_TEN * sd, value + NINE_IN_TEN * sd
 
 
-def _text(value: float, sd: float, scale: float, digits: int, *, differs: bool = False) -> str:
-    low, high = _either(value, sd) if differs else band(value, sd)
+def _text(value: float, sd: float, scale: float, digits: int, *, either: bool = False) -> str:
+    low, high = _either(value, sd) if either else band(value, sd)
     return f"{plain(low * scale, digits)} to {plain(high * scale, digits)}"
 
 
@@ -83,7 +83,8 @@ def rows(exposed: Exposed) -> list[tuple[str, str, str, str]]:
     if exposed.saved is not None and exposed.after_drag is not None:
         return [_row(exposed, "Before, near rider and bike", drag.near, drag.near_sd),
                 _row(exposed, "After", exposed.after_drag.near, exposed.after_drag.near_sd),
-                _row(exposed, "Saved", exposed.saved.near, exposed.saved.near_sd, differs=True)]
+                _row(exposed, "Saved", exposed.saved.near, exposed.saved.near_sd,
+                     either=exposed.saved.either_sign)]
     alone = ("If each stood alone", plain(drag.apart, 4),
              plain(drag.apart * exposed.watts, 1), plain(drag.apart * exposed.seconds, 0))
     return [alone, _row(exposed, "In clean air", drag.clean, drag.clean_sd),
@@ -91,9 +92,9 @@ def rows(exposed: Exposed) -> list[tuple[str, str, str, str]]:
 
 
 def _row(exposed: Exposed, name: str, value: float, sd: float, *,
-         differs: bool = False) -> tuple[str, str, str, str]:
+         either: bool = False) -> tuple[str, str, str, str]:
     area, watts, seconds = (
-        _text(value, sd, scale, digits, differs=differs)
+        _text(value, sd, scale, digits, either=either)
         for scale, digits in ((1.0, 4), (exposed.watts, 1), (exposed.seconds, 0)))
     return name, area, watts, seconds
 
@@ -104,23 +105,26 @@ def lead(exposed: Exposed) -> list[str]:
     what = listing([run.text for run in exposed.runs])
     if exposed.saved is not None and exposed.after is not None:
         drag = exposed.saved
-        becomes = listing([run.text for run in exposed.after]) or "nothing"
-        what = f"{'Saved' if drag.near >= 0 else 'Lost'} by {becomes} instead of {what}"
-    near, differs = abs(drag.near), exposed.saved is not None
+        becomes = listing([run.text for run in exposed.after])
+        what = (f"{'Saved' if drag.near >= 0 else 'Lost'} by {becomes} instead of {what}"
+                if becomes else f"Saved without {what}")
+    near, either = abs(drag.near), drag.either_sign
     said = [(f"{what}: about {plain(near * exposed.watts, 1)} W at "
              f"{here.speed * 3.6:.0f} km/h near rider and bike "
-             f"({_text(near, drag.near_sd, exposed.watts, 1, differs=differs)}), or "
-             f"{_text(near, drag.near_sd, exposed.seconds, 0, differs=differs)} s over 40 km for "
+             f"({_text(near, drag.near_sd, exposed.watts, 1, either=either)}), or "
+             f"{_text(near, drag.near_sd, exposed.seconds, 0, either=either)} s over 40 km for "
              f"{exposed.rider}.")]
     low, high = exposed.drag.thickness
-    if not math.isnan(low):
+    if not math.isnan(low) and exposed.after is None:
         first = next(run for run in exposed.runs if run.shape == "round")
         said.append(f"A streamlined section {low * 1e3:.0f} to {high * 1e3:.0f} mm thick has the "
                     f"drag of one cable of {first.width * 1e3:g} mm: {low / first.width:.0f} to "
                     f"{high / first.width:.0f} times as thick.")
     said += [_section_words(run, here.speed) for run in (*exposed.runs, *(exposed.after or ()))
              if run.shape == "section"]
-    return [*said, ("This is an estimate from first principles, not a test. Hiding them may save "
+    change = "The change" if exposed.after else "Hiding them"
+    verb = "save" if drag.near >= 0 else "cost"
+    return [*said, (f"This is an estimate from first principles, not a test. {change} may {verb} "
                     "less, because the air there is already slowed and mixed.")]
 
 
@@ -196,7 +200,8 @@ def _chart(exposed: Exposed) -> Chart:
                  ("after", after.near, after.near_sd)]
     marks: list[Mark] = []
     for name, value, sd in cases:
-        low, high = _either(value, sd) if name == "saved" else band(value, sd)
+        either = exposed.saved is not None and exposed.saved.either_sign and name == "saved"
+        low, high = _either(value, sd) if either else band(value, sd)
         marks.append(Mark(name, value * watts, low * watts, high * watts, leads=not marks,
                           said=_range_of(low * watts, high * watts)))
     return Chart(

@@ -21,8 +21,9 @@ __all__ = ["LEAST_SAVED", "apart_by_test", "caution_of", "cost_of", "current_kit
 LEAST_SAVED: Final = 0.05
 """Seconds below which a saving is shown as none."""
 _UNTESTED: Final[Mapping[Grounds, str]] = {
-    "seller": "the seller's word alone: ask for a test, or test it yourself, before you pay",
-    "mass": "mass alone: what else it does, nobody tested"}
+    "seller": ("pays for what only the seller says: ask for a test, or test it yourself, before "
+               "you pay"),
+    "mass": "pays for mass only: what else it does, nobody tested"}
 
 
 def cost_of(item: Item) -> str:
@@ -118,7 +119,7 @@ def spent_on_words(paid: Sequence[tuple[str, float, Grounds]], currency: str) ->
         if here:
             names = listing(list(dict.fromkeys(name for name, _ in here)))
             spent = money(sum(cost for _, cost in here), currency)
-            said.append(f"{spent} of it, for {names}, rests on {words}.")
+            said.append(f"{spent} of it, for {names}, {words}.")
     return " ".join(said)
 
 

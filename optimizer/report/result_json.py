@@ -103,7 +103,7 @@ def result_document(result: Result) -> dict[str, Any]:
         "kit": _kit(result),
         "frontier": [_set(entry) for entry in result.choice.frontier],
         "worth": [{"item": entry.item, "saved_s": entry.seconds, "low_s": entry.low,
-                   "high_s": entry.high, "rests_on": entry.grounds,
+                   "high_s": entry.high, "based_on": entry.grounds,
                    "clear_gain": entry.clear} for entry in result.worth],
         "sensitivities": [{
             "name": entry.name, "change": entry.change, "seconds": entry.seconds,

@@ -17,7 +17,7 @@ __all__ = ["NINE_IN_TEN", "UNTESTED", "Mark", "amount", "amount_range", "between
            "normal_mark", "number_range", "plain", "shown_half"]
 
 UNTESTED: Final[Mapping[Grounds, str]] = {
-    "seller": "rests on the seller alone", "mass": "not tested: mass only", "none": "not tested"}
+    "seller": "the seller's word only", "mass": "not tested: mass only", "none": "not tested"}
 """What is said in place of a clear gain that nobody tested."""
 
 

@@ -99,7 +99,7 @@ def worth_sheet(valuation: Valuation) -> Sheet:
     """Give what each item is worth, in the order of the page, with 90 % ranges."""
     speed = f"{3.6 * valuation.speeds[1]:.0f}"
     headings = ["item", "saves_s_over_40km", "low_s", "high_s", f"saves_w_at_{speed}_kmh", "low_w",
-                "high_w", "chance_of_a_gain_percent", "evidence", "rests_on"]
+                "high_w", "chance_of_a_gain_percent", "evidence", "based_on"]
     there = {row.item: row for row in valuation.on_course}
     if there:
         headings += ["on_course_s", "on_course_low_s", "on_course_high_s"]

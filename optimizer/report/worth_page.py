@@ -127,8 +127,8 @@ def lead(valuation: Valuation) -> list[str]:
              f"{valuation.rider} at {here.speed * 3.6:.1f} km/h ({here.power_at(here.speed):.0f} "
              f"W{', critical power' * valuation.at_critical_power}) on a flat road without wind.")
     said = gain(valuation, best)
-    open_end = ("" if said == "yes" else f", which {said}" if said == UNTESTED["seller"] else
-                f" ({said})" if said in UNTESTED.values() else ", which may be none")
+    open_end = ("" if said == "yes" else f" ({said})" if said in UNTESTED.values()
+                else ", which may be none")
     there = next((row for row in valuation.on_course if row.item == best.effect.item), None)
     won = (f"{between(best.seconds, best.seconds_sd)} s over 40 km" if there is None
            else f"{number_range(there.low, there.high)} s on {valuation.course}")

@@ -83,11 +83,16 @@ def test_before_and_after_in_one_call(tmp_path):
     assert "<svg" in (tmp_path / "a.html").read_text(encoding="utf-8")
 
 
-def test_nothing_in_their_place_saves_all_of_it():
-    whole = re.search(r"Near rider and bike\s+(\S+) to (\S+)", run("bottle 74 mm x 200 mm"))
-    parts = re.search(r"Before, near rider and bike\s+(\S+) to (\S+)",
-                      run("bottle 74 mm x 200 mm", "--after", "nothing"))
-    assert parts.groups() == whole.groups()
+@pytest.mark.parametrize("parts", [
+    ["bottle 74 mm x 200 mm"], ["4 x 5 mm x 300 mm @ 60 deg", "bottle 74 mm x 200 mm"]])
+def test_nothing_in_their_place_saves_all_of_it(parts):
+    """What is there less nothing is what is there, range and all."""
+    ends = r"\s+(\S+) to (\S+)\s+(\S+) to (\S+)\s+(\S+) to (\S+)"
+    whole = re.search(rf"Near rider and bike{ends}", run(*parts))
+    output = run(*parts, "--after", "nothing")
+    for row in ("Before, near rider and bike", r"\nSaved"):
+        assert re.search(row + ends, output).groups() == whole.groups()
+    assert output.startswith(f"Saved without {parts[0]}")
 
 
 def test_more_instead_of_less_is_a_cost():

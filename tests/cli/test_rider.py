@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
+from importlib.resources import files
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from click.testing import CliRunner
 
 from optimizer.cli import group
 from optimizer.errors import InputError
+from optimizer.rider.rider import AltitudeResponse, HeatResponse
 from tests.cli.typed import starter
 
 COURSES = Path(__file__).parents[2] / "courses"
@@ -107,3 +111,13 @@ def test_the_one_effort_that_is_left_out_is_named(tmp_path):
     assert "left out: 60 s, under two minutes, too short for W'." in said
     table.write_text("seconds,power_w\n30,700\n60,612\n300,352\n1200,300\n", encoding="utf-8")
     assert "2 efforts were left out, as the page lists." in " ".join(_run(table).output.split())
+
+
+def test_the_relations_of_height_and_heat_are_named_where_they_are_typed():
+    starting = files("optimizer.scenario").joinpath("starter_files", "rider.toml").read_text()
+    told = " ".join(_run("--help").output.split())
+    for key, response in (("altitude", AltitudeResponse), ("heat", HeatResponse)):
+        [line] = [line for line in starting.splitlines() if line.startswith(f"# {key} = ")]
+        assert set(re.findall(r'"([^"]+)"', line)) == set(get_args(response))
+        said = re.search(rf'take "none" .*?tests: .*?{key} ("[^;]*)', told)[1]
+        assert set(re.findall(r'"([^"]+)"', said)) | {"none"} == set(get_args(response))

@@ -119,5 +119,21 @@ def test_what_is_saved_is_surer_than_two_figures_apart():
     saved = before.less(after, CLEAN)
     assert saved.clean == pytest.approx(before.clean - after.clean)
     assert saved.clean_sd < math.hypot(before.clean_sd, after.clean_sd)
+
+
+def test_a_fifth_of_the_same_cables_saves_four_fifths_surely():
+    """Drag goes with the length (strip theory), so that all errors are shared, also how they stand.
+
+    Fewer cables, or others, may stand in another way.
+    """
+    def drag(length, count=4, width=0.005):
+        return bluff_drag((Run("round", width, length, count=count),), 12.5, CLEAN)
+    before = drag(0.3)
+    saved = before.less(drag(0.06), CLEAN)
+    assert not saved.either_sign
+    assert saved.clean == pytest.approx(0.8 * before.clean, rel=0.02)
+    assert saved.clean_sd / saved.clean == pytest.approx(before.clean_sd / before.clean, rel=0.05)
+    assert before.less(drag(0.06, width=0.006), CLEAN).either_sign
+    assert before.less(drag(0.6), CLEAN).either_sign
     nothing = before.less(before, CLEAN)
     assert (nothing.clean, nothing.law_sd) == (0.0, 0.0)

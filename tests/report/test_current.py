@@ -91,9 +91,9 @@ SAID = (Effect("coating", data=1, grounds="seller"), Effect("helmet", data=2))
 def test_money_for_what_nobody_but_its_seller_tested_is_said():
     everything = ("coating", "light wheels", "helmet", "paint")
     assert rests_on_words(SOLD, SAID, everything, "EUR") == (
-        "300 EUR of it, for coating, rests on the seller's word alone: ask for a test, or test it "
-        "yourself, before you pay. 850 EUR of it, for light wheels, rests on mass alone: what else "
-        "it does, nobody tested.")
+        "300 EUR of it, for coating, pays for what only the seller says: ask for a test, or test "
+        "it yourself, before you pay. 850 EUR of it, for light wheels, pays for mass only: what "
+        "else it does, nobody tested.")
     assert rests_on_words(SOLD, SAID, ("helmet", "paint"), "EUR") == ""
 
 

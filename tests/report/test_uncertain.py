@@ -48,7 +48,7 @@ def test_ranges():
 @pytest.mark.parametrize(("low", "high", "grounds", "said"), [
     (0.1, 9.0, "tested", "yes"), (-0.1, 9.0, "tested", "≈"),
     (-9.0, -0.1, "tested", "no: costs time"),
-    (0.1, 9.0, "seller", "rests on the seller alone"), (-0.1, 9.0, "seller", "≈"),
+    (0.1, 9.0, "seller", "the seller's word only"), (-0.1, 9.0, "seller", "≈"),
     (0.6, 0.6, "mass", "not tested: mass only"), (-0.6, -0.6, "mass", "not tested: mass only"),
     (0.0, 0.0, "none", "not tested")])
 def test_a_clear_gain_is_one_that_somebody_tested(low, high, grounds, said):
