@@ -39,6 +39,7 @@ HANDS_OFF_BRAKES: Final = frozenset({"aero", "tuck"})
 
 _SHORTEST = 20.0  # s, of a spell in one position; less is nothing to write on a card
 _BRISK = 8.0  # s, the shortest spell that riders bother with; common practice, no source
+_TOUCH = 1.5  # m/s; who slows less only touches the brakes, which needs no other position
 _CHANGE = 0.2  # s, price of one change; a judgement that keeps needless changes out
 _ROUNDS = 6
 _SETTLED = 0.01  # s, less than that is no gain
@@ -81,7 +82,7 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
     """Plan the ride with a position for each step, whatever positions the day may hold.
 
     Positions named "aero" or "tuck" are not used where the plan brakes (before corners, at a
-    cap on descents): there the hands belong at the brakes.
+    cap on descents): there the hands belong at the brakes, for a short braking from just before it.
 
     Parameters
     ----------
@@ -107,13 +108,13 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
         return PositionPlan(first, position, _spells(first, position, rider), 0.0, 1)
     road = problem_on(replace(day, pedalling=None), setup, first.problem.distance, None,
                       first.finish_time)
-    barred = _barred(first, rider, road.speed_limit)
+    brakes = _Brakes.of(first, rider, road.speed_limit)
     longest = np.array([p.longest for p in rider.positions])
     best: Plan | None = None
     seen, plan, rounds = set(), first, 1
     for _ in range(_ROUNDS):
-        trial = best_spells(position_gains(plan, rider), plan.time, barred=barred,
-                            longest=longest)
+        trial = brakes.held(best_spells(position_gains(plan, rider), plan.time,
+                                        barred=brakes.barred, longest=longest))
         if trial.tobytes() in seen:
             break
         seen.add(trial.tobytes())
@@ -130,14 +131,15 @@ def choose_positions(day: RaceDay, setup: Setup, *, warm: Plan | None = None) ->
     assert best is not None  # noqa: S101 - the first trial is always solved
     return PositionPlan(best, position, _spells(best, position, rider),
                         first.finish_time - best.finish_time, rounds,
-                        _price_of_long_spells(best, position, rider, barred, longest))
+                        _price_of_long_spells(best, position, rider, brakes, longest))
 
 
 def _price_of_long_spells(plan: Plan, position: NDArray[np.int64], rider: Rider,
-                          barred: NDArray[np.bool_], longest: NDArray[np.float64]) -> float:
+                          brakes: _Brakes, longest: NDArray[np.float64]) -> float:
     """Seconds that short spells would win at a plan, to first order."""
     gains = position_gains(plan, rider)
-    brisk = best_spells(gains, plan.time, barred=barred, longest=longest, shortest=_BRISK)
+    brisk = brakes.held(best_spells(gains, plan.time, barred=brakes.barred, longest=longest,
+                                    shortest=_BRISK))
     steps = np.arange(len(position))
     return max(float(np.sum(gains[steps, brisk] - gains[steps, position])), 0.0)
 
@@ -196,12 +198,41 @@ def braking_steps(plan: Plan, limit: NDArray[np.float64]) -> NDArray[np.bool_]:
     return np.asarray((plan.speed[1:] >= _AT_LIMIT * limit[1:]) & (needed < 0.0))
 
 
-def _barred(plan: Plan, rider: Rider, limit: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """(n, p) where a position is not to be used: the plan has to brake there."""
-    hands_off = np.array([q.name.lower() in HANDS_OFF_BRAKES for q in rider.positions])
-    if hands_off.all():
-        return np.zeros((plan.problem.steps, len(hands_off)), dtype=bool)
-    return np.asarray(braking_steps(plan, limit)[:, None] & hands_off)
+@dataclass(frozen=True)
+class _Brakes:
+    """Where a plan brakes, and hands belong at the brakes.
+
+    Long braking bars positions without a hand there: `barred` (n, p). For a short one, hands go to
+    the brakes just before it: on the steps `brief` (n,), in position `hands_on`. A spell of 20 s
+    around each touch of the brakes would have the rider sit up, and pedal, at speed.
+    """
+
+    barred: NDArray[np.bool_]
+    brief: NDArray[np.bool_]
+    hands_off: NDArray[np.bool_]
+    hands_on: int
+
+    @classmethod
+    def of(cls, plan: Plan, rider: Rider, limit: NDArray[np.float64]) -> _Brakes:
+        """Find them on a plan; `limit` (n + 1,) as `braking_steps` takes it."""
+        hands_off = np.array([q.name.lower() in HANDS_OFF_BRAKES for q in rider.positions])
+        braked = braking_steps(plan, limit) & (not hands_off.all())
+        long, brief = np.zeros((2, len(braked)), dtype=bool)
+        edges = np.flatnonzero(np.diff(braked, prepend=False, append=False))
+        last = 0  # end of the short braking before, near which hands stay where they are
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+            if plan.time[end] - plan.time[begin] >= _BRISK:
+                long[begin:end] = True
+            elif plan.speed[begin] - plan.speed[end] >= _TOUCH:
+                first = int(np.searchsorted(plan.time, plan.time[end] - _BRISK))
+                near = last > 0 and plan.time[first] - plan.time[last] < _BRISK
+                brief[last if near else first:end] = True
+                last = int(end)
+        return cls(long[:, None] & hands_off, brief, hands_off, int(np.argmin(hands_off)))
+
+    def held(self, position: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Put hands to the brakes for short braking in a succession of positions (n,)."""
+        return np.where(self.brief & self.hands_off[position], self.hands_on, position)
 
 
 def best_spells(gains: NDArray[np.float64], time: NDArray[np.float64], *,

@@ -200,3 +200,21 @@ def test_a_cap_at_the_pedalling_speed_is_braked_for():
     at_cap = chosen.plan.speed[1:] >= 0.995 * 15.0
     assert (steep & at_cap).any()
     assert (chosen.position[steep & at_cap] == 1).all()
+
+
+def test_hands_go_to_the_brakes_just_before_a_corner_and_back_after_it():
+    """3 s of braking are no reason to sit up, and pedal, for the 20 s of a spell."""
+    road = course([0.0] * 4)
+    nodes, corner = road.distance, 0.5 * road.length
+    limit = np.full(len(nodes), np.inf)
+    before = nodes <= corner
+    limit[before] = np.sqrt(4.0**2 + 2.0 * 3.0 * (corner - nodes[before]))
+    road = replace(road, speed_limit=limit)
+    chosen = choose_positions(RaceDay(road, Conditions(), RIDER, start_speed=10.0), BIKE)
+    aero, upright, after = chosen.spells
+    assert (aero.position, upright.position, after.position) == ("aero", "upright", "aero")
+    plan = chosen.plan
+    braking = np.flatnonzero(np.diff(plan.speed) < -0.2)
+    assert upright.start < plan.distance[braking[0]]
+    assert abs(upright.end - corner) < 2.0 * plan.problem.step.max()
+    assert 7.0 < plan.time_at(upright.end) - plan.time_at(upright.start) < 12.0
