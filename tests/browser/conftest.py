@@ -54,34 +54,58 @@ def chromium():
         browser.close()
 
 
+@pytest.fixture(scope="session")
+def idle_pages(chromium):
+    """Pages that no test uses just now, by the options of their contexts.
+
+    Each process of a new page takes longer to start than most tests to look at it.
+    """
+    assert chromium.is_connected()
+    return {}
+
+
 @pytest.fixture
-def open_page(chromium):
+def open_page(chromium, idle_pages):
     """Open a file: `with open_page(path, width=..., dark=...) as page`.
 
     `before` is a script that runs ahead of the page's own. On leaving, the page must have said
     nothing on the console (but `said`, a part of the one line expected there) and asked for
-    nothing.
+    nothing. The next test gets the same page, empty; our pages store nothing in the browser.
     """
     @contextmanager
     def opened(path, *, width=1280, height=900, dark=False, said=None, before="", **options):
-        context = chromium.new_context(
-            viewport={"width": width, "height": height}, accept_downloads=True,
-            color_scheme="dark" if dark else "light", **options)
-        context.set_default_timeout(120_000)  # a machine may be busy with other things
-        page = context.new_page()
+        kind = repr(sorted(options.items()))
+        page = None if before else idle_pages.pop(kind, None)
+        if page is None:
+            page = chromium.new_context(accept_downloads=True, **options).new_page()
+            # A machine may be busy with other things.
+            page.context.set_default_timeout(120_000)
         if before:
             page.add_init_script(before)
+        page.set_viewport_size({"width": width, "height": height})
+        page.emulate_media(media="null", color_scheme="dark" if dark else "light")
         complaints: list[str] = []
-        page.on("console", lambda message: complaints.append(message.text))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
-        page.on("request", lambda request: None
-                if request.url.startswith(("file:", "blob:", "data:"))
-                else complaints.append(request.url))
+        listening = {
+            "console": lambda message: complaints.append(message.text),
+            "pageerror": lambda error: complaints.append(str(error)),
+            "dialog": lambda dialog: (complaints.append(dialog.message), dialog.dismiss()),
+            "request": lambda request: None
+            if request.url.startswith(("file:", "blob:", "data:"))
+            else complaints.append(request.url)}
+        for event, hear in listening.items():
+            page.on(event, hear)
         page.goto(path.as_uri())
         yield page
         assert [line for line in complaints if said is None or said not in line] == []
         assert said is None or complaints
-        context.close()
+        if before:
+            page.context.close()
+            return
+        for event, hear in listening.items():
+            page.remove_listener(event, hear)
+        page.mouse.move(0, 0)
+        page.goto("about:blank")
+        assert page.context.pages == [page]
+        idle_pages[kind] = page
 
     return opened
