@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimizer.conditions.air import air_density_along
-from optimizer.errors import InputError
+from optimizer.job.door import check_values
 from optimizer.job.plans import (
     as_ridden,
     card_and_chance,
@@ -73,7 +72,7 @@ def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
     Raises
     ------
     InputError
-        for a budget that is no amount
+        for values that no ride can have, and rules that no item names
     Infeasible
         where no plan meets the limits
 
@@ -88,9 +87,9 @@ def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
     >>> 0.0 <= result.plan.gap < 1.0
     True
     """
-    if not 0.0 <= budget < math.inf:
-        raise InputError("plan", "budget", f"{budget} is not an amount", "give 0 or more")
     kit = Catalogue(()) if catalogue is None else catalogue
+    options = options or Options()
+    check_values(rider, bike, kit, budget, rules, options)
     names = {item.name for item in kit.items}
     effects = effects_for(course, conditions, rider, bike, evidence) if evidence else ()
     return run(Job(
@@ -98,7 +97,7 @@ def plan(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
         conditions=conditions, rider=rider,
         baseline=bike, catalogue=kit,
         effects=tuple(effect for effect in effects if effect.item in names), budget=budget,
-        currency=currency, options=options or Options(), rules=tuple(rules)))
+        currency=currency, options=options, rules=tuple(rules)))
 
 
 def effects_for(course: Course, conditions: Conditions, rider: Rider, bike: Setup,
