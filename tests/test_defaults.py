@@ -10,8 +10,11 @@ import numpy as np
 import pytest
 
 from optimizer import defaults
+from optimizer.cli.course import command as course
+from optimizer.cli.fieldtest import command as fieldtest
 from optimizer.conditions import Conditions
 from optimizer.course import Handling
+from optimizer.evidence import Reference
 from optimizer.job import Options
 from optimizer.physics import Setup
 from optimizer.rider.fit import assess_efforts
@@ -32,6 +35,16 @@ TOML = {
 RIDER_TOML = {
     "endurance_loss_percent": "endurance_loss", "effort_exponent": "effort_exponent",
     "effort_exponent_sd": "effort_exponent_sd", "pedalling_speed_kmh": "pedalling_speed"}
+
+
+def test_options_that_are_not_given_say_the_same():
+    """A CdA found at one Crr and planned at another would make plans too fast, unseen."""
+    given = {command.name: {option.name: option.default for option in command.params}
+             for command in (course, fieldtest)}
+    assert given["fieldtest"]["crr"] == defaults.ROLLING_RESISTANCE.value
+    assert given["fieldtest"]["humidity"] == defaults.HUMIDITY.value
+    assert given["course"]["skill_percent"] == defaults.GRIP_USED.value
+    assert Reference.of().rolling_resistance == defaults.ROLLING_RESISTANCE.si
 
 
 def test_a_file_that_says_nothing_and_python_that_says_nothing_agree():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli._numbers import Number
-from optimizer.defaults import BIKE_MASS
+from optimizer.defaults import BIKE_MASS, ROLLING_RESISTANCE
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,7 +24,8 @@ def reference_options(command: Any) -> Any:
             click.option("--density-kgm3", type=Number(0.5, 1.6, "kg/m3"), metavar="X",
                          help="Air density on the rider's day; 1.2 by default."),
             click.option("--crr", type=Number(0.001, 0.03), metavar="X",
-                         help="Rolling resistance of the tyres; 0.004 by default."),
+                         help="Rolling resistance of the tyres; "
+                              f"{ROLLING_RESISTANCE.value:g} by default."),
             click.option("--mass-kg", type=Number(35, 250, "kg"), metavar="X",
                          help="Rider, bike and kit; 80 by default."),
             click.option("--cda-m2", type=Number(0.08, 1.0, "m2"), metavar="X",

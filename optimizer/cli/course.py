@@ -11,6 +11,7 @@ import click
 from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number, TellingAll, WholeNumber
 from optimizer.cli._terminal import progress_line, say, table
+from optimizer.defaults import GRIP_USED
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ _OF_A_SCENARIO = {"features": "[[stretch]], [[corner]] and [[mark]]", "from_km":
               help="Unit of its heights, where it does not say it.")
 @click.option("--keep", metavar="NAME", multiple=True,
               help="An error to leave uncorrected, as the table of corrections names it.")
-@click.option("--skill-percent", type=Number(10, 100, "%"), metavar="X", default=60.0,
+@click.option("--skill-percent", type=Number(10, 100, "%"), metavar="X",
+              default=GRIP_USED.value,
               help="Share of the tyres' grip used in corners: 40 careful, 60 practised, 75 bold.")
 @click.option("--wet", is_flag=True, help="A wet road.")
 @click.option("--descent-cap-kmh", type=Number(20, 130, "km/h"), metavar="KMH",

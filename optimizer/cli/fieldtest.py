@@ -14,7 +14,7 @@ from optimizer.cli import _outputs
 from optimizer.cli._numbers import Number, TellingAll
 from optimizer.cli._options import wind_option
 from optimizer.cli._terminal import progress_line, say, table
-from optimizer.defaults import NINE_IN_TEN
+from optimizer.defaults import HUMIDITY, NINE_IN_TEN, ROLLING_RESISTANCE
 from optimizer.errors import InputError
 
 if TYPE_CHECKING:
@@ -37,7 +37,8 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
               help="Rider with bike, clothes and bottles, as weighed.")
 @click.option("--setups", metavar="A,B,B,A",
               help="What each ride was ridden with, in the order of the rides.")
-@click.option("--crr", metavar="CRR", type=Number(0.001, 0.03), default=0.005, show_default=True,
+@click.option("--crr", metavar="CRR", type=Number(0.001, 0.03),
+              default=ROLLING_RESISTANCE.value, show_default=True,
               help="Rolling resistance of the tyres, as well as you know it.")
 @click.option("--crr-sd", metavar="SD", type=Number(0.00005, 0.02), default=0.003,
               show_default=True, help="How sure that is: one standard deviation.")
@@ -45,7 +46,8 @@ _UNKNOWN_AIR, _KNOWN_AIR = 0.02, 0.005  # relative error of the density
               help="Temperature of the air [°C].")
 @click.option("--pressure", metavar="HPA", type=Number(500, 1090, "hPa"),
               help="Air pressure at the place, not reduced to sea level.")
-@click.option("--humidity", metavar="PERCENT", type=Number(0, 100, "%"), default=50.0,
+@click.option("--humidity", metavar="PERCENT", type=Number(0, 100, "%"),
+              default=HUMIDITY.value,
               show_default=True, help="Relative humidity.")
 @partial(wind_option, instead="; measure it, or take it from a station")
 @click.option("--forecast", metavar="FILE.csv", type=click.Path(),

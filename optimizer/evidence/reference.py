@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from optimizer.defaults import BEARING, DRIVETRAIN_EFFICIENCY
+from optimizer.defaults import BEARING, DRIVETRAIN_EFFICIENCY, ROLLING_RESISTANCE
 from optimizer.physics import GRAVITY, DragArea, road_load
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ class Reference:
     drag_area: float = 0.27
     drag_area_sd: float = 0.027
     mass: float = 80.0
-    rolling_resistance: float = 0.004
+    rolling_resistance: float = ROLLING_RESISTANCE.si
     efficiency: float = DRIVETRAIN_EFFICIENCY.si
     air_density: float = 1.2
     speed: float = 40 / 3.6
