@@ -91,14 +91,15 @@ def spread_wind(headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
 
     Returns
     -------
-    head wind and cross wind (k, n) [m/s]
+    head wind and cross wind (k, n) [m/s], in memory step by step, as rides side by side take them
     """
+    head, cross = headwind[:, None], crosswind[:, None]
     if draws.weights is not None and departures is not None:
-        return (headwind + draws.weights @ departures.headwind,
-                crosswind + draws.weights @ departures.crosswind)
-    along = (draws.speed_factor * np.cos(draws.turn))[:, None]
-    across = (draws.speed_factor * np.sin(draws.turn))[:, None]
-    return along * headwind + across * crosswind, along * crosswind - across * headwind
+        return ((head + departures.headwind.T @ draws.weights.T).T,
+                (cross + departures.crosswind.T @ draws.weights.T).T)
+    along = draws.speed_factor * np.cos(draws.turn)
+    across = draws.speed_factor * np.sin(draws.turn)
+    return (along * head + across * cross).T, (along * cross - across * head).T
 
 
 def spread_density(draws: WindDraws, departures: AirDepartures | None) -> NDArray[np.float64]:

@@ -15,9 +15,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from optimizer.conditions import Conditions
+    from optimizer.conditions import Conditions, WindDraws
     from optimizer.course import Course
     from optimizer.kit.catalogue import Catalogue, Item
+    from optimizer.physics import Road
 
 __all__ = ["ACCEPTED", "OWN_WHEELS", "bike_passed", "crosswind_draws", "gustiness",
            "limit_chances", "other_wheels", "own_wheels", "strongest_crosswind"]
@@ -27,6 +28,7 @@ OWN_WHEELS = "the bike's own wheels"  # what the limit of the bike as it stands 
 _WHEELS = (("wheels",), ("front wheel", "rear wheel"))  # places that together replace them
 _DRAWS, _SEED = 400, 1
 _MANY = 4000  # draws of a single forecast for a chance that is shown: it is known to 1 or 2 %
+_TOGETHER = 64  # places whose draws are gone through at once
 _SLOWEST = 6.0  # m/s, mean speed of the slowest ride whose hours are looked at
 
 
@@ -80,8 +82,23 @@ def crosswind_draws(course: Course, conditions: Conditions, count: int = _DRAWS,
     worst = np.zeros(count)
     for k in ridden if len(ridden) else range(len(times)):
         road = lay_road(course, conditions, nodes, np.full(len(nodes), float(times[k])))
-        cross = np.abs(spread_wind(road.headwind, road.crosswind, draws, road.departures)[1])
-        worst = np.maximum(worst, cross.max(axis=1) * gustiness(conditions, draws.weights, int(k)))
+        worst = np.maximum(worst, _strongest(road, draws) * gustiness(
+            conditions, draws.weights, int(k)))
+    return worst
+
+
+def _strongest(road: Road, draws: WindDraws) -> NDArray[np.float64]:
+    """(k,) m/s, strongest cross wind on a road in each draw."""
+    if draws.weights is not None:
+        return np.asarray(np.abs(spread_wind(road.headwind, road.crosswind, draws,
+                                             road.departures)[1]).max(axis=1))
+    turn = draws.speed_factor * np.array([np.cos(draws.turn), -np.sin(draws.turn)])
+    winds = np.column_stack([road.crosswind, road.headwind])
+    worst = np.zeros(turn.shape[1])
+    # Some places at a time: thousands of draws of all of them leave the cache.
+    for first in range(0, len(winds), _TOGETHER):
+        across = winds[first:first + _TOGETHER] @ turn
+        np.maximum(worst, np.abs(across, out=across).max(axis=0), out=worst)
     return worst
 
 

@@ -10,7 +10,7 @@ from optimizer.physics import GRAVITY
 from optimizer.physics.road_load import drag_by_yaw
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from numpy.typing import NDArray
 
@@ -37,15 +37,15 @@ def marginal_values(plan: Plan, setup: Setup) -> NDArray[np.float64]:
     energy = 0.5 * plan.speed[:, None]**2
     pace = (np.diff(plan.time) / p.step)[:, None]
     newtons = by_amount(
-        plan, setup, slice(None), 0.5 * (energy[:-1] + energy[1:]),
-        np.diff(energy, axis=0) / p.step[:, None], p.headwind[:, None], p.crosswind[:, None],
-        plan.power[:, None] * pace)
+        plan, setup, slice(None),
+        drag_by_yaw(np.sqrt(energy[:-1] + energy[1:]), p.headwind[:, None], p.crosswind[:, None],
+                    p.air_density[:, None], setup.yaw),
+        np.diff(energy, axis=0) / p.step[:, None], plan.power[:, None] * pace)
     return np.stack([plan.seconds_per_newton * each[:, 0] for each in newtons], axis=-1)
 
 
-def by_amount(plan: Plan, setup: Setup, steps: slice, mean: NDArray[np.float64],
-              rise: NDArray[np.float64], headwind: NDArray[np.float64],
-              crosswind: NDArray[np.float64],
+def by_amount(plan: Plan, setup: Setup, steps: slice, by_yaw: Iterable[NDArray[np.float64]],
+              rise: NDArray[np.float64],
               work: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
     """Newtons per unit of each of the m + 4 amounts in turn, on some of the steps.
 
@@ -54,9 +54,8 @@ def by_amount(plan: Plan, setup: Setup, steps: slice, mean: NDArray[np.float64],
     plan : plan of the ride
     setup : set of kit
     steps : some of the n
-    mean : (n, k) J/kg, mean energies
+    by_yaw : m of (n, k), drag per CdA at each yaw angle [N/m²]
     rise : (n, k) of energy a metre [J/kg/m]
-    headwind, crosswind : (n, k) m/s
     work : (n, k) put in a metre [N]
 
     Returns
@@ -64,10 +63,9 @@ def by_amount(plan: Plan, setup: Setup, steps: slice, mean: NDArray[np.float64],
     (n, k) arrays, m + 4 of them
     """
     p = plan.problem
-    speed = np.sqrt(2 * mean)
     weight = (GRAVITY / np.sqrt(1.0 + p.grade[steps]**2))[:, None]
     crr = p.rolling_resistance[steps, None]
-    yield from drag_by_yaw(speed, headwind, crosswind, p.air_density[steps, None], setup.yaw)
+    yield from by_yaw
     yield p.mass * weight * crr / setup.rolling_resistance
     yield rise + weight * (p.grade[steps, None] + crr)
     yield -work

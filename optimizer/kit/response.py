@@ -16,7 +16,7 @@ import numpy as np
 from optimizer.conditions.draws import spread_wind
 from optimizer.kit.marginal import by_amount, marginal_values
 from optimizer.kit.program import UndecidedError, add_sets, best_of, solver_of, weighted
-from optimizer.physics import aerodynamic_force
+from optimizer.physics.road_load import rides_drag_by
 from optimizer.uncertainty import ability, ride_days
 
 if TYPE_CHECKING:
@@ -138,28 +138,30 @@ def _slopes(plan: Plan, ride: SimulatedRide, setup: Setup, headwind: NDArray[np.
     for end in range(p.steps, 0, -_TOGETHER):
         some = slice(max(end - _TOGETHER, 0), end)
         v0, v1 = ride.speed[some], ride.speed[some.start + 1:end + 1]
-        mean = 0.25 * (v0**2 + v1**2)
+        square = v0**2 + v1**2
         rise = 0.5 * (v1**2 - v0**2) / p.step[some, None]
-        speed, total = np.sqrt(2 * mean), v0 + v1
-        head, cross = headwind[some], crosswind[some]
+        speed, total = np.sqrt(0.5 * square), v0 + v1
         inertia = (p.effective_mass / p.step[some])[:, None]
         watts = plan.power[some, None] * able
-        slope = aerodynamic_force(speed, head, cross, p.air_density[some, None], p.drag,
-                                  p.position[some, None])[1] + p.bearing[1]
-        half = 0.5 * slope / speed
+        slope, by_yaw = rides_drag_by(speed, headwind[some], crosswind[some],
+                                      p.air_density[some, None], p.drag, p.position[some],
+                                      setup.yaw)
+        half = 0.5 * (slope + p.bearing[1]) / speed
         propulsion = 2 * p.drivetrain_efficiency * watts / total**2
         start = np.maximum(v0, 1e-9)
-        by_end = inertia + propulsion / v1 + half
         by_start = -inertia + propulsion / start + half
         time = -2.0 * p.step[some, None] / total**2
         held = v1 >= highest[some, None]
-        price = np.zeros_like(mean)  # seconds per newton of each step
-        for k in range(len(mean) - 1, -1, -1):
-            price[k] = np.where(held[k], 0.0, -(after + time[k] / v1[k]) / by_end[k])
-            after = time[k] / start[k] + price[k] * by_start[k]
-        newtons = by_amount(plan, setup, some, mean, rise, head, cross, watts / total * 2)
-        for row, each in enumerate(newtons):
-            found[row] += np.einsum("nk,nk->k", price, np.broadcast_to(each, price.shape))
+        # Backwards: seconds per newton of each step, from what its end does to all after it.
+        each = np.where(held, 0.0, -1.0 / (inertia + propulsion / v1 + half))
+        by_end, here = time / v1, time / start
+        price = np.empty_like(square)
+        for k in range(len(price) - 1, -1, -1):
+            np.multiply(np.add(after, by_end[k], out=after), each[k], out=price[k])
+            np.add(np.multiply(price[k], by_start[k], out=after), here[k], out=after)
+        for row, newtons in enumerate(by_amount(plan, setup, some, by_yaw, rise,
+                                                watts / total * 2)):
+            found[row] += np.einsum("nk,nk->k", price, np.broadcast_to(newtons, price.shape))
     return found.T
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate", "simulate_many"]
 
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
-_SETTLED = 3e-4  # of the energy, a last Newton step that leaves less than 1e-7 m/s
+_SETTLED = 1e-4  # of the energy, root mean square of a last Newton step: it leaves about 1e-7 m/s
 _SHRUNK = 0.09  # of the energy, less than which a Newton step may not leave
 _TOGETHER = 64  # steps whose forces that do not depend on speed are computed at once
 _NEARLY = 0.7  # of the energy of the pedalling speed, from which a step may end there
@@ -235,7 +235,7 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     return SimulatedRide(speed, time, reserve, stalled, used)
 
 
-def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
+def _speeds(  # noqa: C901, PLR0915 - one loop, in which nothing is allocated
             p: PacingProblem, var: Variation, watts: NDArray[np.float64],
             wind: tuple[NDArray[np.float64], NDArray[np.float64]],
             ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
@@ -253,9 +253,8 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
     e0 = np.full(b, min(0.5 * p.start_speed**2, float(top[0])))
     speed[0] = np.sqrt(2 * e0)
     stalled = np.zeros(b, dtype=bool)
-    e1, v1, mean, total, propulsion, half, by_end, value, change = np.empty((9, b))
-    force = slope = along = np.zeros(b)
-    inertia_before = 0.0
+    e1, v1, total, mean, propulsion, half, bend, by_end, value, change = np.zeros((10, b))
+    force = slope = along = mean
     for first in range(0, p.steps, _TOGETHER):
         some = slice(first, min(first + _TOGETHER, p.steps))
         drive = 2 * p.drivetrain_efficiency * watts[some]
@@ -278,11 +277,8 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
                 value += force
                 value += rest[j]
                 np.maximum(np.add(v0, v0, out=propulsion), 1.0, out=propulsion)
-                np.divide(drive[j], propulsion, out=propulsion)
-                value -= propulsion
-                by_end += inertia[j]
-                by_end -= inertia_before
-                value /= by_end
+                value -= np.divide(drive[j], propulsion, out=propulsion)
+                value /= np.add(bend, inertia[j], out=by_end)
                 np.subtract(e0, value, out=e1)
             else:
                 e1[:] = e0
@@ -291,16 +287,16 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
             for _ in range(30):
                 np.sqrt(np.add(e1, e1, out=v1), out=v1)
                 np.sqrt(np.add(e0, e1, out=mean), out=mean)
-                force, slope = drag(j, mean)
+                force, slope, along = drag(j, mean)
                 if p.bearing[1]:
                     force += np.multiply(mean, p.bearing[1], out=half)
                     slope += p.bearing[1]
                 np.add(v0, v1, out=total)
                 np.divide(drive[j], total, out=propulsion)
                 np.multiply(np.divide(slope, mean, out=half), 0.5, out=half)
-                np.divide(propulsion, np.multiply(total, v1, out=total), out=by_end)
-                by_end += half
-                by_end += inertia[j]
+                np.divide(propulsion, np.multiply(total, v1, out=total), out=bend)
+                bend += half
+                np.add(bend, inertia[j], out=by_end)
                 np.multiply(inertia[j], np.subtract(e1, e0, out=value), out=value)
                 value -= propulsion
                 value += force
@@ -311,21 +307,23 @@ def _speeds(  # noqa: PLR0915 - one loop, in which nothing is allocated
                     value[:] = np.where(coasts, value + propulsion, np.where(stays, level, value))
                     by_end[:] = np.where(coasts, inertia[j] + half,
                                          np.where(stays, inertia[j], by_end))
-                np.divide(value, by_end, out=change)
-                np.maximum(np.subtract(e1, change, out=value), np.multiply(e1, _SHRUNK, out=e1),
-                           out=e1)
+                np.divide(np.divide(value, by_end, out=change), e1, out=value)
+                moved = value.dot(value)
+                if moved < 1.0 - 2 * _SHRUNK:  # so no single one leaves less than `_SHRUNK`
+                    e1 -= change
+                else:
+                    np.multiply(e1, np.maximum(1.0 - value, _SHRUNK), out=e1)
                 # What is left after a Newton step is about its square.
-                if np.divide(np.abs(change, out=change), e1, out=change).max() < _SETTLED:
+                if moved < b * _SETTLED**2:
                     break
-            along, inertia_before = np.add(mean, head[j], out=total), inertia[j]
             if e1.min() < lowest:
                 stalled |= e1 < lowest
                 np.maximum(e1, lowest, out=e1)
+                if stalled.all():  # nobody rides on
+                    speed[k + 1:] = np.minimum(CRAWL, np.sqrt(2 * top[k + 1:, None]))
+                    return speed, stalled
             np.minimum(e1, top[k + 1], out=e0)
             np.sqrt(np.add(e0, e0, out=v1), out=speed[k + 1])
-            if stalled.all():  # nobody rides on
-                speed[k + 2:] = np.minimum(CRAWL, np.sqrt(2 * top[k + 2:, None]))
-                return speed, stalled
     return speed, stalled
 
 

@@ -10,7 +10,7 @@ multiplying it with cos β.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = ["GRAVITY", "ROOM", "YAW_CELLS", "DragArea", "aerodynamic_force", "drag_and_slope",
-           "drag_by_yaw", "drag_in_each", "rides_drag", "road_load"]
+           "drag_by_yaw", "drag_in_each", "rides_drag", "rides_drag_by", "road_load"]
 
 YAW_CELLS = 90  # of one degree of yaw, 0 to 90
 SINE_CELLS = 16384  # of the sine of yaw, 0 to 1
@@ -73,14 +73,16 @@ class DragArea:
 
     @cached_property
     def by_sine(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """CdA [m²] by the sine of yaw, (p, SINE_CELLS + 1): at a cell's start, and its rise.
+        """CdA [m²] by the sine of yaw in straight lines: where they cross 0, and their rise a cell.
 
-        Straight lines in between are off by less than 1e-8 m² up to 80° of yaw. They spare many
-        rides side by side the arc tangent and the cubics.
+        Both (p, SINE_CELLS + 1); cell k goes from k to k + 1 in SINE_CELLS sin β. Straight lines
+        are off by less than 1e-8 m² up to 80° of yaw. They spare many rides side by side the arc
+        tangent and the cubics.
         """
         yaw = np.arcsin(np.linspace(0.0, 1.0, SINE_CELLS + 1))
         start = np.stack([self.at(yaw, row) for row in range(len(self.area))])
-        return start, np.diff(start, axis=1, append=start[:, -1:])
+        rise = np.diff(start, axis=1, append=start[:, -1:])
+        return start - rise * np.arange(SINE_CELLS + 1), rise
 
     def at(self, yaw: NDArray[np.float64] | float,
            position: NDArray[np.int64] | int = 0) -> NDArray[np.float64]:
@@ -263,7 +265,8 @@ def rides_drag(
     headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
     air_density: NDArray[np.float64], drag: DragArea, position: NDArray[np.int64], *,
     factor: NDArray[np.float64] | float = 1.0, change: NDArray[np.float64] | float = 0.0,
-) -> Callable[[int, NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]:
+) -> Callable[[int, NDArray[np.float64]], tuple[
+        NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]]:
     """Drag of b rides side by side on m steps, to be asked for step after step.
 
     What does not depend on speed is computed once for all steps; no array is allocated after.
@@ -278,9 +281,9 @@ def rides_drag(
 
     Returns
     -------
-    function of a step and of speeds (b,) [m/s] that gives force [N] and its derivative by speed
-    [N s/m], (b,) each, with CdA from `DragArea.by_sine`; they lie in arrays that the next call
-    writes over
+    function of a step and of speeds (b,) [m/s] that gives force [N], its derivative by speed
+    [N s/m] and the speed against the air along the road [m/s], (b,) each, with CdA from
+    `DragArea.by_sine`; they lie in arrays that the next call writes over
 
     References
     ----------
@@ -288,46 +291,44 @@ def rides_drag(
     """
     still = crosswind * crosswind
     still += 1e-12  # a still rider in still air has no yaw
-    across, half = np.abs(crosswind), 0.5 * air_density
-    along, square, q, area, sine, left, rise = np.empty((7, headwind.shape[1]))
+    half = 0.5 * air_density
+    along, square, q, area, cells, rise, slope = np.empty((7, headwind.shape[1]))
     cell = np.empty(headwind.shape[1], dtype=np.intp)
     tabled = len(drag.yaw) > 1
     if tabled:
-        start, further = drag.by_sine
+        crossing, rises = drag.by_sine
+        across = np.abs(crosswind)
+        across *= SINE_CELLS
         by_table = np.broadcast_to(half * factor, headwind.shape)
         added = np.broadcast_to(half * change, headwind.shape) if np.any(change) else None
     else:
         whole = np.broadcast_to(half * (drag.area[position, :1] * factor + change), headwind.shape)
 
     def at(k: int, speed: NDArray[np.float64],
-           ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+           ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
         np.add(speed, headwind[k], out=along)
         np.multiply(along, along, out=square)
         np.sqrt(np.add(square, still[k], out=q), out=q)
         np.divide(square, q, out=square)
+        np.add(square, q, out=slope)
         if not tabled:
+            np.multiply(slope, whole[k], out=slope)
             np.multiply(whole[k], along, out=area)
-            np.add(square, q, out=square)
-            np.multiply(square, whole[k], out=square)
-            return np.multiply(area, q, out=area), square
-        np.divide(across[k], q, out=sine)
-        np.multiply(sine, SINE_CELLS, out=left)
-        np.copyto(cell, left, casting="unsafe")
+            return np.multiply(area, q, out=area), slope, along
+        np.divide(across[k], q, out=cells)
+        np.copyto(cell, cells, casting="unsafe")
         row = position[k]
-        further[row].take(cell, out=rise, mode="clip")
-        start[row].take(cell, out=area, mode="clip")
-        np.multiply(rise, np.subtract(left, cell, out=left), out=left)
-        np.multiply(np.add(area, left, out=area), by_table[k], out=area)
+        crossing[row].take(cell, out=area, mode="clip")
+        rises[row].take(cell, out=rise, mode="clip")
+        np.multiply(rise, cells, out=rise)
+        np.multiply(np.add(area, rise, out=area), by_table[k], out=area)
         if added is not None:
             np.add(area, added[k], out=area)
         # by speed: CdA' d(sine)/dv v_a q = -CdA' sine v_a²/q
-        np.multiply(np.multiply(rise, sine, out=rise), by_table[k], out=rise)
-        np.multiply(rise, square, out=rise)
-        np.multiply(rise, SINE_CELLS, out=rise)
-        np.multiply(np.add(square, q, out=square), area, out=square)
-        np.subtract(square, rise, out=square)
+        np.multiply(np.multiply(rise, by_table[k], out=rise), square, out=rise)
+        np.subtract(np.multiply(slope, area, out=slope), rise, out=slope)
         np.multiply(area, along, out=area)
-        return np.multiply(area, q, out=area), square
+        return np.multiply(area, q, out=area), slope, along
 
     return at
 
@@ -354,7 +355,7 @@ def drag_by_yaw(
     ----------
     As `aerodynamic_force`.
     """
-    return drag_in_each(speed, headwind, crosswind, air_density, DragArea(yaw, np.eye(len(yaw))),
+    return drag_in_each(speed, headwind, crosswind, air_density, _at_angles(tuple(yaw.tolist())),
                         range(len(yaw)))
 
 
@@ -385,6 +386,59 @@ def drag_in_each(
     whole = 0.5 * air_density * along * np.sqrt(along * along + across * across)
     for area in drag.at_each(np.arctan2(across, along), positions):
         yield whole * area
+
+
+def rides_drag_by(
+    speed: NDArray[np.float64], headwind: NDArray[np.float64], crosswind: NDArray[np.float64],
+    air_density: NDArray[np.float64], drag: DragArea, position: NDArray[np.int64],
+    yaw: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], Iterator[NDArray[np.float64]]]:
+    """Give derivatives of the drag of many rides, with CdA from `DragArea.by_sine`.
+
+    Parameters
+    ----------
+    speed, headwind, crosswind : (n, b) m/s; a head wind is positive
+    air_density : (n, 1) kg/m³
+    drag : CdA [m²] against yaw
+    position : (n,) rows of `drag` in use
+    yaw : (m,) rad, angles of a table
+
+    Returns
+    -------
+    derivative by speed (n, b) [N s/m], and m arrays (n, b) as `drag_by_yaw` gives them [N/m²]
+
+    References
+    ----------
+    As `aerodynamic_force`.
+    """
+    along = speed + headwind
+    square = along * along
+    q = np.sqrt(square + crosswind * crosswind + 1e-12)
+    cells = np.abs(crosswind) * SINE_CELLS / q
+    cell = cells.astype(np.intp)
+
+    def area(table: DragArea, row: NDArray[np.int64] | int,
+             ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """CdA, and the part of it that grows with the sine of yaw."""
+        at = cell + np.multiply(row, SINE_CELLS + 1)
+        crossing, rises = (part.ravel().take(at, mode="clip") for part in table.by_sine)
+        rises *= cells
+        crossing += rises
+        return crossing, rises
+
+    half = 0.5 * air_density
+    whole, turned = area(drag, position[:, None])
+    square /= q
+    slope = half * (whole * (square + q) - turned * square)
+    newtons = half * along * q
+    table = _at_angles(tuple(yaw.tolist()))
+    return slope, (newtons * area(table, k)[0] for k in range(len(yaw)))
+
+
+@cache
+def _at_angles(yaw: tuple[float, ...]) -> DragArea:
+    """Tables that are 1 at one of the angles and 0 at the others, a row for each."""
+    return DragArea(np.array(yaw), np.eye(len(yaw)))
 
 
 def road_load(

@@ -10,7 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.physics import GRAVITY, DragArea, aerodynamic_force, road_load
-from optimizer.physics.road_load import drag_and_slope, drag_in_each, rides_drag
+from optimizer.physics.road_load import (
+    drag_and_slope,
+    drag_by_yaw,
+    drag_in_each,
+    rides_drag,
+    rides_drag_by,
+)
 
 YAW = np.radians([0.0, 5.0, 10.0, 15.0, 20.0])
 AREA = np.array([[0.250, 0.246, 0.235, 0.231, 0.240], [0.310, 0.312, 0.318, 0.316, 0.330]])
@@ -122,12 +128,13 @@ def test_drag_of_rides_side_by_side_is_the_drag(drag):
     at = rides_drag(head, cross, density, drag, position, factor=factor, change=0.01)
     for k in range(20):
         speed = rng.uniform(3.0, 16.0, 50)
-        force, slope = at(k, speed)
+        force, slope, along = at(k, speed)
         area = DragArea(drag.yaw, drag.area[:1])
         wanted = aerodynamic_force(speed, head[k], cross[k], density[k], area)
         flat = aerodynamic_force(speed, head[k], cross[k], density[k], DragArea.constant(0.01))
         assert force == pytest.approx(factor * wanted[0] + flat[0], rel=2e-6, abs=1e-6)
         assert slope == pytest.approx(factor * wanted[1] + flat[1], rel=2e-3, abs=2e-3)
+        assert along == pytest.approx(speed + head[k])
 
 
 @pytest.mark.parametrize("drag", [DRAG, DragArea([0.0], [[0.25], [0.3]])])
@@ -140,3 +147,18 @@ def test_drag_in_each_position_is_the_drag(drag):
                           strict=True):
         assert force == pytest.approx(
             aerodynamic_force(speed, head, cross, 1.1, drag, row)[0], rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("drag", [DRAG, DragArea.constant(0.25)])
+def test_derivatives_of_the_drag_of_rides_side_by_side(drag):
+    rng = np.random.default_rng(4)
+    head, cross, speed = rng.uniform((-12.0, -12.0, 3.0), (12.0, 12.0, 16.0), (20, 50, 3)).T
+    head, cross, speed = head.T, cross.T, speed.T
+    density, yaw = rng.uniform(1.0, 1.3, (20, 1)), np.radians([0.0, 8.0, 15.0])
+    position = np.arange(20) % len(drag.area)
+    slope, by_yaw = rides_drag_by(speed, head, cross, density, drag, position, yaw)
+    wanted = aerodynamic_force(speed, head, cross, density, drag, position[:, None])
+    assert slope == pytest.approx(wanted[1], rel=2e-3, abs=2e-3)
+    for newtons, exact in zip(by_yaw, drag_by_yaw(speed, head, cross, density, yaw), strict=True):
+        # Straight lines by the sine are less close beyond 80° of yaw.
+        assert newtons == pytest.approx(exact, rel=2e-6, abs=1e-4)
