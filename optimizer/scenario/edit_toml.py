@@ -46,10 +46,12 @@ def _new_within(text: str, changes: Mapping[Key, Any]) -> dict[Key, dict[str, An
     return found
 
 
-def with_list(text: str, name: str, rows: Sequence[Mapping[str, Any]]) -> str:
+def with_list(text: str, name: str, rows: Sequence[Mapping[str, Any]],
+              was: Sequence[int | None] | None = None) -> str:
     """Give the text of a file in which the list of tables `name` has these rows.
 
-    Rows that stay keep their comments; others are added behind the last, or taken from the end.
+    `was` says which row of the file each row was, in rising order; None is a new row, and new ones
+    are the last. Without it they count from the first. Rows that stay keep their comments.
     """
     import tomlkit
 
@@ -65,16 +67,17 @@ def with_list(text: str, name: str, rows: Sequence[Mapping[str, Any]]) -> str:
             del document[name]
         return str(tomlkit.dumps(document))
     have = len(known) if known is not None else 0
-    for k in range(min(have, len(rows))):
+    stay = [k for k in (range(have) if was is None else was) if k is not None][:len(rows)]
+    for k in sorted(set(range(have)) - set(stay), reverse=True):
+        del known[k]
+    for k in range(len(stay)):
         for key in [key for key in known[k] if key not in rows[k]]:
             del known[k][key]
         for key, value in rows[k].items():
             if key not in known[k] or known[k][key] != value:
                 known[k][key] = value
-    for _ in range(have - len(rows)):
-        del known[-1]
     text = str(tomlkit.dumps(document))
-    for row in rows[have:]:
+    for row in rows[len(stay):]:
         entry = f"[[{name}]]\n" + "".join(f"{key} = {_written(value)}\n"
                                           for key, value in row.items())
         text = _added(text, name, entry)

@@ -7,7 +7,8 @@ that two windows, or a window and a text editor, add up; where both changed one 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable  # noqa: TC003 - of a constant
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -21,8 +22,6 @@ from optimizer.scenario.toml_file import findings, name_of, read_toml
 from optimizer.scenario.units import parse_direction, parse_quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     from pydantic import BaseModel
 
     from optimizer.scenario.fields import Described
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["Control", "Rows", "Sheet", "Tried", "control", "rows", "try_out"]
 
 Path = tuple[str, ...]
-_MOST_ROWS = 1000
+Suggested = Mapping[str, Sequence[Mapping[str, str]]]
 # What a comment of a file says of these keys means nothing in a form.
 _HELPS = {
     ("Scenario", "budget"): "for what is not owned yet",
@@ -152,7 +151,7 @@ def rows(sheet: Sheet, data: Mapping[str, Any], key: str, typed: Mapping[str, st
     name = sheet.key(key)
     now = [{about.key: _said(entry.get(about.key)) for about in shown}
            for entry in _entries(data, key)]
-    lines: list[dict[str, str]] = _typed_rows(typed, name) if name in typed else [
+    lines: list[dict[str, str]] = _typed_lines(typed, name) if name in typed else [
         *now, *([] if now else [dict(row) for row in suggested])]
     filled = len(lines)
     lines += [{}] * empty
@@ -224,15 +223,32 @@ _MEANINGS: dict[str, Callable[[str], Any]] = {
     "names": lambda text: [part.strip() for part in text.split(";") if part.strip()]}
 
 
-def _typed_rows(typed: Mapping[str, str], name: str) -> list[dict[str, str]]:
-    """Rows of a list as they were typed, in their order; empty ones are left out."""
+def _typed_at(typed: Mapping[str, str], name: str) -> dict[int, dict[str, str]]:
+    """Rows of a list as they were typed, by their numbers on the page, in their order."""
     found: dict[int, dict[str, str]] = {}
     for key, text in typed.items():
-        if key.startswith(f"{name}."):
-            number, _, column = key[len(name) + 1:].partition(".")
-            if number.isdigit() and int(number) < _MOST_ROWS:
-                found.setdefault(int(number), {})[column] = text.strip()
-    return [found[k] for k in sorted(found) if any(found[k].values())]
+        match = re.fullmatch(rf"{re.escape(name)}\.([0-9]{{1,6}})\.(\w+)", key)
+        if match:
+            found.setdefault(int(match[1]), {})[match[2]] = text.strip()
+    return {number: found[number] for number in sorted(found)}
+
+
+def _typed_lines(typed: Mapping[str, str], name: str) -> list[dict[str, str]]:
+    """Rows of a list by their place on the page, to be shown again; empty ones at the end go."""
+    found = _typed_at(typed, name)
+    last = max((number for number, row in found.items() if any(row.values())), default=-1)
+    return [found.get(number, {}) for number in range(min(last + 1, len(typed)))]
+
+
+def _numbers(typed: Mapping[str, str], name: str,
+             suggested: Sequence[Mapping[str, str]] = ()) -> list[int]:
+    """Numbers of the rows that are meant: whoever typed anything at all meant the row.
+
+    Empty rows are none, nor are `suggested` ones as they were shown, where the file has no rows.
+    """
+    untouched = [{}, *(suggested if typed.get(f"was {name}") == "[]" else ())]
+    return [number for number, row in _typed_at(typed, name).items()
+            if {column: text for column, text in row.items() if text} not in untouched]
 
 
 @dataclass(frozen=True)
@@ -244,13 +260,13 @@ class _Edit:
     merged: bool
 
 
-def _edit(sheet: Sheet, typed: Mapping[str, str], needed: Mapping[str, str]) -> _Edit:
+def _edit(sheet: Sheet, typed: Mapping[str, str], suggested: Suggested) -> _Edit:
     """Put what differs from what was shown into the file as it is now."""
     text, data = sheet.text(), sheet.data()
     changes: dict[Path, Any] = {}
     messages: dict[str, str] = {}
     merged = False
-    lists: dict[str, list[dict[str, Any]]] = {}
+    lists: dict[str, tuple[list[dict[str, Any]], list[int | None]]] = {}
     for name, said in typed.items():
         if not name.startswith(f"{sheet.prefix}:") or f"was {name}" not in typed:
             continue
@@ -259,13 +275,16 @@ def _edit(sheet: Sheet, typed: Mapping[str, str], needed: Mapping[str, str]) -> 
         path = tuple(key.split("."))
         about = described(table_at(sheet.model, *path[:-1]), path[-1])
         if about.kind == "tables":
-            kept = _kept_rows(typed, name, needed.get(name, ""))
+            numbers = _numbers(typed, name, suggested.get(name, ()))
+            kept = [_typed_at(typed, name)[number] for number in numbers]
             now = [{column: _said(entry.get(column)) for column in _columns(was, kept)}
                    for entry in _entries(data, key)]
             if not _same(kept, json.loads(was)):
                 if not (_same(now, json.loads(was)) or _same(now, kept)):
                     messages[name] = _conflict(sheet, f"{len(now)} rows")
-                lists[key] = _values(sheet, key, kept, _entries(data, key))
+                rows_of = [number if number < len(now) else None for number in numbers]
+                lists[key] = _values(sheet, key, kept, [
+                    _hidden(data, key, row, _columns(was, kept)) for row in rows_of]), rows_of
             else:
                 merged |= not _same(now, json.loads(was))
             continue
@@ -278,8 +297,8 @@ def _edit(sheet: Sheet, typed: Mapping[str, str], needed: Mapping[str, str]) -> 
         value = _meant(said, about)
         changes[path] = False if value is None and _found(data, path) is True else value
     text = with_values(text, _whole(sheet, data, changes))
-    for key, values in lists.items():
-        text = with_list(text, key, values)
+    for key, (values, rows_of) in lists.items():
+        text = with_list(text, key, values, rows_of)
     return _Edit(text, messages, merged)
 
 
@@ -308,8 +327,11 @@ def _columns(was: str, kept: Sequence[Mapping[str, str]]) -> list[str]:
     return list(found)
 
 
-def _kept_rows(typed: Mapping[str, str], name: str, needed: str) -> list[dict[str, str]]:
-    return [row for row in _typed_rows(typed, name) if not needed or row.get(needed)]
+def _hidden(data: Mapping[str, Any], key: str, row: int | None,
+            shown: Sequence[str]) -> dict[str, Any]:
+    """Keys of a row of the file that the form does not show."""
+    entry = {} if row is None else _entries(data, key)[row]
+    return {column: value for column, value in entry.items() if column not in shown}
 
 
 def _same(one: Sequence[Mapping[str, str]], other: Sequence[Mapping[str, str]]) -> bool:
@@ -322,19 +344,17 @@ def _same(one: Sequence[Mapping[str, str]], other: Sequence[Mapping[str, str]]) 
 
 
 def _values(sheet: Sheet, key: str, kept: Sequence[Mapping[str, str]],
-            old: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Values of rows; keys that the form does not show stay as they are in the file."""
+            hidden: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Values of rows; `hidden` keys of each stay as they are in the file."""
     abouts = {about.key: about for about in fields_of(table_at(sheet.model, key))}
+    needs: dict[str, Any] = {column: [] for column, about in abouts.items()
+                             if about.kind == "names" and about.required}
     out = []
-    for k, row in enumerate(kept):
+    for row, stays in zip(kept, hidden, strict=True):
         values = {column: _meant(text, abouts[column]) for column, text in row.items()
                   if column in abouts}
-        hidden = {column: value for column, value in (old[k] if k < len(old) else {}).items()
-                  if column not in row}
-        needs: dict[str, Any] = {column: [] for column, about in abouts.items()
-                 if about.kind == "names" and about.required}
         out.append({**needs, **{column: value for column, value in values.items()
-                                if value is not None}, **hidden})
+                                if value is not None}, **stays})
     return out
 
 
@@ -347,20 +367,21 @@ def _conflict(sheet: Sheet, now: str) -> str:
 
 
 def try_out(sheets: Sequence[Sheet], typed: Mapping[str, str], deep: Callable[[], object], *,
-            needed: Mapping[str, str] | None = None) -> Tried:
+            suggested: Suggested | None = None) -> Tried:
     """Try what was typed on the files, without writing: what would change, and what is wrong.
 
     Parameters
     ----------
     deep : reads the files as a plan does, and raises what that raises
-    needed : by the name of a list, the column without which a row is left out
+    suggested : by the name of a list, the rows that are shown where the file has none
 
     Raises InputError where a file cannot be read as it is.
     """
     tried = Tried()
     contents = {}
+    suggested = suggested or {}
     for sheet in sheets:
-        edit = _edit(sheet, typed, needed or {})
+        edit = _edit(sheet, typed, suggested)
         path = sheet.folder.path(sheet.name)
         if edit.text != (sheet.text() if is_file(path) else ""):
             tried.texts[sheet.name] = edit.text
@@ -372,23 +393,24 @@ def try_out(sheets: Sequence[Sheet], typed: Mapping[str, str], deep: Callable[[]
     with as_if(contents):
         for sheet in sheets:
             for key, error in findings(sheet.model, read_toml(sheet.folder.path(sheet.name))):
-                tried = _told(tried, sheet, _control_name(sheet, key, typed), error)
+                at = _on_page(sheet, key, typed, suggested)
+                tried = _told(tried, sheet, _control_name(sheet, at, typed), error)
         if tried.messages or tried.notes:
             return tried
         refused = _raised(deep)
     if refused is None:
         return tried
-    return _placed(tried, sheets, typed, refused, before=_raised(deep))
+    return _placed(tried, sheets, typed, suggested, refused, before=_raised(deep))
 
 
-def _placed(tried: Tried, sheets: Sequence[Sheet], typed: Mapping[str, str], error: InputError,
-            before: InputError | None) -> Tried:
+def _placed(tried: Tried, sheets: Sequence[Sheet], typed: Mapping[str, str],
+            suggested: Suggested, error: InputError, before: InputError | None) -> Tried:
     """Put what a reader refuses beside its control; what is not of this form is only told."""
     mine = next((sheet for sheet in sheets
                  if str(sheet.folder.path(sheet.name)) == error.file), None)
     if mine is None or str(error) == str(before):  # as bad as it was
         return replace(tried, notes=(*tried.notes, _beside(str(error), sheets[0])))
-    return _told(tried, mine, _by_place(mine, error.where, typed), error)
+    return _told(tried, mine, _by_place(mine, error.where, typed, suggested), error)
 
 
 def _raised(deep: Callable[[], object]) -> InputError | None:
@@ -413,6 +435,17 @@ def _beside(words: str, sheet: Sheet) -> str:
     return words.replace(f"{sheet.folder.root}/", "")
 
 
+def _on_page(sheet: Sheet, key: tuple[str | int, ...], typed: Mapping[str, str],
+             suggested: Suggested) -> tuple[str | int, ...]:
+    """Give the path of a key with the number that its row has on the page."""
+    if len(key) > 1 and isinstance(key[1], int):
+        name = sheet.key(key[0])
+        numbers = _numbers(typed, name, suggested.get(name, ()))
+        if key[1] < len(numbers):
+            return key[0], numbers[key[1]], *key[2:]
+    return key
+
+
 def _control_name(sheet: Sheet, key: tuple[str | int, ...], typed: Mapping[str, str]) -> str:
     """Name of the control that a key belongs to, or of one above it; empty without one."""
     for end in range(len(key), 0, -1):
@@ -426,15 +459,18 @@ def _control_name(sheet: Sheet, key: tuple[str | int, ...], typed: Mapping[str, 
     return ""
 
 
-def _by_place(sheet: Sheet, where: str, typed: Mapping[str, str]) -> str:
+def _by_place(sheet: Sheet, where: str, typed: Mapping[str, str], suggested: Suggested) -> str:
     """Find the control by the place that a message names: "line 12, conditions.wind"."""
     place = where.partition(", ")[2] if where.startswith("line ") else where
     best = ""
     for name in typed:
         if not name.startswith(f"{sheet.prefix}:"):
             continue
-        parts = [int(part) if part.isdigit() else part
-                 for part in name[len(sheet.prefix) + 1:].split(".")]
+        parts: list[str | int] = [*name[len(sheet.prefix) + 1:].split(".")]
+        if len(parts) > 1 and str(parts[1]).isdecimal():  # from its number on the page
+            of = sheet.key(parts[0])
+            numbers = _numbers(typed, of, suggested.get(of, ()))
+            parts[1] = numbers.index(int(parts[1])) if int(parts[1]) in numbers else "none"
         said = name_of(tuple(parts))
         if said == place or (not best and said.startswith(f"{place}.")) or (
                 not best and said.startswith(f"{place},")):

@@ -34,12 +34,12 @@ Keys = tuple[tuple[str, ...], ...]
 class View:
     """A page over some files of a race.
 
-    `needed` names, for a list of tables, the column without which a row is left out; `grids` are
-    the tables below the form.
+    `suggested` are the rows of a list that are shown where the file has none, and left out as long
+    as nobody types in them; `grids` are the tables below the form.
     """
 
     key: ClassVar[str]
-    needed: ClassVar[Mapping[str, str]] = {}
+    suggested: ClassVar[Mapping[str, Sequence[Mapping[str, str]]]] = {}
     grids: ClassVar[tuple[str, ...]] = ()
     caution: ClassVar[str] = ""
 
@@ -139,7 +139,7 @@ class View:
 
     def try_out(self, typed: Mapping[str, str]) -> Tried:
         """Try what was typed, without writing."""
-        return try_out(self.sheets(), typed, self.check, needed=self.needed)
+        return try_out(self.sheets(), typed, self.check, suggested=self.suggested)
 
     def drawn(self, tried: Tried) -> Markup:
         """Draw what the files would say; nothing where that cannot be read."""
@@ -192,7 +192,8 @@ class Rider(View):
     """What the rider can do, with the curve drawn as one types."""
 
     key = "rider"
-    needed: ClassVar[Mapping[str, str]] = {"r:efforts": "power_w"}
+    suggested: ClassVar[Mapping[str, Sequence[Mapping[str, str]]]] = {"r:efforts": (
+        {"minutes": f"{SHORT_EFFORT.value:g}"}, {"minutes": f"{LONG_EFFORT.value:g}"})}
     caution = ("Efforts to exhaustion are for healthy riders; ask a doctor when in doubt, and stop "
                "when unwell. Figures say what was shown, not what is healthy today.")
     keys: ClassVar[Keys] = (
@@ -249,8 +250,8 @@ class Rider(View):
         return {
             "s:rider": control(self.scenario, self.scenario.data(), ("rider",), typed, tried,
                                choices),
-            "r:efforts": rows(sheet, data, "efforts", typed, tried, suggested=(
-                {"minutes": f"{SHORT_EFFORT.value:g}"}, {"minutes": f"{LONG_EFFORT.value:g}"})),
+            "r:efforts": rows(sheet, data, "efforts", typed, tried,
+                              suggested=self.suggested["r:efforts"]),
             **self._controls(sheet, data, self.keys + places, typed, tried)}
 
     def values(self) -> dict[str, Any]:
@@ -341,7 +342,6 @@ class Course(View):
     """The course: how it lies on its track, what was corrected, marks, stretches and corners."""
 
     key = "course"
-    needed: ClassVar[Mapping[str, str]] = {}
     keys: ClassVar[Keys] = (
         ("name",), ("course", "from_km"), ("course", "to_km"), ("course", "reverse"),
         ("course", "laps"), ("course", "piece"), ("course", "flat"), ("course", "smoothing"),
@@ -428,7 +428,6 @@ class Compare(View):
     """Named sets of kit, to be held against each other."""
 
     key = "compare"
-    needed: ClassVar[Mapping[str, str]] = {"s:set": "name"}
     caution = ("Every time is that of a model. Check the rules of your event, and have fitting "
                "done by a qualified mechanic.")
 
@@ -456,9 +455,6 @@ class Season(View):
 
     key = "season"
     grids = ("kit", "evidence")
-    needed: ClassVar[Mapping[str, str]] = {
-        "s:rider": "name", "s:race": "name", "s:stock": "item", "s:loan": "item",
-        "s:money": "in_all"}
     caution = ("Brakes, steering and wheels are for a qualified mechanic; the rules of each event "
                "decide what is allowed. Whoever rides lent kit has it checked, and practises with "
                "it first.")

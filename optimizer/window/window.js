@@ -134,12 +134,18 @@
   });
 
   // --- rows: one more, one less ------------------------------------------------------------
-  function renumber(row, number) {
+  // The number in the names of a row stays: the file's row and the messages belong to it.
+  function numbered(row, number) {
     for (const part of row.querySelectorAll("[name], [id]")) {
       for (const key of ["name", "id", "aria-describedby"]) {
         const text = part.getAttribute(key);
         if (text) { part.setAttribute(key, text.replace(/\.\d+(?=[.-])/, `.${number}`)); }
       }
+    }
+  }
+
+  function labelled(row, number) {
+    for (const part of row.querySelectorAll("[aria-label]")) {
       const label = part.getAttribute("aria-label");
       if (label) { part.setAttribute("aria-label", label.replace(/row \d+$/, `row ${number + 1}`)); }
     }
@@ -158,14 +164,16 @@
     const rows = list.querySelectorAll("tbody tr");
     const row = rows[rows.length - 1].cloneNode(true);
     emptied(row);
-    list.dataset.count = Math.max(rows.length, Number(list.dataset.count || 0)) + 1;
-    renumber(row, Number(list.dataset.count) - 1);
+    numbered(row, list.dataset.count);
+    labelled(row, rows.length);
+    list.dataset.count = Number(list.dataset.count) + 1;
     rows[0].parentNode.append(row);
     return row;
   }
 
   for (const list of document.querySelectorAll(".rows, .grid")) {
     for (const button of list.querySelectorAll("button[hidden]")) { button.hidden = false; }
+    list.dataset.count = list.querySelectorAll("tbody tr").length;
     list.addEventListener("click", (event) => {
       if (event.target.matches(".more")) {
         added(list).querySelector("input, select").focus();
@@ -174,8 +182,7 @@
         const body = row.parentNode;
         const next = row.nextElementSibling || row.previousElementSibling;
         if (body.rows.length > 1) { row.remove(); } else { emptied(row); }
-        // In a table the numbers stay: messages come back by them.
-        if (!list.dataset.grid) { [...body.rows].forEach(renumber); }
+        [...body.rows].forEach(labelled);
         list.dispatchEvent(new Event("input", { bubbles: true }));
         const place = next && next.querySelector(".remove");
         if (place) { place.focus(); }

@@ -203,7 +203,7 @@ def test_day_2_the_coach_with_a_budget(visit, folder):
         page.wait_for_url("**saved#evidence")
         page.get_by_role("button", name="Work it out").click()
         page.locator(".outcome").wait_for()
-        page.frame_locator("iframe").get_by_text("Visor").first.wait_for()
+        page.frame_locator("iframe").get_by_text("Visor").locator("visible=true").first.wait_for()
 
 
 @pytest.mark.long
@@ -293,6 +293,31 @@ def test_a_file_edited_outside_is_noticed_and_its_change_stays(visit, folder):
 
 
 @pytest.mark.long
+def test_rows_taken_away_and_added_keep_their_own_cells(visit, folder):
+    with served(folder) as (address, _), visit(address) as page:
+        begun(page, folder)
+        rows = page.locator("[data-rows='r:efforts']")
+        rows.get_by_role("button", name="Remove").nth(0).click()
+        rows.get_by_role("button", name="Add a row").click()
+        assert rows.locator("input[type=text]").evaluate_all(
+            "(all) => new Set(all.map((one) => one.name)).size === all.length")
+        for k, (minutes, power) in enumerate((("20", "210"), ("5", "262"), ("60", "190"))):
+            row = rows.locator("tbody tr").nth(k)
+            row.get_by_label("Duration").fill(minutes)
+            row.get_by_label(f"Mean power, W, row {k + 1}").fill(power)
+        page.get_by_role("button", name="Save", exact=True).click()
+        page.wait_for_url("**saved**")
+        assert tomllib.loads((folder / "rider.toml").read_text(encoding="utf-8"))["efforts"] == [
+            {"minutes": 20, "power_w": 210}, {"minutes": 5, "power_w": 262},
+            {"minutes": 60, "power_w": 190}]
+        view(page, "Kit")
+        table = page.locator("section#kit")
+        table.get_by_role("button", name="Remove").nth(0).click()
+        table.get_by_role("button", name="Add a row").click()
+        assert table.locator("tbody input").evaluate_all(
+            "(all) => new Set(all.map((one) => one.name)).size === all.length")
+
+
 def test_a_restart_in_the_middle_loses_nothing(visit, folder):
     with served(folder) as (address, first):
         port = re.search(r":(\d+)/", address)[1]

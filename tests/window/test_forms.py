@@ -162,6 +162,61 @@ def test_efforts_are_added_and_taken_away(client, folder):
         {"minutes": 60, "power_w": 260}, {"minutes": 20, "power_w": 285}]
 
 
+def test_a_row_that_is_partly_filled_is_refused_and_nothing_is_lost(client, folder):
+    before = (folder / "rider.toml").read_bytes()
+    for changes, name in (({"r:efforts.1.power_w": ""}, "r:efforts.1.power_w"),
+                          ({"r:efforts.1.minutes": ""}, "r:efforts.1.minutes"),
+                          ({"r:efforts.2.minutes": "20"}, "r:efforts.2.power_w"),
+                          ({"r:efforts.0.minutes": "", "r:efforts.0.power_w": "",
+                            "r:efforts.1.power_w": ""}, "r:efforts.1.power_w")):
+        fields = typed(client, "rider", **changes)
+        assert checked(client, "rider", fields)["messages"].keys() == {name}
+        answer = client.post(address("rider"), data=fields)
+        assert answer.status_code == 400
+        beside = re.search(rf'id="{re.escape(name)}-m">(.*?)</p>', answer.text)[1]
+        assert "is missing" in html.unescape(beside)
+        again = form_of(answer.text)
+        assert {key: again[key] for key in changes} == changes
+        assert (folder / "rider.toml").read_bytes() == before
+
+
+def test_efforts_that_are_only_suggested_are_no_efforts(client, folder):
+    path = folder / "rider.toml"
+    path.write_text("mass_kg = 70\ncritical_power_w = 280\nw_prime_kj = 20\n", encoding="utf-8")
+    fields = typed(client, "rider", **{"r:mass_kg": "71"})
+    assert fields["r:efforts.0.minutes"] == "4"
+    assert client.post(address("rider"), data=fields).status_code == 303
+    assert "efforts" not in tomllib.loads(path.read_text(encoding="utf-8"))
+    fields = typed(client, "rider", **{"r:efforts.0.minutes": "5"})  # typed, so it is meant
+    assert "r:efforts.0.power_w" in checked(client, "rider", fields)["messages"]
+
+
+def test_a_place_on_the_course_that_is_partly_filled_is_refused(client, folder):
+    before = (folder / "scenario.toml").read_bytes()
+    for name, value in (("s:mark.0.name", "Bridge"), ("s:corner.0.speed_kmh", "30"),
+                        ("s:stretch.0.surface", "cobbles"), ("s:stretch.0.from_km", "1")):
+        fields = typed(client, "course", **{name: value})
+        found = checked(client, "course", fields)["messages"]
+        assert any(words and key.startswith(name[:-len(name.rpartition(".")[2])])
+                   for key, words in found.items()), found
+        assert client.post(address("course"), data=fields).status_code == 400
+        assert (folder / "scenario.toml").read_bytes() == before
+
+
+def test_a_row_that_is_taken_away_takes_its_own_comments_only(client, folder):
+    path = folder / "rider.toml"
+    path.write_text(RIDER.replace("power_w = 340", "power_w = 340  # uphill").replace(
+        "power_w = 260", "power_w = 260  # on the track"), encoding="utf-8")
+    fields = typed(client, "rider", **{"r:efforts.2.minutes": "20", "r:efforts.2.power_w": "285"})
+    gone = {name: text for name, text in fields.items() if not name.startswith("r:efforts.0.")}
+    assert client.post(address("rider"), data=gone).status_code == 303
+    text = path.read_text(encoding="utf-8")
+    assert "uphill" not in text
+    assert "power_w = 260  # on the track" in text
+    assert tomllib.loads(text)["efforts"] == [{"minutes": 60, "power_w": 260},
+                                              {"minutes": 20, "power_w": 285}]
+
+
 def test_two_windows_add_up(client, folder):
     one = typed(client, "weather", **{"s:conditions.temperature_c": "25"})
     other = typed(client, "weather", **{"s:conditions.wind.speed_kmh": "30"})

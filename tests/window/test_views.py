@@ -222,6 +222,58 @@ def test_a_season_is_typed_into_its_form(client, folder):
 
 
 @pytest.mark.usefixtures("with_kit")
+def test_a_season_loses_no_row_and_no_target(client, folder):
+    path = folder / "club.toml"
+    autumn = """
+[[race]]
+name = "Autumn"
+scenario = "scenario.toml"
+date = 2031-09-07
+targets = { Ann = "9:10" }
+"""
+    path.write_text(f"{CLUB}{autumn}", encoding="utf-8")
+    place = address("season").replace("scenario.toml", "club.toml")
+    before = path.read_bytes()
+    shown = form_of(client.get(place).text)
+    assert shown["s:race.2.scenario"] == shown["s:rider.1.file"] == ""  # a new row says nothing
+    for name, value, missing in (("s:rider.0.name", "", "s:rider.0.name"),
+                                 ("s:race.1.name", "", "s:race.1.name"),
+                                 ("s:rider.1.file", "rider.toml", "s:rider.1.name"),
+                                 ("s:loan.0.lender", "Ann", "s:loan.0.item"),
+                                 ("s:stock.0.owned", "2", "s:stock.0.item"),
+                                 ("s:stock.0.lent", "true", "s:stock.0.item"),
+                                 ("s:money.0.since", "2031-06-01", "s:money.0.in_all")):
+        answer = client.post(place, data=shown | {name: value})
+        assert answer.status_code == 400
+        assert f'id="{missing}-m">is missing' in answer.text
+        assert path.read_bytes() == before
+    gone = {name: text for name, text in shown.items() if not name.startswith("s:race.0.")}
+    assert client.post(place, data=gone).status_code == 303
+    (race,) = tomllib.loads(path.read_text(encoding="utf-8"))["race"]
+    assert (race["name"], race["targets"]) == ("Autumn", {"Ann": "9:10"})
+
+
+@pytest.mark.usefixtures("with_kit")
+def test_a_set_without_a_name_is_refused_and_one_without_items_is_saved(client, folder):
+    path = folder / "scenario.toml"
+    path.write_text(path.read_text(encoding="utf-8")
+                    + '\n[[set]]\nname = "A"\nitems = ["Visor"]\n', encoding="utf-8")
+    before = path.read_bytes()
+    place, shown = address("compare"), typed(client, "compare", **{"s:set.0.items": "Visor"})
+    for name, value in (("s:set.0.name", ""), ("s:set.1.items", "Visor")):
+        answer = client.post(place, data=shown | {name: value})
+        assert answer.status_code == 400
+        assert "is missing" in answer.text
+        assert path.read_bytes() == before
+    unticked = {name: text for name, text in shown.items() if name != "s:set.0.items"}
+    assert client.post(place, data=unticked).status_code == 303
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["set"] == [{"name": "A", "items": []}]
+    assert client.post(place, data=typed(client, "compare", **{"s:set.0.name": ""})
+                       ).status_code == 303
+    assert "set" not in tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.usefixtures("with_kit")
 def test_a_season_is_worked_out(client, folder):
     (folder / "club.toml").write_text(CLUB, encoding="utf-8")
     assert 'href="/race/season?race=club.toml"' in client.get("/").text
