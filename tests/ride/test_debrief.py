@@ -191,3 +191,14 @@ def test_a_pause_in_the_recorded_ride_goes_to_stops(recorded):
         300.0, abs=5.0)
     assert after.parts["rest"] == pytest.approx(before.parts["rest"], abs=5.0)
     assert sum(after.parts.values()) == pytest.approx(after.difference, abs=0.1)
+
+
+def test_what_a_rough_road_taught_of_the_tyres_is_kept_for_smooth_asphalt(intended):
+    """A road that doubles Crr shows twice the change of the tyre, and twice its error."""
+    found = debrief(ridden(intended, 1.04 * intended.power), intended)
+    smooth = learned_from(found)
+    rough = learned_from(replace(found, intended=replace(intended, setup=replace(
+        BIKE, rolling_resistance=0.5 * BIKE.rolling_resistance))))
+    assert rough.drag == pytest.approx(smooth.drag * [1.0, 0.5])
+    assert np.sqrt(np.diag(rough.covariance)) == pytest.approx(
+        np.sqrt(np.diag(smooth.covariance)) * [1.0, 0.5])

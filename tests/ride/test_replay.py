@@ -11,14 +11,29 @@ from hypothesis import strategies as st
 
 from optimizer.job.intended import intended_ride
 from optimizer.pacing import simulate
+from optimizer.physics import lay_road
 from optimizer.report.debrief_page import _method
 from optimizer.ride.causes import turned
 from optimizer.ride.debrief import debrief
 from optimizer.ride.replay import weights_without
 from optimizer.scenario import read_scenario
+from optimizer.scenario.weather import weather
 from tests.ride.test_debrief import SHARED, intended, recorded, ridden
 
 __all__ = ["intended", "recorded"]  # fixtures
+
+
+def test_more_wind_on_the_way_is_that_of_a_road_laid_in_it(intended):
+    """Against the road laid anew in a wind towards north-east, which has no shelter in it."""
+    east, north = 3.0, 1.5
+    calm = intended.problem
+    windy = lay_road(intended.course, weather(wind_kmh=3.6 * float(np.hypot(east, north)),
+                                              wind_from_deg=float(np.degrees(np.arctan2(
+                                                  -east, -north)) % 360.0)), intended.nodes)
+    share = np.hypot(windy.headwind, windy.crosswind) / np.hypot(east, north)
+    head, cross = turned(calm, intended.course, share * east, share * north)
+    assert head == pytest.approx(windy.headwind, abs=0.05)
+    assert cross == pytest.approx(windy.crosswind, abs=0.05)
 
 
 @settings(deadline=None, max_examples=30)

@@ -218,3 +218,12 @@ def test_a_risk_that_no_margin_meets_is_said():
     wild = replace(RIDER, critical_power_sd=150.0)
     with pytest.raises(Infeasible, match="runs out on"):
         day_within_risk(on(wild), BASELINE, draw(wild, count=60), 0.001)
+
+
+def test_a_margin_changes_the_plan_and_not_the_rider_of_the_day():
+    """Who plans with less starts with all that the day gives."""
+    day, draws = on(DOUBTFUL, WIND).keeping(0.9), draw(DOUBTFUL, WIND)
+    careful = plan_ride(day, BASELINE)
+    assert careful.problem.w_prime < DOUBTFUL.w_prime
+    ride = ride_days(careful, day, draws, (), [], "printed")
+    assert ride.reserve[0] == pytest.approx(draws.w_prime)
