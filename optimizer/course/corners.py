@@ -20,8 +20,11 @@ if TYPE_CHECKING:
     from optimizer.course.features import Limit
     from optimizer.course.profile import Line
 
-__all__ = ["Handling", "braking_envelope", "find_corners", "set_limits"]
+__all__ = ["LIKELY_U_TURN", "Handling", "braking_envelope", "find_corners", "set_limits"]
 
+_BESIDE = 13.0  # m, up to which a road that comes back beside itself is one road, turned on
+LIKELY_U_TURN = 5.0
+"""Radius [m] from which a U-turn may as well be a tight hairpin; it is ridden as a U-turn."""
 _WIDE = 150.0  # m; a radius beyond this limits no rider
 _FASTEST = 25.0  # m/s; a corner that allows more limits no rider either
 _LEAST_TURN = np.radians(20.0)
@@ -93,7 +96,7 @@ def find_corners(line: Line, handling: Handling) -> tuple[Corner, ...]:
     """
     step = float(line.distance[1] - line.distance[0])
     turn = _turns(line.heading)
-    corners = [_u_turn(line, a, handling) for a in _doubling_back(line, turn)]
+    corners = [_u_turn(line, a, apart, handling) for a, apart in _doubling_back(line, turn)]
     taken = [corner.distance for corner in corners]
     for first, last in _regions(turn, step):
         at = line.distance[first + 1:last + 1]
@@ -159,11 +162,12 @@ def _corner(distance: NDArray[np.float64], turn: NDArray[np.float64], first: int
                   float(np.sqrt(handling.lateral * radius)), u_turn=False)
 
 
-def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[int]:
+def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[tuple[int, float]]:
     """Inner nodes about which the line comes back beside itself: 20 m before and after.
 
-    Those two places lie within 10 m of each other, and the direction has turned by more than
-    150 degrees. A hairpin of a road keeps its legs further apart.
+    Those two places lie within 13 m of each other, which is given with the node, and the
+    direction has turned by more than 150 degrees: the whole width of a road, with its tracks on
+    both edges. Most hairpins of a road keep their legs further apart.
     """
     step = float(line.distance[1] - line.distance[0])
     reach = max(round(20.0 / step), 1)
@@ -175,18 +179,21 @@ def _doubling_back(line: Line, turn: NDArray[np.float64]) -> list[int]:
     apart = step_lengths(line.latitude[pairs], line.longitude[pairs])[::2]
     heading = line.heading
     turned = np.abs((heading[after - 1] - heading[before] + np.pi) % (2 * np.pi) - np.pi)
-    back = (apart < 10.0) & (turned > np.radians(150.0))
+    back = (apart < _BESIDE) & (turned > np.radians(150.0))
     found = []
     for a, b in runs_of(back):
-        middle = a + int(np.argmin(apart[a:b])) + reach
+        nearest = a + int(np.argmin(apart[a:b]))
+        middle = nearest + reach
         near = slice(max(middle - 3, 0), min(middle + 2, len(turn)))
-        found.append(near.start + int(np.argmax(np.abs(turn[near]))))
+        found.append((near.start + int(np.argmax(np.abs(turn[near]))), float(apart[nearest])))
     return found
 
 
-def _u_turn(line: Line, at: int, handling: Handling) -> Corner:
+def _u_turn(line: Line, at: int, apart: float, handling: Handling) -> Corner:
     radius = _line_radius(np.pi, handling.lane) / 2
     speed = min(handling.u_turn_speed, float(np.sqrt(handling.lateral * radius)))
+    if apart >= 2.0 * LIKELY_U_TURN:
+        radius = apart / 2
     return Corner("", float(line.distance[at + 1]), radius, np.pi, speed, u_turn=True)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from optimizer.course.cleaning import Cleaning, Log, clean_points
 from optimizer.course.corners import (
+    LIKELY_U_TURN,
     Handling,
     braking_envelope,
     corner_limit,
@@ -115,8 +116,9 @@ def _course(points: Points, line: Line, step: float, handling: Handling, feature
     nodes = np.linspace(0.0, length, max(int(np.ceil(length / step)), 2) + 1)
     marks = _marks(points, line, features, log)
     limits = _placed(features.limits, marks, log)
-    corners = _without_tangles(find_corners(line, handling), log)
-    corners = tuple(corner for corner in set_limits(_named(corners, marks), limits, length)
+    corners = _named(_without_tangles(find_corners(line, handling), log), marks)
+    corners = _told_wide_turns(corners, set_limits(corners, limits, length), log)
+    corners = tuple(corner for corner in corners
                     if corner.speed < handling.descent_cap)  # the others limit nothing
     fine = np.minimum(corner_limit(line.distance, corners), handling.descent_cap)
     for stretch in features.stretches:
@@ -159,6 +161,22 @@ def _without_tangles(corners: tuple[Corner, ...], log: Log) -> tuple[Corner, ...
                             f"twice within {_TWICE:.0f} m: a stop, or points in disorder; cut "
                             "them out.")
     return tuple(corner for corner in corners if corner not in tangles)
+
+
+def _told_wide_turns(found: tuple[Corner, ...], limited: tuple[Corner, ...],
+                     log: Log) -> tuple[Corner, ...]:
+    """Say which U-turns may as well be hairpins, if the rider gives no speed for them."""
+    wide = [corner for corner in limited if corner in found and corner.u_turn
+            and corner.radius >= LIKELY_U_TURN]
+    places = ", ".join(f"{corner.distance / 1000:.1f}" for corner in wide[:_TOLD])
+    if wide:
+        more = f" and {len(wide) - _TOLD} more places" if len(wide) > _TOLD else ""
+        log.warnings.append(
+            f"At km {places}{more} the way comes back 10 m beside itself or a little more: it is "
+            f"ridden as a U-turn, {3.6 * wide[0].speed:.0f} km/h. If it is a bend of the road, "
+            "give its speed in the scenario: [[corner]] with "
+            f"km = {wide[0].distance / 1000:.2f} and speed_kmh.")
+    return limited
 
 
 def _longitude(nodes: NDArray[np.float64], line: Line) -> NDArray[np.float64]:

@@ -90,6 +90,24 @@ def test_a_dead_turn_is_ridden_at_its_own_speed(gap):
     assert corner.distance == pytest.approx(1000.0, abs=15.0)
 
 
+@pytest.mark.parametrize("width", [4.0, 6.0, 8.0, 10.0, 12.0])
+@pytest.mark.parametrize("spacing", [1.5, 5.0, 8.0])
+@pytest.mark.parametrize("noise", [0.0, 0.3])
+def test_a_turn_about_within_the_width_of_a_road_is_a_u_turn(width, spacing, noise):
+    """However the points fall: a cone on a wide road is not ridden as a bend of 20 km/h."""
+    line = road([(400, 180, width / 2), (400, 0, 100)], spacing, lane_noise=noise, seed=2)
+    (corner,) = find_corners(line, Handling())
+    assert corner.u_turn
+    assert corner.speed == Handling().u_turn_speed
+    assert corner.radius == pytest.approx(max(3.0, width / 2 if width >= 10 else 0.0), abs=1.0)
+
+
+def test_hairpins_of_a_road_keep_their_speed():
+    line = road([(400, 180, 8.0), (400, 0, 100)])
+    (corner,) = find_corners(line, Handling())
+    assert not corner.u_turn
+
+
 def test_skill_and_wet_roads():
     line = road([(400, 90, 25), (400, 0, 100)])
     speed = {name: find_corners(line, handling)[0].speed for name, handling in {

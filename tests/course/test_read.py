@@ -209,3 +209,14 @@ def test_marks_at_one_place_are_one_with_all_names(tmp_path):
     course = read_course(path, features=Features(marks=(
         Mark("A", 500.0), Mark("B", 500.0), Mark("C", 500.7), Mark("D", 502.0))))
     assert [mark.name for mark in course.marks] == ["A, B, C", "D", "Well, Bridge"]
+
+
+@pytest.mark.parametrize(("width", "limits", "said"), [
+    (10.0, (), True), (5.0, (), False), (10.0, (Limit("Hairpin", 600.0, 7.0),), False)])
+def test_a_wide_u_turn_is_said_unless_the_rider_gives_its_speed(tmp_path, width, limits, said):
+    east, north = arc_road(width / 2, 180.0, lead=600.0)
+    path = write_road(tmp_path / "back.gpx", east, north, hilly(east), name="Back")
+    course = read_course(path, features=Features(limits=limits))
+    (corner,) = course.corners
+    assert corner.speed == (7.0 if limits else Handling().u_turn_speed)
+    assert any("as a U-turn, 11 km/h" in words for words in course.warnings) is said
