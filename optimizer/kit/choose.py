@@ -254,8 +254,8 @@ def _plan_own(search: Search, *sets: EvaluatedSet) -> None:
     """Plan sets, and some along the frontier, for themselves."""
     front = search.front()
     spread = np.unique(np.linspace(0, len(front) - 1, _PLANNED).astype(int))
-    search.evaluator.plan_own(*(known.setup for known in sets),
-                              *(front[k].setup for k in spread))
+    search.evaluator.plan_own(*((known.setup, known.time) for known in (
+        *sets, *(front[k] for k in spread))))
 
 
 def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[KitSet, ...]:

@@ -220,7 +220,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         others = decided_otherwise(search, chosen, budget)
         field.add([other for other in others.values() if other])
     if chosen.rows != best.rows:
-        evaluator.plan_own(chosen.setup)
+        evaluator.plan_own((chosen.setup, chosen.time))
     kit = kit_set(search, chosen)
     rivals = rivals_of(kit, [other for other in (
         [kit_set(search, known) for known in field.sets.values()] if measure.of

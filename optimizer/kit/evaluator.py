@@ -20,7 +20,6 @@ from optimizer.pacing import pacing_problem, plan_ride, simulate, solve
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import interior_point
 from optimizer.pacing.simulate import holding_power, reserve_along
-from optimizer.pacing.solver import draft
 from optimizer.pacing.start import beginning, passed_on
 from optimizer.physics import lay_road
 from optimizer.side_by_side import side_by_side
@@ -62,8 +61,11 @@ class Evaluator(Protocol):
         ...
 
 
-    def plan_own(self, *setups: Setup) -> None:
-        """Learn the times of sets, each in its own wind and with its own limits."""
+    def plan_own(self, *sets: tuple[Setup, float]) -> None:
+        """Learn the times of sets, each in its own wind and with its own limits.
+
+        Each set with its time here [s].
+        """
         ...
 
     def own_time(self, setup: Setup, time: float) -> float:
@@ -117,19 +119,23 @@ class PacingEvaluator:
         near = known[1]  # it lacks a bound only
         return plan_ride(replace(self.day, pedalling=near.pedalling), setup, warm=near)
 
-    def plan_own(self, *setups: Setup) -> None:
-        """Learn the times of sets, each in its own wind and with its own limits."""
-        new = {self._key(setup): setup for setup in setups}
+    def plan_own(self, *sets: tuple[Setup, float]) -> None:
+        """Learn the times of sets, each in its own wind and with its own limits.
+
+        Each set with its time here [s].
+        """
+        new = {self._key(setup): (setup, time) for setup, time in sets}
         for key in self._own.keys() & new.keys():
             del new[key]
         plans = side_by_side({str(k): partial(self._planned, setup)
-                              for k, setup in enumerate(new.values())})
-        self._own.update(zip(new, plans, strict=True))
+                              for k, (setup, _) in enumerate(new.values())})
+        self._own.update((key, (time, plan)) for (key, (_, time)), plan in zip(
+            new.items(), plans, strict=True))
 
-    def _planned(self, setup: Setup) -> tuple[float, Plan]:
-        """Time of a set here [s], and its own plan without a bound."""
-        here = draft(self.problem(setup), self.like).plan
-        return here.finish_time, plan_ride(self.day, setup, warm=here, bounded=False)
+    def _planned(self, setup: Setup) -> Plan:
+        """Plan a set for itself, without a bound."""
+        near = self._nearest(setup)
+        return plan_ride(self.day, setup, warm=near.like if near else self.like, bounded=False)
 
     def own_time(self, setup: Setup, time: float) -> float:
         """Time of a set in its own wind and with its own limits, from its `time` here [s].
@@ -204,8 +210,10 @@ class PacingEvaluator:
             power, energy = plan.power, 0.5 * plan.speed**2
         else:
             power, energy = np.clip(x.work / x.pace, 0.0, problem.power_limit), x.energy
-        like = replace(self.like, problem=problem, speed=speed, reserve=x.reserve, power=power,
-                       passed=passed_on(solution, start))
+        like = replace(
+            self.like, problem=problem, speed=speed, reserve=x.reserve, power=power,
+            time=np.append(0.0, np.cumsum(2.0 * problem.step / (speed[:-1] + speed[1:]))),
+            passed=passed_on(solution, start))
         return found, _Solved(theta, setup.cornering_factor, power, energy, like)
 
 

@@ -108,3 +108,20 @@ def test_where_a_neighbours_plan_cannot_be_ridden_the_set_gets_its_own():
     assert _scaled(evaluator.problem(NEAR), useless) is None
     evaluator._solved.append(useless)
     assert evaluator.time(NEAR) == plan.finish_time
+
+
+def test_a_set_that_is_planned_for_itself_has_the_time_of_its_own_plan():
+    turning = Conditions(wind_time=[0.0, 1200.0], wind_east=[[-6.0], [6.0]],
+                         wind_north=[[0.0], [3.0]])
+    day = RaceDay(COURSE, turning, RIDER, step=300.0)
+    evaluator = pacing_evaluator(day, BASELINE)
+    time = evaluator.time(NEAR)
+    assert evaluator.own_time(NEAR, time) == time  # nothing is known yet
+    evaluator.bound(BASELINE, FAR)
+    evaluator.plan_own((NEAR, time))
+    own = evaluator.own_time(NEAR, time)
+    assert own == pytest.approx(plan_ride(day, NEAR).finish_time, abs=5e-3)
+    assert abs(own - time) > 0.01
+    # Another set about as fast differs by as much.
+    assert evaluator.own_time(BASELINE, time + 3.0) == pytest.approx(own + 3.0)
+    assert evaluator.own_plan(NEAR).finish_time == pytest.approx(own, abs=5e-3)
