@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import platform
 import re
 import socket
 import subprocess
@@ -27,6 +28,31 @@ def test_a_worker_computes_on_one_thread():
     with processes(1) as pool:
         assert pool.submit(os.getenv, "OMP_NUM_THREADS").result() == "1"
     assert 1 <= cores() <= (os.cpu_count() or 1)
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="a setting of the GNU C library")
+def test_a_worker_of_dask_keeps_the_memory_of_one_array_for_the_next():
+    code = """
+import resource
+import numpy as np
+from optimizer.batch.case import keep_memory
+def pages():
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    for _ in range(100):
+        np.ones(100_000)
+    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+pages()
+first = pages()
+keep_memory()
+pages()
+print(first, pages())
+"""
+    told = {**os.environ, "MALLOC_TRIM_THRESHOLD_": "65536"}  # as dask worker tells its processes
+    done = subprocess.run([sys.executable, "-c", code], env=told, capture_output=True, text=True,
+                          check=True, timeout=60)
+    before, after = map(int, done.stdout.split())
+    assert before > 100 * 100  # 800 kB are about 200 pages of 4 kB, each time
+    assert after < 500
 
 
 def test_a_scheduler_that_is_not_there_is_a_clear_refusal():
