@@ -260,20 +260,25 @@ def write_atomic(path: Path | str, content: str | bytes) -> Path:
     return write_all([(path, content)])[0]
 
 
-def write_all(contents: Sequence[tuple[Path | str, str | bytes]]) -> list[Path]:
+def write_all(contents: Sequence[tuple[Path | str, str | bytes]], *,
+              made_from: int | None = None) -> list[Path]:
     """Write several files, all of them by way of temporary files beside them.
 
     The old files stay as they are until every new one is on the disk. Links are followed, an
     old file's permissions (and its owner, where that is allowed) are kept, and a new one has
     those of the umask. A signal that ends the process ends it without temporary files; only
-    SIGKILL and a crash of the machine can leave one. Raises InputError where a place cannot be
-    written.
+    SIGKILL and a crash of the machine can leave one. `made_from` dates them back to when their
+    inputs were read [ns, `time.time_ns`], so that an input saved since is younger than they are.
+    Raises InputError where a place cannot be written.
     """
     staged: list[tuple[Path, str]] = []
     with _ended_tidily() as temporary:
         for path, content in contents:
             _stage(Path(path), content.encode("utf-8", "replace") if isinstance(content, str)
                    else content, staged, temporary)
+        for _, name in staged if made_from is not None else ():
+            with contextlib.suppress(OSError):  # some network drives keep their own time
+                os.utime(name, ns=(made_from, made_from))
         for target, name in staged:
             _replace(target, name)
             temporary.remove(name)

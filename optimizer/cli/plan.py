@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,6 +75,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
         raise InputError("--budget", "", "does nothing with --kit-from, which keeps the kit of the "
                          "earlier plan and buys none",
                          "leave out --kit-from to choose kit anew, or leave out --budget")
+    begun = time.time_ns()
     report = Path(out) if out else Path(scenario).parent / "report.html"
     _outputs.check_run([_outputs.page("--out", report),
                         *([_outputs.json("--json", json_file)] if json_file else []),
@@ -94,7 +96,7 @@ def command(scenario: str, budget: float | None, wind: tuple[float, float] | Non
         result = run(job, progress) if kit_from is None else _with_kit_of(kit_from, job, progress)
         progress("writing the report")
         changed = changes(result, earlier) if earlier else ""
-        written = _write(result, report, json_file, tables, cards, changed)
+        written = _write(result, report, json_file, tables, cards, changed, begun)
     _tell(result)
     if changed:
         say(changed)
@@ -133,7 +135,7 @@ def _card(card: str) -> Output:
 
 
 def _write(result: Result, report: Path, json_file: str | None, tables: str | None,
-           cards: tuple[str, ...], changed: str) -> list[tuple[str, Path]]:
+           cards: tuple[str, ...], changed: str, begun: int) -> list[tuple[str, Path]]:
     from optimizer.files import write_all
     from optimizer.report.card import card_text, day_words
     from optimizer.report.plan_page import plan_page
@@ -149,7 +151,7 @@ def _write(result: Result, report: Path, json_file: str | None, tables: str | No
         contents.append(("Tables", tables, workbook(plan_sheets(result), tables)))
     contents += [("Card", card, card_text(
         result, card, change=day_words(result) if changed else "")) for card in cards]
-    written = write_all([(path, text) for _, path, text in contents])
+    written = write_all([(path, text) for _, path, text in contents], made_from=begun)
     return [(what, path) for (what, _, _), path in zip(contents, written, strict=True)]
 
 

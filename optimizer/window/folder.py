@@ -151,12 +151,13 @@ class Folder:
         except InputError:
             return None
         return Answer(said.finish_time, said.low, said.high, said.items, self.name(report),
-                      self.name(card) if is_file(card) else "", self._stale(name, json))
+                      self.name(card) if is_file(card) else "", self.changed_since(name, json))
 
-    def _stale(self, name: str, json: Path) -> bool:
+    def changed_since(self, name: str, output: Path) -> bool:
+        """Tell whether a file that a scenario or season leads to is younger than an output."""
         from optimizer.scenario.named_files import named_files
 
-        made = _stamp(json)[1]
+        made = _stamp(output)[1]
         try:
             return any(_stamp(path)[1] > made for path in named_files(self.path(name)))
         except InputError:

@@ -188,7 +188,7 @@ class Site:
             saved="Saved." if saved else "", status=400 if tried.messages or of_grid else 200,
             files={name: stamps.get(name) for name in (
                 *(sheet.name for sheet in view.sheets()), *(grid.file for grid in grids.values()))},
-            grids=grids, written=view.page(),
+            grids=grids, written=view.page(), outdated=view.outdated(),
             **view.values())
 
     def _checked(self, view: View, typed: dict[str, str]) -> Response:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import time
 from collections.abc import Callable  # noqa: TC003 - of a constant
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -24,7 +25,7 @@ def plan(progress: Callable[[str], None], root: str, scenario: str,
 
     `keep_kit` keeps the kit of the last plan, for race morning.
     """
-    path = Path(root, scenario)
+    begun, path = time.time_ns(), Path(root, scenario)
     report, json, card = outputs(path)
     progress("reading the files")
     from optimizer.job import run
@@ -48,7 +49,8 @@ def plan(progress: Callable[[str], None], root: str, scenario: str,
     changed = changes(result, earlier) if earlier else ""
     kept = changed if keep_kit else ""  # a new choice of kit is told instead
     write_all([(report, plan_page(result, change=kept)), (json, json_text(result)),
-               (card, card_text(result, card, change=day_words(result) if kept else ""))])
+               (card, card_text(result, card, change=day_words(result) if kept else ""))],
+              made_from=begun)
     return " ".join([_answer(result), changed]).strip(), report.relative_to(root).as_posix()
 
 
@@ -78,7 +80,7 @@ def _answer(result: Result) -> str:
 
 def compare(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
     """Compare the named sets of a scenario; write the page."""
-    path = Path(root, scenario)
+    begun, path = time.time_ns(), Path(root, scenario)
     page = page_for(path, "compare")
     progress("reading the files")
     from optimizer.job.decisions import kit_comparison
@@ -88,13 +90,13 @@ def compare(progress: Callable[[str], None], root: str, scenario: str) -> tuple[
     _check_page(page, path)
     job = read_scenario(path)
     found = kit_comparison(job, scenario, progress=progress)
-    write_all([(page, compare_page(job, found))])
+    write_all([(page, compare_page(job, found))], made_from=begun)
     return " ".join(compare_lead(job, found)), page.relative_to(root).as_posix()
 
 
 def kit(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str, str]:
     """Say what to buy, what not, in which order, and what to test first; write the page."""
-    path = Path(root, scenario)
+    begun, path = time.time_ns(), Path(root, scenario)
     page = page_for(path, "kit")
     progress("reading the files")
     from optimizer.job.decisions import kit_decision
@@ -106,7 +108,7 @@ def kit(progress: Callable[[str], None], root: str, scenario: str) -> tuple[str,
     if not job.catalogue.items:
         raise InputError(scenario, "", "names no kit to choose from", "fill in the table of kit")
     decision = kit_decision(job, progress=progress)
-    write_all([(page, kit_page(job, decision))])
+    write_all([(page, kit_page(job, decision))], made_from=begun)
     return " ".join(kit_lead(job, decision)), page.relative_to(root).as_posix()
 
 
@@ -141,7 +143,7 @@ def debrief(progress: Callable[[str], None], root: str, scenario: str,
 
 def season(progress: Callable[[str], None], root: str, file: str) -> tuple[str, str]:
     """Say who of a club buys what and when, and who rides what where; write the page."""
-    path = Path(root, file)
+    begun, path = time.time_ns(), Path(root, file)
     page = path.with_name(f"{path.stem}-season.html")
     progress("reading the files")
     from optimizer.report.season_page import lead, season_page
@@ -150,7 +152,7 @@ def season(progress: Callable[[str], None], root: str, file: str) -> tuple[str, 
 
     _check_page(page, path)
     found = run_season(read_season(path, progress=progress), progress=progress)
-    write_all([(page, season_page(found))])
+    write_all([(page, season_page(found))], made_from=begun)
     return " ".join(lead(found)), page.relative_to(root).as_posix()
 
 

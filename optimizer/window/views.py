@@ -83,6 +83,12 @@ class View:
         path = page_for(self.path, self.key)
         return self.folder.name(path) if is_file(path) else ""
 
+    def outdated(self) -> bool:
+        """Whether a file changed since that page; a debrief is of its day, and stays."""
+        page = self.page()
+        return bool(page) and self.key != "debrief" and self.folder.changed_since(
+            self.race, self.folder.path(page))
+
     def live(self) -> Markup:
         """Draw what the files say. Raises InputError where they cannot be read."""
         return Markup("")

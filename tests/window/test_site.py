@@ -8,7 +8,9 @@ import time
 
 import pytest
 
+from optimizer.window.tasks import compare, plan
 from tests.report.spaces import loose_units
+from tests.window.conftest import EVIDENCE, KIT
 
 
 def ended(client, seconds=120.0):
@@ -84,6 +86,46 @@ def test_a_plan_writes_report_json_and_card_and_is_told(client, folder):
     later = time.time() + 10
     os.utime(rider, (later, later))
     assert "A file changed since" in client.get("/").text
+
+
+@pytest.mark.parametrize("moment", ["reading the files", "writing the report"])
+def test_a_plan_is_as_old_as_the_files_that_it_was_made_from(client, folder, moment):
+    """Whoever saves while a plan runs is told, also after a reload: it may rest on either file."""
+    rider = folder / "rider.toml"
+
+    def progress(words):
+        if words == moment:
+            time.sleep(0.05)  # clocks of file systems are coarse
+            rider.write_text(rider.read_text(encoding="utf-8").replace("70", "75"),
+                             encoding="utf-8")
+
+    plan(lambda _: None, str(folder), "scenario.toml", keep_kit=False)
+    shown = ("/", "/race?race=scenario.toml")
+    assert not any("A file changed since" in client.get(page).text for page in shown)
+    plan(progress, str(folder), "scenario.toml", keep_kit=False)
+    assert all("A file changed since" in client.get(page).text for page in shown)
+    plan(lambda _: None, str(folder), "scenario.toml", keep_kit=False)
+    assert not any("A file changed since" in client.get(page).text for page in shown)
+
+
+def test_pages_of_other_work_are_told_to_be_older_than_the_files(client, folder):
+    scenario = folder / "scenario.toml"
+    sets = ("\n[[set]]\nname = 'A'\nitems = []\n\n[[set]]\nname = 'B'\nitems = ['Visor']\n"
+            "\n[kit]\ncatalogue = 'kit.csv'\nevidence = 'evidence.csv'\n")
+    (folder / "kit.csv").write_text(KIT, encoding="utf-8")
+    (folder / "evidence.csv").write_text(EVIDENCE, encoding="utf-8")
+    scenario.write_text(scenario.read_text(encoding="utf-8") + sets, encoding="utf-8")
+
+    def progress(words):
+        if words != "reading the files":
+            (folder / "kit.csv").write_text(KIT.replace("120", "130"), encoding="utf-8")
+
+    time.sleep(0.05)
+    compare(lambda _: None, str(folder), "scenario.toml")
+    page = "/race/compare?race=scenario.toml"
+    assert "was worked out: work it out again" not in client.get(page).text
+    compare(progress, str(folder), "scenario.toml")
+    assert "was worked out: work it out again" in client.get(page).text
 
 
 def test_what_cannot_be_planned_is_told_as_on_the_command_line(client, folder):
