@@ -23,6 +23,7 @@ from optimizer.pacing.lagrangian import (
     times,
 )
 from optimizer.pacing.newton import CARRIED, SHIFTS, Newton
+from optimizer.pacing.simulate import simulate
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -36,22 +37,23 @@ ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "e
 
 _MOST_ITERATIONS = 120
 _TO_BOUNDARY = 0.995  # share of the way to the nearest bound
-_ROW_TOLERANCE = 1e-7  # of a row's size
 _LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to rounding
 _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are tried
 _PATIENCE = 4  # iterations to get there once all else is good
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
-_COLD_ENERGY = (0.05, 0.7)  # of the room between the speed bounds, within which a start is
-_COLD_PACE = 1.2  # times the pace of the speeds
+_COLD_ENERGY = (0.02, 0.95)  # of the room between the speed bounds, within which a start is
+_COLD_PACE = 1.12  # times the pace of the speeds
 _COLD_RESERVE = (0.5, 0.01)  # of W', spent at the finish of a start, and missing all the way
-_COLD_POWER = 0.8  # of the power limit, at most
-_COLD = (0.1, 0.02)  # slacks, of a row's size, and complementarity, of the mean step, to begin with
+_COLD_POWER = (0.95, 0.05, 0.8)  # share of CP, and of the power limit at least and at most
+_COLD = (0.1, 0.005)  # slacks, of a row's size, and complementarity, of the mean step, at first
 _NEAR = (1e-3, 1e-4)  # the same beside a neighbour's plan
 _LOST = 1e9  # times the finish time, Σ s y of a program that no point satisfies
-_TOLERANCE = 1e-9  # of the finish time, on Σ s y
-_PASSED = ((1e-4, 1e-2), (1e-2, np.inf))  # Σ s y, of the finish time, and violation of a row, of
+_FOR_BOUND = (1e-9, 1e-7)  # Σ s y, of the finish time, and violation of a row, of its size
+_FOR_PLAN = (1e-8, 1e-6)  # the same where a plan is ridden anyway, some 0.1 ms of its time
+_PASSED = ((1e-4, 1e-2), (3e-2, np.inf))  # Σ s y, of the finish time, and violation of a row, of
 # its size, below which an iterate is kept for neighbours to start from
-_BLOCKED = (0.05, 0.02)  # of a whole first step, below which a nearer and a further start is left
+_BLOCKED = 0.05  # of a whole first step, below which a start is left that another one follows
+_BLOCKED_LAST = 0.02  # the same where only a start without a neighbour follows
 _CENTRED = 0.01  # of the mean product of slack and multiplier, within which a neighbour's are put
 
 _WEIGHTS = (0.01, 0.9, 4)  # of the corrector that are tried: least, most, how many
@@ -59,8 +61,8 @@ _CENTRING = (3.0, 1e-6, 0.9)  # power of what the guess leaves of Σ s y, and it
 _BEHIND = 0.2  # of the tolerance, below which complementarity is not aimed
 
 SETTINGS: Final = {
-    "most_iterations": _MOST_ITERATIONS, "to_boundary": _TO_BOUNDARY, "tolerance": _TOLERANCE,
-    "row_tolerance": _ROW_TOLERANCE, "short": _SHORT, "start_speed": _START_SPEED,
+    "most_iterations": _MOST_ITERATIONS, "to_boundary": _TO_BOUNDARY, "tolerance": _FOR_PLAN[0],
+    "row_tolerance": _FOR_PLAN[1], "short": _SHORT, "start_speed": _START_SPEED,
     "cold": _COLD, "near": _NEAR,
     "cold_energy": _COLD_ENERGY, "cold_pace": _COLD_PACE, "cold_reserve": _COLD_RESERVE,
     "cold_power": _COLD_POWER, "weights": _WEIGHTS, "centring": _CENTRING, "behind": _BEHIND,
@@ -179,7 +181,9 @@ class Solution:
 
 
 def starting_point(program: ConvexProgram) -> Point:
-    """Start from a slow ride at about CP, inside the bounds.
+    """Start inside the bounds: where effort is limited from an even ride, else from a slow one.
+
+    A limit on the effort makes plans that are not far from even.
 
     Parameters
     ----------
@@ -191,24 +195,30 @@ def starting_point(program: ConvexProgram) -> Point:
     """
     p = program.problem
     n = p.steps
-    energy = np.empty(n + 1)
+    share, least, most = _COLD_POWER
+    power = np.minimum(share * p.critical_power, most * p.power_limit)
+    energy = np.full(n + 1, 0.5 * _START_SPEED**2)
+    if program.has_effort:
+        ride = simulate(p, power)
+        if not ride.stalled:
+            energy = 0.5 * ride.speed**2
+            power = np.maximum(ride.power, least * p.power_limit)
     energy[0] = program.start_energy
     low, high = (program.bottom + share * (program.top - program.bottom)
                  for share in _COLD_ENERGY)
-    energy[1:] = np.clip(0.5 * _START_SPEED**2, low, high)
+    energy[1:] = np.clip(energy[1:], low, high)
     speed = np.sqrt(2 * energy)
     pace = 2.0 * _COLD_PACE / (speed[:-1] + speed[1:])
     room = p.w_prime - p.reserve_floor
     spent, missing = _COLD_RESERVE
     reserve = p.w_prime - room * np.linspace(0.0, spent, n + 1)
     reserve[1:] = np.minimum(reserve[1:], p.w_prime - missing * room)
-    power = np.minimum(p.critical_power, _COLD_POWER * p.power_limit)
     return Point(energy, reserve, power * pace, pace)
 
 
 def interior_point(program: ConvexProgram,
                    start: Point | tuple[Iterate | None, ...] | None = None, *,
-                   tolerance: float = _TOLERANCE, for_bound: bool = True) -> Solution:
+                   for_bound: bool = True) -> Solution:
     """Solve the program.
 
     Parameters
@@ -217,9 +227,8 @@ def interior_point(program: ConvexProgram,
     start : another point to begin from, such as the plan of a neighbouring problem; or iterates
         with their multipliers (`Solution.passed`), which saves more: the first of them from which
         a step is not cut short, None for one without a neighbour
-    tolerance : on Σ s y relative to the finish time
-    for_bound : go on until a bound from the multipliers loses next to nothing to rounding; a plan
-        without a bound is there some iterations earlier
+    for_bound : go on until a bound from the multipliers loses next to nothing; a plan without a
+        bound is there some iterations earlier
 
     Returns
     -------
@@ -239,6 +248,7 @@ def interior_point(program: ConvexProgram,
     d = way.linearised(at)
     best: tuple[float, Solution] | None = None
     iterations, patience = 0, _PATIENCE if for_bound else 1
+    tolerance, row_tolerance = _FOR_BOUND if for_bound else _FOR_PLAN
 
     def violation() -> float:
         off = at.of_rows(way.off)
@@ -253,7 +263,7 @@ def interior_point(program: ConvexProgram,
         time, gap = float(program.pace_cost @ at.x.pace), at.gap
         residual = violation() if gap < _PASSED[0][0] * time else np.inf  # far away nobody asks
         passed.look(at, gap / time, residual, first=iterations == 0)
-        if gap < tolerance * time and residual < _ROW_TOLERANCE:
+        if gap < tolerance * time and residual < row_tolerance:
             loss = _bound_loss(program, at.x, gradient(program, d, at.y, at.effort_y))
             if best is None or loss < best[0]:
                 best = loss, ended(converged=True)
@@ -270,7 +280,8 @@ def interior_point(program: ConvexProgram,
         guess.dual[:] = at.dual
         way.towards(d, at, guess)
         ahead, ahead_dual = (min(length, 1.0) for length in way.lengths(at, guess))
-        if further and min(ahead, ahead_dual) < _BLOCKED[len(further) < 2]:
+        blocked = _BLOCKED_LAST if len(further) == 1 else _BLOCKED
+        if further and min(ahead, ahead_dual) < blocked:
             passed = _Passed(anew=further[0] is None)
             at.take(further.pop(0) or _begin(program, None, sizes))
             d = way.linearised(at)

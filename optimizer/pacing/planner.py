@@ -49,6 +49,7 @@ _FELT = 50.0  # m, over which grade and its change are taken at least
 _ROUNDS = 20  # of plan, wind, effort limit and pedalling until they agree
 _CHANGES = 2  # of where nobody pedals, after which such stretches are added only
 _AGREED = 0.05  # s of arrival, with which the wind does
+_NEAR = 2.0  # s of arrival or duration, that change wind and effort by next to nothing
 _OVER = 1e-3  # of the pedalling speed, above which nobody pedals
 _SAME = 1e-3  # s of finish time that the effort limit may be off
 _GUESSES = 6  # rounds of even rides before there is a plan
@@ -61,7 +62,7 @@ _FAITHFUL = 0.04 / 40e3  # s/m, by which another cut may move that before one mo
 _USUAL = 9.0  # m/s, to begin with
 _TRIED = 4000  # durations that a bound is held against
 
-SETTINGS: Final = {"rounds": _ROUNDS, "changes": _CHANGES, "agreed": _AGREED,
+SETTINGS: Final = {"rounds": _ROUNDS, "changes": _CHANGES, "agreed": _AGREED, "met": _NEAR,
                     "over": _OVER, "same": _SAME, "longer": _LONGER}
 """What a program that is written elsewhere has to know to do the same."""
 
@@ -225,20 +226,25 @@ def consistent_plan(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
         found = _draft_for_some_duration(
             partial(problem_on, day, setup, nodes, arrival, pedalling=pedalling), duration, plan)
         plan = found.plan
-        agreed = arrival is None or np.max(np.abs(plan.time - arrival)) < _AGREED
-        if agreed and _duration_error(day.rider, plan) < _SAME:
-            # Only now, so that the stretches do not depend on where the rounds began.
-            before, pedalling = pedalling, pedalling_of(plan, pedalling)
-            changes += 1
-            if before is not None and changes > _CHANGES:
+        off = float(abs(plan.finish_time - duration) if arrival is None
+                    else np.max(np.abs(plan.time - arrival)))
+        agreed = (arrival is None or off < _AGREED) and (
+            _duration_error(day.rider, plan) < _SAME)
+        before = pedalling
+        # Not before wind and duration are as good as met, so that the stretches do not depend on
+        # where the rounds began.
+        if agreed or off < _NEAR:
+            pedalling = pedalling_of(plan, before)
+            if before is not None and changes >= _CHANGES:
                 pedalling = _joined(before, pedalling)
-            if pedalling is before:
-                break
-            if changing:  # riding tells most of what new coasting does to the arrivals
-                arrival, duration = _ridden_here(replace(day, pedalling=pedalling), setup, nodes,
-                                                 plan)
-                continue
-        arrival, duration = plan.time if changing else None, plan.finish_time
+            changes += pedalling is not before
+        if agreed and pedalling is before:
+            break
+        if changing and pedalling is not before:
+            # Riding tells most of what new coasting does to the arrivals.
+            arrival, duration = _ridden_here(replace(day, pedalling=pedalling), setup, nodes, plan)
+        else:
+            arrival, duration = plan.time if changing else None, plan.finish_time
     return found._replace(plan=replace(found.plan, pedalling=pedalling))
 
 

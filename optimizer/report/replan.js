@@ -251,20 +251,30 @@ const replan = (constants) => {
     };
   };
 
+  // Where effort is limited from an even ride, else from a slow one.
   /** @param {Program} g @returns {Point} */
   const coldStart = ({ p, n, top, bottom, start }) => {
     const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
+    const [share, least, most] = C.coldPower;
+    let power = Float64Array.from(p.criticalPower, (cp, k) =>
+      Math.min(share * cp, most * p.powerLimit[k]));
+    let speed = zeros(n + 1).fill(C.startSpeed);
+    const even = p.effort ? ride(p, power) : null;
+    if (even && !even.stalled) {
+      speed = even.speed;
+      power = even.power.map((value, k) => Math.max(value, least * p.powerLimit[k]));
+    }
     const room = p.wPrime - p.reserveFloor;
     const [spent, missing] = C.coldReserve;
     e[0] = start;
     W[0] = p.wPrime;
     for (let k = 0; k < n; k += 1) {
       const high = top[k] - bottom;
-      e[k + 1] = clip(0.5 * C.startSpeed ** 2, bottom + C.coldEnergy[0] * high,
+      e[k + 1] = clip(0.5 * speed[k + 1] ** 2, bottom + C.coldEnergy[0] * high,
         bottom + C.coldEnergy[1] * high);
       W[k + 1] = p.wPrime - room * Math.max(spent * (k + 1) / n, missing);
       z[k] = 2 * C.coldPace / (Math.sqrt(2 * e[k]) + Math.sqrt(2 * e[k + 1]));
-      f[k] = Math.min(p.criticalPower[k], C.coldPower * p.powerLimit[k]) * z[k];
+      f[k] = power[k] * z[k];
     }
     return { e, W, f, z };
   };
@@ -1003,7 +1013,7 @@ const replan = (constants) => {
       plan = found;
       iterations += found.iterations;
       const finish = last(found.time);
-      let off = 0;
+      let off = arrival ? 0 : Math.abs(finish - duration);
       if (arrival) {
         for (let k = 0; k < found.time.length; k += 1) {
           off = Math.max(off, Math.abs(found.time[k] - arrival[k]));
@@ -1011,14 +1021,14 @@ const replan = (constants) => {
       }
       const misjudged = found.secondsPerEffort
         * Math.abs(allowance(rider, finish) - effort.perSecond * finish - effort.budget);
-      let agreed = false;
-      if (off < C.agreed && misjudged < C.same) {
-        const before = pedalling;
+      const met = (!arrival || off < C.agreed) && misjudged < C.same;
+      const before = pedalling;
+      if (met || off < C.met) {
         pedalling = pedallingOf(problem, found, before);
-        changes += 1;
-        if (before && changes > C.changes) pedalling = joined(before, pedalling);
-        agreed = pedalling === before;
+        if (before && changes >= C.changes) pedalling = joined(before, pedalling);
+        if (pedalling !== before) changes += 1;
       }
+      const agreed = met && pedalling === before;
       if (agreed || round === C.rounds) {
         return { plan: { ...found, iterations }, problem, pedalling, rounds: round, agreed };
       }
