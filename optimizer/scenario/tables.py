@@ -423,10 +423,16 @@ def each_row(table: TextTable, read: Callable[[Row], _Value], sample: Mapping[st
 
 
 def _right_row(table: TextTable, sample: Mapping[str, str]) -> str:
-    """Show a right row under the headings of the file, cell by cell, written as the file is."""
+    """Show a right row under the headings of the file, cell by cell, written as the file is.
+
+    Under headings of its own where the file's are none that it knows.
+    """
     comma = table.separator != "," and (table.decimal_comma or any(
         re.search(r"\d,\d{1,2}(?!\d)", cell) for row in table.rows for cell in row.cells.values()))
     cells = [sample.get(name, "") for name in table.headings]
+    if not any(cells):
+        head, line = (table.separator.join(part) for part in (sample.keys(), sample.values()))
+        return f"a right row: {line}\n    under the headings: {head}"
     cells = [cell.replace(".", ",") if comma and re.fullmatch(r"\d+\.\d+", cell) else cell
              for cell in cells]
     last = max((k for k, name in enumerate(table.spelt) if name), default=0) + 1

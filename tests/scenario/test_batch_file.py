@@ -124,3 +124,14 @@ def test_all_mistakes_of_a_table_are_told_at_once(folder):
         "row 2, column rider", "row 3, column budget", "row 4, column start_time",
         "row 5, column scenario", "row 6, column forecast"]
     assert "25@225" in told.value.samples[str(folder / "squad.csv")]
+
+
+def test_a_table_of_unknown_headings_is_shown_right_ones(tmp_path):
+    path = tmp_path / "batch.csv"
+    path.write_text("foo\nbar\n", encoding="utf-8")
+    with pytest.raises(InputError) as told:
+        read_batch(path)
+    said = str(told.value)
+    assert 'there is no column "scenario"; not known: foo' in said
+    assert "a right row: race/scenario.toml,windy," in said
+    assert "under the headings: scenario,name," in said
