@@ -142,7 +142,8 @@ def levels(table: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
-               half_range: NDArray[np.float64], within: float = np.inf) -> Bound:
+               half_range: NDArray[np.float64], within: float = np.inf,
+               held: NDArray[np.bool_] | bool = False) -> Bound:
     """Bound from a solved program, on sets with |θ' - θ| ≤ `half_range`.
 
     Parameters
@@ -152,6 +153,7 @@ def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
     setup : set that it was solved for
     half_range : (d,) how far coordinates may be from those of the set, SI
     within : m², most of that range of a_1, which moves most: the less, the closer the bound
+    held : (n,) steps whose end's speed limit is no corner's, and the same for all sets
 
     Returns
     -------
@@ -196,7 +198,7 @@ def bound_from(program: ConvexProgram, solution: Solution, setup: Setup,
     stray = np.abs(stray[:-1]) + np.abs(stray[1:])
     value -= float(dips.sum()) + float(np.sum(stray**2 * (
         1.0 / curvature + np.sqrt(2 * mean)**5 / np.maximum(pace_price, 1e-9))))
-    limited = p.speed_limit[1:] < FASTEST
+    limited = (p.speed_limit[1:] < FASTEST) & ~np.asarray(held)
     corners = float(np.sum((0.5 * y[TOP] * p.speed_limit[1:]**2)[limited]))
     form, span = _one_form(slope, uu, ua, aa, half_range, share)
     return Bound(value, theta, slope, uu, ua, aa, form, span, setup.cornering_factor,

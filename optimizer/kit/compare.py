@@ -177,6 +177,8 @@ def _won(plan: Plan, setup: Setup, first: Setup, second: Setup) -> NDArray[np.fl
     values, m = marginal_values(plan, setup), len(setup.yaw)
     inertia = (second.wheel_inertia - first.wheel_inertia) / first.wheel_radius**2
     limit = np.minimum(plan.problem.speed_limit, 1e3)
+    if plan.pedalling is not None:  # a speed up to which the rider pedals is no corner's
+        limit[1:][plan.pedalling.held & (limit[1:] >= plan.problem.pedalling_speed)] = 0.0
     faster = limit * (first.cornering_factor - second.cornering_factor) / setup.cornering_factor
     return np.column_stack([
         values[:, :m] @ (second.drag_area_change - first.drag_area_change),

@@ -107,6 +107,12 @@ class PacingEvaluator:
         # pedalling here, and coasts in its own plan.
         return replace(problem, pedalling_speed=np.inf)
 
+    def _held(self, problem: PacingProblem) -> NDArray[np.bool_] | bool:
+        """Tell steps that end at the speed up to which the rider pedals, whatever corners allow."""
+        stretches = self.day.pedalling
+        return False if stretches is None else stretches.held & (
+            problem.speed_limit[1:] >= self.rider.pedalling_speed)
+
     def plan(self, setup: Setup) -> Plan:
         """Fastest plan with a set of kit on the road that all sets are compared on."""
         return solve(self.problem(setup), self.like)
@@ -195,12 +201,13 @@ class PacingEvaluator:
         near = self._nearest(setup)
         start = near.like if near else self.like
         solution = interior_point(program, beginning(program, start))
-        found = bound_from(program, solution, setup, half_range, within)
+        held = self._held(problem)
+        found = bound_from(program, solution, setup, half_range, within, held)
         # From a neighbour's multipliers the solver may end with some that bound badly.
         optimum = float(program.pace_cost @ solution.point.pace)
         if not solution.converged or optimum - found.value > _LOOSE * optimum:
             solution = interior_point(program)
-            found = bound_from(program, solution, setup, half_range, within)
+            found = bound_from(program, solution, setup, half_range, within, held)
         x = solution.point
         speed = np.sqrt(2 * x.energy)
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))

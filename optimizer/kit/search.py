@@ -267,8 +267,13 @@ class Search:
                 sets = found
                 break
             window *= 2.0
-        order = np.argsort(self.lower(sets), kind="stable")[:_TRIED]
-        return min((self.evaluate(np.flatnonzero(sets[k])) for k in order), key=self.value)
+        lower = self.lower(sets)
+        order = np.argsort(lower, kind="stable")[:_TRIED]
+        best = self.evaluate(np.flatnonzero(sets[order[0]]))
+        for k in order[1:]:
+            if lower[k] < self.value(best):
+                best = min(best, self.evaluate(np.flatnonzero(sets[k])), key=self.value)
+        return best
 
     def _start(self, offer: Offer, budget: float,
                some: Sequence[int]) -> NDArray[np.bool_] | None:

@@ -11,6 +11,7 @@ from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.kit.minorant import directions, minorant
 from optimizer.kit.set_model import set_model
 from optimizer.kit.terms import tabulate
+from optimizer.pacing import plan_ride
 from tests.kit.invented import BASELINE, RIDER, catalogue, road, wind
 
 
@@ -48,6 +49,27 @@ def test_no_set_is_faster_than_the_bound(seed):
         lower = float(bound.at(coordinates(setup, RIDER.mass), setup.cornering_factor))
         assert lower <= time + 1e-4
         assert time - lower < 0.6 + 0.1 * abs(time - own)  # and it says something
+
+
+def test_a_speed_up_to_which_the_rider_pedals_is_no_corners():
+    """Where such a speed holds a step, tyres that corner better or worse change nothing there."""
+    from dataclasses import replace
+
+    rider = replace(RIDER, pedalling_speed=12.0)
+    day = RaceDay(road(np.random.default_rng(1), length=15_000.0, turns=1), wind(2.0, 1.0), rider,
+                  step=300.0)
+    stretches = plan_ride(day, BASELINE).pedalling
+    assert stretches is not None
+    assert stretches.held.any()
+    evaluator = pacing_evaluator(replace(day, pedalling=stretches), BASELINE)
+    setups = [replace(BASELINE, cornering_factor=factor) for factor in (0.85, 1.0, 1.15)]
+    times = [evaluator.plan(setup).finish_time for setup in setups]
+    for origin, own in zip(setups, times, strict=True):
+        bound = evaluator.bound(origin, 1e-6 * np.ones(5))
+        lower = [float(bound.at(coordinates(setup, rider.mass), setup.cornering_factor))
+                 for setup in setups]
+        assert np.all(lower <= np.array(times) + 1e-4)
+        assert np.all(np.array(times) - lower < 0.02 + np.abs(np.array(times) - own))
 
 
 @pytest.mark.parametrize("seed", range(4))

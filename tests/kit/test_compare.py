@@ -75,3 +75,20 @@ def test_common_days_tell_more_than_two_bands(found):
     apart = runs["aero"].high[-1] - runs["aero"].low[-1]
     assert aero.low < aero.seconds < aero.high
     assert aero.high - aero.low < 0.7 * apart
+
+
+def test_a_speed_up_to_which_the_rider_pedals_is_no_corners():
+    """Where such a speed holds a step, tyres that corner better change nothing there."""
+    rider = replace(RIDER, pedalling_speed=12.0)
+    day = RaceDay(road(np.random.default_rng(1), length=15_000.0, turns=1), wind(2.0, 1.0), rider,
+                  step=300.0)
+    items = Catalogue((Item("grip", "tyres", 0.0, cornering_factor=1.15),))
+    sets = (("plain", ()), ("grip", ("grip",)))
+    found = compare_sets(day, BASELINE, items, (), sets, pacing_evaluator(day, BASELINE), count=50)
+    stretches = found.runs[0].plan.pedalling
+    assert stretches is not None
+    assert stretches.held.any()
+    (difference,) = found.differences
+    assert 0.3 < difference.seconds < 3.0
+    corners = difference.why.sum(axis=0)[CAUSES.index("corners")]
+    assert corners == pytest.approx(difference.seconds, rel=0.2)
