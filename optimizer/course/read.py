@@ -168,8 +168,9 @@ def _told_wide_turns(found: tuple[Corner, ...], limited: tuple[Corner, ...],
     """Say which U-turns may as well be hairpins, if the rider gives no speed for them."""
     wide = [corner for corner in limited if corner in found and corner.u_turn
             and corner.radius >= LIKELY_U_TURN]
-    places = ", ".join(f"{corner.distance / 1000:.1f}" for corner in wide[:_TOLD])
     if wide:
+        *firsts, last = [f"{corner.distance / 1000:.1f}" for corner in wide[:_TOLD]]
+        places = f"{', '.join(firsts)} and {last}" if firsts else last
         more = f" and {len(wide) - _TOLD} more places" if len(wide) > _TOLD else ""
         log.warnings.append(
             f"At km {places}{more} the way comes back 10 m beside itself or a little more: it is "
