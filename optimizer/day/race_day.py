@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from optimizer.frozen import ReadOnlyArrays
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -17,7 +19,7 @@ __all__ = ["Pedalling", "RaceDay"]
 
 
 @dataclass(frozen=True)
-class Pedalling:
+class Pedalling(ReadOnlyArrays):
     """Where the rider's highest speed for pedalling shapes a ride, (n,) each.
 
     `coasting`: the road alone takes the rider beyond it, and nobody pedals; `held`: the rider
@@ -29,7 +31,7 @@ class Pedalling:
 
 
 @dataclass(frozen=True)
-class RaceDay:
+class RaceDay(ReadOnlyArrays):
     """Course, weather and rider on the day; `optimizer.pacing.race_day` makes one.
 
     Attributes

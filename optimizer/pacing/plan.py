@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.frozen import ReadOnlyArrays
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -19,7 +21,7 @@ __all__ = ["Block", "Plan", "RideablePlan"]
 
 
 @dataclass(frozen=True)
-class Plan:
+class Plan(ReadOnlyArrays):
     """The fastest plan found for one problem, verified by forward simulation.
 
     Attributes

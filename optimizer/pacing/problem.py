@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from optimizer.errors import Infeasible
+from optimizer.frozen import ReadOnlyArrays
 from optimizer.physics import DragArea, Setup
 from optimizer.rider.recovery import BY_SHARE, RecoveryLaw
 
@@ -35,7 +36,7 @@ FASTEST: Final = 45.0
 
 
 @dataclass(frozen=True)
-class PacingProblem:
+class PacingProblem(ReadOnlyArrays):
     """Minimum time over n steps between n + 1 nodes, in SI.
 
     Attributes

@@ -30,6 +30,14 @@ def test_every_command_is_listed_and_every_one_listed_is_there():
     assert set(re.findall(r"^\| `kitpace (\w+)", README, re.MULTILINE)) == set(COMMANDS)
 
 
+def test_every_option_of_plan_is_told():
+    from optimizer.cli.plan import command
+
+    (told,) = re.findall(r"`plan` takes (.*?)\n\n", README, re.DOTALL)
+    options = {name for option in command.params for name in option.opts if name.startswith("--")}
+    assert set(re.findall(r"`(--[a-z-]+)`", told)) == options
+
+
 def test_every_file_and_option_it_names_is_there():
     from click.testing import CliRunner
 

@@ -9,6 +9,7 @@ import tomllib
 import pytest
 from pydantic import BaseModel
 
+from optimizer.course.features import SURFACES, TERRAINS
 from optimizer.errors import InputError
 from optimizer.scenario import catalogue_file, evidence_file, rider_file, scenario
 from optimizer.scenario.starter import FILES, write_starter
@@ -31,6 +32,14 @@ def keys(model, seen=()):
             if isinstance(hint, type) and issubclass(hint, BaseModel) and hint not in seen:
                 yield from keys(hint, (*seen, hint))
             todo += typing.get_args(hint)
+
+
+@pytest.mark.parametrize(("key", "names"), [("surface", SURFACES), ("terrain", TERRAINS)])
+def test_the_names_that_a_stretch_takes_are_those_listed(folder, key, names):
+    text = (folder / "scenario.toml").read_text(encoding="utf-8")
+    told = re.search(rf'^(?:# )?{key} = "[^"]+" +# ([^\n]*(?:\n +# [^\n]*)*)', text,
+                     re.MULTILINE)[1]
+    assert set(re.split(r",\s*(?:# )?", re.sub(r"\n +# ", " ", told))) == set(names)
 
 
 @pytest.mark.parametrize(("model", "name"), [
