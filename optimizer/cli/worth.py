@@ -186,4 +186,4 @@ def _tell(valuation: Valuation) -> None:
                          gain(valuation, worth), worth.effect.basis))
     table(headings, rows,
           "What each saves on its own, 90 % range" + (f"{ALONE}; ≈ no clear gain" if here else ""),
-          left=(0,) if here else (0, 4))
+          left=(0, 5) if here else (0, 3, 4))
