@@ -21,6 +21,7 @@ from optimizer.conditions import (
 from optimizer.conditions.air import air_density, density_departures
 from optimizer.conditions.wind import departures_along, wind_along
 from tests.conditions.one_member import member
+from tests.later import later
 
 NINE = datetime(2030, 6, 16, 9)  # noqa: DTZ001 - local time, as people write it
 AXES = Conditions(wind_time=np.array([0.0, 3600.0, 7200.0]),
@@ -101,7 +102,7 @@ def test_draws_of_normal_members_are_the_predictive_distribution(members):
             scale * stats.t.ppf(share, members - 1), abs=0.12 * scale)
 
 
-@pytest.mark.parametrize("members", [8, 20, 50])
+@pytest.mark.parametrize("members", [8, 20, *later(50)])
 def test_the_range_holds_nine_days_in_ten(members):
     """2000 days out of the very distribution that the members come from."""
     rng = np.random.default_rng(members)

@@ -15,6 +15,7 @@ from optimizer.errors import InputError
 from tests.benchmarks.course_heights import finish
 from tests.course.drawn import ORIGIN, on_ellipsoid, write_road
 from tests.course.ground import built, recorded
+from tests.later import later
 
 pyproj = pytest.importorskip("pyproj")
 PLANE = pyproj.Transformer.from_crs(4326, pyproj.CRS.from_proj4(
@@ -72,7 +73,7 @@ def off(course, road_of):
             100 * (course.ascent / np.maximum(inside, 0.0).sum() - 1))
 
 
-@pytest.mark.parametrize(("seed", "together"), [(2, 40.0), (3, 0.0)])
+@pytest.mark.parametrize(("seed", "together"), [(3, 0.0), *later((2, 40.0))])
 def test_a_fine_model_gives_the_finish_time_to_a_thousandth(ground, road_of, tmp_path, seed,
                                                             together):
     """Positions 5 m off, heights that drift by 6 m, a bridge and a cutting."""

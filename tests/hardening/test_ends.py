@@ -43,7 +43,7 @@ def test_words_that_nobody_can_hear_are_said_to_be_lost(scenario, stdout):
 
 @posix
 @pytest.mark.parametrize("streams", [
-    ">/dev/full 2>/dev/full", "<&- >&- 2>&-", *later(">&- 2>&-", ">/dev/full 2>&-")])
+    "<&- >&- 2>&-", *later(">/dev/full 2>/dev/full", ">&- 2>&-", ">/dev/full 2>&-")])
 def test_no_stream_at_all_is_an_exit_code_and_a_whole_report(scenario, streams):
     done = shell(f"kitpace plan {scenario} {streams}")
     assert done.returncode == 1
@@ -126,7 +126,7 @@ main()
 
 
 @posix
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("number", [signal.SIGTERM, *later(signal.SIGHUP)])
 def test_a_signal_in_the_middle_of_writing_leaves_no_temporary_file(scenario, number):
     scenario.with_name("report.html").write_text('<meta name="generator" content="kitpace">old')
     code = f"""

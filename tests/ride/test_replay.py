@@ -112,6 +112,7 @@ rolling_resistance = 0.005
 """
 
 
+@pytest.mark.ci
 def test_tenths_of_the_recorded_ride(recorded, tmp_path):
     """One recorded ride, test data of python-fitparse (MIT), rider and kit invented.
 
