@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import contextlib
 import gc
-import multiprocessing
 import os
 import pickle
 import signal
@@ -75,8 +74,9 @@ def resting_at_forks(stop: Callable[[], None], start: Callable[[], None]) -> Ite
 
 
 def _may_fork() -> bool:
+    pools = sys.modules.get("multiprocessing.process")  # is there in whatever a pool started
     return (sys.platform == "linux" and len(os.sched_getaffinity(0)) > 1
-            and multiprocessing.parent_process() is None
+            and (pools is None or pools.parent_process() is None)
             and threading.current_thread() is threading.main_thread())
 
 

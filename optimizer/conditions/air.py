@@ -51,7 +51,8 @@ def air_density(temperature: NDArray[np.float64] | float, pressure: NDArray[np.f
 
 def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
                       distance: NDArray[np.float64] | None = None,
-                      time: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+                      time: NDArray[np.float64] | None = None,
+                      warmer: NDArray[np.float64] | float = 0.0) -> NDArray[np.float64]:
     """Density at each height, by the standard lapse rate (ISO 2533).
 
     With distance and time the air warms and cools on the way as forecast; without them it stays
@@ -63,12 +64,13 @@ def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
     elevation : (n,) m
     distance : (n,) m
     time : (n,) s after the start
+    warmer : K that the start is warmer than the conditions say; (m, 1) for m cases
 
     Returns
     -------
-    (n,) kg/m³
+    (n,) or (m, n) kg/m³
     """
-    at_reference = np.full(len(elevation), conditions.temperature)
+    at_reference = np.full(len(elevation), conditions.temperature) + warmer
     if distance is not None and time is not None:
         at_reference = at_reference + sample(conditions, conditions.temperature_change,
                                              distance, time)

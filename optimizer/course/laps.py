@@ -23,6 +23,7 @@ _BESIDE = 25.0  # m, that two passes of one road may lie apart: lanes, and the n
 _AHEAD = 0.02  # of a lap, by which passes may differ in length
 _SAME_WAY = np.cos(np.radians(40.0))  # of the headings of two passes
 _KEPT = 0.95  # of a lap that has to be the same road
+_BRIDGED = 2  # places between two that are the same road
 _FINE = 10.0  # m, to which ends of laps are found
 _SLACK = 0.03  # of a lap, ridden before the first or after the last, that belongs to it
 
@@ -82,8 +83,11 @@ def find_laps(course: Course) -> Laps | None:
     way = line.way(s)
     reach = _BESIDE + 0.6 * apart
     for lag in range(max(int(_SHORTEST / apart), 2), int(0.55 * len(s))):
-        gap = np.hypot(*(place[:, lag:] - place[:, :-lag]))
-        same = (gap < reach) & (np.sum(way[:, lag:] * way[:, :-lag], axis=0) > _SAME_WAY)
+        east, north = place[:, lag:] - place[:, :-lag]
+        same = east * east + north * north < reach * reach
+        if (1 + _BRIDGED) * np.count_nonzero(same) < _KEPT * lag:
+            continue  # no stretch can be long enough, as with nearly every lag
+        same &= (np.sum(way[:, lag:] * way[:, :-lag], axis=0) > _SAME_WAY)
         begin, end = _longest_run(same)
         if (end - begin) < _KEPT * lag:
             continue
@@ -131,7 +135,7 @@ def _longest_run(same: NDArray[np.bool_]) -> tuple[int, int]:
     """First and behind-last place of the longest stretch that is true; short breaks are bridged."""
     runs: list[tuple[int, int]] = []
     for a, b in runs_of(same):
-        if runs and a - runs[-1][1] <= 2:  # a corner cut or a wrong fix
+        if runs and a - runs[-1][1] <= _BRIDGED:  # a corner cut or a wrong fix
             runs[-1] = (runs[-1][0], b)
         else:
             runs.append((a, b))

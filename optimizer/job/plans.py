@@ -19,24 +19,27 @@ from optimizer.pacing import (
 )
 from optimizer.uncertainty import (
     Kept,
+    Way,
+    allowed,
     allowed_as_printed,
-    chance_as_printed,
     day_within_risk,
     draw_days,
     fork_in,
+    ride_each_way,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from optimizer.day import RaceDay
+    from optimizer.evidence import Effect
     from optimizer.job.values import Even, Job, Options, Risk
     from optimizer.kit.response import Response
     from optimizer.pacing import Block, Plan, RideablePlan, SimulatedRide
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws, Fork
 
-__all__ = ["as_ridden", "card_and_chance", "day_and_plan", "day_of", "draws_of", "response_of",
+__all__ = ["as_ridden", "card_and_days", "day_and_plan", "day_of", "draws_of", "response_of",
            "ride_evenly", "ride_in_blocks", "risk_of"]
 
 
@@ -186,9 +189,10 @@ def _main_position(day: RaceDay, plan: Plan, block: Block) -> str:
 _USUAL_RISK: Final = 0.1  # for comparison, where the rider names none; a judgement
 
 
-def card_and_chance(day: RaceDay, plan: Plan, options: Options,
-                    draws: Draws) -> tuple[RideablePlan, float]:
-    """Give the card of a plan, and the chance to run out with its watts as they stand.
+def card_and_days(day: RaceDay, plan: Plan, options: Options, draws: Draws,
+                  effects: Sequence[Effect], items: Sequence[str],
+                  ) -> tuple[RideablePlan, float, SimulatedRide]:
+    """Give the card of a plan, its chance to run out, and the plan ridden on the drawn days.
 
     Parameters
     ----------
@@ -196,10 +200,11 @@ def card_and_chance(day: RaceDay, plan: Plan, options: Options,
     plan : plan of the ride
     options : of the card
     draws : drawn days
+    effects, items : the set of kit and what is known of it
 
     Returns
     -------
-    the card; the chance, 0 to 1
+    the card; the chance, 0 to 1, with its watts as they stand; the plan by feel
 
     Raises
     ------
@@ -208,7 +213,10 @@ def card_and_chance(day: RaceDay, plan: Plan, options: Options,
     """
     few = ride_in_blocks(day, plan, options)
     # The powers as printed: what is asked for, also where the rider coasts.
-    return few, chance_as_printed(replace(as_ridden(plan, few), power=few.asked), day, draws)
+    printed, ride = ride_each_way(plan, day, draws, effects, [
+        Way(few.asked, manner="printed"), Way(plan.power, items)])
+    able = allowed(replace(as_ridden(plan, few), power=few.asked), day, draws, printed)
+    return few, float(np.mean(able < 1.0)), ride
 
 
 def as_ridden(plan: Plan, card: RideablePlan) -> Plan:

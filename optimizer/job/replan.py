@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from optimizer.errors import InputError
 from optimizer.job.plans import (
     as_ridden,
-    card_and_chance,
+    card_and_days,
     day_and_plan,
     draws_of,
     response_of,
@@ -20,7 +20,7 @@ from optimizer.kit.choose import forbidden
 from optimizer.kit.crosswind import OWN_WHEELS, own_wheels
 from optimizer.pacing import plan_ride, realism
 from optimizer.side_by_side import side_by_side
-from optimizer.uncertainty import ride_days, spread
+from optimizer.uncertainty import spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from optimizer.day import RaceDay
     from optimizer.job.values import Job
     from optimizer.kit.response import Response
-    from optimizer.pacing import Plan
+    from optimizer.pacing import Plan, RideablePlan
     from optimizer.physics import Setup
     from optimizer.uncertainty import Draws
 
@@ -70,20 +70,20 @@ def replan(job: Job, items: Sequence[str],
     choice = replace(choice, budget=sum(job.catalogue[name].cost for name in items),
                      kept=tuple(items), left_out=left_out)
     draws = draws_of(job, day)
-    (risk, fork), (few, chance), (drawn, response) = side_by_side({
+    (risk, fork), (few, chance, drawn, response) = side_by_side({
         "how often the rider runs out": lambda: risk_of(job, day, setup, plan, draws),
-        "the card": lambda: card_and_chance(day, plan, job.options, draws),
-        "how sure it is": lambda: _sure(job, day, plan, choice.best.items, draws)}, progress)
+        "the card, and how sure it is": lambda: _card_and_sure(job, day, plan, choice.best.items,
+                                                               draws)}, progress)
     return Result(job=job, day=day, choice=choice, plan=plan, baseline_plan=plan, rideable=few,
                   spread=drawn, risk=risk and replace(risk, chance=chance), fork=fork,
                   response=response, realism=realism(as_ridden(plan, few), day.rider))
 
 
-def _sure(job: Job, day: RaceDay, plan: Plan, items: Sequence[str],
-          draws: Draws) -> tuple[tuple[float, float, float], Response]:
-    """Range of the finish time, and what moves it on the drawn days."""
-    ride = ride_days(plan, day, draws, job.effects, items)
-    return spread(ride.time), response_of(job, day, plan, items, draws, ride)
+def _card_and_sure(job: Job, day: RaceDay, plan: Plan, items: Sequence[str], draws: Draws,
+                   ) -> tuple[RideablePlan, float, tuple[float, float, float], Response]:
+    """Card with its chance to run out, range of the finish time, and what moves it."""
+    few, chance, ride = card_and_days(day, plan, job.options, draws, job.effects, items)
+    return few, chance, spread(ride.time), response_of(job, day, plan, items, draws, ride)
 
 
 def _at_hand(catalogue: Catalogue, items: Sequence[str]) -> Catalogue:

@@ -11,7 +11,7 @@ from optimizer.conditions.air import air_density_along
 from optimizer.job.door import check_values
 from optimizer.job.plans import (
     as_ridden,
-    card_and_chance,
+    card_and_days,
     day_and_plan,
     draws_of,
     response_of,
@@ -25,7 +25,7 @@ from optimizer.job.values import Job, Options, Result
 from optimizer.kit import Catalogue
 from optimizer.pacing import bounded_twice, continuous_time, plan_ride, realism
 from optimizer.side_by_side import side_by_side
-from optimizer.uncertainty import ride_days, spread
+from optimizer.uncertainty import spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from optimizer.kit import Choice
     from optimizer.kit.response import Response
     from optimizer.kit.rivals import Rival
-    from optimizer.pacing import Plan
+    from optimizer.pacing import Plan, RideablePlan
     from optimizer.physics import Setup
     from optimizer.rider import Rider
     from optimizer.uncertainty import Draws
@@ -163,19 +163,18 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
     progress("how to ride it")
     owned, best = (evaluator.own_plan(kit.setup) for kit in (choice.owned, choice.best))
     draws, setup = draws_of(job, day), choice.best.setup
-    (risk, fork), moves, twice, sure, limit, (few, chance), spared, even, *rest = side_by_side({
+    sure, (risk, fork), moves, twice, limit, spared, even, *rest = side_by_side({
+        "the card, and how sure it is": lambda: _sure(job, day, choice, best, owned, draws),
         "how often the rider runs out": lambda: risk_of(job, day, setup, best, draws),
         "what moves the time": lambda: sensitivity_table(day, choice.best, best,
                                                           job.effects),
         "the bound by the linear program": lambda: bounded_twice(day, best),
-        "how sure it is": lambda: _sure(job, day, choice, best, owned, draws),
         "how much shorter steps would change": lambda: continuous_time(day, setup, best),
-        "the card": lambda: card_and_chance(day, best, job.options, draws),
         "what it costs to spare effort": lambda: _cost_of_effort_budget(day, best, setup),
         "usual ways to ride": lambda: ride_evenly(best),
         "what each item is worth": lambda: worth(job, choice.owned, owned),
         "the run that follows": lambda: bike_and_run(day, setup, best)}, progress)
-    drawn, response, splits, rivals = sure
+    few, chance, drawn, response, splits, rivals = sure
     worths, after = rest
     return Result(
         job=job, day=day, choice=choice, plan=replace(
@@ -187,13 +186,17 @@ def run(job: Job, progress: Callable[[str], None] = lambda _words: None) -> Resu
 
 
 def _sure(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws: Draws,
-          ) -> tuple[tuple[float, float, float], Response, tuple[SetSplits, ...],
-                     tuple[Rival, ...]]:
-    """Range, what moves the time, arrivals by set of kit, and rivals, from the same drawn days."""
-    ride = ride_days(best, day, draws, job.effects, choice.best.items)
+          ) -> tuple[RideablePlan, float, tuple[float, float, float], Response,
+                     tuple[SetSplits, ...], tuple[Rival, ...]]:
+    """Card, its chance to run out; range, what moves the time, arrivals by set of kit, rivals.
+
+    All from the same drawn days.
+    """
+    few, chance, ride = card_and_days(day, best, job.options, draws, job.effects,
+                                      choice.best.items)
     response = response_of(job, day, best, choice.best.items, draws, ride)
     splits = set_splits(job, day, choice, best, owned, draws, ride.time)
-    return spread(ride.time), response, splits, _rivals(job, choice, response)
+    return few, chance, spread(ride.time), response, splits, _rivals(job, choice, response)
 
 
 def _rivals(job: Job, choice: Choice, response: Response) -> tuple[Rival, ...]:

@@ -7,7 +7,13 @@ from optimizer.pacing.prepare import prepared_day, race_day, with_pedalling
 from optimizer.pacing.problem import PacingProblem, pacing_problem
 from optimizer.pacing.realism import Realism, realism
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
-from optimizer.pacing.simulate import SimulatedRide, Variation, simulate, simulate_many
+from optimizer.pacing.simulate import (
+    SimulatedRide,
+    Variation,
+    simulate,
+    simulate_each,
+    simulate_many,
+)
 from optimizer.pacing.solver import solve
 from optimizer.pacing.terrain import recognisable_places
 
@@ -36,7 +42,7 @@ __all__ = [
            "rideable",
            "sensitivities",
            "simulate",
-           "simulate_many",
+           "simulate_each", "simulate_many",
            "solve",
            "with_pedalling",
 ]

@@ -8,7 +8,7 @@ is taken at the word: nobody pedals against the brakes, or above the speed up to
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -18,11 +18,14 @@ from optimizer.pacing.problem import CRAWL, FASTEST
 from optimizer.physics.road_load import drag_and_slope, rides_drag, road_force
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.pacing.problem import PacingProblem
 
-__all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate", "simulate_many"]
+__all__ = ["SETTINGS", "SimulatedRide", "Variation", "reserve_along", "simulate",
+           "simulate_each", "simulate_many"]
 
 _ON_LIMIT = 1e-12  # of the energy, closer than which a step ends on a limit
 _SETTLED = 1e-4  # of the energy, root mean square of a last Newton step: it leaves about 1e-7 m/s
@@ -212,18 +215,59 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     -------
     as `simulate`, (n + 1, b) and (n, b)
     """
-    p, var = problem, variation
-    shapes = [np.shape(power)[1:]] + [
-        np.shape(x)[-1:] for x in vars(var).values() if x is not None and np.ndim(x) > 0]
-    (b,) = np.broadcast_shapes(*shapes)
+    return simulate_each(problem, [(power, variation)])[0]
 
-    def rows(values: NDArray[np.float64] | None, own: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.broadcast_to(own[:, None] if values is None else values, (p.steps, b))
 
-    head, cross = rows(var.headwind, p.headwind), rows(var.crosswind, p.crosswind)
-    watts = np.broadcast_to(np.asarray(power) * np.asarray(var.power_factor), (p.steps, b))
-    speed, stalled = _speeds(p, var, watts, (head, cross))
-    used = _put_in(p, var, watts, speed, (head, cross))
+def simulate_each(problem: PacingProblem,
+                  cases: Sequence[tuple[NDArray[np.float64], Variation]]) -> list[SimulatedRide]:
+    """Ride several cases of `simulate_many` in one march: two of 400 rides save a third.
+
+    Parameters
+    ----------
+    problem : n steps, rider and kit
+    cases : powers and variation of each, as `simulate_many` takes them
+
+    Returns
+    -------
+    what `simulate_many` gives for each
+    """
+    groups = [_Rides.of(problem, power, variation) for power, variation in cases]
+    speed, stalled = _speeds(problem, groups)
+    edges = np.cumsum([group.many for group in groups])[:-1]
+    return [_ridden(problem, *one) for one in zip(
+        groups, np.split(speed, edges, axis=1), np.split(stalled, edges), strict=True)]
+
+
+class _Rides(NamedTuple):
+    """Some rides of a march: what varies, watts (n, b), head wind and cross wind (n, b)."""
+
+    var: Variation
+    watts: NDArray[np.float64]
+    wind: tuple[NDArray[np.float64], NDArray[np.float64]]
+
+    @classmethod
+    def of(cls, p: PacingProblem, power: NDArray[np.float64], var: Variation) -> _Rides:
+        """Spread powers and winds over all rides."""
+        shapes = [np.shape(power)[1:]] + [
+            np.shape(x)[-1:] for x in vars(var).values() if x is not None and np.ndim(x) > 0]
+        shape = (p.steps, *np.broadcast_shapes(*shapes))
+        head, cross = (np.broadcast_to(own[:, None] if values is None else values, shape)
+                       for values, own in ((var.headwind, p.headwind),
+                                           (var.crosswind, p.crosswind)))
+        return cls(var, np.broadcast_to(np.asarray(power) * np.asarray(var.power_factor), shape),
+                   (head, cross))
+
+    @property
+    def many(self) -> int:
+        """Number of rides, b."""
+        return int(self.watts.shape[1])
+
+
+def _ridden(p: PacingProblem, rides: _Rides, speed: NDArray[np.float64],
+            stalled: NDArray[np.bool_]) -> SimulatedRide:
+    """Add times, reserves and powers to speeds (n + 1, b)."""
+    var, b = rides.var, rides.many
+    used = _put_in(p, var, rides.watts, speed, rides.wind)
     pace = np.add(speed[:-1], speed[1:])
     np.divide(2.0, pace, out=pace)
     time = np.zeros((p.steps + 1, b))
@@ -235,18 +279,30 @@ def simulate_many(problem: PacingProblem, power: NDArray[np.float64],
     return SimulatedRide(speed, time, reserve, stalled, used)
 
 
+def _beside(parts: Iterable[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Arrays of several groups of rides as one, side by side."""
+    several = list(parts)
+    return several[0] if len(several) == 1 else np.concatenate(several, axis=-1)
+
+
 def _speeds(  # noqa: C901, PLR0915 - one loop, in which nothing is allocated
-            p: PacingProblem, var: Variation, watts: NDArray[np.float64],
-            wind: tuple[NDArray[np.float64], NDArray[np.float64]],
+            p: PacingProblem, groups: Sequence[_Rides],
             ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Speeds (n + 1, b) of rides with `watts` (n, b), and which of them stall (b,).
+    """Speeds (n + 1, b) of all rides of some groups, and which of them stall (b,).
 
     Each step's end by Newton's method from where the step before foretells it, which mostly leaves
     one evaluation. All is written to arrays that are there: with some hundred rides side by side,
     allocating takes as long as reckoning.
     """
-    b = watts.shape[1]
-    effective = np.broadcast_to(p.effective_mass + np.asarray(var.mass_change), (b,))
+    def every(value: Callable[[_Rides], NDArray[np.float64] | float]) -> NDArray[np.float64]:
+        return _beside(np.broadcast_to(value(g), (g.many,)) for g in groups)
+
+    mass_change, rolling_factor, density_factor = (
+        every(lambda g: g.var.mass_change), every(lambda g: g.var.rolling_factor),
+        every(lambda g: g.var.density_factor))
+    factor, change_of_area = every(lambda g: g.var.drag_factor), every(
+        lambda g: g.var.drag_area_change)
+    effective, b = p.effective_mass + mass_change, len(mass_change)
     top = 0.5 * np.minimum(p.speed_limit, FASTEST)**2
     fast, lowest = 0.5 * p.pedalling_speed**2, 0.5 * CRAWL**2
     speed = np.empty((p.steps + 1, b))
@@ -257,15 +313,16 @@ def _speeds(  # noqa: C901, PLR0915 - one loop, in which nothing is allocated
     force = slope = along = mean
     for first in range(0, p.steps, _TOGETHER):
         some = slice(first, min(first + _TOGETHER, p.steps))
-        drive = 2 * p.drivetrain_efficiency * watts[some]
-        head, cross = (np.ascontiguousarray(part[some]) for part in wind)
-        unit, roll = _per_kilogram(p, var, some)
-        rest = (p.mass + np.asarray(var.mass_change)) * (unit + roll * var.rolling_factor)
-        rest = np.broadcast_to(rest + p.bearing[0], drive.shape)
+        drive = 2 * p.drivetrain_efficiency * _beside(g.watts[some] for g in groups)
+        head, cross = (np.ascontiguousarray(_beside(g.wind[part][some] for g in groups))
+                       for part in (0, 1))
+        unit, roll = (_beside(np.broadcast_to(part, (len(drive), g.many)) for g, part in zip(
+            groups, parts, strict=True)) for parts in zip(*(
+                _per_kilogram(p, g.var, some) for g in groups), strict=True))
+        rest = (p.mass + mass_change) * (unit + roll * rolling_factor) + p.bearing[0]
         inertia = effective / p.step[some, None]
-        drag = rides_drag(
-            head, cross, p.air_density[some, None] * np.asarray(var.density_factor), p.drag,
-            p.position[some], factor=var.drag_factor, change=var.drag_area_change)
+        drag = rides_drag(head, cross, p.air_density[some, None] * density_factor, p.drag,
+                          p.position[some], factor=factor, change=change_of_area)
         for j, k in enumerate(range(first, some.stop)):
             v0 = speed[k]
             if k:

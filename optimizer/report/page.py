@@ -18,12 +18,12 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from optimizer.report.svg import HALF_SHEET, SHEET, drawn
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -107,7 +107,7 @@ class Section:
 
 def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Section], *,
            opening: Markup | Chart | str = "", kicker: str = "", foot: Sequence[str | Markup] = (),
-           language: str = "en", along: Mapping[str, Any] | None = None,
+           language: str = "en", along: Mapping[str, Any] | Markup | None = None,
            data: Mapping[str, Any] | None = None, script: str = "", style: str = "",
            workers: bool = False) -> str:
     """Give the whole page as HTML.
@@ -119,23 +119,53 @@ def render(title: str, lead: str | Sequence[str | Markup], sections: Sequence[Se
     kicker : small line above the title
     foot : paragraphs at the end
     along : what is read out at a place of the course, as `optimizer.report.along.read_out` gives it
-    data : values for `script`, which finds them as `kitpace.data`
+    data : values for `script`, which finds them as `kitpace.data`; those that are Markup, and such
+        an `along`, come from `script_json`
     script, style : of this page alone, trusted
     workers : whether the scripts start workers, made of their own text
     """
     scripts = [asset("page.js"), *([asset("along.js")] if along else []),
                *([script] if script else [])]
     styles = asset("page.css") + asset("picture.css") + style
-    store = {"along": along, "page": dict(data or {})}
+    store = _object({"along": along, "page": _object(data or {})})
     sentences = [lead] if isinstance(lead, str) else lead
     shown = isinstance(opening, Chart)
-    return tidied(_template().render(
-        title=title, kicker=kicker, answer=sentences[:1] if shown else (),
+    return tidied(_trusted(asset("page.html").removesuffix("\n")).format(
+        language=language, title=title, policy=_policy(scripts, styles, workers=workers),
+        style=_trusted(styles), kicker=_each('<p class="kicker">{}</p>\n', [kicker] * bool(kicker)),
+        answer=_paragraphs(sentences[:1] if shown else ()),
         opening=_chart(opening, first=True) if isinstance(opening, Chart) else opening,
-        lead=sentences[1:] if shown else sentences,
-        sections=sections, foot=foot, language=language, style=_trusted(styles),
-        scripts=[_trusted(text) for text in scripts], store=script_json(store), body=_body,
-        policy=_policy(scripts, styles, workers=workers)))
+        lead=_paragraphs(sentences[1:] if shown else sentences),
+        contents=_contents(sections), sections=_trusted("").join(map(_section, sections)),
+        foot=_each("<p>{}</p>\n", foot), store=store,
+        scripts=_each("<script>{}</script>\n", map(_trusted, scripts))))
+
+
+def _each(pattern: str, texts: Iterable[str]) -> Markup:
+    """Texts, each within some markup."""
+    return _trusted("").join(_trusted(pattern).format(text) for text in texts)
+
+
+def _paragraphs(sentences: Sequence[str]) -> Markup:
+    """Give sentences of the first screen, each a paragraph."""
+    return _each('<div class="lead">\n{}</div>\n', [_each("<p>{}</p>\n", sentences)] * bool(
+        sentences))
+
+
+def _contents(sections: Sequence[Section]) -> Markup:
+    """List the sections where there are more than two."""
+    if len(sections) <= _FEW_SECTIONS:
+        return _trusted("")
+    return _trusted('<nav aria-label="On this page">\n<ol>\n{}</ol>\n</nav>\n').format(
+        _trusted("").join(_trusted('<li><a href="#{}">{}</a></li>\n').format(
+            section.ident, section.heading) for section in sections))
+
+
+def _section(section: Section) -> Markup:
+    return _trusted('<section id="{ident}" aria-labelledby="{ident}-h">\n'
+                    '<h2 id="{ident}-h">{heading}</h2>\n{parts}</section>\n').format(
+        ident=section.ident, heading=section.heading,
+        parts=_each("{}\n", map(_body, section.parts)))
 
 
 def laid_out(parts: Sequence[Part]) -> list[Part]:
@@ -193,6 +223,13 @@ def script_json(value: object) -> Markup:
     return _trusted(text)
 
 
+def _object(entries: Mapping[str, Any]) -> Markup:
+    """JSON object of values, some of which may be JSON already."""
+    return _trusted("{" + ",".join(
+        f"{script_json(key)}:{value if isinstance(value, Markup) else script_json(value)}"
+        for key, value in sorted(entries.items())) + "}")
+
+
 def _trusted(text: str) -> Markup:
     """Text of ours, or made safe by the caller, as it is."""
     return Markup(text)  # noqa: S704
@@ -238,11 +275,12 @@ def _chart(chart: Chart, *, first: bool = False) -> Markup:
                                   HALF_SHEET if chart.half else SHEET)))
 
 
+_FEW_SECTIONS = 2  # that need no list of them
 _LONG = 40  # characters of a cell that needs room
 _BRIEF = 16  # characters of a cell that stay on one line
 _FEW_COLUMNS = 3  # that a phone holds side by side
-_ROW_HEADING = Markup('<th role="rowheader" scope="row"{}{}>{}</th>')
-_CELL = Markup('<td role="cell"{}{}>{}</td>')
+_ROW_HEADING = '<th role="rowheader" scope="row"{}{}>{}</th>'
+_CELL = '<td role="cell"{}{}>{}</td>'
 _FIGURES = re.compile(r"([+−–(<≈≤~-]?\s?\d.{0,34}|–|under .*|)")
 
 
@@ -265,22 +303,22 @@ def _table(table: Table) -> Markup:
             else "" for k in columns]
     cell = [kind[k] or (Markup(' class="brief"') if widest[k] <= _BRIEF else "") for k in columns]
     named = [Markup(' data-h="{}"').format(heading) for heading in table.headings]
-    head = Markup("").join(
-        Markup('<th role="columnheader" scope="col"{}>{}</th>').format(kind[k], table.headings[k])
-        for k in columns)
-    rows = Markup("").join(
-        Markup('<tr role="row"{}>{}</tr>').format(_stretch(table, number), Markup("").join(
+    # Plain strings put together, each escaped: a page has hundreds of cells.
+    head = "".join(f'<th role="columnheader" scope="col"{kind[k]}>{escape(table.headings[k])}</th>'
+                   for k in columns)
+    rows = "".join(
+        f'<tr role="row"{_stretch(table, number)}>' + "".join(
             (_ROW_HEADING if k == 0 else _CELL).format(
                 cell[k], named[k] if k or right[0] else "",
-                row[k] if isinstance(row[k], Markup) else _cell(row[k]))
-            for k in columns))
+                row[k] if isinstance(row[k], Markup) else escape(_cell(row[k])))
+            for k in columns) + "</tr>"
         for number, row in enumerate(table.rows))
     return Markup(
         '{caption}<div class="scroll" role="group" tabindex="0" aria-label="{name}">'
         '<table role="table"{ident}{tools}{wide} aria-label="{name}">'
         '<thead role="rowgroup"><tr role="row">{head}</tr></thead>'
         '<tbody role="rowgroup">{rows}</tbody></table></div>',
-    ).format(name=table.caption or "Table", head=head, rows=rows,
+    ).format(name=table.caption or "Table", head=_trusted(head), rows=_trusted(rows),
              ident=Markup(' id="{}"').format(table.ident) if table.ident else "",
              tools=Markup(" data-tools") if table.tools else "",
              wide=Markup(' class="stacks"') if len(table.headings) > _FEW_COLUMNS else "",
@@ -316,8 +354,9 @@ def _plain(value: Any) -> Any:  # noqa: PLR0911
             return None
         return int(number) if number.is_integer() and abs(number) < 1e15 else number
     if isinstance(value, np.ndarray):
-        return _digits(value) if value.dtype.kind == "f" and value.ndim == 1 else _plain(
-            list(value) if value.ndim > 1 else value.tolist())
+        if value.dtype.kind != "f" or value.ndim == 0:
+            return _plain(value.tolist())
+        return _nested(_digits(value.ravel()), value.shape)
     if isinstance(value, np.integer | np.bool_):
         return value.item()
     if hasattr(value, "items"):
@@ -326,6 +365,14 @@ def _plain(value: Any) -> Any:  # noqa: PLR0911
     if len(items) > 20 and all(type(item) is float for item in items):
         return _digits(np.array(items))
     return [_plain(item) for item in items]
+
+
+def _nested(flat: list[float | int | None], shape: tuple[int, ...]) -> list[Any]:
+    """Give lists in lists of a shape."""
+    if len(shape) == 1:
+        return flat
+    size = len(flat) // shape[0] if shape[0] else 0
+    return [_nested(flat[k * size:(k + 1) * size], shape[1:]) for k in range(shape[0])]
 
 
 def _digits(values: NDArray[np.float64]) -> list[float | int | None]:
@@ -361,12 +408,3 @@ def asset(name: str) -> str:
     """Text of a file beside this module, with the line ends that a browser hashes."""
     text = files("optimizer.report").joinpath(name).read_text(encoding="utf-8")
     return text.replace("\r\n", "\n")
-
-
-@cache
-def _template() -> Any:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-                              lstrip_blocks=True)
-    return environment.from_string(asset("page.html"))

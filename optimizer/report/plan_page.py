@@ -27,7 +27,16 @@ from optimizer.report.course_map import letters, mapped
 from optimizer.report.current import not_in_sets
 from optimizer.report.held import held_parts, reserve_spare, risk_rule
 from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
-from optimizer.report.page import Chart, Folded, Section, Table, asset, laid_out, render
+from optimizer.report.page import (
+    Chart,
+    Folded,
+    Section,
+    Table,
+    asset,
+    laid_out,
+    render,
+    script_json,
+)
 from optimizer.report.rests_on import rests_on
 from optimizer.report.ribbon import range_rule, ribbon
 from optimizer.report.stated import beside, early_lead, proven_with, stated
@@ -70,11 +79,14 @@ _FOOT = ("Computed offline by kitpace from the files named above. The page conta
 def plan_page(result: Result, *, change: str = "") -> str:
     """Give the whole report as HTML; `change` says what differs from an earlier plan."""
     job = result.job
-    tried, *parts = side_by_side({
-        "data for trying": lambda: try_it_data(result),
+    tried, opening, along, lead, *parts = side_by_side({
+        "data for trying": lambda: script_json(try_it_data(result)),
+        "opening": lambda: _opening(result),
+        "along": lambda: script_json(readings(result)),
+        "lead": lambda: _lead(result, change),
         **{of.__name__: partial(_laid_out, of, result)
-           for of in (_time, money_parts, _sure, _ride, try_it, rests_on)}})
-    time, kit, sure, ride, trial, basis = parts
+           for of in (_time, _ride, try_it, money_parts, _sure, rests_on)}})
+    time, ride, trial, kit, sure, basis = parts
     sections = [
         Section("sure", "How fast, and how sure", sure),
         Section("kit", "The kit" if kept_kit(result) else "What to buy, and what not", kit),
@@ -89,9 +101,7 @@ def plan_page(result: Result, *, change: str = "") -> str:
                         kilometres(job.course.length), f"{ascent(job.course.ascent)} of ascent",
                         *([f"{when.day} {when:%B %Y, %H:%M}"] if when else [])])
     return render(
-        job.name, _lead(result, change), sections, kicker=kicker,
-        opening=_opening(result), foot=[_FOOT],
-        along=readings(result),
+        job.name, lead, sections, kicker=kicker, opening=opening, foot=[_FOOT], along=along,
         script="\n".join([asset("plan_page.js"), *try_it_scripts()]), workers=True,
         data={"frontier": frontier_data(result), "card": card_csv(result),
               "tryIt": tried},

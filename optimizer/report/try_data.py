@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -162,15 +161,11 @@ def _slice(result: Result, when: float, warmer: NDArray[np.float64]) -> dict[str
     ends = np.array([elevation.min(), elevation.max()])
     where = np.full(2, 0.5 * float(nodes[-1])), np.full(2, when)
     usual = air_density_along(air, ends, *where)
-    warmed = [air_density_along(_warmer(air, by), ends, *where) / usual for by in warmer]
+    warmed = air_density_along(air, ends, *where, warmer=warmer[:, None]) / usual
     # Hours of a long forecast are most of the page: no more digits than change a time.
     return {"time": when, "headwind": np.round(road.headwind, 4),
             "crosswind": np.round(road.crosswind, 4), "density": np.round(road.air_density, 5),
             "warmed": warmed}
-
-
-def _warmer(air: Conditions, by: float) -> Conditions:
-    return replace(air, temperature=air.temperature + float(by))
 
 
 def _kit(result: Result, terms: Terms) -> dict[str, Any]:

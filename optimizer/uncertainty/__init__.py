@@ -13,10 +13,18 @@ from optimizer.uncertainty.margin import (
            day_within_risk,
 )
 from optimizer.uncertainty.measures import FORECAST, MEASURES, Measure, measure_of
-from optimizer.uncertainty.riding import Manner, ability, ride_days, runs_out
+from optimizer.uncertainty.riding import (
+           Manner,
+           Way,
+           ability,
+           allowed,
+           ride_days,
+           ride_each_way,
+           runs_out,
+)
 from optimizer.uncertainty.summary import chance_faster, spread
 
-__all__ = ["FORECAST", "MEASURES", "Branch", "Draws", "Fork", "Kept", "Manner", "Measure",
-           "ability", "allowed_as_printed", "chance_as_printed", "chance_faster",
-           "day_within_risk", "draw_days", "fork_in", "measure_of", "ride_days", "runs_out",
-           "spread"]
+__all__ = ["FORECAST", "MEASURES", "Branch", "Draws", "Fork", "Kept", "Manner", "Measure", "Way",
+           "ability", "allowed", "allowed_as_printed", "chance_as_printed", "chance_faster",
+           "day_within_risk", "draw_days", "fork_in", "measure_of", "ride_days", "ride_each_way",
+           "runs_out", "spread"]

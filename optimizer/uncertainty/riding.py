@@ -7,12 +7,13 @@ endurance loss and exponent, so that a rider by feel spends on every day what th
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, Literal
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 import numpy as np
 
 from optimizer.conditions.draws import spread_density, spread_wind
-from optimizer.pacing import Variation, simulate_many
+from optimizer.pacing import Variation, simulate_each
 from optimizer.rider.effort import capacity_of
 from optimizer.uncertainty.heights import grade_changes
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from optimizer.pacing import Plan, SimulatedRide
     from optimizer.uncertainty.draws import Draws
 
-__all__ = ["Manner", "ability", "allowed", "ride_days", "runs_out"]
+__all__ = ["Manner", "Way", "ability", "allowed", "ride_days", "ride_each_way", "runs_out"]
 
 Manner = Literal["feel", "printed"]
 
@@ -76,6 +77,14 @@ def ability(plan: Plan, day: RaceDay, draws: Draws) -> NDArray[np.float64]:
     return np.asarray(factor)
 
 
+class Way(NamedTuple):
+    """One way to ride the drawn days: powers (n,) [W], names of the items in the set, and how."""
+
+    power: NDArray[np.float64]
+    items: Sequence[str] = ()
+    manner: Manner = "feel"
+
+
 def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
               items: Sequence[str], manner: Manner = "feel") -> SimulatedRide:
     """Ride a plan with a set of kit on every drawn day, all at once.
@@ -84,7 +93,7 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
     ----------
     plan : plan of the ride
     day : course, weather and rider of the race day
-    draws : drawn days
+    draws : k drawn days
     effects : of the items
     items : names of those in the set
     manner : by feel, or by the watts of the card
@@ -93,8 +102,51 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
     -------
     (n + 1, k) speeds [m/s], times [s], reserves [J] and powers [W]
     """
+    return ride_each_way(plan, day, draws, effects, [Way(plan.power, items, manner)])[0]
+
+
+def ride_each_way(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
+                  ways: Sequence[Way]) -> list[SimulatedRide]:
+    """Ride the drawn days in several ways with one set of kit, side by side, which saves a third.
+
+    Parameters
+    ----------
+    plan : plan of the ride, on whose problem all of them are ridden
+    day : course, weather and rider of the race day
+    draws : k drawn days
+    effects : of the items
+    ways : each as `ride_days` takes it; items say only what is uncertain
+
+    Returns
+    -------
+    a ride for each, as `ride_days` gives it
+    """
     p, rider = plan.problem, day.expected
     head, cross = spread_wind(p.headwind, p.crosswind, draws.wind, p.departures)
+    air = spread_density(draws.wind, p.departures)
+    grades = grade_changes(day.course, draws.heights, plan.distance)
+    # Draws are of the Crr on smooth asphalt; the road multiplies them as it does the mean.
+    crr = float(np.mean(p.rolling_resistance / p.rolling_factor))
+    cases = []
+    for way in ways:
+        area, rolling, driven, mass = _kit_on(draws, effects, way.items)
+        # A better drivetrain does to the wheel what less of all forces and of the mass would do.
+        ease = 1.0 / np.maximum(1.0 + driven / p.drivetrain_efficiency, 0.5)
+        by_feel = way.manner == "feel"
+        cases.append((way.power[:, None], Variation(
+            headwind=head.T, crosswind=cross.T, drag_factor=ease, drag_area_change=ease * area,
+            rolling_factor=np.maximum(1.0 + rolling / crr, 0.1), density_factor=air,
+            mass_change=(ease - 1.0) * p.mass + ease * mass, grade_change=grades,
+            power_factor=ability(replace(plan, power=way.power), day, draws) if by_feel else 1.0,
+            # A plan with a margin is for less than the expected CP; the day's rider has his own.
+            critical_power_factor=draws.critical_power / day.rider.critical_power,
+            w_prime_factor=draws.w_prime / (rider.w_prime * day.kept))))
+    return simulate_each(p, cases)
+
+
+def _kit_on(draws: Draws, effects: Sequence[Effect], items: Sequence[str],
+            ) -> tuple[NDArray[np.float64], ...]:
+    """Add up what changes CdA [m²], Crr, drivetrain efficiency and mass [kg], (k,) each."""
     area, rolling = draws.drag_area.copy(), draws.rolling_resistance.copy()
     driven, mass = np.zeros(draws.count), draws.mass.copy()
     held = set(items)
@@ -105,20 +157,7 @@ def ride_days(plan: Plan, day: RaceDay, draws: Draws, effects: Sequence[Effect],
             rolling += effect.rolling_resistance_sd * by
             driven += effect.efficiency_sd * by
             mass += effect.mass_sd * by
-    # A better drivetrain does to the wheel what less of all forces and of the mass would do.
-    ease = 1.0 / np.maximum(1.0 + driven / p.drivetrain_efficiency, 0.5)
-    # Draws are of the Crr on smooth asphalt; the road multiplies them as it does the mean.
-    crr = float(np.mean(p.rolling_resistance / p.rolling_factor))
-    return simulate_many(p, plan.power[:, None], Variation(
-        headwind=head.T, crosswind=cross.T, drag_factor=ease, drag_area_change=ease * area,
-        rolling_factor=np.maximum(1.0 + rolling / crr, 0.1),
-        density_factor=spread_density(draws.wind, p.departures),
-        mass_change=(ease - 1.0) * p.mass + ease * mass,
-        grade_change=grade_changes(day.course, draws.heights, plan.distance),
-        power_factor=ability(plan, day, draws) if manner == "feel" else 1.0,
-        # A plan with a margin is for less than the expected CP; the day's rider has what he has.
-        critical_power_factor=draws.critical_power / day.rider.critical_power,
-        w_prime_factor=draws.w_prime / (rider.w_prime * day.kept)))
+    return area, rolling, driven, mass
 
 
 def runs_out(plan: Plan, day: RaceDay, draws: Draws, ride: SimulatedRide) -> NDArray[np.bool_]:

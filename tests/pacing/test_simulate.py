@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from optimizer.pacing import Variation, simulate, simulate_many
+from optimizer.pacing import Variation, simulate, simulate_each, simulate_many
 from optimizer.pacing.simulate import holding_power
 from optimizer.physics import DragArea, road_load
 from optimizer.physics.road_load import aerodynamic_force, drag_and_slope
@@ -113,6 +113,24 @@ def test_a_factor_on_power_is_on_power():
         one = simulate(problem, factor * power)
         assert float(many.finish_time[k]) == pytest.approx(float(one.finish_time), abs=1e-4)
         assert many.reserve[:, k] == pytest.approx(one.reserve, abs=0.05)
+
+
+@pytest.mark.parametrize("fast", [np.inf, 11.0])
+def test_cases_side_by_side_are_those_by_themselves(fast):
+    problem = random_problem(5, steps=300, length=15e3, steepest=0.08, pedalling_speed=fast)
+    power, rng = 0.9 * problem.critical_power[:, None], np.random.default_rng(1)
+    windy = rng.normal(problem.headwind[:, None], 1.0, (300, 3))
+    cases = [
+        (power, Variation(power_factor=np.array([1.0, 1.1]), grade_change=np.full((300, 2), 1e-3))),
+        (0.8 * power, Variation(headwind=windy, mass_change=np.array([0.0, 2.0, -1.0]),
+                                drag_area_change=0.01, density_factor=0.95)),
+        (np.hstack([power, 1.2 * power]), Variation(rolling_factor=1.1, w_prime_factor=0.5))]
+    for (watts, variation), ride in zip(cases, simulate_each(problem, cases), strict=True):
+        alone = simulate_many(problem, watts, variation)
+        for name in ("speed", "time", "power"):
+            assert getattr(ride, name) == pytest.approx(getattr(alone, name), rel=1e-6, abs=1e-4)
+        assert ride.reserve == pytest.approx(alone.reserve, abs=0.5)
+        assert not ride.stalled.any()
 
 
 def test_slowing_recovery_against_a_general_integrator():
