@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from optimizer.evidence import Effect
 from optimizer.report.season_page import (
     frontier_table,
     lead,
@@ -49,6 +50,7 @@ def found(weights=(1.0, 2.0), copies=(1, 1)):
     item = SimpleNamespace(name=HELMET, caution="", kind="helmet", hire_price=None,
                            needs_fitter=False, crosswind_limit=float("inf"))
     job = SimpleNamespace(catalogue=Shop(items=(item,)), assumptions=(), course=None,
+                          effects=(Effect(HELMET),),
                           conditions=None,
                           baseline=SimpleNamespace(crosswind_limit=float("inf")))
     entries = tuple(Entry(rider, race, day, day, weight, job) for rider, race, day, weight in zip(
