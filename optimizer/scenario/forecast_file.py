@@ -69,6 +69,10 @@ def read_forecast(path: Path | str, start: datetime | None, conditions: Conditio
     if not rows or len(rows) > _MOST_ROWS:
         raise InputError(str(path), "", f"has {len(rows)} rows",
                          f"a row for each hour and place, {_MOST_ROWS} at most")
+    if not any(name in rows[0].cells for name in ("wind_kmh", "wind_mps")):
+        unused = [f"; {words}" for words in notes or () if words.startswith("not used: ")]
+        raise InputError(str(path), "", "there is no column wind_kmh or wind_mps"
+                         + "".join(unused), "give the wind's speed one of these headings")
     hours = [_hour(row, start) for row in rows]
     _check_zones(rows, hours, start)
     begin = start_within(str(path), min(hours), max(hours), start, extrapolate=extrapolate)

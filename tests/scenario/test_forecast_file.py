@@ -38,6 +38,14 @@ def test_one_row_is_a_constant_wind(tmp_path):
     assert weather.start_time == NINE
 
 
+def test_a_forecast_without_a_known_speed_names_the_heading_that_it_has(tmp_path):
+    path = table(tmp_path, "09:00,20,250", head="time,wind_speed_kmh,wind_from_deg")
+    with pytest.raises(InputError) as caught:
+        read_forecast(path, NINE, Conditions(), [])
+    assert caught.value.problem == ("there is no column wind_kmh or wind_mps; not used: the column "
+                                    "wind_speed_kmh")
+
+
 def test_spreadsheet_habits(tmp_path):
     path = tmp_path / "forecast.csv"
     path.write_bytes("\ufeffTime;Wind kmh;Wind from deg;Gust kmh;;\r\n9:00;12,5;sw;36;;\r\n"
