@@ -276,9 +276,10 @@ def write_all(contents: Sequence[tuple[Path | str, str | bytes]], *,
         for path, content in contents:
             _stage(Path(path), content.encode("utf-8", "replace") if isinstance(content, str)
                    else content, staged, temporary)
-        for _, name in staged if made_from is not None else ():
-            with contextlib.suppress(OSError):  # some network drives keep their own time
-                os.utime(name, ns=(made_from, made_from))
+        if made_from is not None:
+            for _, name in staged:
+                with contextlib.suppress(OSError):  # some network drives keep their own time
+                    os.utime(name, ns=(made_from, made_from))
         for target, name in staged:
             _replace(target, name)
             temporary.remove(name)
