@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
     from optimizer.conditions.conditions import Conditions
 
-__all__ = ["LAPSE", "air_density", "air_density_along", "density_departures", "risen_pressure"]
+__all__ = ["LAPSE", "air_density", "air_density_along", "density_departures", "risen_pressure",
+           "temperature_along"]
 
 LAPSE = 0.0065  # K/m, ISO 2533 standard atmosphere, troposphere
 _BAROMETRIC = GRAVITY * 0.0289644 / (8.31446 * LAPSE)
@@ -70,13 +71,40 @@ def air_density_along(conditions: Conditions, elevation: NDArray[np.float64],
     -------
     (n,) or (m, n) kg/m³
     """
-    at_reference = np.full(len(elevation), conditions.temperature) + warmer
-    if distance is not None and time is not None:
-        at_reference = at_reference + sample(conditions, conditions.temperature_change,
-                                             distance, time)
+    at_reference = _at_reference(conditions, elevation, distance, time) + warmer
     temperature = at_reference - LAPSE * (elevation - conditions.reference_elevation)
     pressure = conditions.pressure * (temperature / at_reference) ** _BAROMETRIC
     return air_density(temperature, pressure, conditions.humidity)
+
+
+def temperature_along(conditions: Conditions, elevation: NDArray[np.float64],
+                      distance: NDArray[np.float64] | None = None,
+                      time: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+    """Temperature of the air at each height, place and hour; as in `air_density_along`.
+
+    Parameters
+    ----------
+    conditions : weather of the race
+    elevation : (n,) m
+    distance : (n,) m
+    time : (n,) s after the start
+
+    Returns
+    -------
+    (n,) K
+    """
+    return np.asarray(_at_reference(conditions, elevation, distance, time)
+                      - LAPSE * (elevation - conditions.reference_elevation))
+
+
+def _at_reference(conditions: Conditions, elevation: NDArray[np.float64],
+                  distance: NDArray[np.float64] | None,
+                  time: NDArray[np.float64] | None) -> NDArray[np.float64]:
+    """Temperature (n,) [K] at the height that the conditions are for."""
+    start = np.full(len(elevation), conditions.temperature)
+    if distance is None or time is None:
+        return start
+    return start + sample(conditions, conditions.temperature_change, distance, time)
 
 
 def density_departures(conditions: Conditions, distance: NDArray[np.float64],

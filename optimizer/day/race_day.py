@@ -44,6 +44,8 @@ class RaceDay(ReadOnlyArrays):
     start_speed : m/s, 0 for a standing start
     position : (n,) rows of the rider's positions on the steps of the grid; None for the first
     pedalling : where the rider rolls too fast to pedal; None for nowhere
+    left : part of CP that height and heat leave in the mean over the course, which `rider` has;
+        on each step CP follows its own height and hour. None where no relation is chosen
     cautions : what the reader has to know about the rider on the day
     """
 
@@ -55,6 +57,7 @@ class RaceDay(ReadOnlyArrays):
     start_speed: float = 0.0
     position: NDArray[np.int64] | None = None
     pedalling: Pedalling | None = None
+    left: float | None = None
     cautions: tuple[str, ...] = ()
 
     @property

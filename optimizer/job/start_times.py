@@ -10,8 +10,7 @@ import numpy as np
 
 from optimizer.conditions import draw_wind, spread_density, spread_wind, starting_at
 from optimizer.job.plans import day_of
-from optimizer.pacing import Variation, plan_ride, simulate_many
-from optimizer.rider.environment import critical_power_factor
+from optimizer.pacing import Variation, meeting, plan_ride, simulate_many
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -73,14 +72,11 @@ def start_times(job: Job, every: float = 1800.0,
     every = max(every, 600.0 * np.ceil(length / (_MOST - 1) / 600.0))
     today, warm, found, drawn = day_of(job), None, [], []
     draws = draw_wind(weather, np.random.default_rng(job.options.seed), job.options.draws)
-    cool = _left_by_heat(job, weather.temperature)
     for later in np.arange(0.0, length + 1.0, every):
         start = begin + timedelta(seconds=float(later))
         progress(f"a start at {start:%H:%M}")
         there = starting_at(weather, start)
-        power = today.rider.critical_power * _left_by_heat(job, there.temperature) / cool
-        rider = replace(today.rider, critical_power=power)
-        warm = plan = plan_ride(replace(today, rider=rider, conditions=there), job.baseline,
+        warm = plan = plan_ride(meeting(replace(today, conditions=there), warm), job.baseline,
                                 warm=warm)
         found.append(StartTime(
             start, plan.finish_time,
@@ -110,7 +106,3 @@ def _with_chances(starts: list[StartTime], drawn: NDArray[np.float64]) -> tuple[
     return tuple(
         replace(start, chance=float(wins[k]) if covered[k] else float("nan"),
                 low=float(low[k]), high=float(high[k])) for k, start in enumerate(starts))
-
-
-def _left_by_heat(job: Job, temperature: float) -> float:
-    return float(np.mean(critical_power_factor(job.rider, job.course.elevation, temperature)))

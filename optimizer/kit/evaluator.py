@@ -102,7 +102,7 @@ class PacingEvaluator:
         problem = pacing_problem(
             self._road, self.rider, setup, start_speed=self.day.start_speed,
             position=self.day.position, pedalling=self.day.pedalling,
-            effort=self.like.problem.effort)
+            effort=self.like.problem.effort, left=self.day.left)
         # Where the rider coasts is that of `like`; a set that is a little faster elsewhere keeps
         # pedalling here, and coasts in its own plan.
         return replace(problem, pedalling_speed=np.inf)

@@ -3,7 +3,7 @@
 from optimizer.pacing.blocks import constant_power, constant_speed, figure_unit, rideable
 from optimizer.pacing.plan import Block, Plan, RideablePlan
 from optimizer.pacing.planner import bounded_twice, continuous_time, grid, plan_ride, problem_on
-from optimizer.pacing.prepare import prepared_day, race_day, with_pedalling
+from optimizer.pacing.prepare import meeting, prepared_day, race_day, with_pedalling
 from optimizer.pacing.problem import PacingProblem, pacing_problem
 from optimizer.pacing.realism import Realism, realism
 from optimizer.pacing.sensitivity import Sensitivities, sensitivities
@@ -32,6 +32,7 @@ __all__ = [
            "continuous_time",
            "figure_unit",
            "grid",
+           "meeting",
            "pacing_problem",
            "plan_ride",
            "prepared_day",

@@ -161,7 +161,7 @@ def problem_on(day: RaceDay, setup: Setup, nodes: NDArray[np.float64],
         lay_road(day.course, day.conditions, nodes, arrival), day.rider, setup,
         start_speed=day.start_speed, position=day.position,
         pedalling=day.pedalling if pedalling is None else pedalling,
-        effort=effort_limit(day.rider, duration))
+        effort=effort_limit(day.rider, duration), left=day.left)
 
 
 def plan_ride(day: RaceDay, setup: Setup, *, warm: Plan | None = None,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.conditions.air import temperature_along
 from optimizer.day import RaceDay
 from optimizer.pacing.planner import pedalling_of, plan_ride
 from optimizer.pacing.positions import choose_positions
@@ -19,14 +20,15 @@ if TYPE_CHECKING:
     from optimizer.physics import Setup
     from optimizer.rider import Rider
 
-__all__ = ["prepared_day", "race_day", "with_pedalling"]
+__all__ = ["meeting", "prepared_day", "race_day", "with_pedalling"]
 
 
 def race_day(course: Course, conditions: Conditions, rider: Rider, bike: Setup, *,
              step: float | None = None, start_speed: float = 0.0) -> RaceDay:
     """Give course, weather and rider as the day leaves them.
 
-    CP takes the mean over the course of what the rider's chosen relations to height and heat say.
+    CP is what the rider's chosen relations to height and heat leave: on each step for its own
+    height and hour, in the rider of the day the mean over the course.
     Positions, and the stretches on which the rider is too fast to pedal, are those of the best
     plan with `bike`; every set of kit then shares them.
 
@@ -73,18 +75,39 @@ def prepared_day(course: Course, conditions: Conditions, rider: Rider, bike: Set
     Infeasible
         as `race_day`
     """
-    factor = float(np.mean(critical_power_factor(rider, course.elevation,
-                                                 conditions.temperature)))
-    day = RaceDay(course, conditions,
-                  replace(rider, critical_power=factor * rider.critical_power), step=step,
-                  start_speed=start_speed, cautions=tuple(environment_cautions(rider)))
+    day = meeting(RaceDay(course, conditions, rider, step=step, start_speed=start_speed,
+                          cautions=tuple(environment_cautions(rider))))
     if len(rider.positions) == 1:
-        return _with_pedalling(day, bike)
+        day, plan = _with_pedalling(day, bike)
+        return meeting(day, plan), plan
     plan = plan_ride(day, bike, bounded=False)
-    day = replace(day, pedalling=pedalling_of(plan, None))
+    day = replace(meeting(day, plan), pedalling=pedalling_of(plan, None))
     chosen = choose_positions(day, bike, warm=plan)
     day = replace(day, position=chosen.position)
     return replace(day, pedalling=pedalling_of(chosen.plan, day.pedalling)), chosen.plan
+
+
+def meeting(day: RaceDay, plan: Plan | None = None) -> RaceDay:
+    """Give the day whose rider has the CP that height and heat leave in the mean over the course.
+
+    Parameters
+    ----------
+    day : with the course and the weather
+    plan : that says when the rider is where; None for the temperatures of the start
+
+    Returns
+    -------
+    the day; itself where the rider has no relation to height or heat
+    """
+    course, rider = day.course, day.rider
+    if rider.altitude_response == rider.heat_response == "none":
+        return day
+    time = np.zeros_like(course.distance) if plan is None else np.interp(
+        course.distance, plan.distance, plan.time)
+    left = float(np.mean(critical_power_factor(rider, course.elevation, temperature_along(
+        day.conditions, course.elevation, course.distance, time))))
+    return replace(day, left=left, rider=replace(
+        rider, critical_power=rider.critical_power * left / (day.left or 1.0)))
 
 
 def with_pedalling(day: RaceDay, bike: Setup) -> RaceDay:

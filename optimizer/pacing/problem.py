@@ -10,6 +10,7 @@ import numpy as np
 from optimizer.errors import Infeasible
 from optimizer.frozen import ReadOnlyArrays
 from optimizer.physics import DragArea, Setup
+from optimizer.rider.environment import critical_power_factor
 from optimizer.rider.recovery import BY_SHARE, RecoveryLaw
 
 if TYPE_CHECKING:
@@ -107,7 +108,8 @@ class PacingProblem(ReadOnlyArrays):
 def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float = 0.0,
                    position: NDArray[np.int64] | None = None,
                    pedalling: Pedalling | None = None,
-                   effort: EffortLimit | None = None) -> PacingProblem:
+                   effort: EffortLimit | None = None,
+                   left: float | None = None) -> PacingProblem:
     """Arrays of the pacing problem for one rider with one set of kit.
 
     Parameters
@@ -119,6 +121,8 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
     position : (n,) indices into `rider.positions`, the first one everywhere by default
     pedalling : where the rider rolls too fast to pedal, nowhere by default
     effort : the limit that the ride's duration sets, none by default
+    left : part of the tested CP that `rider` has on the day; CP of each step then follows its
+        height and the temperature at the hour of passing. None for the same CP on all steps
 
     Returns
     -------
@@ -129,10 +133,14 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
     Infeasible
         where rider and road leave nothing to plan
     """
-    if rider.critical_power >= rider.max_power:
-        raise Infeasible(f"the power limit of {rider.max_power:.0f} W is not above the critical "
-                         f"power of {rider.critical_power:.0f} W", "raise the power limit")
     n = len(road.grade)
+    critical_power = np.full(n, rider.critical_power)
+    if left is not None:
+        critical_power *= critical_power_factor(rider, road.elevation, road.temperature) / left
+    highest = max(rider.critical_power, float(critical_power.max()))
+    if highest >= rider.max_power:
+        raise Infeasible(f"the power limit of {rider.max_power:.0f} W is not above the critical "
+                         f"power of {highest:.0f} W", "raise the power limit")
     where = np.zeros(n, dtype=np.int64) if position is None else position
     share = np.array([p.power_share for p in rider.positions])[where]
     top_share = np.array([p.max_power_share for p in rider.positions])[where]
@@ -152,7 +160,7 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         air_density=road.air_density,
         rolling_resistance=setup.rolling_resistance * road.rolling_factor,
         speed_limit=limit, power_limit=power_limit,
-        critical_power=rider.critical_power * share,
+        critical_power=critical_power * share,
         recovery=np.full(n, recovers), drag=DragArea(setup.yaw, area), position=where, mass=mass,
         effective_mass=mass + setup.wheel_inertia / setup.wheel_radius**2,
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,

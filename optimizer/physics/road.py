@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.conditions import AirDepartures
-from optimizer.conditions.air import air_density_along, density_departures
+from optimizer.conditions.air import air_density_along, density_departures, temperature_along
 from optimizer.conditions.wind import departures_along, wind_along, wind_from
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ class Road:
         cross wind positive from the left
     air_density : (n,) kg/m³
     rolling_factor : (n,) factor on the tyre's Crr
+    elevation, temperature : (n,) m above the sea, K of the air, in the middle of each step
     departures : of the members of an ensemble forecast, None for a single one
     """
 
@@ -46,6 +47,8 @@ class Road:
     crosswind: NDArray[np.float64]
     air_density: NDArray[np.float64]
     rolling_factor: NDArray[np.float64]
+    elevation: NDArray[np.float64]
+    temperature: NDArray[np.float64]
     departures: AirDepartures | None = None
 
     @property
@@ -75,7 +78,7 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
     """
     elevation = np.interp(nodes, course.distance, course.elevation)
     step = np.diff(nodes)
-    middle = 0.5 * (nodes[:-1] + nodes[1:])
+    middle, height = (0.5 * (ends[:-1] + ends[1:]) for ends in (nodes, elevation))
     heading = np.arctan2(_mean_over_steps(course, np.sin(course.heading), nodes),
                          _mean_over_steps(course, np.cos(course.heading), nodes))
     time = np.zeros_like(middle) if arrival is None else 0.5 * (arrival[:-1] + arrival[1:])
@@ -88,9 +91,9 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
         distance=nodes, speed_limit=_limit_at(course, nodes),
         grade=np.diff(elevation) / step, heading=heading,
         headwind=headwind, crosswind=crosswind,
-        air_density=air_density_along(conditions, 0.5 * (elevation[:-1] + elevation[1:]),
-                                      middle, time),
+        air_density=air_density_along(conditions, height, middle, time),
         rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes),
+        elevation=height, temperature=temperature_along(conditions, height, middle, time),
         departures=departures)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer import __version__
+from optimizer.conditions.grid import sample
 from optimizer.defaults import NINE_IN_TEN, ZERO_CELSIUS
 from optimizer.report.current import current_kit
 from optimizer.report.page import Folded, Points, Table
@@ -36,6 +37,8 @@ CAUTIONS = (
     ("A hard effort, above all in heat, is not for everyone: ask a doctor if in doubt, drink, "
      "and stop when you feel unwell."),
 )
+
+_CHANGES = 0.5  # K on the way, from which the page says so
 
 READ = "How your files were read"
 """Heading over all that was understood beyond the text of the files."""
@@ -70,6 +73,7 @@ def _rider(result: Result) -> Table:
     rider = result.day.expected
     rows = [("Mass with clothes and drink", f"{rider.mass:.1f} kg"),
             ("Critical power (CP)", _pm(rider.critical_power, rider.critical_power_sd, 0, "W")),
+            *_power_on_the_way(result),
             ("Work capacity above CP (W′)",
              _pm(rider.w_prime / 1000, rider.w_prime_sd / 1000, 1, "kJ")),
             ("Highest power asked for", f"{rider.max_power:.0f} W"),
@@ -89,6 +93,32 @@ def _rider(result: Result) -> Table:
                  f"; {100 * position.power_share:.0f} % of CP in it"))
              for position in rider.positions]
     return Table(("What", "Value"), rows, f"{rider.name}; ± is half of the 90 % range")
+
+
+def _power_on_the_way(result: Result) -> list[tuple[str, str]]:
+    """Say what height and heat leave of CP where the rider is, by place and hour."""
+    plan, day = result.plan, result.day
+    if day.left is None:
+        return []
+    p = plan.problem
+    share = np.array([position.power_share for position in day.rider.positions])
+    power = p.critical_power / share[p.position] / day.kept
+    least = int(np.argmin(power))
+    return [("CP on the way, by height and by the heat of the hour",
+             (f"{power[0]:.0f} W at the start, least {power[least]:.0f} W at km "
+              f"{plan.distance[least] / 1000:.0f}, {power[-1]:.0f} W at the finish; "
+              f"tested {result.job.rider.critical_power:.0f} W"))]
+
+
+def _warmth(result: Result) -> str:
+    """Temperature at the start, and between which it lies where and when the plan rides."""
+    air, plan = result.job.conditions, result.plan
+    there = air.temperature + sample(air, air.temperature_change, plan.distance, plan.time)
+    start = f"{air.temperature - ZERO_CELSIUS:.0f} °C"
+    if np.ptp(there) < _CHANGES:
+        return start
+    return (f"{start} at the start, {there.min() - ZERO_CELSIUS:.0f} to "
+            f"{there.max() - ZERO_CELSIUS:.0f} °C on the way")
 
 
 def _course(job: Job) -> list[Part]:
@@ -112,7 +142,7 @@ def _conditions(result: Result) -> Table:
     source = compass(float(east.mean()), float(north.mean()))
     wind = (f"{speed.min():.0f} to {speed.max():.0f} km/h, mostly from {source}"
             if np.ptp(speed) > 0.5 else f"{speed.mean():.0f} km/h from {source}")
-    rows = [("Temperature", f"{air.temperature - ZERO_CELSIUS:.0f} °C"),
+    rows = [("Temperature", _warmth(result)),
             ("Pressure at the place", f"{air.pressure / 100:.0f} hPa"),
             ("Relative humidity", f"{100 * air.humidity:.0f} %"),
             (f"Wind at {air.wind_height:.0f} m, where and when the plan rides",

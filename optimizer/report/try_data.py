@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -17,7 +18,7 @@ from optimizer.physics import DragArea, lay_road
 from optimizer.physics.road_load import YAW_CELLS
 from optimizer.report.card import card_places
 from optimizer.report.weather import steady
-from optimizer.rider.environment import heat_share
+from optimizer.rider.environment import critical_power_factor, heat_share
 from optimizer.rider.recovery import SLOWS
 
 if TYPE_CHECKING:
@@ -32,6 +33,8 @@ __all__ = ["TEMPERATURES", "camel", "try_data"]
 TEMPERATURES: Final = range(-5, 43)
 """Degrees Celsius that can be tried."""
 
+_HEATED: Final = range(15, 46)
+"""Degrees Celsius among which the part of CP that heat leaves changes, linear between them."""
 _SLOWEST = 4.0  # times the plan's finish, after which the forecast is not followed any more
 _TURNS = np.linspace(-3.5, 3.5, 71)  # standard deviations, by which chances are known to a day
 _DEGREES = np.radians(np.linspace(0.0, 90.0, YAW_CELLS + 1))
@@ -64,7 +67,18 @@ def _course(result: Result) -> dict[str, Any]:
     problem = result.plan.problem
     road = lay_road(result.job.course, result.job.conditions, result.plan.distance)
     return {"step": problem.step, "grade": problem.grade, "rollingFactor": road.rolling_factor,
-            "position": problem.position, "height": _height(_elevation(result))}
+            "position": problem.position, "height": _height(_elevation(result)),
+            "left": _left_by_height(result)}
+
+
+def _left_by_height(result: Result) -> NDArray[np.float64] | list[float]:
+    """CP on each step over the day's (n,), before what heat takes; empty where all is even."""
+    rider, left = result.job.rider, result.day.left
+    if left is None:
+        return []
+    cool = replace(rider, heat_response="none")
+    tested = heat_share(rider.tested_temperature, rider.heat_response)
+    return np.asarray(critical_power_factor(cool, _elevation(result), 0.0) / (tested * left))
 
 
 def _elevation(result: Result) -> NDArray[np.float64]:
@@ -111,20 +125,21 @@ def _weather(result: Result) -> dict[str, Any]:
     """Wind and air at each hour, what another wind adds, and what other temperatures do.
 
     `warmed` of an hour: for each of `TEMPERATURES` at the start, what it does to the air's
-    density at the lowest and the highest step; linear in height between them. `heat`: what it
-    does to CP.
+    density at the lowest and the highest step; linear in height between them. `heat`: part of CP
+    that is left from `coldest` on, by the degree; `start`: at the start [°C].
     """
     nodes, air, rider = result.plan.distance, result.job.conditions, result.job.rider
     east, north = (lay_road(result.job.course, steady(result, *unit), nodes)
                    for unit in ((1.0, 0.0), (0.0, 1.0)))
     warmer = np.array(TEMPERATURES) + ZERO_CELSIUS - air.temperature
-    left = heat_share(np.array(TEMPERATURES) + ZERO_CELSIUS, rider.heat_response)
     mean = steady(result)
     return {"mean": [mean.wind_east[0, 0], mean.wind_north[0, 0]],
             "slices": [_slice(result, when, warmer) for when in _hours(result)],
             "headByEast": east.headwind, "headByNorth": north.headwind,
             "crossByEast": east.crosswind, "crossByNorth": north.crosswind,
-            "heat": left / heat_share(air.temperature, rider.heat_response),
+            "heat": heat_share(np.array(_HEATED) + ZERO_CELSIUS, rider.heat_response),
+            "coldest": _HEATED[0], "start": air.temperature - ZERO_CELSIUS,
+            "tried": list(TEMPERATURES),
             "spread": _spread(air)}
 
 
@@ -165,7 +180,8 @@ def _slice(result: Result, when: float, warmer: NDArray[np.float64]) -> dict[str
     # Hours of a long forecast are most of the page: no more digits than change a time.
     return {"time": when, "headwind": np.round(road.headwind, 4),
             "crosswind": np.round(road.crosswind, 4), "density": np.round(road.air_density, 5),
-            "warmed": warmed}
+            "warmed": warmed, "celsius": [] if result.day.left is None else np.round(
+                road.temperature - ZERO_CELSIUS, 3)}
 
 
 def _kit(result: Result, terms: Terms) -> dict[str, Any]:

@@ -64,13 +64,23 @@ const tryPlanner = (data) => {
     return { a: area, b: slope, c, d };
   });
 
-  // Weather on the steps at arrival times: between two hours all is linear.
+  /** Part of CP that heat leaves. @param {number} celsius */
+  const leftBy = (celsius) => {
+    const at = Math.min(Math.max(celsius - wind.coldest, 0), wind.heat.length - 1);
+    const low = Math.floor(at);
+    const high = Math.min(low + 1, wind.heat.length - 1);
+    return wind.heat[low] + (at - low) * (wind.heat[high] - wind.heat[low]);
+  };
+
+  // Weather on the steps at arrival times, between two hours all is linear, and what height and
+  // heat leave of the CP of the plan's day.
   /** @param {ArrayLike<number> | null} arrival @param {Tried} tried */
   const weatherAt = (arrival, tried) => {
     const { slices } = wind;
     const n = course.step.length;
     const out = { headwind: new Float64Array(n), crosswind: new Float64Array(n),
-      density: new Float64Array(n) };
+      density: new Float64Array(n), left: new Float64Array(n).fill(1) };
+    const warmer = tried.temperature === null ? 0 : wind.tried[tried.temperature] - wind.start;
     /** @param {any} slice @param {number} k */
     const warmed = (slice, k) => {
       if (tried.temperature === null) return slice.density[k];
@@ -92,20 +102,32 @@ const tryPlanner = (data) => {
         + tried.east * wind.headByEast[k] + tried.north * wind.headByNorth[k];
       out.crosswind[k] = one.crosswind[k] + share * (two.crosswind[k] - one.crosswind[k])
         + tried.east * wind.crossByEast[k] + tried.north * wind.crossByNorth[k];
+      if (course.left.length) {
+        const celsius = one.celsius[k] + share * (two.celsius[k] - one.celsius[k]);
+        out.left[k] = course.left[k] * leftBy(celsius + warmer);
+      }
     }
     return out;
+  };
+
+  /** Mean over the road of what height and heat leave of CP. @param {Tried} tried */
+  const meanLeft = (tried) => {
+    const { left } = weatherAt(data.arrival, tried);
+    return left.reduce((sum, share, k) => sum + share * course.step[k], 0)
+      / course.step.reduce((/** @type {number} */ sum, /** @type {number} */ step) => sum + step, 0);
   };
 
   // The rider on the day: height, heat and margin do to what was tried what they do in the plan.
   /** @param {Tried} tried @param {number} kept part of CP and W' that is not taken off */
   const riderOf = (tried, kept) => {
-    const heat = tried.temperature === null ? 1 : wind.heat[tried.temperature];
+    const heat = tried.temperature === null || !course.left.length ? 1
+      : meanLeft(tried) / meanLeft({ ...tried, temperature: null });
     /** @param {number | null} value @param {number} tested */
     const times = (value, tested) => (value === null ? 1 : value / tested);
     return { ...rider,
       criticalPower: rider.criticalPower / kept * heat * times(tried.criticalPower, rider.testedPower),
       wPrime: rider.wPrime / kept * times(tried.wPrime, rider.testedWPrime),
-      mass: tried.mass === null ? rider.mass : tried.mass };
+      mass: tried.mass === null ? rider.mass : tried.mass, counted: heat };
   };
 
   /** @param {Tried} tried @param {number} kept */
@@ -140,7 +162,9 @@ const tryPlanner = (data) => {
           speedLimit[k + 1] = Math.min(speedLimit[k + 1], common.pedallingSpeed);
         }
       }
-      return { ...common, ...weatherAt(arrival, tried), powerLimit, speedLimit, effort };
+      const { left, ...met } = weatherAt(arrival, tried);
+      const criticalPower = common.criticalPower.map((power, k) => power * left[k] / who.counted);
+      return { ...common, ...met, criticalPower, powerLimit, speedLimit, effort };
     };
     return { at, who, bikeLimit: setup.crosswind };
   };

@@ -31,11 +31,12 @@ _HEAT_LOSS: Final[dict[HeatResponse, float]] = {
 _HEAT_TOP: Final = 313.15  # K; beyond it nothing was measured and nobody should race
 
 ALTITUDE_CAUTION: Final = (
-    "critical power is lowered for altitude by a mean of published tests; riders differ by "
-    "several per cent, and the first days are the worst")
+    "critical power is lowered for altitude, by the height of each place and a mean of published "
+    "tests; riders differ by several per cent, and the first days are the worst")
 HEAT_CAUTION: Final = (
-    "critical power is lowered for heat by a mean of published tests; heat illness comes on a "
-    "rider who feels strong: drink, cool, stop when dizzy or shivering, and follow the "
+    "critical power is lowered for heat above 20 °C, by the temperature where and when the plan "
+    "passes and a mean of published tests (the rider's table says how far); heat illness comes "
+    "on a rider who feels strong: drink, cool, stop when dizzy or shivering, and follow the "
     "organiser's and your doctor's advice before this plan")
 
 

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.kit import setup_of
-from optimizer.pacing import plan_ride, with_pedalling
+from optimizer.pacing import meeting, plan_ride, with_pedalling
 from optimizer.report.page import script_json
 from optimizer.report.try_data import TEMPERATURES, try_data
 from optimizer.report.weather import steady
-from optimizer.rider.environment import heat_share
 from tests.programs import required
 
 if TYPE_CHECKING:
@@ -60,15 +59,13 @@ def plan_tried(result: Result, tried: Try) -> Plan:
     air = replace(air, wind_east=air.wind_east + east, wind_north=air.wind_north + north)
     power = (tried.critical_power or tested.critical_power) / tested.critical_power
     if tried.celsius is not None:
-        warm = tried.celsius + 273.15
-        power *= float(heat_share(warm, rider.heat_response)
-                       / heat_share(air.temperature, rider.heat_response))
-        air = replace(air, temperature=warm)
+        air = replace(air, temperature=tried.celsius + 273.15)
     rider = replace(rider, mass=tried.mass or rider.mass,
                     critical_power=power * rider.critical_power,
                     w_prime=(tried.w_prime or tested.w_prime) / tested.w_prime * rider.w_prime)
     if tried != Try(items=tried.items):
-        day = with_pedalling(replace(day, conditions=air, rider=rider), job.baseline)
+        day = with_pedalling(meeting(replace(day, conditions=air, rider=rider), result.plan),
+                             job.baseline)
     setup = setup_of(job.baseline, job.catalogue, job.effects, _items(result, tried))
     return plan_ride(day, setup, bounded=False)
 
