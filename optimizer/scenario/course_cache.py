@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile
 
 import numpy as np
+import scipy
 
 from optimizer.course import (
     Cleaning,
@@ -40,6 +41,7 @@ __all__ = ["cached_course"]
 
 _LARGEST = 2**30  # bytes of one
 _MOST = 100  # courses that are kept
+_READERS = ("optimizer", "optimizer.course", "optimizer.scenario")
 _LISTS = {"marks": Mark, "corners": Corner, "corrections": Correction}
 
 
@@ -91,13 +93,15 @@ def _key(paths: Sequence[Path], settings: list[dict[str, Any]]) -> str:
 
 @cache
 def _reader() -> str:
-    """Hash of the modules that read a course, so that a changed reader reads again."""
-    whole = hashlib.sha256(np.__version__.encode())
-    for module in sorted(resources.files("optimizer.course").iterdir(), key=lambda m: m.name):
-        if module.name.endswith(".py"):
-            whole.update(module.read_bytes())
-    for name in ("track_file.py", "fit_file.py", "tables.py", "spreadsheet_file.py"):
-        whole.update(resources.files("optimizer.scenario").joinpath(name).read_bytes())
+    """Hash of the modules that read a course, so that a changed reader reads again.
+
+    Whole rooms, as a list of modules falls behind what they import.
+    """
+    whole = hashlib.sha256(f"{np.__version__} {scipy.__version__}".encode())
+    for room in _READERS:
+        for module in sorted(resources.files(room).iterdir(), key=lambda m: m.name):
+            if module.name.endswith(".py"):
+                whole.update(module.read_bytes())
     return whole.hexdigest()
 
 

@@ -47,8 +47,8 @@ def _between(low: float, high: float, words: str, known: Default | None = None) 
 class EffortTable(_Table):
     """`[[efforts]]`: a best effort."""
 
-    minutes: Annotated[float, _between(0.01, 2880, "how long it lasted, in minutes")]
-    power_w: Annotated[float, _between(1, 3000, "the mean power over it, in watts")]
+    minutes: Annotated[float, _between(0.01, 2880, "how long it lasted")]
+    power_w: Annotated[float, _between(1, 3000, "the mean power over it")]
 
 
 class PositionTable(_Table):
@@ -71,9 +71,9 @@ class LongTable(_Table):
     share_percent: Annotated[float, _between(
         40, 100, "percent of the power that could be held for the whole ride")] | None = None
     run_target_min: Annotated[float, _between(
-        5, 1440, "time hoped for in the run, in minutes")] | None = None
+        5, 1440, "time hoped for in the run")] | None = None
     run_fresh_min: Annotated[float, _between(
-        5, 1440, "time for the same run with fresh legs, in minutes")] | None = None
+        5, 1440, "time for the same run with fresh legs")] | None = None
     surge_percent: Annotated[float, _between(
         101, 300, "percent of critical power that the plan may ask for at most")] | None = None
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import subprocess
+import sys
 
 import numpy as np
 import platformdirs
 import pytest
+import scipy
 
 from optimizer.course import Cleaning, Features, Handling, Mark, Shape
 from optimizer.errors import InputError
@@ -72,6 +75,24 @@ def test_another_content_or_reader_is_read_again(gpx, readings, monkeypatch):
     monkeypatch.setattr(course_cache, "_reader", lambda: "another version")
     read(gpx)
     assert len(readings) == 3
+
+
+def test_the_key_covers_every_module_that_reads_a_course():
+    """Asked of a fresh interpreter: which modules of the package it imports for that."""
+    script = ("import sys, optimizer.scenario.track_file, optimizer.scenario.terrain_file, "
+              "optimizer.scenario.fit_file\nprint(*sys.modules)")
+    loaded = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True,
+                            check=True).stdout.split()
+    rooms = {name.rpartition(".")[0] for name in loaded if name.startswith("optimizer.")}
+    assert {"optimizer.course", "optimizer.scenario"} <= rooms <= set(course_cache._READERS)
+
+
+@pytest.mark.parametrize("module", [np, scipy])
+def test_another_version_of_the_numerics_reads_again(monkeypatch, module):
+    before = course_cache._reader.__wrapped__()
+    assert course_cache._reader.__wrapped__() == before
+    monkeypatch.setattr(module, "__version__", "0.0.1")
+    assert course_cache._reader.__wrapped__() != before
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 cut short", b"\x93NUMPY"])

@@ -9,7 +9,7 @@ import tomllib
 import pytest
 from pydantic import BaseModel
 
-from optimizer.course.features import SURFACES, TERRAINS
+from optimizer.course import MENDING, SURFACES, TERRAINS
 from optimizer.errors import InputError
 from optimizer.scenario import catalogue_file, evidence_file, rider_file, scenario
 from optimizer.scenario.starter import FILES, write_starter
@@ -48,6 +48,13 @@ def test_every_field_is_explained_in_the_starter(folder, model, name):
     text = (folder / name).read_text(encoding="utf-8")
     for key in keys(model):
         assert re.search(rf"(?m)(^|[#\[{{,] *|\. *){re.escape(key)}( *=|\]|\.)", text), key
+
+
+def test_every_correction_that_can_be_left_out_is_listed(folder):
+    text = (folder / "scenario.toml").read_text(encoding="utf-8")
+    said = re.search(r"(?m)^# keep = [^#\n]*((?:#.*\n +)*#.*\n)", text)[1]
+    listed = " ".join(said.replace("#", " ").split()).rpartition(": ")[2].split(", ")
+    assert listed == list(MENDING)
 
 
 def test_every_column_is_in_the_starter_tables(folder):
