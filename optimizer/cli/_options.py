@@ -52,10 +52,10 @@ def budget_option(command: Any, owner: str = "scenario") -> Any:
 
 
 def least_gain_option(command: Any, owner: str = "scenario") -> Any:
-    """`--least-gain S`: what a purchase has to save to stay in the kit."""
+    """`--least-gain S`: how much slower a cheaper kit may be."""
     return click.option("--least-gain", metavar="S", type=Number(0, 600, unit="s"),
-                        help="Seconds that a purchase has to save to stay in the kit, instead of "
-                             f"the {owner}'s.")(command)
+                        help="Take the cheapest kit that is at most S seconds slower than the "
+                             f"fastest within the budget; instead of the {owner}'s.")(command)
 
 
 def by_options(command: Any) -> Any:

@@ -165,9 +165,9 @@ def _tell(result: Result) -> None:
         kept_words,
         marked,
         nothing_bought,
-        rests_on_words,
     )
     from optimizer.report.held import fork_sentence, risk_sentence
+    from optimizer.report.money import money_doubts
     from optimizer.report.stated import beside, proven_with, stated
     from optimizer.report.words import at_most, clock, listing, money, seconds, watts
 
@@ -189,8 +189,8 @@ def _tell(result: Result) -> None:
         bought = [marked(item) for item in items if not item.owned]
         say(f"Spend {money(choice.best.spend)} of {money(choice.budget, choice.currency)} on "
             f"{listing(bought)}: {faster_words(choice, choice.best, current)}.")
-        if rests := rests_on_words(job.catalogue, job.effects, choice.best.items, choice.currency):
-            say(rests)
+        if doubts := money_doubts(result):
+            say(" ".join(doubts))
     elif job.catalogue.items:
         say(nothing_bought(choice, choice.best, current))
     if choice.kept is None and (free := free_words(job.catalogue, choice, choice.best)):

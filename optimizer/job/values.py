@@ -54,7 +54,8 @@ class Options:
     standing start; `blocks`, lines of the card at most; `power_rounding` of its powers [W], None
     for about 1 % of CP; `empty_risk` the accepted chance to run out before the finish, None for a
     plan for the expected day; `draws` of the
-    uncertainty, from `seed`; `least_gain` seconds that a purchase has to save to stay in a kit.
+    uncertainty, from `seed`; `least_gain` seconds that a kit may be slower than the fastest, to be
+    cheaper.
 
     Examples
     --------

@@ -46,9 +46,9 @@ class Choice:
     ----------
     budget, currency : the money
     owned : the fastest set that costs nothing
-    best : the fastest set within the budget
+    best : the cheapest set that is at most `least_gain` slower than the fastest within the budget
     frontier : sets that no cheaper set beats, by spend, from `owned` up
-    proven_gap : s, no set within the budget is faster by more than this
+    proven_gap : s, no set within the budget is faster than `fastest` by more than this
     left_out : item -> why it is not in the best set
     alternatives : for each item the best set without it, if `best` holds it, else with it
     frontier_gap : s, no set at any spend is faster than the frontier by more than this
@@ -56,8 +56,7 @@ class Choice:
         planned to rule out the others
     program_gap : s, the same as `proven_gap` by an integer program on its own; inf where there
         are too many items for it
-    least_gain : s, what a purchase has to save to stay in a set; gaps are of times with that much
-        added for each purchase
+    least_gain : s that `best` may be slower than the fastest set, to be cheaper
     without_changes : the fastest set of what is owned alone, where `owned` has free changes; None
         where it has none
     kept : items of an earlier plan, which this choice keeps to as far as the day allows; None where
@@ -79,6 +78,16 @@ class Choice:
     least_gain: float = 0.0
     without_changes: KitSet | None = None
     kept: tuple[str, ...] | None = None
+
+    @property
+    def fastest(self) -> KitSet:
+        """The fastest set within the budget."""
+        return min((self.best, *(kit for kit in self.frontier if kit.spend <= self.budget)),
+                   key=lambda kit: kit.finish_time)
+
+    def open_to(self, kit: KitSet) -> float:
+        """Seconds by more than which no set within the budget is faster than one."""
+        return max(kit.finish_time - self.fastest.finish_time, 0.0) + self.proven_gap
 
     @property
     def changes_save(self) -> float:

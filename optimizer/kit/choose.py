@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,10 +37,11 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
                budget: float, currency: str, *, rules: Sequence[str] = (),
                evaluator: Evaluator | None = None, twice: bool = False, least_gain: float = 0.0,
                progress: Callable[[str], None] = lambda _words: None) -> Choice:
-    """Choose the set that is fastest with a plan of its own, among all that the budget allows.
+    """Choose the cheapest set that is nearly as fast as the fastest one that the budget allows.
 
-    The result is proven over the model: bounds on all sets, from the multipliers of a few plans,
-    leave none within the budget that is faster by more than `Choice.proven_gap`.
+    The fastest is proven over the model: bounds on all sets, from the multipliers of a few plans,
+    leave none within the budget that is faster by more than `Choice.proven_gap`. The chosen one is
+    `least_gain` slower at most, and no cheaper one is as near.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     effects : what each item does
     budget, currency : money
     rules : names of the rule sets in force
-    least_gain : s, what a purchase has to save to stay; each counts as that much against a set
+    least_gain : s that a set may be slower than the fastest, to be cheaper
     evaluator : of the time of a set; by default the pacing solver
     twice : prove it once more by an integer program, where there are not too many items
         (`Choice.program_gap`); it takes several times as long as the rest
@@ -67,13 +67,14 @@ def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         where the budget is negative or no plan meets the limits
     """
     search, ruled_out = search_on(day, baseline, catalogue, effects, rules,
-                                  evaluator or pacing_evaluator(day, baseline), least_gain)
-    return choice_of(search, catalogue, budget, currency, ruled_out, progress, twice=twice)
+                                  evaluator or pacing_evaluator(day, baseline))
+    return choice_of(search, catalogue, budget, currency, ruled_out, progress, twice=twice,
+                     least_gain=least_gain)
 
 
 def choice_of(search: Search, catalogue: Catalogue, budget: float, currency: str,
               ruled_out: dict[str, str], progress: Callable[[str], None], *,
-              twice: bool = False) -> Choice:
+              twice: bool = False, least_gain: float = 0.0) -> Choice:
     """Search and prove.
 
     Parameters
@@ -85,6 +86,7 @@ def choice_of(search: Search, catalogue: Catalogue, budget: float, currency: str
     ruled_out : item -> why the search may not use it
     progress : called with words on what is under way
     twice : prove it once more by an integer program
+    least_gain : s that a set may be slower than the fastest, to be cheaper
 
     Returns
     -------
@@ -109,15 +111,15 @@ def choice_of(search: Search, catalogue: Catalogue, budget: float, currency: str
     if twice:
         progress("the same by an integer program")
         by_program = search.prove_by_program(budget)
-    best = search.fastest(budget)
+    best, fastest = search.prove_cheapest(budget, least_gain), search.fastest(budget)
     search.tighten(search.fastest(0.0).rows, TOLERANCE)
     owned = search.fastest(0.0)
     progress("plans of kits for themselves")
     bare = _without_changes(search, catalogue, owned)
-    _plan_own(search, best, owned, *([bare] if bare else []))
+    _plan_own(search, best, fastest, owned, *([bare] if bare else []))
     progress("each item decided otherwise")
     alternatives, left_out = _weighed(search, best, budget, ruled_out, currency)
-    ends = kit_set(search, owned), kit_set(search, best)
+    ends = tuple(kit_set(search, known) for known in (owned, best, fastest))
     return Choice(
         budget=budget, currency=currency, owned=ends[0], best=ends[1],
         frontier=_still_faster([kit_set(search, known) for known in search.front()], ends),
@@ -126,7 +128,7 @@ def choice_of(search: Search, catalogue: Catalogue, budget: float, currency: str
         sets=math.prod(float(len(search.offer.options(place)))
                        for place in range(len(search.rules.places))),
         planned=len(search.known), program_gap=by_program,
-        least_gain=float(search.model.hurdle.max(initial=0.0)),
+        least_gain=least_gain,
         without_changes=kit_set(search, bare) if bare else None)
 
 
@@ -140,8 +142,7 @@ def _without_changes(search: Search, catalogue: Catalogue,
 
 
 def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
-              rules: Sequence[str], evaluator: Evaluator, least_gain: float,
-              ) -> tuple[Search, dict[str, str]]:
+              rules: Sequence[str], evaluator: Evaluator) -> tuple[Search, dict[str, str]]:
     """Set up a search over what the rules and the day's wind allow.
 
     Parameters
@@ -152,20 +153,18 @@ def search_on(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequ
     effects : what each item does
     rules : names of the rule sets in force
     evaluator : of the time of a set
-    least_gain : s that whatever costs money has to save
 
     Returns
     -------
     the search, and item -> why it may not be used
     """
     ruled_out = forbidden(day, baseline, catalogue, rules)
-    return search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out,
-                      least_gain), ruled_out
+    return search_for(day.rider, baseline, catalogue, effects, evaluator, ruled_out), ruled_out
 
 
 def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
                evaluator: Evaluator, ruled_out: dict[str, str],
-               least_gain: float = 0.0, unsure: Iterable[str] = ()) -> Search:
+               unsure: Iterable[str] = ()) -> Search:
     """Set up a search over what is left of a catalogue.
 
     Parameters
@@ -176,7 +175,6 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     effects : what each item does
     evaluator : of the time of a set
     ruled_out : item -> why it may not be used
-    least_gain : s that whatever costs money has to save
     unsure : items that may be with somebody else, so that no place has to be filled with them
 
     Returns
@@ -188,8 +186,7 @@ def search_for(rider: Rider, baseline: Setup, catalogue: Catalogue, effects: Seq
     terms = tabulate(baseline, catalogue, effects, filled)
     usable = np.array([name not in ruled_out for name in terms.names], dtype=bool)
     along = max(TOLERANCE, ALONG * evaluator.time(terms.setup(baseline, [])))
-    model = replace(set_model(terms, baseline, rider.mass),
-                    hurdle=np.where(terms.cost > 0, least_gain, 0.0))
+    model = set_model(terms, baseline, rider.mass)
     there = np.array([name not in out for name in terms.names], dtype=bool) & (terms.cost == 0)
     return Search(model, baseline, evaluator, usable, there, TOLERANCE, along)
 
@@ -269,15 +266,15 @@ def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[K
     return tuple(out)
 
 
-def decided_otherwise(search: Search, chosen: EvaluatedSet,
-                      budget: float) -> dict[int, EvaluatedSet | None]:
+def decided_otherwise(search: Search, chosen: EvaluatedSet, budget: float,
+                      without: float) -> dict[int, EvaluatedSet | None]:
     """Best set that decides otherwise about each usable item: without it, or with it.
 
     Parameters
     ----------
     search : of the kit
     chosen : evaluated set
-    budget : money that may be spent
+    budget, without : money that may be spent on a set with another item, and without one
 
     Returns
     -------
@@ -285,13 +282,14 @@ def decided_otherwise(search: Search, chosen: EvaluatedSet,
     """
     rows = [int(row) for row in np.flatnonzero(search.offer.usable)]
     return dict(zip(rows, search.best_where_each(
-        [(row, row not in chosen.rows) for row in rows], budget=budget, near=chosen), strict=True))
+        [(row, False, without) if row in chosen.rows else (row, True, budget)
+         for row in rows], near=chosen), strict=True))
 
 
 def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[str, str],
              currency: str) -> tuple[tuple[Alternative, ...], tuple[tuple[str, str], ...]]:
     """Decide otherwise about each item in turn, and say why what is left out is left out."""
-    others = decided_otherwise(search, best, budget)
+    others = decided_otherwise(search, best, budget, best.spend)
     chosen, alternatives, left_out = kit_set(search, best), [], []
     for row, name in enumerate(search.terms.names):
         if name in ruled_out:
@@ -304,7 +302,7 @@ def _weighed(search: Search, best: EvaluatedSet, budget: float, ruled_out: dict[
         if row not in best.rows:
             left_out.append((name, reason(
                 search, row, other, budget, currency,
-                compared(search, best, other, seconds) if other else "")))
+                compared(best, other, seconds, currency) if other else "")))
     left_out += [(name, why) for name, why in ruled_out.items() if name == OWN_WHEELS]
     return tuple(alternatives), tuple(left_out)
 
@@ -334,14 +332,14 @@ def reason(search: Search, row: int, other: EvaluatedSet | None, budget: float, 
     return f"the best kit with it {loss}"
 
 
-def compared(search: Search, chosen: EvaluatedSet, other: EvaluatedSet, seconds: float) -> str:
+def compared(chosen: EvaluatedSet, other: EvaluatedSet, seconds: float, currency: str) -> str:
     """Say how a set compares with the chosen one.
 
     Parameters
     ----------
-    search : of the kit
     chosen, other : evaluated sets
     seconds : s that the other takes more
+    currency : name of the money
 
     Returns
     -------
@@ -349,14 +347,12 @@ def compared(search: Search, chosen: EvaluatedSet, other: EvaluatedSet, seconds:
     """
     if seconds >= 0.0:
         return f"is {_lasting(seconds)} slower"
-    bought = search.terms.cost > 0
-    more = int(bought[list(other.rows)].sum()) - int(bought[list(chosen.rows)].sum())
-    if more <= 0:  # within what the proof leaves open
+    more = other.spend - chosen.spend
+    if more <= 1e-9:  # within what the proof leaves open
         return "is as fast"
-    purchases = f"{more} more {'purchase' if more == 1 else 'purchases'}"
     if seconds > -0.1:
-        return f"is as fast, but takes {purchases}"
-    return f"is only {_lasting(-seconds)} faster for {purchases}: not worth it"
+        return f"is as fast, but costs {more:,g} {currency} more"
+    return f"is only {_lasting(-seconds)} faster for {more:,g} {currency} more: not worth it"
 
 
 def _lasting(seconds: float) -> str:

@@ -30,7 +30,7 @@ from optimizer.pacing import sensitivities
 from optimizer.uncertainty import FORECAST, draw_days, measure_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 __all__ = ["KitDecision", "Otherwise", "Purchase", "Rival", "Stage", "TestWorth", "decide_kit",
            "unit_loss"]
 
-_LEAST_CHANCE = 0.005  # to beat a target, that a purchase has to win: a day in 100, rounded
+_LEAST_CHANCE = 0.005  # to beat a target, that more money has to win: a day in 100, rounded
 _SWITCHES = 6  # of the chosen set to a better one that decides otherwise about an item
 _PROPOSAL_DRAWS = 120  # in the mixed-integer program; all draws say what it is worth
 _LEAST_WORTH = 0.5  # of the currency, of a test: less is shown as 0
@@ -99,15 +99,14 @@ class Stage:
 class Otherwise:
     """The best set found that decides otherwise about one item of the catalogue.
 
-    `loss` on the chosen set by the measure: seconds, or a part of the chance to beat the target,
-    with what each purchase has to win counted against both; `plain` the same with nothing counted
-    against purchases; `kit` is None where no set within the budget does.
+    `loss` on the chosen set by the measure: seconds, or a part of the chance to beat the target;
+    `kit` is None where no set within the budget does, or for an item of the chosen set, none that
+    costs no more.
     """
 
     item: str
     kit: KitSet | None
     loss: float
-    plain: float
 
 
 @dataclass(frozen=True)
@@ -197,28 +196,28 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
     measure = measure_of(by)
     if evaluator is None:
         evaluator = pacing_evaluator(day, baseline)
-    search, ruled_out = search_on(day, baseline, catalogue, effects, rules, evaluator, least_gain)
-    choice = choice_of(search, catalogue, budget, currency, ruled_out, progress, twice=twice)
+    search, ruled_out = search_on(day, baseline, catalogue, effects, rules, evaluator)
+    choice = choice_of(search, catalogue, budget, currency, ruled_out, progress, twice=twice,
+                       least_gain=least_gain)
     progress("the same days for all kits")
     best = search.evaluate(search.terms.rows(choice.best.items))
     plan = evaluator.own_plan(best.setup)
     draws = draw_days(day, baseline, effects, count, seed)
     answer = response(plan, day, best.setup, best.rows, draws, effects, search.model)
-    field = _Field(search, answer, measure, level, target)
+    field = _Field(search, answer, measure, level, target, least_gain)
     field.add([best, *(known for known in search.front() if known.spend <= budget + 1e-9)])
     if measure.of and _uncertain(effects):
         few = _first(answer, min(_PROPOSAL_DRAWS, count))
         field.add([search.tighten(propose(search.offer, few, budget, tail) or search.start, 0.05)
                    for tail in dict.fromkeys((*_TAILS, level))])
     chosen = field.best() if measure.of else best
-    others = decided_otherwise(search, chosen, budget)
-    field.add([other for other in others.values() if other])
-    for _ in range(_SWITCHES if measure.of else 0):
+    for _ in range(1 + _SWITCHES if measure.of else 0):
+        field.add(filter(None, decided_otherwise(search, chosen, budget, budget).values()))
         if field.best().rows == chosen.rows:
             break
         chosen = field.best()
-        others = decided_otherwise(search, chosen, budget)
-        field.add([other for other in others.values() if other])
+    others = decided_otherwise(search, chosen, budget, chosen.spend)
+    field.add(filter(None, others.values()))
     if chosen.rows != best.rows:
         evaluator.plan_own((chosen.setup, chosen.time))
     kit = kit_set(search, chosen)
@@ -237,7 +236,7 @@ def decide_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Seq
         left_out=left_out, equal=equal_rival(kit, rivals, least_gain),
         likely=likely_rival(kit, rivals),
         purchases=_purchases(search, catalogue, effects, evaluator.own_plan(owned.setup), owned),
-        stages=_stages(search, catalogue, stages),
+        stages=_stages(search, catalogue, stages, least_gain),
         tests=tests)
 
 
@@ -245,14 +244,15 @@ class _Field:
     """Sets that were looked at, with their times on common draws and what the measure says."""
 
     def __init__(self, search: Search, answer: Response, measure: Measure, level: float,
-                 target: float) -> None:
+                 target: float, least_gain: float) -> None:
         self.search, self.answer = search, answer
         self.measure, self.level, self.target = measure, level, target
+        self.least_gain = least_gain
         self.sets: dict[tuple[int, ...], EvaluatedSet] = {}
         self.own: dict[tuple[int, ...], float] = {}  # s on the forecast day, by plans of their own
         self.times: dict[tuple[int, ...], NDArray[np.float64]] = {}
 
-    def add(self, some: Sequence[EvaluatedSet]) -> None:
+    def add(self, some: Iterable[EvaluatedSet]) -> None:
         """Ride sets in all draws, those that are new."""
         new = list({known.rows: known for known in some if known.rows not in self.sets}.values())
         if new:
@@ -274,31 +274,24 @@ class _Field:
         return float(self.measure.value(times[None], self.level, self.target)[0])
 
     def loss(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
-        """Say by how much a set is worse, purchases counted: seconds, or a part of the chance."""
-        return self._value(known) - self._value(chosen)
-
-    def plain(self, known: EvaluatedSet, chosen: EvaluatedSet) -> float:
-        """Say the same with nothing counted against purchases."""
+        """Say by how much a set is worse: seconds, or a part of the chance."""
         worse = self.score(known) - self.score(chosen)
         return -worse if self.measure.chance else worse
 
     def _value(self, known: EvaluatedSet) -> float:
-        """Less is better: seconds, or minus the chance, with what is counted against purchases.
+        """Less is better: seconds, or minus the chance."""
+        return -self.score(known) if self.measure.chance else self.score(known)
 
-        For a target each purchase has to save its seconds on every day, and to win its chance.
-        """
-        hurdle = self.search.value(known) - known.time
-        if not self.measure.chance:
-            return self.score(known) + hurdle
-        chance = -self._of(self.times[known.rows] + hurdle)
-        bought = int((self.search.model.hurdle[list(known.rows)] > 0).sum())
-        return _LEAST_CHANCE * bought - chance
+    def _with_gain(self, known: EvaluatedSet) -> float:
+        """Value of a set if it won what more money has to: seconds every day, and some chance."""
+        value = self._of(self.times[known.rows] - self.least_gain)
+        return value - _LEAST_CHANCE if self.measure.chance and self.least_gain > 0 else value
 
     def best(self) -> EvaluatedSet:
-        """Best by the measure, each purchase counted against it; the cheapest of equals."""
-        def order(known: EvaluatedSet) -> tuple[float, float, float, tuple[int, ...]]:
-            return self._value(known), self.search.value(known), known.spend, known.rows
-        return min(self.sets.values(), key=order)
+        """Cheapest set that is nearly as good as the best by the measure; the best of equals."""
+        most = min(map(self._value, self.sets.values()))
+        return min((known for known in self.sets.values() if self._with_gain(known) <= most),
+                   key=lambda known: (known.spend, self._value(known), known.time, known.rows))
 
 
 def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedSet | None],
@@ -313,11 +306,10 @@ def _otherwise(field: _Field, chosen: EvaluatedSet, others: dict[int, EvaluatedS
             continue
         other = others[row]
         loss = field.loss(other, chosen) if other else math.inf
-        plain = field.plain(other, chosen) if other else math.inf
-        alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss, plain))
+        alternatives.append(Otherwise(name, kit_set(search, other) if other else None, loss))
         if row not in chosen.rows:
-            words = "" if other is None else (_chances(plain) if field.measure.chance else
-                                              compared(search, chosen, other, plain))
+            words = "" if other is None else (_chances(loss) if field.measure.chance else
+                                              compared(chosen, other, loss, currency))
             left_out.append((name, reason(search, row, other, budget, currency, words)))
     left_out += [(name, why) for name, why in ruled_out.items() if name == OWN_WHEELS]
     return tuple(alternatives), tuple(left_out)
@@ -330,7 +322,7 @@ def _chances(fewer: float) -> str:
         return "beats the target on as many days"
     days = f"{count} {'day' if count == 1 else 'days'} in 100"
     return (f"beats the target on {days} fewer" if fewer > 0 else
-            f"beats the target on only {days} more: not worth its purchases")
+            f"beats the target on only {days} more: not worth its price")
 
 
 def _uncertain(effects: Sequence[Effect]) -> bool:
@@ -373,8 +365,8 @@ def _purchases(search: Search, catalogue: Catalogue, effects: Sequence[Effect], 
     return tuple(sorted(dict.fromkeys(found), key=lambda p: (p.price_per_second, p.items)))
 
 
-def _stages(search: Search, catalogue: Catalogue,
-            money: Sequence[float]) -> tuple[Stage, ...]:
+def _stages(search: Search, catalogue: Catalogue, money: Sequence[float],
+            least_gain: float) -> tuple[Stage, ...]:
     """Purchases in order: from the last stage back, or from the first on, what is faster in all.
 
     Back: what the last stage buys is all that earlier ones may buy. On: what is bought stays.
@@ -385,7 +377,7 @@ def _stages(search: Search, catalogue: Catalogue,
     items, cost = catalogue.items, search.terms.cost
     hired = np.array([item.hired for item in items], dtype=bool)
     everything = search.offer.usable.copy()
-    near = {m: search.fastest(m) for m in money}
+    near = {m: search.cheapest(m, least_gain) for m in money}
 
     back: list[EvaluatedSet] = [near[money[-1]]]
     for m in reversed(money[:-1]):

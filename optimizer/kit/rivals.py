@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from optimizer.kit.response import Response
     from optimizer.kit.terms import Terms
 
-__all__ = ["Rival", "equal_rival", "likely_rival", "rivals_of", "weighed_kits"]
+__all__ = ["EVEN", "Rival", "equal_rival", "likely_rival", "rivals_of", "weighed_kits"]
 
 _SURE = 0.9  # chance from which one kit counts as clearly faster than another
-_EVEN = 0.6  # chance below which it may as well be the other way round
+EVEN = 0.6  # chance below which it may as well be the other way round
 
 
 @dataclass(frozen=True)
@@ -93,14 +93,14 @@ def equal_rival(chosen: KitSet, rivals: Sequence[Rival], least_gain: float) -> R
     ----------
     chosen : kit
     rivals : of it, on the same days
-    least_gain : s that is not worth a purchase
+    least_gain : s that are given up for a cheaper kit
 
     Returns
     -------
     the rival, None where there is none
     """
     return next((rival for rival in _cheaper(chosen, rivals)
-                 if rival.chance < _EVEN or rival.behind[1] <= least_gain), None)
+                 if rival.chance < EVEN or rival.behind[1] <= least_gain), None)
 
 
 def likely_rival(chosen: KitSet, rivals: Sequence[Rival]) -> Rival | None:

@@ -195,8 +195,13 @@ class Search:
 
     def fastest(self, budget: float) -> EvaluatedSet:
         """Known set of the least value within a budget, the cheapest of equals."""
-        return min(self._within_budget(budget),
-                   key=lambda known: (self.value(known), known.spend, known.rows))
+        return self.front(budget)[-1]
+
+    def cheapest(self, budget: float, least_gain: float) -> EvaluatedSet:
+        """Cheapest known set that is at most `least_gain` [s] behind the fastest in a budget."""
+        front = self.front(budget)
+        enough = self.value(front[-1]) + least_gain
+        return next(known for known in front if self.value(known) <= enough)
 
     def sets(self) -> list[EvaluatedSet]:
         """Return the known sets that the rules allow; what else is known is there for its bound."""
@@ -207,12 +212,16 @@ class Search:
     def _within_budget(self, budget: float) -> list[EvaluatedSet]:
         return [known for known in self.sets() if known.spend <= budget + 1e-9]
 
-    def front(self) -> list[EvaluatedSet]:
-        """Return the known sets that no other known set beats, cheapest first."""
+    def front(self, budget: float = np.inf) -> list[EvaluatedSet]:
+        """Return the known sets in a budget that no other known set beats, cheapest first."""
         out: list[EvaluatedSet] = []
-        for known in sorted(self.sets(), key=lambda k: (k.spend, self.value(k), k.rows)):
-            if not out or self.value(known) < self.value(out[-1]) - 1e-9:
+        valued = ((known.spend, self.value(known), known.rows, known)
+                  for known in self._within_budget(budget))
+        least = np.inf
+        for _, value, _, known in sorted(valued, key=lambda entry: entry[:3]):
+            if value < least - 1e-9:
                 out.append(known)
+                least = value
         return out
 
     def best_where(self, row: int, *, held: bool, budget: float,
@@ -225,14 +234,14 @@ class Search:
         usable[row] = False
         return self._best(replace(self.offer, usable=usable), budget, near, [])
 
-    def best_where_each(self, asked: Sequence[tuple[int, bool]], *, budget: float,
+    def best_where_each(self, asked: Sequence[tuple[int, bool, float]], *,
                         near: EvaluatedSet) -> list[EvaluatedSet | None]:
-        """Give `best_where` for each row that shall be held, or not."""
+        """Give `best_where` for each row that shall be held, or not, within its budget."""
         self.add_bound(near.rows)  # the last one: from here on no answer depends on the others
 
-        def answers(some: Sequence[tuple[int, bool]]) -> list[EvaluatedSet | None]:
+        def answers(some: Sequence[tuple[int, bool, float]]) -> list[EvaluatedSet | None]:
             return [self.best_where(row, held=held, budget=budget, near=near)
-                    for row, held in some]
+                    for row, held, budget in some]
 
         found = _in_parts(answers, asked)
         self.known.update({known.rows: known for known in found
@@ -362,6 +371,26 @@ class Search:
         gap = self._rule_out(np.array([0.0, budget + 1e-6]), np.array([self.value(target)]),
                              self.tolerance, budget)
         return self._left_open(budget) + gap
+
+    def prove_cheapest(self, budget: float, least_gain: float) -> EvaluatedSet:
+        """Find the cheapest set at most `least_gain` behind the fastest within a budget [s].
+
+        No cheaper one is that near by more than `tolerance`, as far as boxes can be gone through.
+        """
+        while True:
+            found = self.tighten(self.cheapest(budget, least_gain).rows, self.tolerance)
+            if found.spend <= 0.0 or least_gain <= 0.0:
+                return found
+            enough = self.value(self.fastest(budget)) + least_gain - self.tolerance
+            sets, _ = self._boxes(self.bounds).sets_below(
+                np.array([0.0, found.spend - 1e-6]), np.array([enough]))
+            for rows in sets:
+                if self.lower(rows[None])[0] < enough and self.value(
+                        self.tighten(np.flatnonzero(rows), self.tolerance)) < enough:
+                    break  # a cheaper one: what is dearer need not be ruled out
+            else:
+                if self.cheapest(budget, least_gain).rows == found.rows:
+                    return found
 
     def _rule_out(self, edges: NDArray[np.float64], times: NDArray[np.float64],
                   tolerance: float, budget: float | None = None) -> float:

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Final
 
 from optimizer.kit.alone import grounds_of
-from optimizer.report.words import clock, listing, money, seconds
+from optimizer.report.words import cell_range, clock, listing, money, seconds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -14,12 +14,16 @@ if TYPE_CHECKING:
     from optimizer.evidence import Effect, Grounds
     from optimizer.kit import Catalogue, Choice, Item, KitSet
 
-__all__ = ["LEAST_SAVED", "apart_by_test", "caution_of", "cost_of", "current_kit", "faster_words",
-           "free_changes", "free_words", "grounds_in", "kept_words", "marked", "not_in_sets",
-           "nothing_bought", "rests_on_words", "spent_on_words", "still_to_save"]
+__all__ = ["DISAGREE", "LEAST_SAVED", "apart_by_test", "caution_of", "cost_of", "current_kit",
+           "faster_words", "free_changes", "free_words", "grounds_in", "kept_words", "marked",
+           "not_clear_words", "not_in_sets", "nothing_bought", "rests_on_words", "spent_on_words",
+           "still_to_save"]
 
 LEAST_SAVED: Final = 0.05
 """Seconds below which a saving is shown as none."""
+DISAGREE: Final = 0.5
+"""I² of a pool from which sources are said to disagree."""
+_FEW: Final = 3  # things that a sentence names
 _UNTESTED: Final[Mapping[Grounds, str]] = {
     "seller": ("pays for what only the seller says: ask for a test, or test it yourself, before "
                "you pay"),
@@ -123,6 +127,30 @@ def spent_on_words(paid: Sequence[tuple[str, float, Grounds]], currency: str) ->
     return " ".join(said)
 
 
+def not_clear_words(catalogue: Catalogue, effects: Sequence[Effect], items: Sequence[str],
+                    gains: Mapping[str, tuple[float, float]], currency: str) -> str:
+    """Say which things to pay for were tested and still are no clear gain, and why.
+
+    `gains` are the 90 % ranges [s] of items on their own. Empty where all are clear.
+    """
+    known = {effect.item: effect for effect in effects}
+    unclear = sorted((item for item in map(catalogue.__getitem__, items)
+                      if item.cost > 0 and gains.get(item.name, (1.0, 1.0))[0] <= 0.0
+                      and grounds_of(item, known.get(item.name)) == "tested"),
+                     key=lambda item: -item.cost)
+    if not unclear:
+        return ""
+    said = []
+    for item in unclear[:_FEW]:
+        disagree = known[item.name].disagreement > DISAGREE
+        said.append(f"{marked(item)} ({money(item.cost, currency)}, "
+                    f"{cell_range(*gains[item.name])}{', sources disagree' if disagree else ''})")
+    if rest := unclear[_FEW:]:
+        more = money(sum(item.cost for item in rest), currency)
+        said.append(f"{len(rest)} {'other' if len(rest) == 1 else 'others'} ({more})")
+    return f"No clear gain on {'its' if len(unclear) == 1 else 'their'} own: {listing(said)}."
+
+
 def apart_by_test(grounds: Mapping[str, Grounds], first: Sequence[str],
                   second: Sequence[str]) -> bool:
     """Whether anything that only one of two kits has was tested by more than its seller."""
@@ -135,16 +163,15 @@ def nothing_bought(choice: Choice, chosen: KitSet, current: str) -> str:
         return f"No money for kit: the plan is for {current}."
     amount = money(choice.budget, choice.currency)
     if choice.least_gain > 0 and still_to_save(choice, chosen) >= LEAST_SAVED:
-        return (f"Buy nothing: for {amount} no purchase saves the {seconds(choice.least_gain)} "
-                "that each has to.")
+        return (f"Buy nothing: the fastest kit for {amount} saves "
+                f"{seconds(still_to_save(choice, chosen))}, and up to "
+                f"{seconds(choice.least_gain)} are given up for a cheaper one.")
     return f"Buy nothing: no kit for {amount} is faster than {current}."
 
 
 def still_to_save(choice: Choice, chosen: KitSet) -> float:
     """Seconds that the fastest kit for the money saves against the chosen one."""
-    return chosen.finish_time - min(
-        (kit.finish_time for kit in choice.frontier if kit.spend <= choice.budget),
-        default=chosen.finish_time)
+    return max(chosen.finish_time - choice.fastest.finish_time, 0.0)
 
 
 def free_words(catalogue: Catalogue, choice: Choice, chosen: KitSet) -> str:

@@ -22,10 +22,9 @@ from optimizer.report.current import (
     grounds_in,
     not_in_sets,
     nothing_bought,
-    rests_on_words,
     still_to_save,
 )
-from optimizer.report.money import each_buys, last_money_words, slower_without
+from optimizer.report.money import money_words, slower_without
 from optimizer.report.page import Chart, Folded, Section, Table, render
 from optimizer.report.svg import Axis, Band, Dots, Line, Mark, Note, Row, forest, plot
 from optimizer.report.uncertain import UNTESTED, clear_gain
@@ -53,7 +52,6 @@ if TYPE_CHECKING:
     from optimizer.kit import Item, KitSet
     from optimizer.kit.compare import Comparison, Difference
     from optimizer.kit.decision import KitDecision, Otherwise, Purchase
-    from optimizer.kit.rivals import Rival
     from optimizer.report.svg import Drawing, Look
 
 __all__ = ["basket", "compare_lead", "compare_page", "kit_lead", "kit_page",
@@ -86,9 +84,10 @@ def kit_lead(job: Job, decision: KitDecision) -> list[str]:
              if chosen.spend > 0 else
              _nothing_bought(decision, current_kit(job.catalogue, choice.owned)))
          + f" {_criterion(decision)}"),
-        *filter(None, (rests_on_words(job.catalogue, job.effects, chosen.items, choice.currency),
-                       free_words(job.catalogue, choice, chosen))),
-        _proof(job, decision), *_last_money(job, decision),
+        *filter(None, [free_words(job.catalogue, choice, chosen)]),
+        *money_words(choice, job.catalogue, job.effects, chosen, _gains(decision),
+                     decision.equal, decision.likely),
+        _proof(decision),
         "kitpace plan says how to ride it, and how often you could not hold that to the finish."]
 
 
@@ -99,66 +98,48 @@ def _nothing_bought(decision: KitDecision, current: str) -> str:
         return nothing_bought(choice, chosen, current)
     amount, target = money(choice.budget, choice.currency), clock(decision.target)
     if not decision.measure.chance:
-        why = f"by this measure no kit for {amount} is worth its purchases"
+        why = f"by this measure no kit for {amount} is worth its price"
     elif decision.score >= _ALWAYS:
         why = (f"{current} beats {target} on {days(decision.score)} already, so this target is no "
                "test for kit")
     else:
-        why = (f"no kit for {amount} beats {target} on enough more days to be worth its "
-               "purchases")
+        why = (f"no kit for {amount} beats {target} on enough more days to be worth its price")
     saved = still_to_save(choice, chosen)
     more = (f" On the forecast day the fastest kit for {amount} saves {seconds(saved)}."
             if saved >= LEAST_SAVED else "")
     return f"Buy nothing: {why}.{more}"
 
 
-def _proof(job: Job, decision: KitDecision) -> str:
+def _proof(decision: KitDecision) -> str:
     """Say what is proven of the chosen kit."""
-    choice, chosen = decision.choice, decision.chosen
-    gain = choice.least_gain
-
-    def counted(kit: KitSet) -> float:
-        return kit.finish_time + gain * sum(job.catalogue[name].cost > 0 for name in kit.items)
-    behind = max(counted(chosen) - counted(choice.best), 0.0) + choice.proven_gap
+    choice = decision.choice
+    behind = choice.open_to(decision.chosen)
     bound = seconds(behind) if behind >= 10.0 else at_most(behind)
-    words = (f"Proven in this model: on the forecast day none of {choice.sets:,.0f} possible kits "
-             f"that the budget allows is better than this one by more than {bound}.")
-    if gain > 0:
-        words += f" A purchase has to save {seconds(gain)} to be worth it."
+    words = (f"Proven in this model: of {choice.sets:,.0f} possible kits none that costs "
+             f"{money(choice.budget, choice.currency)} or less is faster than this one by more "
+             f"than {bound} on the forecast day.")
     return words if choice.program_gap == float("inf") else (
         f"{words} An integer program proves the same on its own.")
 
 
-def _last_money(job: Job, decision: KitDecision) -> list[str]:
-    """Say what the dearest part of the kit likely saves, and how sure that is."""
-    rival = decision.equal or decision.likely
-    if rival is None:
-        return []
-    sure = sure_words(rival, decision.chosen, decision.choice.currency,
-                      even=rival is decision.equal)
-    each = each_buys(decision.choice, job.catalogue, decision.chosen, rival)
-    return [f"{sure} {each}" if each else sure]
-
-
-def sure_words(rival: Rival, chosen: KitSet, currency: str, *, even: bool) -> str:
-    """Say what the money buys by which a kit is dearer than a rival, and how sure that is."""
-    low, _, high = rival.behind
-    amount, says = last_money_words(rival, chosen, currency, even=even)
-    gain = (f"with them you are faster on {days(rival.chance)} (90 % range of the gain: "
-            f"{_lost_or_won(low)} to {_lost_or_won(high)})")
-    return f"{amount} {says}: {gain}." + (" Test before you spend them." if even else "")
-
-
-def _lost_or_won(gain: float) -> str:
-    return f"{seconds(gain)} {'lost' if gain < 0 else 'won'}"
+def _gains(decision: KitDecision) -> dict[str, tuple[float, float]]:
+    """90 % ranges of what single items save on their own [s]."""
+    return {purchase.items[0]: (purchase.low, purchase.high) for purchase in decision.purchases
+            if len(purchase.items) == 1}
 
 
 def _criterion(decision: KitDecision) -> str:
+    choice, gain = decision.choice, seconds(decision.choice.least_gain)
     if decision.measure.of is None:
-        return "It is the fastest on that day, as in kitpace plan."
+        if choice.least_gain <= 0:
+            return "It is the fastest on that day, as in kitpace plan."
+        return (f"It is the cheapest that is at most {gain} slower than the fastest within the "
+                "budget, as in kitpace plan.")
     has = decision.measure.best_words(decision.level, clock(decision.target))
     score = days(decision.score) if decision.measure.chance else clock(decision.score)
-    return f"Of the kits looked at, it has {has}: {score}."
+    if choice.least_gain <= 0:
+        return f"Of the kits looked at, it has {has}: {score}."
+    return f"Of the kits looked at, it is the cheapest within {gain} of {has}: {score}."
 
 
 def basket(job: Job, decision: KitDecision) -> Table:
@@ -174,8 +155,8 @@ def basket(job: Job, decision: KitDecision) -> Table:
                      _loss(decision, others[name], nearest.get(name, math.inf)),
                      caution_of(item)))
     return Table(("Item", "Place", "Cost", "Without it", "Caution"), rows,
-                 "The kit. Without it: what the best kit without this item loses "
-                 f"({decision.measure.lost})", left=(0, 1, 4), ident="basket")
+                 "The kit. Without it: what the best kit without this item loses, for no more "
+                 f"money ({decision.measure.lost})", left=(0, 1, 4), ident="basket")
 
 
 def _loss(decision: KitDecision, other: Otherwise, nearest: float) -> str:
@@ -183,8 +164,8 @@ def _loss(decision: KitDecision, other: Otherwise, nearest: float) -> str:
     if other.kit is None:
         return "needed"
     if decision.measure.chance:
-        return days(other.plain)
-    return cell_seconds(max(min(other.plain, nearest), 0.0))
+        return days(other.loss)
+    return cell_seconds(max(min(other.loss, nearest), 0.0))
 
 
 def with_chosen(decision: KitDecision) -> list[KitSet]:
@@ -225,11 +206,14 @@ def frontier_table(job: Job, decision: KitDecision, sets: Sequence[KitSet]) -> T
         rows.append((money(kit.spend), clock(kit.finish_time), stands, ", ".join(new) or "–",
                      ", ".join(gone) or "–"))
         had = list(kit.items)
+    whole, shown = len(with_chosen(decision)), len(sets)
+    beside = ("" if any(kit.items == decision.chosen.items for kit in choice.frontier)
+              else ", and the chosen one")
+    counted = f"{shown} of {whole}" if shown < whole else f"{whole}"
     return Table((f"Spent, {choice.currency}", "Time", "Behind, 90 % range", "New in it",
                   "No longer in it"), rows,
-                 f"Best kit at every price: {len(sets)} of {len(with_chosen(decision))} kits that "
-                 "no cheaper one beats, and the chosen one, each against the row above; ≈ not "
-                 "clearly slower than the chosen one", left=(3, 4))
+                 f"Best kit at every price: {counted} kits that no cheaper one beats{beside}, each "
+                 "against the row above; ≈ not clearly different from the chosen one", left=(3, 4))
 
 
 def named(item: Item) -> str:

@@ -8,8 +8,9 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.kit.crosswind import OWN_WHEELS
-from optimizer.kit.rivals import equal_rival, likely_rival
+from optimizer.kit.rivals import EVEN, equal_rival, likely_rival
 from optimizer.report.current import (
+    DISAGREE,
     apart_by_test,
     caution_of,
     cost_of,
@@ -18,15 +19,27 @@ from optimizer.report.current import (
     free_words,
     grounds_in,
     kept_words,
+    not_clear_words,
     nothing_bought,
     rests_on_words,
+    still_to_save,
 )
 from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.uncertain import clear_gain
-from optimizer.report.words import cell_range, cell_seconds, clock, listing, money, seconds
+from optimizer.report.words import (
+    cell_range,
+    cell_seconds,
+    clock,
+    days,
+    listing,
+    money,
+    seconds,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from numpy.typing import NDArray
 
     from optimizer.evidence import Effect
@@ -43,8 +56,8 @@ _CROWD = 40  # sets of the frontier, from which on their marks are small
 _ON_PAPER = 8  # rows of the forest plot that fit on paper
 
 __all__ = ["advice", "clearly_different", "each_buys", "frontier", "frontier_data",
-           "items_worth", "kept_kit", "last_money", "last_money_words", "money_parts",
-           "slower_without"]
+           "items_worth", "kept_kit", "last_money_words", "money_doubts", "money_parts",
+           "money_words", "slower_without"]
 
 
 def advice(result: Result) -> Markup:
@@ -62,41 +75,83 @@ def advice(result: Result) -> Markup:
         return Markup("{} {}").format(
             nothing_bought(choice, best, current), free)
     faster = faster_words(choice, best, current)
-    rests = rests_on_words(catalogue, result.job.effects, best.items, choice.currency)
     if best.spend == 0:
         return Markup("Buy nothing, but use {}: {}. {}").format(
             _in_short(result, new), faster, free)
     return Markup("Spend <strong>{}</strong> of {} on {}: {}. {}").format(
         money(best.spend), money(choice.budget, choice.currency), _in_short(result, new),
-        faster, " ".join(filter(None, (rests, free))))
+        faster, free)
 
 
-def last_money(result: Result) -> Markup:
-    """Say how much of the money buys a gain that is not sure."""
-    best, gain = result.choice.best, result.choice.least_gain
-    equal = equal_rival(best, result.rivals, gain)
-    rival = equal or likely_rival(best, result.rivals)
-    if rival is None:
-        return Markup("")
-    amount, says = last_money_words(rival, best, result.choice.currency, even=rival is equal)
-    each = each_buys(result.choice, result.job.catalogue, best, rival)
-    return Markup(' {} <a href="#frontier">{}</a>.{}').format(amount, says, each and f" {each}")
+def money_doubts(result: Result, *, odds: bool = True) -> list[str]:
+    """Say what of the money of a plan buys no clear gain; `odds` as `money_words` has them."""
+    choice = result.choice
+    if kept_kit(result):
+        return []
+    return money_words(
+        choice, result.job.catalogue, result.job.effects, choice.best,
+        {row.item: (row.low, row.high) for row in result.worth},
+        equal_rival(choice.best, result.rivals, choice.least_gain),
+        likely_rival(choice.best, result.rivals), odds=odds)
 
 
-def last_money_words(rival: Rival, chosen: KitSet, currency: str, *,
-                     even: bool) -> tuple[str, str]:
-    """Say by how much a kit is dearer than a rival, and what that buys; in two parts.
+def money_words(choice: Choice, catalogue: Catalogue, effects: Sequence[Effect], chosen: KitSet,
+                gains: Mapping[str, tuple[float, float]], equal: Rival | None,
+                likely: Rival | None, *, odds: bool = True) -> list[str]:
+    """Say what of the money buys no clear gain, item by item and of the last of it.
+
+    Parameters
+    ----------
+    choice, catalogue, effects : what was chosen from
+    chosen : kit, the best one or another
+    gains : 90 % ranges [s] of items on their own
+    equal, likely : kits that cost less and may as well be the faster one, or are unlikely to be
+    odds : whether to say on how many days the last of the money makes faster, and by how much
+
+    Returns
+    -------
+    sentences, none where all that is paid for is clear
+    """
+    said = [not_clear_words(catalogue, effects, chosen.items, gains, choice.currency),
+            rests_on_words(catalogue, effects, chosen.items, choice.currency)]
+    if (rival := equal or likely) is not None:
+        said += [last_money_words(rival, chosen, choice.owned, choice.currency,
+                                  even=rival is equal, odds=odds),
+                 each_buys(choice, catalogue, chosen, rival)]
+    return [sentence for sentence in said if sentence]
+
+
+def last_money_words(rival: Rival, chosen: KitSet, owned: KitSet, currency: str, *,
+                     even: bool, odds: bool = True) -> str:
+    """Say by how much a kit is dearer than a rival, and what that buys, and how surely.
 
     `even` where the rival may as well be the faster one. What they save is the difference of the
     two kits' own times, as in every table; the middle of the draws only where a kit that was chosen
     by something else than the forecast is no faster by it.
     """
     saved = rival.kit.finish_time - chosen.finish_time
+    first = ""
+    if rival.kit.spend > 0 and saved > 0.0:
+        part, whole = (seconds(owned.finish_time - kit.finish_time)
+                       for kit in (rival.kit, chosen))
+        part = part if " min " in whole else part.removesuffix(" s")
+        first = f"{money(rival.kit.spend, currency)} save {part} of the {whole}. "
     if saved <= 0.0:
         saved = rival.behind[1]
-    return (f"The last {money(chosen.spend - rival.kit.spend, currency)}",
-            "buy little that is sure" if even else
+    little = even and rival.chance < EVEN
+    says = ("buy little that is sure" if little else f"save only {seconds(saved)}" if even else
             f"likely save {seconds(saved)}, but not surely")
+    last = f"{first}The last {money(chosen.spend - rival.kit.spend, currency)} {says}"
+    if not odds:
+        return f"{last}."
+    low, _, high = rival.behind
+    return (f"{last}: with them you are faster on {days(rival.chance)} (90 % range of the gain: "
+            f"{_lost_or_won(low)} to {_lost_or_won(high)})."
+            + (" Test before you spend them." if little else ""))
+
+
+def _lost_or_won(gain: float) -> str:
+    return f"{seconds(gain)} {'lost' if gain < 0 else 'won'}"
 
 
 def each_buys(choice: Choice, catalogue: Catalogue, chosen: KitSet, rival: Rival | None) -> str:
@@ -133,13 +188,13 @@ def clearly_different(result: Result) -> list[bool]:
 
 
 def _in_short(result: Result, names: list[str]) -> str:
-    """Names of a few items; of many only those that save most."""
+    """Names of a few items; of many only those without which the kit is slowest."""
     if len(names) <= _FEW + 1:
         return listing(names)
-    if not result.worth:
+    without = slower_without(result.choice)
+    if not without:
         return f"{len(names)} new items"
-    worth = {row.item: row.seconds for row in result.worth}
-    most = sorted(names, key=lambda name: -worth.get(name, 0.0))[:_FEW]
+    most = sorted(names, key=lambda name: -without.get(name, 0.0))[:_FEW]
     return f"{len(names)} new items, above all {listing(most)}"
 
 
@@ -197,17 +252,21 @@ def _basket(result: Result) -> Table:
                   "The best kit without it is slower by", "Evidence", "Caution"), rows,
                  f"{current if choice.best.items == choice.owned.items else best}: "
                  f"{_counted(result)}. Gains overlap, so "
-                 "they do not add up to the whole; ranges are 90 % ranges.",
+                 "they do not add up to the whole; ranges are 90 % ranges. The best kit without "
+                 "an item costs no more than this one.",
                  ident="basket")
 
 
 def slower_without(choice: Choice) -> dict[str, float]:
     """Seconds that the best kit without each item takes more, by item; only what has such a kit.
 
+    For no more money.
+
     Kits on the way to the best at every price count as well: where sets are nearly as fast, their
     own plans may stand in another order than the search has them.
     """
-    best, looked_at = choice.best, [kit for kit in choice.frontier if kit.spend <= choice.budget]
+    best = choice.best
+    looked_at = [kit for kit in choice.frontier if kit.spend <= best.spend]
     found = {}
     for other in choice.alternatives:
         if other.kit is None or other.item not in best.items:
@@ -274,7 +333,8 @@ def frontier(result: Result) -> Chart:
                 Upright(choice.budget, "budget")], 190.0, zero=True, low=0.0,
             high=1.12 * float(y.max(initial=1.0)))])
     rows = [(money(kit.spend), clock(kit.finish_time), cell_seconds(gain) if gain > 0 else "–",
-             "best kit" if this else "clear" if apart else "≈",
+             "best kit" if this else "≈" if not apart else
+             "clearly slower" if gain < saved else "clearly faster",
              listing(kit.items) or "current kit")
             for kit, gain, apart, this in zip(sets, y, different, chosen, strict=True)]
     return Chart("frontier", "What does more money buy?", draw,
@@ -282,7 +342,18 @@ def frontier(result: Result) -> Chart:
                         "Difference from the best", "Kit"), rows, "Best kit at every price",
                        ident="frontier-table", left=(4,)), _frontier_finding(result, x, y, saved),
                  note="Each point is a kit that no cheaper one beats. Filled: not clearly slower "
-                      f"than the best kit within the budget.{_sure_and_small(result)}", half=True)
+                      "nor clearly faster than the best kit within the budget."
+                      f"{_few_seconds(choice)}{_sure_and_small(result)}", half=True)
+
+
+def _few_seconds(choice: Choice) -> str:
+    """Say why the best kit is not the fastest one that the money buys."""
+    more = choice.fastest.spend - choice.best.spend
+    if more <= 0:
+        return ""
+    return (f" {money(more, choice.currency)} more would save "
+            f"{seconds(still_to_save(choice, choice.best))}: up to {seconds(choice.least_gain)} "
+            "are given up for a cheaper kit.")
 
 
 def _sure_and_small(result: Result) -> str:
@@ -290,7 +361,7 @@ def _sure_and_small(result: Result) -> str:
     best = result.choice.best
     clear = [different for kit, different in zip(
         result.choice.frontier, clearly_different(result), strict=True)
-        if kit.spend <= result.choice.budget and kit.items != best.items]
+        if kit.spend <= best.spend and kit.items != best.items]
     if all(clear) or not any(clear[clear.index(False):]):
         return ""
     return (" A kit that shares most with the best one can be slower by little and surely: what "
@@ -395,6 +466,6 @@ def _evidence(effect: Effect | None) -> str:
     if effect is None or not effect.data:
         return "none"
     words = [effect.basis]
-    if effect.disagreement > 0.5:
+    if effect.disagreement > DISAGREE:
         words.append(f"sources disagree (I² {100 * effect.disagreement:.0f} %)")
     return "; ".join([*(word for word in words if word), *effect.warnings])

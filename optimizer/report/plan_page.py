@@ -26,7 +26,7 @@ from optimizer.report.cautions import day_cautions
 from optimizer.report.course_map import letters, mapped
 from optimizer.report.current import not_in_sets
 from optimizer.report.held import held_parts, reserve_spare, risk_rule
-from optimizer.report.money import advice, frontier_data, kept_kit, last_money, money_parts
+from optimizer.report.money import advice, frontier_data, kept_kit, money_doubts, money_parts
 from optimizer.report.page import (
     Chart,
     Folded,
@@ -126,14 +126,20 @@ def _opening(result: Result) -> Markup:
             Markup('<p class="risk">{}</p>').format(risk) if risk else "", ribbon(result))
 
 
+def _doubts(result: Result) -> Markup:
+    """Say what of the money buys no clear gain, and lead to what other money buys."""
+    said = " ".join(money_doubts(result, odds=False))
+    return Markup('<a href="#frontier">{}</a>').format(said) if said else Markup("")
+
+
 def _lead(result: Result, change: str) -> list[Markup]:
     """Answer three questions: how fast, what to buy, how to ride."""
     cautions = day_cautions(result)
     answers = [("How fast", _fast(result)),
                ("What changed", Markup("{} {}").format(change, advice(result)
                 if kept_kit(result) else "")) if change else
-               ("What to buy", Markup("{}{} {}").format(
-                   advice(result), last_money(result),
+               ("What to buy", Markup("{} {} {}").format(
+                   advice(result), _doubts(result),
                    "" if kept_kit(result) else _left_out(result))),
                ("How to ride", _manner(result)),
                *([("Caution", Markup(" ").join(cautions))] if cautions else [])]

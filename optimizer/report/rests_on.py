@@ -21,6 +21,7 @@ from optimizer.rider.recovery import RECOVERY
 
 if TYPE_CHECKING:
     from optimizer.job import Job, Result
+    from optimizer.kit import Choice
     from optimizer.report.page import Part
 
 __all__ = ["CAUTIONS", "READ", "rests_on"]
@@ -177,6 +178,14 @@ def _signed(value: float) -> str:
     return "0" if value == 0 else f"{value:+.4f}".replace("-", "−")
 
 
+def _cheapest(choice: Choice) -> str:
+    """Say what kit is chosen, where it need not be the fastest."""
+    if choice.least_gain <= 0.0 or choice.kept is not None:
+        return ""
+    return (f"; it is the cheapest that is at most {seconds(choice.least_gain)} slower than the "
+            "fastest one")
+
+
 def _computation(result: Result) -> Table:
     plan, options, choice = result.plan, result.job.options, result.choice
     step = plan.problem.step
@@ -197,7 +206,7 @@ def _computation(result: Result) -> Table:
              "no: the ride was improved from its solution"),
             ("Proof of the kit", (
                 f"in this model, no kit within {money(choice.budget, choice.currency)} is faster "
-                f"by more than {at_most(choice.proven_gap)}")),
+                f"by more than {at_most(choice.open_to(choice.best))}{_cheapest(choice)}")),
             ("Start speed", f"{3.6 * options.start_speed:.0f} km/h"),
             ("Lines of the card at most", str(options.blocks)),
             ("Powers rounded to", "about 1 % of critical power" if options.power_rounding is None

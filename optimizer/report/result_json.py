@@ -43,6 +43,9 @@ be held evenly for the same time.
 `inputs` are the inputs that are one number each, in the units of their names, as stated or read;
 `evidence` what is known of each item: the change that it makes and its standard error, by key.
 
+Of the kits within the budget `best` is the cheapest that is at most `least_gain_s` slower than
+`fastest`; none is faster than `best` by more than `proven_gap_s`.
+
 With the kit of an earlier plan (`from_earlier_plan`) `spent` is what it cost there, `owned` is that
 kit and `saved_s` is null: nothing is compared with the current kit.
 
@@ -284,10 +287,12 @@ def _kit(result: Result) -> dict[str, Any]:
         "from_earlier_plan": choice.kept is not None,
         "saved_s": (None if choice.kept is not None else
                     choice.owned.finish_time - choice.best.finish_time),
-        "proven_gap_s": choice.proven_gap,
+        "proven_gap_s": choice.open_to(choice.best),
+        "least_gain_s": choice.least_gain,
         "program_gap_s": None if choice.program_gap == float("inf") else choice.program_gap,
         "owned": _set(choice.owned),
         "best": _set(choice.best),
+        "fastest": _set(choice.fastest),
         "crosswind_limits": [{"item": name, "limit_mps": limit, "chance": chance}
                              for name, limit, chance in result.limits_passed],
         "crosswind_above_bike_limit_mps": result.bike_passed or None,

@@ -256,9 +256,10 @@ class OptionsTable(TomlTable):
         defaults.SEED, ge=0, le=4_294_967_295, description="number that the draws start from; the "
         "same number gives the same draws")
     least_gain_s: float = assumed(
-        defaults.LEAST_GAIN, ge=0, le=600, description="what a purchase has to save to stay in "
-        "the kit",
-        words="a purchase stays in the kit if it saves {} s or more (a judgement)")
+        defaults.LEAST_GAIN, ge=0, le=600, description="the cheapest kit is taken that is at most "
+        "this much slower than the fastest within the budget",
+        words="the cheapest kit is taken that is at most {} s slower than the fastest within the "
+        "budget (a judgement)")
     step_m: float | None = Field(
         default=None, ge=1, le=500, description="length of the steps of the computation; without "
         "it the course decides")

@@ -16,6 +16,7 @@ from optimizer.kit.decision import _chances, decide_kit, unit_loss
 from optimizer.kit.evaluator import pacing_evaluator
 from optimizer.uncertainty import MEASURES
 from tests.kit.invented import BASELINE, RIDER, catalogue, every_set, road, wind
+from tests.later import later
 
 
 @pytest.fixture(scope="module")
@@ -129,23 +130,34 @@ def test_money_in_steps_keeps_hiring_and_says_what_is_dropped():
         before = set(stage.kit.items)
 
 
-@pytest.mark.parametrize("least_gain", [0.0, 0.5, 4.0])
-def test_a_purchase_saves_more_than_it_has_to(least_gain):
-    """Brute force: no set with fewer purchases comes within that much for each of them."""
-    wanted, effects = catalogue(np.random.default_rng(6), (2, 2, 2, 1))
-    day = RaceDay(road(np.random.default_rng(6), length=10_000.0), wind(3.0, 1.0), RIDER,
-                  step=400.0)
+@pytest.mark.parametrize("least_gain", [0.0, 0.5, 4.0, 30.0])
+@pytest.mark.parametrize("seed", [6, *later(7, 8, 9)])
+def test_more_money_saves_what_it_has_to(seed, least_gain):
+    """Brute force: the cheapest set at most that much behind the fastest, within the budget."""
+    rng = np.random.default_rng(seed)
+    wanted, effects = catalogue(rng, (2, 2, 2, 1))
+    day = RaceDay(road(rng, length=10_000.0), wind(3.0, 1.0), RIDER, step=400.0)
     evaluator = pacing_evaluator(day, BASELINE)
-    choice = choose_kit(day, BASELINE, wanted, effects, 600.0, "EUR", evaluator=evaluator,
+    budget = 0.6 * sum(item.cost for item in wanted.items)
+    choice = choose_kit(day, BASELINE, wanted, effects, budget, "EUR", evaluator=evaluator,
                         least_gain=least_gain)
-
-    def bought(names):
-        return sum(wanted[name].cost > 0 for name in names)
-
-    value = {names: evaluator.plan(setup_of(BASELINE, wanted, effects, names)).finish_time
-             + least_gain * bought(names) for names in every_set(wanted)
-             if sum(wanted[name].cost for name in names) <= 600.0}
-    assert value[choice.best.items] <= min(value.values()) + choice.proven_gap + 0.01
+    time = {names: evaluator.plan(setup_of(BASELINE, wanted, effects, names)).finish_time
+            for names in every_set(wanted)
+            if sum(wanted[name].cost for name in names) <= budget + 1e-9}
+    fastest, mine = min(time.values()), time[choice.best.items]
+    assert choice.best.spend <= budget
+    assert mine <= fastest + least_gain + 0.02
+    for names, seconds in time.items():
+        spend = sum(wanted[name].cost for name in names)
+        if spend < choice.best.spend - 1e-6:
+            assert seconds > fastest + least_gain - 0.02
+        elif spend < choice.best.spend + 1e-6:
+            assert seconds > mine - 0.02
+    assert mine <= fastest + choice.open_to(choice.best) + 0.02
+    for other in choice.alternatives:  # what a thing is good for: nothing as cheap does without
+        if other.kit is not None and other.item in choice.best.items:
+            assert other.kit.spend <= choice.best.spend + 1e-6
+            assert other.seconds >= -0.02
 
 
 def test_purchases_are_single_and_ranked(decision):
@@ -210,7 +222,7 @@ def test_what_a_test_is_worth_is_the_mean_of_what_it_saves(decision):
 @pytest.mark.parametrize(("fewer", "says"), [
     (0.04, "beats the target on 4 days in 100 fewer"),
     (0.0101, "beats the target on 1 day in 100 fewer"),
-    (-0.12, "beats the target on only 12 days in 100 more: not worth its purchases"),
+    (-0.12, "beats the target on only 12 days in 100 more: not worth its price"),
     (0.003, "beats the target on as many days"), (-0.003, "beats the target on as many days")])
 def test_chances_in_words(fewer, says):
     assert _chances(fewer) == says
@@ -243,19 +255,18 @@ def test_a_purchase_has_to_save_its_seconds_for_a_target_too(least_gain, trifle,
     middle = decide_kit(day, BASELINE, wanted, effects, 300.0, "EUR", count=200).score
     found = decide_kit(day, BASELINE, wanted, effects, 300.0, "EUR", target=middle, **kwargs)
     assert found.chosen.items == ("wheel",)[:bought]
-    plain = {other.item: other.plain for other in found.alternatives}
-    assert plain["trifle"] < 0.05  # in days, with nothing counted against it
+    losses = {other.item: other.loss for other in found.alternatives}
+    assert losses["trifle"] < 0.05  # in days
 
 
 def test_what_is_lost_is_in_plain_seconds():
-    """The loss counts what purchases have to save; the plain one is that of the clock."""
     wanted, effects = catalogue(np.random.default_rng(6), (2, 2, 2, 1))
     day = RaceDay(road(np.random.default_rng(6), length=10_000.0), wind(3.0, 1.0), RIDER,
                   step=400.0)
     found = decide_kit(day, BASELINE, wanted, effects, 500.0, "EUR", count=60, least_gain=0.3)
     for other in found.alternatives:
         if other.kit is not None:
-            assert other.plain == pytest.approx(
+            assert other.loss == pytest.approx(
                 other.kit.finish_time - found.chosen.finish_time, abs=0.05)
 
 

@@ -13,6 +13,7 @@ from optimizer.report.current import (
     faster_words,
     free_words,
     grounds_in,
+    not_clear_words,
     not_in_sets,
     nothing_bought,
     rests_on_words,
@@ -78,7 +79,8 @@ def test_nothing_is_bought_for_a_reason_that_is_true():
     assert nothing_bought(replace(best, frontier=(owned,)), owned, "your current kit") == (
         "Buy nothing: no kit for 500 EUR is faster than your current kit.")
     assert nothing_bought(replace(best, least_gain=0.5), owned, "your current kit") == (
-        "Buy nothing: for 500 EUR no purchase saves the 0.5 s that each has to.")
+        "Buy nothing: the fastest kit for 500 EUR saves 0.2 s, and up to 0.5 s are given up for a "
+        "cheaper one.")
     assert nothing_bought(replace(best, budget=0.0), owned, "your current kit").startswith(
         "No money for kit")
 
@@ -101,3 +103,18 @@ def test_kits_that_only_a_leaflet_sets_apart_are_not_clearly_different():
     grounds = grounds_in(SOLD, SAID)
     assert not apart_by_test(grounds, ("coating", "helmet"), ("helmet", "paint"))
     assert apart_by_test(grounds, ("coating", "helmet"), ("coating",))
+
+
+def test_what_is_bought_without_being_a_clear_gain_is_named_with_the_reason():
+    shop = Catalogue((*SOLD.items, Item("socks", "socks", 40.0), Item("belt", "belt", 30.0),
+                      Item("plugs", "bars", 20.0), Item("caps", "valves", 10.0)))
+    said = (*SAID, Effect("socks", data=2, disagreement=0.8), Effect("belt", data=1),
+            Effect("plugs", data=1), Effect("caps", data=1))
+    gains = {"coating": (-1.0, 9.0), "helmet": (-3.4, 13.0), "socks": (-4.0, 7.0),
+             "belt": (-1.0, 2.0), "plugs": (-1.0, 1.5), "caps": (0.1, 0.4)}
+    assert not_clear_words(shop, said, ("coating", "socks", "caps", "paint"), gains, "EUR") == (
+        "No clear gain on its own: socks (40 EUR, −4 to 7 s, sources disagree).")
+    assert not_clear_words(shop, said, tuple(gains), gains, "EUR") == (
+        "No clear gain on their own: helmet (200 EUR, −3 to 13 s), socks (40 EUR, −4 to 7 s, "
+        "sources disagree), belt (30 EUR, −1 to 2 s) and 1 other (20 EUR).")
+    assert not_clear_words(shop, said, ("caps", "light wheels"), gains, "EUR") == ""

@@ -10,7 +10,13 @@ from optimizer.kit import Catalogue, Choice, Item, KitSet
 from optimizer.kit.choice import Alternative
 from optimizer.kit.rivals import Rival
 from optimizer.physics import Setup
-from optimizer.report.money import each_buys, frontier, money_parts, slower_without
+from optimizer.report.money import (
+    each_buys,
+    frontier,
+    last_money_words,
+    money_parts,
+    slower_without,
+)
 
 
 def kit(spend, time, *items):
@@ -70,3 +76,41 @@ def test_a_sure_and_small_loss_beside_a_large_and_unsure_one_is_explained(result
         return frontier(replace(result, choice=choice, rivals=rivals)).note
     assert "slower by little and surely" in note(0.99)
     assert "slower by little and surely" not in note(0.85)
+
+
+@pytest.mark.parametrize(("chance", "even", "says"), [
+    (0.85, False, "likely save 5.6 s, but not surely: with them you are faster on 85 days in 100"),
+    (0.55, True, "buy little that is sure: with them you are faster on 55 days in 100"),
+    (0.85, True, "save only 5.6 s: with them you are faster on 85 days in 100")])
+def test_what_the_first_and_the_last_money_buys(chance, even, says):
+    owned, first, best = kit(0, 1720.0), kit(145, 1693.8, "tyres"), kit(465, 1688.2, "tyres", "b")
+    rival = Rival(first, 0.0, 0.0, 0.0, 0.0, (-3.3, 5.6, 14.0), chance)
+    told = last_money_words(rival, best, owned, "EUR", even=even)
+    assert told == (f"145 EUR save 26 of the 32 s. The last 320 EUR {says} (90 % range of the "
+                    "gain: 3.3 s lost to 14 s won)."
+                    + (" Test before you spend them." if chance < 0.6 else ""))
+    assert last_money_words(rival, best, owned, "EUR", even=even, odds=False) == (
+        told.partition(":")[0] + ".")
+    free = replace(rival, kit=kit(0, 1693.8))
+    assert last_money_words(free, best, owned, "EUR", even=even).startswith("The last 465 EUR")
+
+
+def test_clearly_slower_and_clearly_faster_kits_are_told_apart(result):
+    best, dearer = result.choice.best, kit(1400, result.choice.best.finish_time - 7.0, "wheels")
+    cheaper = kit(100, best.finish_time + 20.0, "suit")
+    choice = replace(result.choice, frontier=(cheaper, best, dearer))
+    rivals = tuple(Rival(one, 0.0, 0.0, 0.0, 0.0, (0.0, 5.0, 9.0), chance)
+                   for one, chance in ((cheaper, 1.0), (dearer, 0.02)))
+    rows = frontier(replace(result, choice=choice, rivals=rivals)).table.rows
+    assert [row[3] for row in rows] == ["clearly slower", "best kit", "clearly faster"]
+
+
+def test_a_kit_that_is_a_little_slower_says_what_the_fastest_would_save(result):
+    best = kit(435, 1171.5, "suit")
+    fastest = kit(475, 1171.3, "suit", "coating")
+    choice = replace(result.choice, budget=500.0, least_gain=0.5, best=best,
+                     frontier=(result.choice.owned, best, fastest))
+    assert choice.fastest == fastest
+    assert choice.open_to(best) == pytest.approx(0.2 + choice.proven_gap)
+    note = frontier(replace(result, choice=choice)).note
+    assert "40 EUR more would save 0.2 s: up to 0.5 s are given up for a cheaper kit." in note

@@ -61,7 +61,7 @@ def test_every_default_that_acts_is_listed(folder):
     for words in ("20 °C", "50 %", "± 41 %", "± 33°", "60 % of the tyres' grip", "3.5 m/s²",
                   "9.5 kg", "Crr of 0.0042", "± 0.00066", "mass that may be off by ± 0.82 kg",
                   "0.976", "0.14",
-                  "0.334 m", "0.5 s or more", "standard atmosphere", "bearing friction",
+                  "0.334 m", "at most 0.5 s slower", "standard atmosphere", "bearing friction",
                   "friction of 0.8", "3 m wide", "smooth asphalt", "open land", "lose 25 %",
                   "each kind of test"):
         assert words in said, words
