@@ -46,6 +46,10 @@ def check_values(rider: Rider, bike: Setup, catalogue: Catalogue, budget: float,
     ----------
     rider, bike, catalogue, budget, rules, options : as `plan` takes them
 
+    Returns
+    -------
+    nothing
+
     Raises
     ------
     InputError

@@ -23,7 +23,17 @@ __all__ = ["evidence_sd", "grounds_of", "seconds_saved"]
 
 
 def grounds_of(item: Item, effect: Effect | None) -> Grounds:
-    """Say what the gain of an item rests on; `effect` is that of its evidence, if it has any."""
+    """Say what the gain of an item is based on.
+
+    Parameters
+    ----------
+    item : of the catalogue
+    effect : of its evidence, None where it has none
+
+    Returns
+    -------
+    somebody's test, the seller's word alone, mass alone, or nothing
+    """
     if effect is not None:
         return effect.grounds
     return "mass" if item.mass or item.wheel_inertia else "none"
