@@ -37,9 +37,9 @@ ROWS = ("work", "pace", "reserve", "power", "coast", "top", "bottom", "full", "e
 
 _MOST_ITERATIONS = 120
 _TO_BOUNDARY = 0.995  # share of the way to the nearest bound
-_LOSS_TOLERANCE = 1e-6  # of the finish time, what the bound may lose to rounding
 _SHORT = 0.9  # of a whole step; below this, other weights of the corrector are tried
-_PATIENCE = 4  # iterations to get there once all else is good
+_PATIENCE = 4  # whole steps, after which what a bound still loses is rounding
+_WHOLE = 0.9  # of a step, from which it counts as whole
 _START_SPEED = 6.0  # m/s; starts far above what the rider can hold stall
 _COLD_ENERGY = (0.02, 0.95)  # of the room between the speed bounds, within which a start is
 _COLD_PACE = 1.12  # times the pace of the speeds
@@ -48,8 +48,9 @@ _COLD_POWER = (0.95, 0.05, 0.8)  # share of CP, and of the power limit at least 
 _COLD = (0.1, 0.005)  # slacks, of a row's size, and complementarity, of the mean step, at first
 _NEAR = (1e-3, 1e-4)  # the same beside a neighbour's plan
 _LOST = 1e9  # times the finish time, Σ s y of a program that no point satisfies
-_FOR_BOUND = (1e-9, 1e-7)  # Σ s y, of the finish time, and violation of a row, of its size
-_FOR_PLAN = (1e-8, 1e-6)  # the same where a plan is ridden anyway, some 0.1 ms of its time
+_FOR_BOUND = (1e-9, 1e-7, 1e-6)  # Σ s y, of the finish time, violation of a row, of its size, and
+# what a bound loses to gradients that are not zero, of the finish time, where the iteration ends
+_FOR_PLAN = (1e-8, 1e-6, 1e-4)  # the same where a plan is ridden anyway, some 0.1 ms of its time
 _PASSED = ((1e-4, 1e-2), (3e-2, np.inf))  # Σ s y, of the finish time, and violation of a row, of
 # its size, below which an iterate is kept for neighbours to start from
 _BLOCKED = 0.05  # of a whole first step, below which a start is left that another one follows
@@ -216,7 +217,7 @@ def starting_point(program: ConvexProgram) -> Point:
     return Point(energy, reserve, power * pace, pace)
 
 
-def interior_point(program: ConvexProgram,
+def interior_point(program: ConvexProgram,  # noqa: C901 - the iteration on one screen
                    start: Point | tuple[Iterate | None, ...] | None = None, *,
                    for_bound: bool = True) -> Solution:
     """Solve the program.
@@ -247,8 +248,8 @@ def interior_point(program: ConvexProgram,
     guess = way.guess
     d = way.linearised(at)
     best: tuple[float, Solution] | None = None
-    iterations, patience = 0, _PATIENCE if for_bound else 1
-    tolerance, row_tolerance = _FOR_BOUND if for_bound else _FOR_PLAN
+    iterations, patience, whole, settled = 0, _PATIENCE, False, False
+    tolerance, row_tolerance, loss_tolerance = _FOR_BOUND if for_bound else _FOR_PLAN
 
     def violation() -> float:
         off = at.of_rows(way.off)
@@ -264,11 +265,12 @@ def interior_point(program: ConvexProgram,
         residual = violation() if gap < _PASSED[0][0] * time else np.inf  # far away nobody asks
         passed.look(at, gap / time, residual, first=iterations == 0)
         if gap < tolerance * time and residual < row_tolerance:
-            loss = _bound_loss(program, at.x, gradient(program, d, at.y, at.effort_y))
+            loss = _bound_loss(program, at.x, gradient(program, d, at.y, at.effort_y)) / time
             if best is None or loss < best[0]:
                 best = loss, ended(converged=True)
-            patience -= 1
-            if loss < _LOSS_TOLERANCE * time or patience == 0:
+            patience -= whole  # a step that was cut short leaves the gradients where they were
+            settled = loss < loss_tolerance
+            if settled or patience == 0:
                 break
         if iterations == _MOST_ITERATIONS or not gap < _LOST * time:
             break
@@ -287,9 +289,13 @@ def interior_point(program: ConvexProgram,
             d = way.linearised(at)
             continue
         further.clear()
-        way.go(at, d, gap, (ahead, ahead_dual), _BEHIND * tolerance * time)
+        taken = way.go(at, d, gap, (ahead, ahead_dual), _BEHIND * tolerance * time)
+        whole = taken >= _WHOLE
         d = way.linearised(at)
-    return ended(converged=False) if best is None else best[1]
+    if best is None:
+        return ended(converged=False)
+    # Beside a neighbour multipliers can go astray; a way that began anew found the best there are.
+    return replace(best[1], converged=settled or start is None or best[0] < _FOR_PLAN[2])
 
 
 class _Passed:
@@ -370,8 +376,11 @@ class _Way:
             target[-1] = effort
 
     def go(self, at: Iterate, d: Slopes, gap: float, ahead: tuple[float, float],
-           least: float) -> None:
-        """Correct the guess, whose steps go `ahead`, and move there; Σ s y is aimed no lower."""
+           least: float) -> float:
+        """Correct the guess, whose steps go `ahead`, and move there, by the share that it gives.
+
+        Σ s y is aimed no lower than `least`.
+        """
         guess, move = self.guess, self.move
         by, low, high = _CENTRING
         sigma = min(max((_gap_after(at, guess, gap, *ahead) / gap) ** by, low), high)
@@ -382,9 +391,11 @@ class _Way:
         target /= at.slack
         target += at.dual
         self.towards(d, at, move)
-        primal, dual = self.weighted(at, ahead[0] * ahead[1])
-        _add_part(at.primal, move.primal, min(_TO_BOUNDARY * primal, 1.0))
-        _add_part(at.dual, move.dual, min(_TO_BOUNDARY * dual, 1.0))
+        primal, dual = (min(_TO_BOUNDARY * length, 1.0)
+                        for length in self.weighted(at, ahead[0] * ahead[1]))
+        _add_part(at.primal, move.primal, primal)
+        _add_part(at.dual, move.dual, dual)
+        return min(primal, dual)
 
     def lengths(self, at: Iterate, d: Iterate) -> list[float]:
         """How far a direction may be gone, primal and dual, before something is negative."""

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.pacing.certificate import dual_bound
 from optimizer.pacing.convex import convex_program
 from optimizer.pacing.interior_point import (
+    Iterate,
     interior_point,
     starting_point,
 )
@@ -136,6 +138,23 @@ def test_a_neighbours_solution_is_a_start():
     assert warm.converged
     assert float(problem.step @ warm.point.pace) == pytest.approx(
         float(problem.step @ cold.point.pace), rel=1e-7)
+
+
+@pytest.mark.parametrize(("seed", "fields", "rows", "factor"), [
+    (9, {"effort_rate": 0.95}, slice(None), 1e-3), (3, {"effort_rate": 0.95}, slice(None), 1e-3),
+    (3, {"recovery": 0.6}, slice(3), 1e-4), (9, {}, slice(None), 1e-6)])
+def test_multipliers_that_bound_badly_are_no_end(seed, fields, rows, factor):
+    """From such a start complementarity is small at once; steps cut short leave it at that."""
+    problem = random_problem(seed, steps=200, length=15e3, wind=3.0, **fields)
+    program = convex_program(problem)
+    good = interior_point(program)
+    x, y = good.point, np.array(good.multipliers)
+    y[rows] *= factor
+    effort = (max(-program.effort(x.work, x.pace), 1e-9),
+              good.effort_multiplier * factor) if program.has_effort else None
+    found = interior_point(program, (Iterate.at(program, x, good.slacks, y, effort),))
+    bound = dual_bound(program, good)
+    assert not found.converged or dual_bound(program, found) == pytest.approx(bound, abs=5e-3)
 
 
 @pytest.mark.parametrize("recovery", [1.0, 0.6])
