@@ -47,7 +47,7 @@ def beginning(program: ConvexProgram,
     Returns
     -------
     where to start, of several the nearest to the end first and a start without neighbour last; None
-    where there is no neighbour of n steps
+    for a start without neighbour alone
     """
     p = program.problem
     if warm is None or len(warm.power) != p.steps:
@@ -56,6 +56,8 @@ def beginning(program: ConvexProgram,
               and at.rows == len(program.rows) and at.has_effort == program.has_effort]
     if passed:
         return *(_carried(program, at) for at in passed), None
+    if program.has_effort:
+        return None  # an even ride is as near, and better centred
     energy = 0.5 * warm.speed**2
     energy[0] = program.start_energy
     room = program.top - program.bottom
