@@ -15,7 +15,7 @@ __all__ = ["frontier", "profile", "splits", "worth"]
 
 
 def splits(result: Result) -> pd.DataFrame:
-    """Arrival of each set of kit at each mark and at the finish.
+    """Arrival at each mark and at the finish: by the card, and in the ideal ride of each kit.
 
     Parameters
     ----------
@@ -23,17 +23,22 @@ def splits(result: Result) -> pd.DataFrame:
 
     Returns
     -------
-    a row for each set and place: `kit`, `place`, `km`, `arrival_s`, and the 90 % range of it on
-    common drawn days, `low_s` and `high_s`; the plan's set first
+    a row for each set and place, the plan's set first: `kit`, `place`, `km`; `card_s` by the card,
+    the time that report and terminal state (nan for the other sets, which have no card); `ideal_s`
+    of the set's ideal ride, and its 90 % range on common drawn days, `ideal_low_s` and
+    `ideal_high_s`
 
     Examples
     --------
     >>> import optimizer
     >>> result = optimizer.run(optimizer.read_scenario("courses/tarn-loop/scenario.toml"))
     >>> table = optimizer.splits(result)
-    >>> bool((table.low_s <= table.high_s).all())
+    >>> bool((table.ideal_low_s <= table.ideal_high_s).all())
     True
-    >>> table.query("place == 'Finish'").kit.iloc[0] == result.splits[0].name
+    >>> finish = table.query("place == 'Finish'").iloc[0]
+    >>> finish.kit == result.splits[0].name
+    True
+    >>> bool(finish.card_s == result.rideable.finish_time)
     True
     """
     import pandas as pd
@@ -41,11 +46,14 @@ def splits(result: Result) -> pd.DataFrame:
     course = result.job.course
     places = [*((mark.name, mark.distance) for mark in course.split_marks),
               ("Finish", course.length)]
+    by_card = np.interp([metres for _, metres in places], result.plan.distance,
+                        result.rideable.time)
+    none = np.full(len(places), np.nan)
     return pd.DataFrame(
-        [(run.name, place, metres / 1e3, arrival, low, high) for run in result.splits
-         for (place, metres), arrival, low, high in zip(
-             places, run.arrival, run.low, run.high, strict=True)],
-        columns=["kit", "place", "km", "arrival_s", "low_s", "high_s"])
+        [(run.name, place, metres / 1e3, card, ideal, low, high)
+         for k, run in enumerate(result.splits) for (place, metres), card, ideal, low, high in zip(
+             places, none if k else by_card, run.arrival, run.low, run.high, strict=True)],
+        columns=["kit", "place", "km", "card_s", "ideal_s", "ideal_low_s", "ideal_high_s"])
 
 
 def frontier(result: Result) -> pd.DataFrame:
@@ -57,15 +65,15 @@ def frontier(result: Result) -> pd.DataFrame:
 
     Returns
     -------
-    a row for each set: `spend` in the currency of the job, `finish_s`, `saved_s` against the first
-    row, `items` as a tuple of names, `chosen` for the one of the plan
+    a row for each set: `spend` in the currency of the job, `ideal_s` of its ideal ride, `saved_s`
+    against the first row, `items` as a tuple of names, `chosen` for the one of the plan
 
     Examples
     --------
     >>> import optimizer
     >>> result = optimizer.run(optimizer.read_scenario("courses/tarn-loop/scenario.toml"))
     >>> table = optimizer.frontier(result)
-    >>> bool(table.finish_s.is_monotonic_decreasing), int(table.chosen.sum())
+    >>> bool(table.ideal_s.is_monotonic_decreasing), int(table.chosen.sum())
     (True, 1)
     """
     import pandas as pd
@@ -75,7 +83,7 @@ def frontier(result: Result) -> pd.DataFrame:
     return pd.DataFrame(
         [(kit.spend, kit.finish_time, first - kit.finish_time, kit.items,
           set(kit.items) == set(result.choice.best.items)) for kit in sets],
-        columns=["spend", "finish_s", "saved_s", "items", "chosen"])
+        columns=["spend", "ideal_s", "saved_s", "items", "chosen"])
 
 
 def profile(result: Result) -> pd.DataFrame:
@@ -88,8 +96,9 @@ def profile(result: Result) -> pd.DataFrame:
     Returns
     -------
     `km` and `elevation_m` at the start of the step, `length_m`, `grade_percent`, `headwind_kmh`,
-    `crosswind_kmh` (at the rider, head wind positive), `speed_kmh` and `power_w` of the plan,
-    `card_w` of the card, `time_s` and `reserve_kj` at the start of the step
+    `crosswind_kmh` (at the rider, head wind positive), `speed_kmh` and `power_w` of the
+    ideal ride, its `time_s` and `reserve_kj` at the start of the step; `card_w` and `card_time_s`
+    by the card
 
     Examples
     --------
@@ -108,7 +117,7 @@ def profile(result: Result) -> pd.DataFrame:
         "length_m": p.step, "grade_percent": 100 * p.grade, "headwind_kmh": 3.6 * p.headwind,
         "crosswind_kmh": 3.6 * p.crosswind, "speed_kmh": 3.6 * p.step / np.diff(plan.time),
         "power_w": plan.power, "card_w": result.rideable.power, "time_s": plan.time[:-1],
-        "reserve_kj": plan.reserve[:-1] / 1e3})
+        "card_time_s": result.rideable.time[:-1], "reserve_kj": plan.reserve[:-1] / 1e3})
 
 
 def worth(result: Result) -> pd.DataFrame:

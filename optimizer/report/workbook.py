@@ -75,7 +75,7 @@ def _cell(value: object) -> object:
 
 
 def plan_sheets(result: Result) -> list[Sheet]:
-    """Give splits, best kit at every price, and what each item saves."""
+    """Give splits by the card and of ideal rides, best kit at every price, what each item saves."""
     from optimizer.job.frames import splits, worth
 
     return [_of_frame("Splits", splits(result)),
@@ -90,7 +90,7 @@ def _of_frame(name: str, frame: pd.DataFrame) -> Sheet:
 def frontier_sheet(sets: Sequence[KitSet], chosen: Sequence[str], currency: str) -> Sheet:
     """Best kit at every price, from what costs nothing up."""
     first = sets[0].finish_time if sets else 0.0
-    return ("Best kit", [f"spend_{currency}", "finish_s", "saved_s", "items", "chosen"],
+    return ("Best kit", [f"spend_{currency}", "ideal_s", "saved_s", "items", "chosen"],
             [(kit.spend, round(kit.finish_time, 2), round(first - kit.finish_time, 2),
               "; ".join(kit.items), set(kit.items) == set(chosen)) for kit in sets])
 

@@ -30,8 +30,8 @@ def test_sheets_hold_what_the_frames_hold(book):
         rows = list(found[name].values)
         assert len(rows) == 1 + len(frame)
     heads = next(found["Splits"].values)
-    arrivals = [row[heads.index("arrival_s")] for row in list(found["Splits"].values)[1:]]
-    assert arrivals == pytest.approx(splits(result).arrival_s.tolist())
+    arrivals = [row[heads.index("ideal_s")] for row in list(found["Splits"].values)[1:]]
+    assert arrivals == pytest.approx(splits(result).ideal_s.tolist())
     spent = [row[0] for row in list(found["Best kit"].values)[1:]]
     assert spent == frontier(result).spend.tolist()
 
