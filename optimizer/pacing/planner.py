@@ -16,6 +16,7 @@ import numpy as np
 
 from optimizer.day import Pedalling
 from optimizer.errors import Infeasible
+from optimizer.frozen import last_kept, locked
 from optimizer.pacing.problem import FASTEST, pacing_problem
 from optimizer.pacing.simulate import simulate
 from optimizer.pacing.solver import Draft, StepTooLong, certified, draft
@@ -67,6 +68,7 @@ SETTINGS: Final = {"rounds": _ROUNDS, "changes": _CHANGES, "agreed": _AGREED, "m
 """What a program that is written elsewhere has to know to do the same."""
 
 
+@last_kept
 def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
          ) -> NDArray[np.float64]:
     """Lay the nodes of the computation, marks and corners among them.
@@ -114,7 +116,7 @@ def grid(course: Course, step: float | None = None, start_speed: float = 0.0,
     for begin, end in pairwise(at):
         pieces = max(int(np.ceil(end - begin)), 1)
         nodes.append(np.interp(np.linspace(begin, end, pieces + 1)[1:], count, fine))
-    return np.concatenate(nodes)
+    return locked(np.concatenate(nodes))
 
 
 def _bottoms(course: Course) -> list[float]:

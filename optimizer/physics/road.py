@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from optimizer.conditions import AirDepartures
 from optimizer.conditions.air import air_density_along, density_departures, temperature_along
 from optimizer.conditions.wind import departures_along, wind_along, wind_from
+from optimizer.frozen import last_kept, locked
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -76,39 +77,67 @@ def lay_road(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
     -------
     what each of the n steps is like, in SI
     """
-    elevation = np.interp(nodes, course.distance, course.elevation)
-    step = np.diff(nodes)
-    middle, height = (0.5 * (ends[:-1] + ends[1:]) for ends in (nodes, elevation))
-    heading = np.arctan2(_mean_over_steps(course, np.sin(course.heading), nodes),
-                         _mean_over_steps(course, np.cos(course.heading), nodes))
+    ground = _ground(course, nodes)
+    middle, height = (0.5 * (ends[:-1] + ends[1:]) for ends in (nodes, ground.elevation))
     time = np.zeros_like(middle) if arrival is None else 0.5 * (arrival[:-1] + arrival[1:])
-    where = (middle, time, heading, _mean_over_steps(course, course.roughness, nodes),
-             _shelter(course, conditions, nodes, middle, time))
+    where = (middle, time, ground.heading, ground.roughness,
+             _shelter(ground, conditions, middle, time))
     headwind, crosswind = wind_along(conditions, *where)
     departures = None if conditions.members is None else AirDepartures(
         *departures_along(conditions, *where), density_departures(conditions, middle, time))
     return Road(
-        distance=nodes, speed_limit=_limit_at(course, nodes),
-        grade=np.diff(elevation) / step, heading=heading,
-        headwind=headwind, crosswind=crosswind,
+        distance=nodes, speed_limit=ground.speed_limit, grade=ground.grade,
+        heading=ground.heading, headwind=headwind, crosswind=crosswind,
         air_density=air_density_along(conditions, height, middle, time),
-        rolling_factor=_mean_over_steps(course, course.rolling_factor, nodes),
+        rolling_factor=ground.rolling_factor,
         elevation=height, temperature=temperature_along(conditions, height, middle, time),
         departures=departures)
 
 
-def _shelter(course: Course, conditions: Conditions, nodes: NDArray[np.float64],
-             middle: NDArray[np.float64], time: NDArray[np.float64]) -> NDArray[np.float64]:
+class _Ground(NamedTuple):
+    """What of a road no weather changes, as in `Road`, but elevations (n + 1,) of the nodes.
+
+    Shelter by direction, where it is known.
+    """
+
+    elevation: NDArray[np.float64]
+    speed_limit: NDArray[np.float64]
+    grade: NDArray[np.float64]
+    heading: NDArray[np.float64]
+    roughness: NDArray[np.float64]
+    rolling_factor: NDArray[np.float64]
+    shelter: NDArray[np.float64]
+    shelter_from: NDArray[np.float64] | None
+
+
+@last_kept
+def _ground(course: Course, nodes: NDArray[np.float64]) -> _Ground:
+    """Sample a course at `nodes`; the rounds of a plan ask for it in one wind after the other."""
+    elevation = np.interp(nodes, course.distance, course.elevation)
+    roughness, rolling_factor, shelter = (_mean_over_steps(course, values, nodes) for values in (
+        course.roughness, course.rolling_factor, course.shelter))
+    heading = np.arctan2(_mean_over_steps(course, np.sin(course.heading), nodes),
+                         _mean_over_steps(course, np.cos(course.heading), nodes))
+    table = None if course.shelter_from is None else np.stack(
+        [_mean_over_steps(course, column, nodes) for column in course.shelter_from.T], axis=1)
+    found = _Ground(elevation, _limit_at(course, nodes), np.diff(elevation) / np.diff(nodes),
+                    heading, roughness, rolling_factor, shelter, table)
+    for values in found:
+        if values is not None:
+            locked(values)
+    return found
+
+
+def _shelter(ground: _Ground, conditions: Conditions, middle: NDArray[np.float64],
+             time: NDArray[np.float64]) -> NDArray[np.float64]:
     """Share of the open wind (n,) that is left, in the direction that is forecast.
 
     Linear between the directions of the course's table. The members of an ensemble and draws
     about a forecast take the shelter of its own direction.
     """
-    left = _mean_over_steps(course, course.shelter, nodes)
-    if course.shelter_from is None:
+    left, table = ground.shelter, ground.shelter_from
+    if table is None:
         return left
-    table = np.stack([_mean_over_steps(course, column, nodes)
-                      for column in course.shelter_from.T], axis=1)
     sectors = table.shape[1]
     at = wind_from(conditions, middle, time) / (2.0 * np.pi) * sectors
     low = np.floor(at).astype(np.int64)
