@@ -195,8 +195,10 @@ def _sure(job: Job, day: RaceDay, choice: Choice, best: Plan, owned: Plan, draws
     few, chance, ride = card_and_days(day, best, job.options, draws, job.effects,
                                       choice.best.items)
     response = response_of(job, day, best, choice.best.items, draws, ride)
-    splits = set_splits(job, day, choice, best, owned, draws, ride.time)
-    return few, chance, spread(ride.time), response, splits, _rivals(job, choice, response)
+    times = ride.time
+    del ride  # beside the rides of other kit the rest of it would only fill the memory
+    splits = set_splits(job, day, choice, best, owned, draws, times)
+    return few, chance, spread(times), response, splits, _rivals(job, choice, response)
 
 
 def _rivals(job: Job, choice: Choice, response: Response) -> tuple[Rival, ...]:

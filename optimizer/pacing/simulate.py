@@ -109,7 +109,8 @@ def reserve_along(problem: PacingProblem, power: NDArray[np.float64], pace: NDAr
     p = problem
     column = (slice(None),) + (None,) * (power.ndim - 1)
     cp = p.critical_power[column] if critical_power is None else critical_power
-    net = (cp - power) * pace
+    net = cp - power
+    net *= pace
     net *= p.step[column]  # J, positive where it refills
     return p.recovery_law.march(net, p.recovery[column], p.w_prime if w_prime is None else w_prime)
 
