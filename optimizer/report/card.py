@@ -280,7 +280,7 @@ def _position_rules(result: Result) -> list[str]:
     if not others:
         return [f"{usual.capitalize()} all the way."]
     if len(others) > _SPELLS:
-        return [f"{usual.capitalize()}, but {len(others)} times not."]
+        return [f"{usual.capitalize()}, but {len(others)} times not: the report says where."]
     where = []
     why = [f"{name} {position_reason(result, a, b, name)[0]}".strip() for a, b, name in others]
     for words in dict.fromkeys(why):

@@ -1,4 +1,4 @@
-"""Cautions of the day: wind that is too strong, height and heat that the plan does not count."""
+"""Cautions of the day: strong wind, height and heat that are not counted, fast descents."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 
 from optimizer.conditions.grid import sample
 from optimizer.defaults import ZERO_CELSIUS
+from optimizer.report.fast_places import capped, fast_stretches, hard_braking
 from optimizer.report.wind_cautions import card_cautions as card_wind_cautions
 from optimizer.report.wind_cautions import wind_cautions
 from optimizer.rider.environment import uncounted_losses
@@ -40,7 +41,22 @@ def day_cautions(result: Result) -> list[str]:
             f"used to it have about {100 * heat:.0f} % less critical power than at "
             f"{rider.tested_temperature - ZERO_CELSIUS:.0f} °C. Give `heat` in the rider's file, "
             "or ride that much below the card; drink, cool, and stop when dizzy or shivering.")
-    return said
+    return [*said, *_fast(result)]
+
+
+def _fast(result: Result) -> list[str]:
+    """Say where the plan rolls fast, for a rider who states no speed that is too much."""
+    stretches = [] if capped(result) else fast_stretches(result)
+    if not stretches:
+        return []
+    places = [f"km {one.start / 1000:.1f} to {one.end / 1000:.1f}: up to "
+              f"{3.6 * one.top:.0f} km/h" + (
+        "" if one.braking is None else
+        f", braking to {3.6 * one.braking.after:.0f} km/h at km {one.braking.end / 1000:.1f}")
+        for one in stretches]
+    return [(f"Fast: {'; '.join(places)}. You state no speed cap, so the plan rides as fast as "
+             "the road allows. Where you would not, set `descent_cap_kmh` in [handling] (or "
+             "`speed_cap_kmh` of a [[stretch]]) and plan again.")]
 
 
 def card_cautions(result: Result) -> list[str]:
@@ -52,7 +68,13 @@ def card_cautions(result: Result) -> list[str]:
         said.append(f"Power not lowered for {' and '.join(lost)}. Ride by feel below it.")
     if _warmth(result) >= _HOT:
         said.append("Hot: drink, cool, stop when dizzy or shivering.")
-    return said
+    fast = [f"km\u00a0{one.start / 1000:.1f}\u2060–\u2060{one.end / 1000:.1f} "
+            f"{3.6 * one.top:.0f}\u00a0km/h"
+            for one in fast_stretches(result)]
+    brakes = [f"km\u00a0{one.start / 1000:.1f} from {3.6 * one.before:.0f} to "
+              f"{3.6 * one.after:.0f}\u00a0km/h" for one in hard_braking(result)]
+    return [*said, *([f"Fast: {', '.join(fast)}."] if fast else []),
+            *([f"Brake hard: {', '.join(brakes)}."] if brakes else [])]
 
 
 def hot_from(rider: Rider, temperatures: Sequence[float]) -> float | None:

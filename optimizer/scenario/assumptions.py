@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["defaults_in_words", "of_heights", "of_limits"]
 
+_DESCENT = -0.02  # rise over run, from which a rider may not want to roll freely
+
 
 def defaults_in_words(scenario: Scenario, conditions: Conditions,
                       course: Course) -> list[str]:
@@ -56,6 +58,10 @@ def _assumed_of_road(scenario: Scenario, course: Course) -> list[str]:
         value = (Handling().friction_wet if scenario.conditions.wet else Handling().friction_dry)
         found.append(f"a friction of {value:g} between tyre and {friction} road, and a line "
                      f"{Handling().lane:g} m wide through corners (common practice)")
+    fall = np.diff(course.elevation) / np.maximum(np.diff(course.distance), 1e-9)
+    if scenario.handling.descent_cap_kmh is None and fall.min() < _DESCENT:
+        found.append("no speed cap: descents are ridden as fast as the road and its corners allow "
+                     "(`descent_cap_kmh` in [handling])")
     if np.all(course.rolling_factor == 1.0):
         found.append("smooth asphalt all the way")
     if np.all(course.roughness == TERRAINS["open"]) and np.all(course.shelter == 1.0):

@@ -65,14 +65,15 @@ def _earlier(json: Path) -> Earlier | None:
 
 
 def _answer(result: Result) -> str:
-    """Say the time and how often the card is too hard, after what the wind forbids."""
+    """Say the time and how often the card is too hard, after what the rider has to know first."""
     from optimizer.report.cautions import day_cautions
     from optimizer.report.held import risk_sentence
     from optimizer.report.stated import beside, stated
     from optimizer.report.words import clock
 
     times = stated(result)
-    said = [*day_cautions(result),
+    said = [*day_cautions(result), *(f"{words[:1].upper()}{words[1:].rstrip('.')}."
+                                     for words in result.job.rider.warnings),
             (f"{clock(times.finish)} by the card, 90 % range {clock(times.low)} to "
             f"{clock(times.high)}; {beside(result)}."), risk_sentence(result)]
     return " ".join(words for words in said if words)

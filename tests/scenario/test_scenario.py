@@ -63,14 +63,16 @@ def test_every_default_that_acts_is_listed(folder):
                   "0.976", "0.14",
                   "0.334 m", "at most 0.5 s slower", "standard atmosphere", "bearing friction",
                   "friction of 0.8", "3 m wide", "smooth asphalt", "open land", "lose 25 %",
-                  "each kind of test"):
+                  "each kind of test", "no speed cap"):
         assert words in said, words
     assert "U-turns" not in said
     path.write_text(path.read_text().replace(
-        "wind = { speed_kmh = 12, from_deg = 250 }", "") + "[handling]\nskill_percent = 50\n")
+        "wind = { speed_kmh = 12, from_deg = 250 }", "")
+        + "[handling]\nskill_percent = 50\ndescent_cap_kmh = 60\n")
     said = "\n".join(read_scenario(path).assumptions)
     assert "wind speed" not in said  # without wind its uncertainty does nothing
     assert "grip used" not in said  # stated
+    assert "no speed cap" not in said
 
 
 def test_what_the_command_line_says_stands_in_for_the_file(folder):
