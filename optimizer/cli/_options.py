@@ -52,10 +52,12 @@ def budget_option(command: Any, owner: str = "scenario") -> Any:
 
 
 def least_gain_option(command: Any, owner: str = "scenario") -> Any:
-    """`--least-gain S`: how much slower a cheaper kit may be."""
+    """`--least-gain S`: how much slower a cheaper kit may be; of a season, see `Season`."""
+    words = ("Seconds that each purchase and each hire has to save" if owner == "season" else
+             "Take the cheapest kit that is at most S seconds slower than the fastest within the "
+             "budget")
     return click.option("--least-gain", metavar="S", type=Number(0, 600, unit="s"),
-                        help="Take the cheapest kit that is at most S seconds slower than the "
-                             f"fastest within the budget; instead of the {owner}'s.")(command)
+                        help=f"{words}; instead of the {owner}'s.")(command)
 
 
 def by_options(command: Any) -> Any:

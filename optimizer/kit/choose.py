@@ -31,6 +31,7 @@ __all__ = ["TOLERANCE", "choice_of", "choose_kit", "compared", "decided_otherwis
 TOLERANCE = 0.01  # s, differences between sets within the budget that are not looked into
 _PLANNED = 7  # sets along the frontier that are planned for themselves
 ALONG = 5e-5  # of the time, the same along the frontier
+_SAME = 0.005  # s, less is shown as none
 
 
 def choose_kit(day: RaceDay, baseline: Setup, catalogue: Catalogue, effects: Sequence[Effect],
@@ -256,8 +257,14 @@ def _plan_own(search: Search, *sets: EvaluatedSet) -> None:
 
 
 def _still_faster(frontier: Sequence[KitSet], keep: Sequence[KitSet]) -> tuple[KitSet, ...]:
-    """Leave out sets that a cheaper one beats in the end, but for those to `keep`."""
+    """Leave out sets that a cheaper one beats in the end, but for those to `keep`.
+
+    And those that cost and take what one of these does.
+    """
     wanted = {kit.items for kit in keep}
+    frontier = [kit for kit in frontier if kit.items in wanted or not any(
+        abs(kit.spend - one.spend) < 1e-9 and abs(kit.finish_time - one.finish_time) < _SAME
+        for one in keep)]
     out: list[KitSet] = []
     for kit in sorted({kit.items: kit for kit in (*frontier, *keep)}.values(),
                       key=lambda kit: (kit.spend, -kit.finish_time)):

@@ -72,10 +72,12 @@ def lead(found: SeasonKit) -> list[str]:
     out = [f"{season.name}: {first}", *filter(None, [_rests_on(found)])]
     if found.measure.of is None:
         use = "spend the money" if season.budget > 0 else "share it"
-        small = (f", purchases worth under {seconds(season.least_gain)} each left aside"
-                 if season.least_gain > 0 else "")
+        each = (f" once {seconds(season.least_gain)} are taken off for each purchase and each hire"
+                if season.least_gain > 0 else "")
+        dear = (" A cheaper season that saves nearly as much is not looked for: see what each "
+                "budget saves." if season.budget > 0 else "")
         out.append(f"In this model no other way to {use} saves more than {at_most(found.gap)} "
-                   f"more{small}.")
+                   f"more{each}.{dear}")
     else:
         out.append(f"Race by race it has {found.measure.best_words(found.level)}, of all seasons "
                    f"made of the {found.looked_at:,} kits that were looked at; that is no proof.")

@@ -68,7 +68,7 @@ _LABELS = {
     ("SeasonFile", "name"): "Name of the season",
     ("SeasonFile", "budget"): "Budget for kit, in all",
     ("SeasonFile", "catalogue"): "Table of kit", ("SeasonFile", "evidence"): "Table of evidence",
-    ("SeasonFile", "least_gain_s"): "A cheaper kit may be slower by",
+    ("SeasonFile", "least_gain_s"): "A purchase has to save",
     ("SeasonFile", "handover_days"): "To hand on a lent thing takes",
     ("SeasonFile", "resale_counts"): "Resale may be spent before",
     ("RiderEntry", "file"): "Rider's file", ("RiderEntry", "owns"): "Owns (items; between ;)",

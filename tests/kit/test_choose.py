@@ -201,6 +201,8 @@ def test_what_is_beaten_in_the_end_leaves_the_frontier_but_for_both_ends():
                            kit("best", 70.0, 999.0))
     found = _still_faster([quick, beaten, level, best], [slow, best])
     assert found == (slow, quick, best)  # of one price the slower first: times fall
+    alike = kit("no weight", 70.0, 998.998)
+    assert _still_faster([quick, alike, best], [slow, best]) == found  # and no twin of the best
     assert _still_faster([quick, best], [quick, beaten]) == (quick, beaten, best)
 
 
