@@ -164,10 +164,13 @@ def batch(folder: Path, cases: int) -> list[Row]:
         from distributed import LocalCluster
     except ImportError:
         return rows
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-        passed = run("batch", str(path), "--out", str(folder / "cluster"),
-                     "--cluster", cluster.scheduler_address)[0]
-    return [*rows, row("two workers of Dask", passed, float("nan"))]
+    def on_cluster() -> float:
+        with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+            return run("batch", str(path), "--out", str(folder / "cluster"),
+                       "--cluster", cluster.scheduler_address)[0]
+
+    _, used, passed = own(on_cluster)  # scheduler and workers with their start
+    return [*rows, row("two workers of Dask", passed, used)]
 
 
 def tests(_folder: Path) -> list[Row]:
