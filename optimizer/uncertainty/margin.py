@@ -112,10 +112,11 @@ def day_within_risk(day: RaceDay, setup: Setup, draws: Draws, risk: float,
     for tried in range(_ROUNDS):
         # With the watts at a margin the days tell at which one few enough would run out.
         wanted = at * _few_below(able, risk)
-        if tried and _is_sure(wanted, at) and low <= int(wanted) < high:
-            if int(wanted) > low:  # not ridden itself
-                trial, plan = _planned(day, setup, int(wanted), plan)
-                found = Kept(trial, plan, _chance(able * at / int(wanted)))
+        best = _decided(wanted, at, low, high) if tried else None
+        if best is not None:
+            if best > low:  # not ridden itself
+                trial, plan = _planned(day, setup, best, plan)
+                found = Kept(trial, plan, _chance(able * at / best))
             break
         at = _next(tried, at, wanted, low, high)
         trial, plan = _planned(day, setup, at, plan)
@@ -143,9 +144,11 @@ def _next(tried: int, at: int, wanted: float, low: int, high: int) -> int:
     return at if low < at < high else low + 1 if at <= low else high - 1
 
 
-def _is_sure(wanted: float, at: int) -> bool:
-    """Whether a margin that days ridden at another one foretell is surely between two steps."""
-    return abs(wanted - round(wanted)) > _APART + _UNSURE * abs(wanted - at)
+def _decided(wanted: float, at: int, low: int, high: int) -> int | None:
+    """Smallest margin that holds, where days ridden at another one leave no two to choose from."""
+    error = _APART + _UNSURE * abs(wanted - at)
+    least, most = max(int(wanted - error), low), min(int(wanted + error), high - 1)
+    return least if least == most else None
 
 
 def _planned(day: RaceDay, setup: Setup, at: int, near: Plan) -> tuple[RaceDay, Plan]:
