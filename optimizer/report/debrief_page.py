@@ -37,6 +37,11 @@ _TOGETHER: Final = "wind, drag and tyres together"
 _WORTH: Final = 1.0  # s that are worth a word
 _MUCH: Final = 10.0  # s of stops and brakes from which on they are worth a sentence
 _OFF_PLAN: Final = 0.03  # of the planned power, on a stretch
+_HELD: Final = 0.15  # of the time lost by power, up to which a plan was held
+_EARLIEST, _LATEST = 0.25, 0.9  # of the course, between which a fade begins
+_AT_LIMIT: Final = 0.98  # of a corner's speed, from which the plan is slowed by it
+_AS_FAST: Final = 0.96  # of it, which a recording tells from the same speed
+_STOOD, _GOING = 2.0, 300.0  # s, m: what a stop is, and how far it is felt
 _HILLY, _STRETCH = 0.015, 400.0  # grade, m: what makes a climb
 # Told apart by dash as well as by colour.
 _STYLES: Final = {
@@ -160,7 +165,7 @@ def _by_the_rider(d: Debrief) -> str:
         most = "most of it" if -2.0 * weak.saved >= cost else "more than elsewhere"
         where = (f", {most} on {weak.name}, {-100 * weak.share:.0f} % below plan: aim for "
                  f"{weak.planned:.0f} W there" if easy else "")
-        return _spent_early(d) or (
+        return _spent_early(d) or _faded(d) or (
             f"You lost {seconds(cost)} by less power than planned, {_mean_ridden(d):.0f} W on "
             f"average instead of {_mean_planned(d):.0f} W{where}.")
     where = f", most of it on {strong.name}, {100 * strong.share:.0f} % above plan" if hard else ""
@@ -193,6 +198,24 @@ def _spent_early(d: Debrief) -> str:
             f"and lost {seconds(lost)}: hold {hold:.0f} W on average up to there next time.")
 
 
+def _faded(d: Debrief) -> str:
+    """Say how a ride that held its plan for long lost power to the end; "" where none did."""
+    lost, nodes, cost = d.along["power"], d.passage.distance, d.parts["power"]
+    turn = int(np.flatnonzero(lost <= _HELD * cost)[-1])
+    part = nodes[turn] / nodes[-1]
+    if not _EARLIEST <= part <= _LATEST:
+        return ""
+    half = int(np.searchsorted(nodes, 0.5 * nodes[turn]))
+    held = max(abs(_share(d, slice(*part))) for part in ((0, half), (half, turn)))
+    last = slice(int(np.searchsorted(nodes, _LATEST * nodes[-1])) - 1, len(lost) - 1)
+    after, end = _share(d, slice(turn, len(lost) - 1)), _share(d, last)
+    if held > _OFF_PLAN or after > -_OFF_PLAN or end > -_OFF_PLAN:
+        return ""
+    return (f"You held the planned power to km {nodes[turn] / 1000:.1f}, then faded, "
+            f"{-100 * after:.0f} % below plan, and lost {seconds(cost)}: if you had no more to "
+            "give, start lower next time, or plan with a lower critical power.")
+
+
 def _share(d: Debrief, steps: slice) -> float:
     """By how much the mean power over some steps was above that of the plan, by its time."""
     taken = np.diff(d.intended.time[:len(d.passage.time)])[steps]
@@ -215,8 +238,25 @@ def _by_the_day(d: Debrief) -> str:
                 "second each.")
     text = listing(said)
     end = ("; look whether the stops can go, and brake only where the road asks for it"
-           if d.parts["stops"] + d.parts["corners and brakes"] > _MUCH else "")
+           if d.parts["stops"] + d.parts["corners and brakes"] > _MUCH and _slower_corners(d) else
+           "; look whether the stops can go" if d.parts["stops"] > _MUCH else "")
     return f"{text[0].upper()}{text[1:]}{end}."
+
+
+def _slower_corners(d: Debrief) -> bool:
+    """Whether any corner that slows the plan was ridden slower still, stops apart.
+
+    What getting going or a weak hour does to the speed near corners is no matter of the brakes.
+    """
+    nodes, ridden = d.passage.distance, d.passage.speed
+    m = len(nodes) - 1
+    limit = d.intended.problem.speed_limit[:m + 1]
+    planned = np.diff(nodes) / np.diff(d.intended.time[:m + 1])
+    inner = limit[1:-1]
+    slows = ((inner <= limit[:-2]) & (inner <= limit[2:]) & (planned[:-1] >= _AT_LIMIT * inner))
+    stops = 0.5 * (nodes[1:] + nodes[:-1])[d.passage.standing > _STOOD]
+    near = np.abs(nodes[1:-1, None] - stops[None, :]).min(axis=1, initial=np.inf) < _GOING
+    return bool(np.any(slows & ~near & (ridden[1:-1] < _AS_FAST * inner)))
 
 
 def _by_the_bike(d: Debrief) -> str:
@@ -293,7 +333,8 @@ def advice(d: Debrief, after: NextPlan) -> list[str]:
     parts = d.parts
     if abs(parts["power"]) > 5.0:
         found.append((abs(parts["power"]), _power_advice(d)))
-    if parts["corners and brakes"] > 3.0:  # what they cost stands in `next_time`
+    if parts["corners and brakes"] > 3.0 and _slower_corners(d):
+        # What they cost stands in `next_time`.
         said = "If you were right to brake where you did, lower the plan's corner speeds."
         found.append((parts["corners and brakes"], said))
     if d.doubted:

@@ -216,3 +216,38 @@ def test_no_wind_has_no_sign(intended):
     found = debrief(ridden(intended, intended.power), intended)
     assert "planned 0" in next(row[2] for row in part_rows(found) if row[0] == "wind and air")
     assert "−0 km/h" not in str(part_rows(found))
+
+
+def test_a_fade_is_told_as_one_and_not_as_the_whole_course(intended):
+    power = _changed(intended, {(8000.0, 12_000.0): 0.85})
+    said = next_time(debrief(ridden(intended, power), intended))[0]
+    faded = re.match(r"You held the planned power to km ([\d.]+), then faded, (\d+) % below", said)
+    assert faded, said
+    assert float(faded[1]) == pytest.approx(8.0, abs=0.8)
+    assert float(faded[2]) == pytest.approx(15.0, abs=3.0)
+    assert "aim for" not in said
+
+
+def test_weak_all_the_way_is_no_fade(intended):
+    said = next_time(debrief(ridden(intended, 0.93 * intended.power), intended))[0]
+    assert "faded" not in said
+
+
+@pytest.mark.parametrize(("share", "stopped", "said"), [
+    (1.0, False, False), (0.85, False, True), (0.85, True, False)])
+def test_braking_less_is_advised_only_where_a_corner_was_slower_than_planned(
+        intended, share, stopped, said):
+    found = debrief(ridden(intended, intended.power), intended)
+    at = intended.problem.steps // 2
+    limit = np.full(intended.problem.steps + 1, np.inf)
+    limit[at] = 0.99 * np.min(np.diff(intended.nodes)[at - 1:at + 1]
+                              / np.diff(intended.time)[at - 1:at + 1])
+    speed, standing = np.array(found.passage.speed), np.array(found.passage.standing)
+    speed[at] = share * limit[at]
+    standing[at] = 60.0 if stopped else 0.0
+    slower = replace(
+        found, parts={**found.parts, "corners and brakes": 20.0},
+        intended=replace(intended, problem=replace(intended.problem, speed_limit=limit)),
+        passage=replace(found.passage, speed=speed, standing=standing))
+    assert ("brake only" in next_time(slower)[1]) is said
+    assert any("corner speeds" in one for one in advice(slower, _after(found))) is said
