@@ -13,7 +13,7 @@ from optimizer.report.svg import Axis, Dots, Line, Mark, Outline, Row, forest, p
 from optimizer.report.words import compass, kilometres, seconds
 from optimizer.ride.field_test import draft_words
 from optimizer.ride.places import map_over_wheel
-from optimizer.ride.stated import rolling_alone, wind_disagrees
+from optimizer.ride.stated import rolling_alone, wind_disagrees, wind_stated
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +33,7 @@ _CAUTION: Final = (
     "fitted as their maker says, or by a qualified mechanic.")
 _WATTS_AT: Final = 40.0  # km/h
 _TIED: Final = -0.7  # correlation of CdA and Crr beyond which they cannot be told apart well
+_SLIGHT: Final = 2.0  # m/s between two winds that is worth no word
 _IN_TURN: Final = 0.5  # correlation of the setup with the order of the runs that mixes the two
 _MAP_APART: Final = 0.002  # of the way; less than this is the positions' own error
 _HALF: Final = NINE_IN_TEN  # standard errors in half of a 90 % range
@@ -111,10 +112,13 @@ def _wind_sentences(test: FieldTest) -> list[str]:
     if test.spec.rides[0].has_position:
         direction = f" from the {compass(*test.wind)}" if speed > 0.5 else ""
         out.append(f"The wind at the rider was {3.6 * speed:.0f} km/h{direction}, by the rides' "
-                   f"own evidence and what was known before.")
+                   f"own evidence and what was known before{_stated_beside(test)}.")
         if wind_disagrees(test):
             out.append("That is not the wind that was stated, by more than its uncertainty: check "
                        "where it came from, how strong it was, and the hour.")
+        elif _no_better_than_calm(test):
+            out.append("The wind that was stated fits the rides no better than no wind would: "
+                       "check where it came from, how strong it was, and the hour.")
     if test.share_used < 1.0:
         out.append(f"Of each ride the first {100 * test.share_used:.0f} % were used: laps this "
                    "short are cut in so many stretches that more would take too long.")
@@ -123,6 +127,24 @@ def _wind_sentences(test: FieldTest) -> list[str]:
     if test.common_draft:
         out.append(draft_words(test.common_draft) + ".")
     return out
+
+
+def _stated_beside(test: FieldTest) -> str:
+    """Say the wind that was stated, as it is at the rider; "" where none was."""
+    stated = wind_stated(test)
+    if stated is None:
+        return ""
+    return (f"; stated was {3.6 * math.hypot(*stated):.0f} km/h from the {compass(*stated)} at the "
+            "rider's height")
+
+
+def _no_better_than_calm(test: FieldTest) -> bool:
+    """Whether the wind by the rides is further from the stated one than a calm day is."""
+    stated = wind_stated(test)
+    if stated is None:
+        return False
+    apart = math.dist(stated, test.wind)
+    return apart > max(math.hypot(*stated), _SLIGHT)
 
 
 def impossible_sentences(test: FieldTest) -> list[str]:

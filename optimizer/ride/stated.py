@@ -21,7 +21,7 @@ from optimizer.defaults import NINE_IN_TEN
 if TYPE_CHECKING:
     from optimizer.ride.field_test import FieldTest
 
-__all__ = ["Alone", "rolling_alone", "wind_disagrees"]
+__all__ = ["Alone", "rolling_alone", "wind_disagrees", "wind_stated"]
 
 # Chi square of two, exceeded one time in ten; of one direction alone, one in thirty.
 _NINE_IN_TEN_PLANE: Final = 4.605
@@ -65,6 +65,17 @@ def wind_disagrees(test: FieldTest) -> bool:
     learnt, axes = np.linalg.eigh(left)
     seen = learnt > _LEARNT * known  # else the rides tell nothing in that direction
     return bool(np.sum((axes.T @ found)[seen]**2 / learnt[seen]) > _NINE_IN_TEN_PLANE)
+
+
+def wind_stated(test: FieldTest) -> tuple[float, float] | None:
+    """Mean wind at the rider as it was stated, towards east and north [m/s].
+
+    None where none was, or where a ride without positions cannot tell another one from it.
+    """
+    if not all(ride.has_position for ride in test.spec.rides) or not _stated(test):
+        return None
+    east, north = np.array(test.wind) - test.free.weight @ test.free.wind
+    return float(east), float(north)
 
 
 def _stated(test: FieldTest) -> bool:

@@ -11,7 +11,7 @@ from optimizer.conditions import Conditions
 from optimizer.report.fieldtest_page import sentences
 from optimizer.ride.balance import Assumptions, wind_sd_of
 from optimizer.ride.field_test import Runs, field_test
-from optimizer.ride.stated import rolling_alone, wind_disagrees
+from optimizer.ride.stated import rolling_alone, wind_disagrees, wind_stated
 from tests.ride import synthetic
 from tests.ride.trials import BIKE, CONDITIONS, truth
 
@@ -59,3 +59,22 @@ def test_a_wind_from_the_other_side_is_said(seed):
     _, test = _test(seed, wind=-5.0, sd=0.003)
     assert wind_disagrees(test)
     assert "not the wind that was stated" in " ".join(sentences(test))
+
+
+def test_a_wind_that_is_vaguely_stated_and_wrong_is_said_beside_what_the_ride_says():
+    # 8 m/s with a third of it as its error hides a ride in 2.5 m/s from the other side.
+    _, test = _test(1, wind=-8.0, sd=0.003)
+    east, north = wind_stated(test)
+    assert east < -3.0 < 0.5 < test.wind[0]
+    assert north == pytest.approx(0.0, abs=0.1)
+    said = " ".join(sentences(test))
+    assert f"stated was {-3.6 * east:.0f} km/h from the east" in said
+    assert "check where it came from" in said
+
+
+def test_a_true_wind_is_not_doubted():
+    _, test = _test(1, wind=5.0, sd=0.003)
+    said = " ".join(sentences(test))
+    assert "from the west at the rider's height" in said
+    assert "check where it came from" not in said
+    assert wind_stated(_test(1)[1]) is None
