@@ -120,7 +120,7 @@ def coordinates(setup: Setup, rider_mass: float) -> NDArray[np.float64]:
     (m + 4,) a_1 .. a_m, μ, σ, γ, ζ as in the module
     """
     mass = rider_mass + setup.mass
-    effective = mass + setup.wheel_inertia / setup.wheel_radius**2
+    effective = mass + setup.spinning_mass
     return np.array([*levels(setup.drag_area_change), 1.0, setup.drivetrain_efficiency, mass,
                      mass * setup.rolling_resistance]) / effective
 

@@ -175,7 +175,7 @@ def _between(first: Setup, second: Setup) -> Setup:
 def _won(plan: Plan, setup: Setup, first: Setup, second: Setup) -> NDArray[np.float64]:
     """(n, causes) seconds that the first set wins on the second, by the slopes of one plan."""
     values, m = marginal_values(plan, setup), len(setup.yaw)
-    inertia = (second.wheel_inertia - first.wheel_inertia) / first.wheel_radius**2
+    inertia = second.spinning_mass - first.spinning_mass
     limit = np.minimum(plan.problem.speed_limit, 1e3)
     if plan.pedalling is not None:  # a speed up to which the rider pedals is no corner's
         limit[1:][plan.pedalling.held & (limit[1:] >= plan.problem.pedalling_speed)] = 0.0

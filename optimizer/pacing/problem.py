@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -104,6 +104,28 @@ class PacingProblem(ReadOnlyArrays):
         """(n + 1,) metres from the start."""
         return np.concatenate([[0.0], np.cumsum(self.step)])
 
+    def with_steps(self, which: NDArray[np.int64],
+                   speed_limit: NDArray[np.float64]) -> PacingProblem:
+        """Give the problem on other steps: all that each step has goes with it.
+
+        Parameters
+        ----------
+        which : (m,) a step of this problem for each step of the other
+        speed_limit : (m + 1,) m/s at its nodes
+
+        Returns
+        -------
+        the problem on m steps
+        """
+        taken: dict[str, Any] = {
+            part.name: getattr(self, part.name)[which] for part in fields(self)
+            if isinstance(getattr(self, part.name), np.ndarray) and part.name != "speed_limit"}
+        if self.departures is not None:
+            taken["departures"] = replace(
+                self.departures, headwind=self.departures.headwind[:, which],
+                crosswind=self.departures.crosswind[:, which])
+        return replace(self, **taken, speed_limit=speed_limit)
+
 
 def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float = 0.0,
                    position: NDArray[np.int64] | None = None,
@@ -162,7 +184,7 @@ def pacing_problem(road: Road, rider: Rider, setup: Setup, *, start_speed: float
         speed_limit=limit, power_limit=power_limit,
         critical_power=critical_power * share,
         recovery=np.full(n, recovers), drag=DragArea(setup.yaw, area), position=where, mass=mass,
-        effective_mass=mass + setup.wheel_inertia / setup.wheel_radius**2,
+        effective_mass=mass + setup.spinning_mass,
         drivetrain_efficiency=setup.drivetrain_efficiency, bearing=setup.bearing,
         w_prime=rider.w_prime, reserve_floor=rider.reserve_floor, start_speed=start_speed,
         recovery_law=law, effort=effort,
@@ -182,21 +204,7 @@ def split_steps(problem: PacingProblem, pieces: NDArray[np.int64]) -> PacingProb
     -------
     the problem on Σ pieces steps
     """
-    p = problem
-
-    def cut(values: NDArray[Any]) -> NDArray[Any]:
-        return np.repeat(values, pieces)
-
     limit = np.full(int(pieces.sum()) + 1, np.inf)
-    limit[np.concatenate([[0], np.cumsum(pieces)])] = p.speed_limit
-    return replace(
-        p, step=cut(p.step / pieces), grade=cut(p.grade), headwind=cut(p.headwind),
-        crosswind=cut(p.crosswind), air_density=cut(p.air_density),
-        rolling_resistance=cut(p.rolling_resistance), speed_limit=limit,
-        power_limit=cut(p.power_limit), critical_power=cut(p.critical_power),
-        recovery=cut(p.recovery), position=cut(p.position),
-        rolling_factor=(cut(p.rolling_factor) if isinstance(p.rolling_factor, np.ndarray)
-                        else p.rolling_factor),
-        departures=None if p.departures is None else replace(
-            p.departures, headwind=np.repeat(p.departures.headwind, pieces, axis=1),
-            crosswind=np.repeat(p.departures.crosswind, pieces, axis=1)))
+    limit[np.concatenate([[0], np.cumsum(pieces)])] = problem.speed_limit
+    long = problem.with_steps(np.repeat(np.arange(problem.steps), pieces), limit)
+    return replace(long, step=long.step / np.repeat(pieces, pieces))

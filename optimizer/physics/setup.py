@@ -54,3 +54,8 @@ class Setup(ReadOnlyArrays):
     crosswind_limit: float = float("inf")
     rolling_resistance_sd: float = 0.0
     mass_sd: float = 0.0
+
+    @property
+    def spinning_mass(self) -> float:
+        """Mass that the wheels add to the inertia by spinning, I / r² [kg]."""
+        return self.wheel_inertia / self.wheel_radius**2

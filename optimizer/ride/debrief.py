@@ -174,10 +174,7 @@ def _shortened(problem: PacingProblem, m: int) -> PacingProblem:
     """Keep the first m steps of the problem."""
     if m == problem.steps:
         return problem
-    cut: dict[str, Any] = {name: getattr(problem, name)[:m] for name in (
-        "step", "grade", "headwind", "crosswind", "air_density", "rolling_resistance",
-        "power_limit", "critical_power", "recovery", "position")}
-    return replace(problem, **cut, speed_limit=problem.speed_limit[:m + 1])
+    return problem.with_steps(np.arange(m), problem.speed_limit[:m + 1])
 
 
 def _planned_area(problem: PacingProblem, time: NDArray[np.float64]) -> float:

@@ -142,7 +142,7 @@ def cut(rides: Sequence[Ride], conditions: Sequence[Conditions], setup: Setup, r
         return np.concatenate([part[name] for part in parts])
 
     mass = rider_mass + setup.mass
-    effective = mass + setup.wheel_inertia / setup.wheel_radius**2
+    effective = mass + setup.spinning_mass
     speed = joined("node_speed")
     segment = np.concatenate([np.where(part["segment"] >= 0, part["segment"] + start, -1)
                               for part, start in zip(parts, counts[:-1], strict=True)])
