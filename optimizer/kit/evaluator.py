@@ -41,6 +41,7 @@ _EMPTY = 0.004  # of W', below which a reserve has run out
 _FULL = 0.9999  # of W', from which a reserve is full
 _LEFT = 1.0  # J of reserve that a scaled plan may leave unused, a few hundredths of a second
 _AT_CP = 2e-4  # share of CP within which a power is held to be at CP
+_LOOSE = 1e-5  # of the optimum, by which a bound may stay below it
 _CLOSE = 1e-3  # s of pace that speed does not explain, above which a solution is not a plan
 
 
@@ -200,9 +201,14 @@ class PacingEvaluator:
         near = self._nearest(setup)
         start = near.like if near else self.like
         solution = interior_point(program, beginning(program, start))
-        if not solution.converged:
+        held = self._held(problem)
+        found = bound_from(program, solution, setup, half_range, within, held)
+        # Beside a neighbour the solver may end with multipliers that bound more loosely over a
+        # range of sets than at one: gradients that are not quite zero count by the whole range.
+        optimum = float(program.pace_cost @ solution.point.pace)
+        if not solution.converged or optimum - found.value > _LOOSE * optimum:
             solution = interior_point(program)
-        found = bound_from(program, solution, setup, half_range, within, self._held(problem))
+            found = bound_from(program, solution, setup, half_range, within, held)
         x = solution.point
         speed = np.sqrt(2 * x.energy)
         waiting = float(np.sum(problem.step * (x.pace - 2.0 / (speed[:-1] + speed[1:]))))

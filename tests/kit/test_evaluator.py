@@ -53,7 +53,7 @@ def test_a_neighbours_plan_is_ridden_within_the_limits(fields):
     assert lower <= min(scaled, own) + 1e-4
 
 
-def test_what_goes_astray_beside_a_neighbour_is_solved_again_without_it(monkeypatch):
+def test_a_bound_that_came_out_loose_is_made_again_without_a_neighbour(monkeypatch):
     evaluator = pacing_evaluator(RaceDay(COURSE, wind(3.0, 1.0), RIDER, step=300.0), BASELINE)
     starts, whole = [], evaluator_module.interior_point
 
@@ -62,7 +62,7 @@ def test_what_goes_astray_beside_a_neighbour_is_solved_again_without_it(monkeypa
         found = whole(program, start)
         # As from a neighbour's multipliers that do not fit: far from what they should be.
         return found if start is None else replace(
-            found, multipliers=0.9 * found.multipliers, converged=False)
+            found, multipliers=0.9 * found.multipliers)
 
     monkeypatch.setattr(evaluator_module, "interior_point", solved)
     bound = evaluator.bound(NEAR, 1e-3 * FAR)
