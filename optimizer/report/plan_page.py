@@ -129,7 +129,7 @@ def _opening(result: Result) -> Markup:
 def _doubts(result: Result) -> Markup:
     """Say what of the money buys no clear gain, and lead to what other money buys."""
     said = " ".join(money_doubts(result, odds=False))
-    return Markup('<a href="#frontier">{}</a>').format(said) if said else Markup("")
+    return Markup('{} <a href="#frontier">Other money</a>.').format(said) if said else Markup("")
 
 
 def _lead(result: Result, change: str) -> list[Markup]:
