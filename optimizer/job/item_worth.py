@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from optimizer.defaults import NINE_IN_TEN
@@ -12,6 +13,7 @@ from optimizer.job.values import ItemWorth, Job
 from optimizer.kit import Catalogue, Item
 from optimizer.kit.terms import setup_of
 from optimizer.pacing import plan_ride
+from optimizer.side_by_side import side_by_side
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -55,11 +57,16 @@ def item_worth(job: Job, day: RaceDay, effects: Sequence[Effect],
         for effect in effects))
     today = plan_ride(day, job.baseline)
     slopes = _slopes(job.baseline, day, today)
+
+    def seconds_saved(item: str) -> float:
+        setup = setup_of(job.baseline, catalogue, effects, [item])
+        return today.finish_time - plan_ride(day, setup, warm=today, bounded=False).finish_time
+
+    seconds = side_by_side({
+        f"{effect.item} ({k} of {len(effects)})": partial(seconds_saved, effect.item)
+        for k, effect in enumerate(effects, 1)}, progress)
     found = []
-    for effect in effects:
-        progress(effect.item)
-        setup = setup_of(job.baseline, catalogue, effects, [effect.item])
-        saved = today.finish_time - plan_ride(day, setup, warm=today, bounded=False).finish_time
+    for effect, saved in zip(effects, seconds, strict=True):
         uncertainty = NINE_IN_TEN * math.hypot(*(
             slope * getattr(effect, f"{name}_sd") for name, slope in slopes.items()))
         found.append(ItemWorth(effect.item, saved, saved - uncertainty, saved + uncertainty,
