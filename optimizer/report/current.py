@@ -85,10 +85,14 @@ def current_kit(catalogue: Catalogue, current: KitSet, whose: str = "your") -> s
 
 def not_in_sets(catalogue: Catalogue, sets: Sequence[Sequence[str]]) -> str:
     """Say which free changes named sets do not count with; empty where they have all."""
-    free = [item.name for item in catalogue.items if not item.owned and item.cost == 0
-            and not all(item.name in items for items in sets)]
-    return ("A named set counts with the items listed for it alone. Free changes that are not in "
-            f"every set: {listing(free)}.") if free else ""
+    free = [item.name for item in catalogue.items if not item.owned and item.cost == 0]
+    within = [sum(name in items for items in sets) for name in free]
+    said = [f"Free changes that are {words}: {listing(names)}." for words, names in (
+        ("in no set", [name for name, count in zip(free, within, strict=True) if not count]),
+        ("not in every set", [name for name, count in zip(free, within, strict=True)
+                              if 0 < count < len(sets)])) if names]
+    return " ".join(["A named set counts with the items listed for it alone.", *said]
+                    ) if said else ""
 
 
 def faster_words(choice: Choice, chosen: KitSet, current: str) -> str:

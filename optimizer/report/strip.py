@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from optimizer.report.svg import Drawing, Look
 
 _FULL = 0.995  # of the reserve, from where nothing of it is used
+_STARTED = 0.5  # of the mean speed, from which a ride is under way
 
 __all__ = ["power_rows", "readings", "strip", "value_of_energy", "where_won"]
 
@@ -61,12 +62,20 @@ def strip(result: Result) -> Chart:
     return Chart(
         "strip", "What is ridden, and what would be ideal?", _along(result.job.course, rows),
         _strip_table(result),
-        f"Once under way, speed lies between {3.6 * blocks.speed[1:].min():.0f} and "
-        f"{3.6 * blocks.speed.max():.0f} km/h; the reserve "
+        f"{_speeds(result)}; the reserve "
         + ("stays full, so W′ counts only through the effort limit for this duration."
            if blocks.reserve[low] > _FULL * blocks.reserve[0] else
            f"is least at {kilometres(plan.distance[low])}, {blocks.reserve[low] / 1000:.1f} kJ."),
         kilometres=result.job.course.length / 1000.0)
+
+
+def _speeds(result: Result) -> str:
+    """Say between which speeds the card is ridden once the start is over, and where it is slow."""
+    at, speed = result.plan.distance, result.rideable.speed
+    under_way = int(np.argmax(speed >= _STARTED * at[-1] / result.rideable.time[-1]))
+    slow = under_way + int(np.argmin(speed[under_way:]))
+    return (f"Once under way, speed lies between {3.6 * speed[slow]:.0f} (at "
+            f"{kilometres(at[slow])}) and {3.6 * speed.max():.0f} km/h")
 
 
 def _along(course: Course, rows: Sequence[Row]) -> Any:

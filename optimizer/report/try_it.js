@@ -165,7 +165,8 @@
     const unchanged = sameDay(one) && sameKit(one);
     first.append(made("strong", clock(unchanged ? data.finish : card ? card.finish : time)),
       unchanged ? " by the card; the ideal ride takes "
-        : card ? " by the plan's lines with other watts; the ideal ride takes "
+        : card ? ` by the plan's lines with other watts (in steps of ${planner.card.rounding} W, which `
+          + "alone can move it by some seconds); the ideal ride takes "
           : " for the ideal ride",
       unchanged || card ? clock(time) : "");
     if (unchanged) first.append(", as in the plan");

@@ -140,5 +140,5 @@ def _picture(result: Result) -> Chart:
     return Chart("try-strip", "Where would you ride harder, where easier?", draw,
                  Table(("Stretch", "km", "the plan, W"), power_rows(result),
                        "Mean power of the plan; a try adds its own"),
-                 "Move a control, and the power of the try is drawn over that of the plan.",
+                 "Full line: the plan. Dashed line, once you move a control: the try.",
                  kilometres=course.length / 1000.0)

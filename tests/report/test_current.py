@@ -70,6 +70,9 @@ def test_named_sets_say_which_free_changes_they_lack():
     assert not_in_sets(CATALOGUE, [("suit", "low bar", "bare hands"), ("low bar",)]).endswith(
         "not in every set: bare hands.")
     assert not not_in_sets(CATALOGUE, [("low bar", "bare hands")])
+    assert not_in_sets(CATALOGUE, [("suit",), ("low bar", "suit")]).endswith(
+        "Free changes that are in no set: bare hands. Free changes that are not in every set: "
+        "low bar.")
 
 
 def test_nothing_is_bought_for_a_reason_that_is_true():
