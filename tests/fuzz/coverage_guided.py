@@ -7,6 +7,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import subprocess
 import sys
 import tempfile
@@ -33,6 +34,8 @@ def one(kind, seconds):
 
 def main():
     """Fuzz the reader that is named, or all of them one after the other."""
+    if importlib.util.find_spec("atheris") is None:
+        sys.exit("nothing was tried: atheris, the engine, is not installed; pip install atheris")
     kind, seconds = sys.argv[1], int(sys.argv[2])
     if kind != "all":
         one(kind, seconds)
