@@ -132,8 +132,9 @@ def spent_on_words(paid: Sequence[tuple[str, float, Grounds]], currency: str) ->
 
 
 def not_clear_words(catalogue: Catalogue, effects: Sequence[Effect], items: Sequence[str],
-                    gains: Mapping[str, tuple[float, float]], currency: str) -> str:
-    """Say which things to pay for were tested and still are no clear gain, and why.
+                    gains: Mapping[str, tuple[float, float]], currency: str, *,
+                    why: bool = True) -> str:
+    """Say which things to pay for were tested and still are no clear gain, and `why`.
 
     `gains` are the 90 % ranges [s] of items on their own. Empty where all are clear.
     """
@@ -146,9 +147,11 @@ def not_clear_words(catalogue: Catalogue, effects: Sequence[Effect], items: Sequ
         return ""
     said = []
     for item in unclear[:_FEW]:
-        disagree = known[item.name].disagreement > DISAGREE
-        said.append(f"{marked(item)} ({money(item.cost, currency)}, "
-                    f"{cell_range(*gains[item.name])}{', sources disagree' if disagree else ''})")
+        told = [money(item.cost, currency)]
+        if why:
+            disagree = known[item.name].disagreement > DISAGREE
+            told += [cell_range(*gains[item.name]), *(["sources disagree"] if disagree else [])]
+        said.append(f"{marked(item)} ({', '.join(told)})")
     if rest := unclear[_FEW:]:
         more = money(sum(item.cost for item in rest), currency)
         said.append(f"{len(rest)} {'other' if len(rest) == 1 else 'others'} ({more})")

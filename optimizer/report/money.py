@@ -106,13 +106,13 @@ def money_words(choice: Choice, catalogue: Catalogue, effects: Sequence[Effect],
     chosen : kit, the best one or another
     gains : 90 % ranges [s] of items on their own
     equal, likely : kits that cost less and may as well be the faster one, or are unlikely to be
-    odds : whether to say on how many days the last of the money makes faster, and by how much
+    odds : whether to give the ranges, and the days on which the last of the money makes faster
 
     Returns
     -------
     sentences, none where all that is paid for is clear
     """
-    said = [not_clear_words(catalogue, effects, chosen.items, gains, choice.currency),
+    said = [not_clear_words(catalogue, effects, chosen.items, gains, choice.currency, why=odds),
             rests_on_words(catalogue, effects, chosen.items, choice.currency)]
     if (rival := equal or likely) is not None:
         said += [last_money_words(rival, chosen, choice.owned, choice.currency,

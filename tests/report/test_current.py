@@ -120,4 +120,6 @@ def test_what_is_bought_without_being_a_clear_gain_is_named_with_the_reason():
     assert not_clear_words(shop, said, tuple(gains), gains, "EUR") == (
         "No clear gain on their own: helmet (200 EUR, −3 to 13 s), socks (40 EUR, −4 to 7 s, "
         "sources disagree), belt (30 EUR, −1 to 2 s) and 1 other (20 EUR).")
+    assert not_clear_words(shop, said, ("socks", "paint"), gains, "EUR", why=False) == (
+        "No clear gain on its own: socks (40 EUR).")
     assert not_clear_words(shop, said, ("caps", "light wheels"), gains, "EUR") == ""

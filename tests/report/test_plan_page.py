@@ -59,7 +59,7 @@ def test_the_first_screen_says_it_in_sentences(result, text):
     assert "Deep wheels" in lead
     assert "no ride beats that by more than 0.01 s" in lead
     assert "In 5 blocks: hardest" in lead
-    assert len(lead.split()) < 165  # of them 14 on what is bought without being a clear gain
+    assert len(lead.split()) < 165  # of them 11 on what is bought without being a clear gain
     assert "One power all the way is 40 s slower" in words(text)
     assert "<table" not in lead
 
