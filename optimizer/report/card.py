@@ -284,10 +284,16 @@ def _position_rules(result: Result) -> list[str]:
     where = []
     why = [f"{name} {position_reason(result, a, b, name)[0]}".strip() for a, b, name in others]
     for words in dict.fromkeys(why):
-        at = ", ".join(f"{a / 1000:.1f}{_TO}{b / 1000:.1f}"
-                       for (a, b, _), its in zip(others, why, strict=True) if its == words)
+        at = ", ".join(_from_to(a, b) for (a, b, _), its in zip(others, why, strict=True)
+                       if its == words)
         where.append(f"{words} km\u00a0{at}")
     return [f"{usual.capitalize()}, but {'; '.join(where)}."]
+
+
+def _from_to(start: float, end: float) -> str:
+    """Say a stretch [m] in kilometres; one that is too short for that by its end."""
+    begin, close = f"{start / 1000:.1f}", f"{end / 1000:.1f}"
+    return close if begin == close else f"{begin}{_TO}{close}"
 
 
 def _slip(result: Result, change: str) -> Markup:

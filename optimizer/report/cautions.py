@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from optimizer.job import Result
     from optimizer.rider import Rider
 
-__all__ = ["card_cautions", "day_cautions", "hot_from"]
+__all__ = ["card_cautions", "day_cautions", "hot_from", "uncounted"]
 
 _NOTED = 0.04  # of critical power, which a rider feels; about 800 m, or 26 °C
 _HOT = 28.0  # °C in the shade, from which a card says what heat asks for (common practice)
@@ -57,6 +57,13 @@ def _fast(result: Result) -> list[str]:
     return [(f"Fast: {'; '.join(places)}. You state no speed cap, so the plan rides as fast as "
              "the road allows. Where you would not, set `descent_cap_kmh` in [handling] (or "
              "`speed_cap_kmh` of a [[stretch]]) and plan again.")]
+
+
+def uncounted(result: Result) -> str:
+    """Name what would take power on the day and is not counted; empty where nothing would."""
+    height, heat = _uncounted(result)
+    return " and ".join(words for words, share in (("height", height), ("heat", heat))
+                        if share >= _NOTED)
 
 
 def card_cautions(result: Result) -> list[str]:

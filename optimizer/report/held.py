@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from optimizer.report.cautions import uncounted
 from optimizer.report.page import Folded, Table
 from optimizer.report.words import clock, days, kilometres, listing, seconds, watts
 
@@ -37,11 +38,17 @@ def risk_sentence(result: Result) -> str:
                 f"{seconds(risk.price)} longer."
                 if risk.chance > risk.other + _MORE else "That is rare enough to need no margin.")
         return (f"The plan is for the expected day. On {days(risk.chance)} you could not hold its "
-                f"printed powers to the finish. {less}")
+                f"printed powers to the finish{_not_counted(result)}. {less}")
     kept = (f"To keep to that it holds back {100 * risk.margin:.1f} % of the power, which costs "
             f"{seconds(risk.price)}." if risk.margin > 0 else "It needs no margin for that.")
     return (f"You accept to run out on {days(asked)}. Ridden as printed, this card runs out on "
-            f"{days(risk.chance)}. {kept}")
+            f"{days(risk.chance)}{_not_counted(result)}. {kept}")
+
+
+def _not_counted(result: Result) -> str:
+    """Say what the chance leaves out, behind it."""
+    left_out = uncounted(result)
+    return f", {left_out} not counted" if left_out else ""
 
 
 def risk_rule(result: Result) -> str:
@@ -49,7 +56,7 @@ def risk_rule(result: Result) -> str:
     risk = result.risk
     if risk is None:
         return ""
-    words = f"Too hard to hold on {days(risk.chance)}"
+    words = f"Too hard to hold on {days(risk.chance)}{_not_counted(result)}"
     less = _less(result)
     if risk.chance <= risk.other + _MORE or not less:
         return f"{words}."

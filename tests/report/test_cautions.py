@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.job.values import Risk
 from optimizer.report.card import card_rules
 from optimizer.report.cautions import card_cautions, day_cautions, hot_from
+from optimizer.report.held import risk_rule, risk_sentence
 from optimizer.report.plan_page import plan_page
 from tests.report.made_up import made_up_result
 
@@ -58,3 +60,11 @@ def test_a_try_knows_from_where_on_heat_is_left_out(result):
     warm = [20.0, 24.0, 26.0, 30.0]
     assert hot_from(result.job.rider, warm) == 26.0
     assert hot_from(replace(result.job.rider, heat_response="acclimatised"), warm) is None
+
+
+def test_a_chance_says_what_it_leaves_out(result):
+    risky = replace(result, risk=Risk(0.5, 0.5, 0.0, 20.0, 0.1, result.plan.mean_power - 9.0))
+    assert "not counted" not in risk_rule(at(risky)) + risk_sentence(at(risky))
+    hot = at(risky, celsius=36.0)
+    assert risk_rule(hot).startswith("Too hard to hold on 50 days in 100, heat not counted; ")
+    assert "to the finish, heat not counted. " in risk_sentence(hot)
