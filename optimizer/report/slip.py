@@ -24,6 +24,7 @@ __all__ = ["Slip", "SlipLine", "slips"]
 _MOST = 8  # lines in large letters; more of them are set smaller
 _WORDY = 380  # letters of all rules, from which they are set smaller
 _FULL = 650  # letters of all lines and rules, from which the lines are set smaller
+_PACKED = 850  # of them, from which smaller letters keep the card on one sheet
 _FEW = 4  # lines for which there is room to spare
 _ROOM = {"pocket": (16, 10, 6), "tube": (4, 2, 0)}  # clocks beside few, more and many lines
 _LONG, _THIN = 1000.0, 60.0  # of the drawing of the ground
@@ -86,14 +87,14 @@ def _slip(slip: Slip, cls: str, name: str) -> Markup:
                         Markup(" <small>{}</small>").format(line.more) if line.more else "",
                         _watts(line, hilly=hilly), line.clock)
         for line in slip.lines)
-    end = _end(slip, Markup('<td class="w"{}>&nbsp;</td>').format(
-        Markup(' colspan="2"') if hilly else ""))
+    end = _end(slip, Markup('<td class="w">&nbsp;</td>'), hilly=hilly)
     heads = Markup('<th scope="col" class="w">{}</th>')
     watts = (Markup("").join(map(heads.format, ("climbs", "flat", "descents"))) if hilly
              else heads.format("watts"))
     count = len(slip.lines)
     letters = sum(map(len, slip.rules)) + sum(len(line.comes + line.more) for line in slip.lines)
-    many = ("many" if count > _MOST else "full" if letters > _FULL else
+    many = ("many" if count > _MOST else "full packed" if letters > _PACKED else
+            "full" if letters > _FULL else
             "few" if count <= _FEW else "") + (" hilly" if hilly else "")
     return _framed(slip, cls, name, Markup(
         '<table><thead><tr><th scope="col">km</th><th scope="col">what comes</th>{}'
@@ -101,11 +102,12 @@ def _slip(slip: Slip, cls: str, name: str) -> Markup:
             watts, rows, end), many)
 
 
-def _end(slip: Slip, watts: Markup | str) -> Markup:
-    """Write the row of the finish."""
+def _end(slip: Slip, watts: Markup | str, *, hilly: bool = False) -> Markup:
+    """Write the row of the finish; its time has room beside three columns of watts."""
     return Markup('<tr class="end"><td class="km">{}</td><td class="where">finish</td>{}'
-                  '<td class="t">{}</td></tr>').format(
-        f"{slip.distance[-1] / 1000:.1f}", watts, slip.finish)
+                  '<td class="t"{}>{}</td></tr>').format(
+        f"{slip.distance[-1] / 1000:.1f}", watts, Markup(' colspan="2"') if hilly else "",
+        slip.finish)
 
 
 def _one_line(slip: Slip) -> Markup:
