@@ -242,10 +242,15 @@ def try_grid(folder: Folder, kind: Kind, name: str, typed: Mapping[str, str],
                  for k, column in enumerate(columns)]
         lines.append((number if number in numbers else 0,
                       [*known, *(cells.get(column, "") for column in further)]))
+    pages = tuple(number for number, *_ in rows)
+    remarks = {(k, columns[0]): "begins with #: the row would be a remark that nobody reads; "
+               "begin with something else" for k, (_, cells) in enumerate(lines)
+               if cells[0].startswith("#")}
+    if remarks:
+        return TriedGrid(old, remarks, pages=pages)
     # Rows that were there come first, in their order; so do they in the file.
     order = sorted(range(len(lines)), key=lambda k: (lines[k][0] == 0, lines[k][0]))
-    return _judged(folder, path, grid.with_rows(lines, further), order,
-                   [number for number, *_ in rows], check)
+    return _judged(folder, path, grid.with_rows(lines, further), order, pages, check)
 
 
 def _differences(kind: Kind, there: Sequence[Mapping[str, str]],

@@ -69,6 +69,17 @@ def test_what_is_wrong_stands_at_its_cell_all_at_once(client, with_kit):
     assert (with_kit / "kit.csv").read_bytes().decode() == CRLF
 
 
+def test_a_row_that_would_be_read_as_a_remark_is_refused(client, with_kit):
+    fields = cells(client, "kit", **{"kit.2.item": "# 4 wheel", "kit.2.price": "560"})
+    found = checked(client, fields)
+    assert set(found) == {"kit.2.item"}
+    assert "begins with #" in found["kit.2.item"]
+    answer = client.post(address("kit"), data=fields)
+    assert answer.status_code == 400
+    assert "# 4 wheel" in html.unescape(answer.text)
+    assert (with_kit / "kit.csv").read_bytes().decode() == CRLF
+
+
 def test_the_message_is_that_of_the_command_line(client, with_kit):
     from optimizer.errors import InputError
     from optimizer.scenario.evidence_file import read_evidence
