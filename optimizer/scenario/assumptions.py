@@ -63,7 +63,7 @@ def _assumed_of_road(scenario: Scenario, course: Course) -> list[str]:
         found.append("no speed cap: descents are ridden as fast as the road and its corners allow "
                      "(`descent_cap_kmh` in [handling])")
     if np.all(course.rolling_factor == 1.0):
-        found.append("smooth asphalt all the way")
+        found.append("smooth asphalt all the way (a judgement)")
     if np.all(course.roughness == TERRAINS["open"]) and np.all(course.shelter == 1.0):
         found.append("open land beside the road, without shelter from the wind")
     return found

@@ -206,13 +206,13 @@ class BikeTable(TomlTable):
     drivetrain_efficiency: float = assumed(
         defaults.DRIVETRAIN_EFFICIENCY, ge=0.7, le=1.0, description="power at the wheel over "
         "power at the cranks",
-        words="a drivetrain efficiency of {}")
+        words="a drivetrain efficiency of {} (Martin et al. 1998)")
     wheel_inertia_kgm2: float = assumed(
         defaults.WHEEL_INERTIA, ge=0, le=1, description="moment of inertia of both wheels",
-        words="a moment of inertia of {} kg m² for both wheels")
+        words="a moment of inertia of {} kg m² for both wheels (Martin et al. 1998)")
     wheel_radius_m: float = assumed(
         defaults.WHEEL_RADIUS, ge=0.2, le=0.45, description="radius of a wheel with its tyre",
-        words="wheels with a radius of {} m, tyre included")
+        words="wheels with a radius of {} m (rim of 622 mm, ISO 5775, tyre 23 mm high)")
     crosswind_limit_kmh: float | None = Field(
         default=None, ge=5, le=300,
         description="cross wind at the rider above which its own wheels are not ridden")

@@ -48,7 +48,7 @@ def test_the_starter_is_a_job_in_si(folder):
     assert {"Windmill", "Ford"} <= {mark.name for mark in job.course.marks}
     rough = job.course.rolling_factor[np.searchsorted(job.course.distance, 6000.0)]
     assert rough > 1.0
-    assert "a drivetrain efficiency of 0.976" in job.assumptions
+    assert "a drivetrain efficiency of 0.976 (Martin et al. 1998)" in job.assumptions
 
 
 def test_every_default_that_acts_is_listed(folder):
