@@ -184,7 +184,7 @@ def test_day_1_the_rider_a_week_before_by_keyboard_only(visit, folder):
         to("open the card")
         with page.context.expect_page() as card:
             press("Enter")
-        assert "W" in card.value.locator("main").inner_text()
+        assert "watts" in card.value.locator("main").inner_text()
 
 
 @pytest.mark.long
@@ -257,7 +257,7 @@ def test_day_4_race_morning_on_a_phone(visit, folder):
         page.get_by_text("A file changed since this plan").wait_for()
         page.get_by_label("keep the kit of the last plan").check()
         page.get_by_role("button", name="Plan", exact=True).click()
-        assert "Wind: 25 km/h from the south-west instead of none" in planned(page)
+        assert "Mean wind of the ride: 25 km/h from the south-west instead of none" in planned(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
