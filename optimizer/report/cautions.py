@@ -41,6 +41,9 @@ def day_cautions(result: Result) -> list[str]:
             f"used to it have about {100 * heat:.0f} % less critical power than at "
             f"{rider.tested_temperature - ZERO_CELSIUS:.0f} °C. Give `heat` in the rider's file, "
             "or ride that much below the card; drink, cool, and stop when dizzy or shivering.")
+    if min(height, heat) >= _NOTED:
+        both = 1.0 - (1.0 - height) * (1.0 - heat)
+        said[-1] += f" Height and heat together take about {100 * both:.0f} %."
     return [*said, *_fast(result)]
 
 

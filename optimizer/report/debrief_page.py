@@ -36,6 +36,7 @@ _PAIR: Final = ("wind and air", "drag and tyres")
 _TOGETHER: Final = "wind, drag and tyres together"
 _WORTH: Final = 1.0  # s that are worth a word
 _MUCH: Final = 10.0  # s of stops and brakes from which on they are worth a sentence
+_WEAKER: Final = 0.02  # of the planned power, below the rest of the ride
 _OFF_PLAN: Final = 0.03  # of the planned power, on a stretch
 _HELD: Final = 0.15  # of the time lost by power, up to which a plan was held
 _EARLIEST, _LATEST = 0.25, 0.9  # of the course, between which a fade begins
@@ -160,7 +161,8 @@ def _by_the_rider(d: Debrief) -> str:
     strong = max(stretches, key=lambda part: part.saved)
     weak = min(stretches, key=lambda part: part.saved)
     hard = strong.share > _OFF_PLAN and 2.0 * strong.saved >= abs(cost)
-    easy = weak.share < -_OFF_PLAN
+    whole = _mean_ridden(d) / max(_mean_planned(d), 1.0) - 1.0
+    easy = weak.share < min(-_OFF_PLAN, whole - _WEAKER)  # not one that is as weak as the rest
     if cost > 0.0:
         most = "most of it" if -2.0 * weak.saved >= cost else "more than elsewhere"
         where = (f", {most} on {weak.name}, {-100 * weak.share:.0f} % below plan: aim for "

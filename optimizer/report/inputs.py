@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.defaults import ZERO_CELSIUS
 from optimizer.report.uncertain import amount
+from optimizer.rider.environment import critical_power_factor
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -33,6 +34,9 @@ _INPUTS: Final = {
     "rider_mass_kg": _Input("rider's mass", "kg", 1, lambda job: job.rider.mass),
     "critical_power_w": _Input("critical power", "W", 0, lambda job: job.rider.critical_power),
     "w_prime_kj": _Input("reserve (W′)", "kJ", 1, lambda job: job.rider.w_prime / 1000.0),
+    "power_left_percent": _Input(
+        "critical power that height and heat leave", "%", 0, lambda job: 100.0 * float(np.mean(
+            critical_power_factor(job.rider, job.course.elevation, job.conditions.temperature)))),
     "cda_m2": _Input("CdA in the first position", "m²", 3,
                      lambda job: job.rider.positions[0].drag_area),
     "bike_mass_kg": _Input("bike as it stands", "kg", 1, lambda job: job.baseline.mass),

@@ -68,3 +68,10 @@ def test_a_chance_says_what_it_leaves_out(result):
     hot = at(risky, celsius=36.0)
     assert risk_rule(hot).startswith("Too hard to hold on 50 days in 100, heat not counted; ")
     assert "to the finish, heat not counted. " in risk_sentence(hot)
+
+
+def test_height_and_heat_are_told_together(result):
+    both = at(result, up=2000.0 - float(np.mean(result.job.course.elevation)), celsius=36.0)
+    height, heat = day_cautions(both)
+    assert "together" not in height
+    assert heat.endswith("Height and heat together take about 23 %.")

@@ -251,3 +251,11 @@ def test_braking_less_is_advised_only_where_a_corner_was_slower_than_planned(
         passage=replace(found.passage, speed=speed, standing=standing))
     assert ("brake only" in next_time(slower)[1]) is said
     assert any("corner speeds" in one for one in advice(slower, _after(found))) is said
+
+
+def test_a_ride_that_was_weak_all_the_way_is_not_weaker_somewhere(intended):
+    found = debrief(ridden(intended, 0.91 * intended.power), intended)
+    said = next_time(found)[0]
+    assert "less power than planned" in said
+    assert "elsewhere" not in said
+    assert "most of it" not in said
