@@ -117,8 +117,9 @@ def lead(exposed: Exposed) -> list[str]:
     low, high = exposed.drag.thickness
     if not math.isnan(low) and exposed.after is None:
         first = next(run for run in exposed.runs if run.shape == "round")
-        said.append(f"A streamlined section {low * 1e3:.0f} to {high * 1e3:.0f} mm thick has the "
-                    f"drag of one cable of {first.width * 1e3:g} mm: {low / first.width:.0f} to "
+        said.append(f"Both across the flow, a streamlined section {low * 1e3:.0f} to "
+                    f"{high * 1e3:.0f} mm thick has the drag of one cable of "
+                    f"{first.width * 1e3:g} mm: {low / first.width:.0f} to "
                     f"{high / first.width:.0f} times as thick.")
     said += [_section_words(run, here.speed) for run in (*exposed.runs, *(exposed.after or ()))
              if run.shape == "section"]

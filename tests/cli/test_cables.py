@@ -26,6 +26,7 @@ def test_what_do_my_four_exposed_cables_cost():
     expected, low, high = map(float, watts.groups())
     assert 0 < low < expected < high
     assert high / low > 4  # a wide band
+    assert "Both across the flow" in output
     assert "times as thick" in output
     assert max(len(line) for line in output.splitlines() if "strip theory" not in line) <= 80
 
