@@ -213,11 +213,12 @@ def _warn(cautions: Sequence[str]) -> None:
 def _card_words(result: Result) -> str:
     """Say what the card is, and what it costs against the ideal ride."""
     from optimizer.report.card import changes_words, powers_of
+    from optimizer.report.stated import card_price
     from optimizer.report.words import seconds
 
     card = result.rideable
     costs = ("as fast as the ideal ride" if card.price < 0.05 else
-             f"{seconds(card.price)} slower than the ideal ride")
+             f"{seconds(card_price(result))} slower than the ideal ride")
     if card.even:
         return (f"One power all the way, {card.blocks[0].power:.0f} W, is as good as a card with "
                 f"more lines, and {costs}.")

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Final
 
 from optimizer.kit.alone import grounds_of
-from optimizer.report.words import cell_range, clock, listing, money, seconds
+from optimizer.report.words import between, cell_range, clock, listing, money, seconds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -97,7 +97,7 @@ def not_in_sets(catalogue: Catalogue, sets: Sequence[Sequence[str]]) -> str:
 
 def faster_words(choice: Choice, chosen: KitSet, current: str) -> str:
     """Say what a kit saves against `current`, and the two times that this comes from."""
-    saved = choice.owned.finish_time - chosen.finish_time
+    saved = between(choice.owned.finish_time, chosen.finish_time)
     return (f"{seconds(saved)} faster than {current} (ideal rides: {clock(chosen.finish_time)} "
             f"instead of {clock(choice.owned.finish_time)})")
 

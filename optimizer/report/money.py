@@ -28,6 +28,7 @@ from optimizer.report.page import Chart, Folded, Table
 from optimizer.report.svg import Axis, Dots, Line, Mark, Note, Row, Upright, forest, plot
 from optimizer.report.uncertain import clear_gain
 from optimizer.report.words import (
+    between,
     cell_range,
     cell_seconds,
     clock,
@@ -132,7 +133,7 @@ def last_money_words(rival: Rival, chosen: KitSet, owned: KitSet, currency: str,
     saved = rival.kit.finish_time - chosen.finish_time
     first = ""
     if rival.kit.spend > 0 and saved > 0.0:
-        part, whole = (seconds(owned.finish_time - kit.finish_time)
+        part, whole = (seconds(between(owned.finish_time, kit.finish_time))
                        for kit in (rival.kit, chosen))
         part = part if " min " in whole else part.removesuffix(" s")
         first = f"{money(rival.kit.spend, currency)} save {part} of the {whole}. "
@@ -332,7 +333,8 @@ def frontier(result: Result) -> Chart:
                      *(("end", 9.0) if best.spend > 0.5 * top else ("start", -17.0))),
                 Upright(choice.budget, "budget")], 190.0, zero=True, low=0.0,
             high=1.12 * float(y.max(initial=1.0)))])
-    rows = [(money(kit.spend), clock(kit.finish_time), cell_seconds(gain) if gain > 0 else "–",
+    rows = [(money(kit.spend), clock(kit.finish_time),
+             cell_seconds(between(choice.owned.finish_time, kit.finish_time)) if gain > 0 else "–",
              "best kit" if this else "≈" if not apart else
              "clearly slower" if gain < saved else "clearly faster",
              listing(kit.items) or "current kit")
@@ -381,7 +383,8 @@ def _frontier_finding(result: Result, x: NDArray[np.float64], y: NDArray[np.floa
     half = float(x[np.flatnonzero(y >= 0.5 * saved)[0]])
     first = ("costs nothing" if half == 0.0 else
              f"costs {money(half)} of the {money(result.choice.best.spend)}")
-    return (f"The best kit within the budget saves {seconds(saved)}; the first half of that "
+    shown = between(result.choice.owned.finish_time, result.choice.best.finish_time)
+    return (f"The best kit within the budget saves {seconds(shown)}; the first half of that "
             f"{first} {result.choice.currency}.".replace("nothing " + result.choice.currency,
                                                          "nothing"))
 
@@ -393,7 +396,7 @@ def frontier_data(result: Result) -> dict[str, object]:
     return {"top": frontier_top(result), "against": against, "sets": [
         {"amount": kit.spend, "spend": money(kit.spend, result.choice.currency),
          "finish": clock(kit.finish_time), "seconds": owned.finish_time - kit.finish_time,
-         "saved": seconds(owned.finish_time - kit.finish_time),
+         "saved": seconds(between(owned.finish_time, kit.finish_time)),
          "told": different or kit.items == result.choice.best.items,
          "best": kit.items == result.choice.best.items, "items": _described(result, kit)}
         for kit, different in zip(result.choice.frontier, clearly_different(result), strict=True)]}

@@ -39,7 +39,7 @@ from optimizer.report.page import (
 )
 from optimizer.report.rests_on import rests_on
 from optimizer.report.ribbon import range_rule, ribbon
-from optimizer.report.stated import beside, early_lead, proven_with, stated
+from optimizer.report.stated import beside, card_price, early_lead, proven_with, stated
 from optimizer.report.strip import readings, strip, value_of_energy, where_won
 from optimizer.report.svg import Mark, forest
 from optimizer.report.try_it import try_it, try_it_data, try_it_scripts
@@ -178,7 +178,7 @@ def _manner(result: Result) -> Markup:
     blocks = result.rideable.lines
     hardest = max(blocks, key=lambda block: block.mean)
     easiest = min(blocks, key=lambda block: block.mean)
-    cost = result.rideable.price
+    cost = card_price(result)
     budget_cost = result.effort_budget_cost
     held_back = (f" To spare your legs for what follows costs {seconds(budget_cost)}."
                  if budget_cost >= 0.05 else "")

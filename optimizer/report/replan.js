@@ -256,8 +256,10 @@ const replan = (constants) => {
   const coldStart = ({ p, n, top, bottom, start }) => {
     const [e, W, f, z] = [zeros(n + 1), zeros(n + 1), zeros(n), zeros(n)];
     const [share, least, most] = C.coldPower;
+    /** @type {Float64Array} */
     let power = Float64Array.from(p.criticalPower, (cp, k) =>
       Math.min(share * cp, most * p.powerLimit[k]));
+    /** @type {Float64Array} */
     let speed = zeros(n + 1).fill(C.startSpeed);
     const even = p.effort ? ride(p, power) : null;
     if (even && !even.stalled) {

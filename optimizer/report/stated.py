@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from optimizer.report.words import clock
+from optimizer.report.words import between, clock
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from optimizer.pacing.plan import Plan
     from optimizer.rider import Rider
 
-__all__ = ["Stated", "beside", "early_lead", "proven_with", "stated"]
+__all__ = ["Stated", "beside", "card_price", "early_lead", "proven_with", "stated"]
 
 _LEAD = 0.5  # s that the card has to be ahead for a word on it
 
@@ -56,6 +56,12 @@ def stated(result: Result) -> Stated:
     price = result.rideable.price
     return Stated(result.plan.distance, result.rideable.time, low + price, high + price,
                   result.plan.finish_time)
+
+
+def card_price(result: Result) -> float:
+    """Seconds by which the card is slower than the ideal ride, as their clocks show it."""
+    times = stated(result)
+    return between(times.finish, times.ideal)
 
 
 def beside(result: Result) -> str:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["ascent", "at_most", "cell_range", "cell_seconds", "clock", "compass", "days",
+__all__ = ["ascent", "at_most", "between", "cell_range", "cell_seconds", "clock", "compass", "days",
            "kilometres", "listing", "money", "seconds", "seconds_range", "signed_seconds", "watts"]
 
+_TENTHS = 9.95  # s, below which an amount of seconds has a decimal
 _WINDS = ("north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east",
           "south-east", "south-south-east", "south", "south-south-west", "south-west",
           "west-south-west", "west", "west-north-west", "north-west", "north-north-west")
@@ -33,6 +34,15 @@ def seconds(value: float) -> str:
     return cell_seconds(value)
 
 
+def between(later: float, earlier: float) -> float:
+    """Seconds between two times; from ten on those of their clocks, so that readers find the same.
+
+    Each clock is rounded to the second: the exact difference could be a second off theirs.
+    """
+    exact = later - earlier
+    return float(exact if abs(exact) < _TENTHS else round(later) - round(earlier))
+
+
 def cell_seconds(value: float) -> str:
     """Amount of seconds for the cell of a column, which has one unit: as `seconds`, no minutes."""
     size = abs(value)
@@ -40,7 +50,7 @@ def cell_seconds(value: float) -> str:
         return "under 0.01 s"
     if size < 0.1:
         return f"{size:.2f} s"
-    return f"{size:.1f} s" if size < 9.95 else f"{size:,.0f} s"
+    return f"{size:.1f} s" if size < _TENTHS else f"{size:,.0f} s"
 
 
 def at_most(value: float) -> str:

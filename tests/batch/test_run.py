@@ -206,6 +206,7 @@ def test_reading_counts_against_the_limit(squad, monkeypatch):
     assert "no plan after 0.005 minutes" in outcomes[0].failure
 
 
+@pytest.mark.ci
 def test_a_worker_that_nothing_stops_is_ended_after_the_limit_and_the_rest_goes_on(
         squad, monkeypatch):
     monkeypatch.setattr(engine, "plan_case", hang)

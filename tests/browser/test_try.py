@@ -97,6 +97,7 @@ def test_another_wind_and_kit(open_page, report, result):
         assert difference == pytest.approx(here - plan, abs=0.55)
 
 
+@pytest.mark.ci
 def test_near_the_planned_wind_there_is_a_range(open_page, report):
     with open_page(report) as page:
         come_to_the_try(page)
@@ -107,6 +108,7 @@ def test_near_the_planned_wind_there_is_a_range(open_page, report):
         assert "90 % range of the finish" in says(page)
 
 
+@pytest.mark.ci
 def test_kit_that_the_wind_is_too_strong_for_is_named(open_page, result, tmp_path):
     catalogue = result.job.catalogue
     frail = replace(catalogue, items=tuple(
@@ -122,6 +124,7 @@ def test_kit_that_the_wind_is_too_strong_for_is_named(open_page, result, tmp_pat
         page.locator("#try-says li", has_text="above the limit of Deep wheels, 18").wait_for()
 
 
+@pytest.mark.ci
 def test_a_storm_is_told_with_the_days_on_which_kit_is_too_much(open_page, result, tmp_path):
     """As `kitpace plan` tells it: strong wind, and the chance of a cross wind above a limit."""
     job, angle = result.job, np.radians(120.0)
@@ -147,6 +150,7 @@ def test_a_storm_is_told_with_the_days_on_which_kit_is_too_much(open_page, resul
         assert "passes the limit" not in says(page)
 
 
+@pytest.mark.ci
 def test_another_rider_and_temperature(open_page, report, result):
     truth = plan_tried(result, Try(critical_power=280.0, w_prime=15_000.0, mass=75.0, celsius=30))
     with open_page(report) as page:
@@ -161,6 +165,7 @@ def test_another_rider_and_temperature(open_page, report, result):
         assert all(line.startswith("M") for line in drawn)
 
 
+@pytest.mark.ci
 def test_only_kit_says_the_range_of_the_difference(open_page, report, result):
     truth = plan_tried(result, Try(items=()))
     with open_page(report) as page:
@@ -174,6 +179,7 @@ def test_only_kit_says_the_range_of_the_difference(open_page, report, result):
     assert "The kit costs 0 EUR of 1,500 EUR." in text
 
 
+@pytest.mark.ci
 def test_it_goes_back(open_page, report, result):
     document = result_document(result)
     with open_page(report) as page:
@@ -188,6 +194,7 @@ def test_it_goes_back(open_page, report, result):
         assert "as in the plan" in says(page)
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize("width", [1280, 390])
 def test_the_answer_stays_in_view_beside_every_control(open_page, report, width):
     with open_page(report, width=width, height=844) as page:
@@ -201,6 +208,7 @@ def test_the_answer_stays_in_view_beside_every_control(open_page, report, width)
             assert box["y"] >= 0
 
 
+@pytest.mark.ci
 def test_the_card_of_a_try(open_page, report):
     with open_page(report) as page:
         come_to_the_try(page)
@@ -236,6 +244,7 @@ def test_the_card_of_a_try(open_page, report):
         assert page.locator("#try-card code").count() == 0  # the plan's own card is the plan's
 
 
+@pytest.mark.ci
 def test_the_command_of_a_try_keeps_what_the_plan_was_asked_for(open_page, result, tmp_path):
     job, owned = result.job, "Old shoe covers"
     job = replace(job, sources=(("scenario", "May's ride.toml"), *job.sources), asked=(
@@ -263,6 +272,7 @@ def test_the_command_of_a_try_keeps_what_the_plan_was_asked_for(open_page, resul
         assert "one steady wind" not in page.locator("#try-card").inner_text()
 
 
+@pytest.mark.ci
 def test_without_workers_the_page_plans_by_itself(open_page, report, result):
     with open_page(report, before="delete window.Worker") as page:
         come_to_the_try(page)

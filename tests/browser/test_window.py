@@ -116,6 +116,7 @@ def tables(page, folder):
     assert (folder / "evidence.csv").is_file()
 
 
+@pytest.mark.ci
 def test_a_track_is_dropped_as_from_a_file_manager(visit, folder):
     """The drag comes from the browser itself, with a file of the disk, not from a script."""
     with served(folder) as (address, _), visit(address) as page:
@@ -318,6 +319,7 @@ def test_rows_taken_away_and_added_keep_their_own_cells(visit, folder):
             "(all) => new Set(all.map((one) => one.name)).size === all.length")
 
 
+@pytest.mark.ci
 def test_a_restart_in_the_middle_loses_nothing(visit, folder):
     with served(folder) as (address, first):
         port = re.search(r":(\d+)/", address)[1]

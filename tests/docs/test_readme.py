@@ -22,7 +22,8 @@ def test_the_python_example_runs(tmp_path):
     done = subprocess.run([sys.executable, "-W", "error", "-c", code], cwd=tmp_path,
                           capture_output=True, text=True, timeout=240, check=False)
     assert done.returncode == 0, done.stderr
-    assert re.search(r"^\d+ s, no plan is more than 0\.\d\d s faster\nwith .+", done.stdout)
+    assert re.search(r"^\d+ s by the card, \d+ s in the ideal ride;\n"
+                     r"no ride is more than 0\.\d\d s faster than that\nwith .+", done.stdout)
     assert (tmp_path / "reports" / "petrel-flats.html").stat().st_size > 500_000
 
 

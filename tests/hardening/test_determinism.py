@@ -44,6 +44,7 @@ def files(scenario, cores, hash_seed):
     return {name: hashlib.sha256((out / name).read_bytes()).hexdigest() for name in names}
 
 
+@pytest.mark.ci
 def test_one_core_two_cores_and_any_hash_seed(scenario):
     first = files(scenario, 1, 0)
     assert len(set(first.values())) == 5

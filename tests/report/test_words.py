@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from optimizer.report.words import (
     ascent,
     at_most,
+    between,
     cell_range,
     cell_seconds,
     clock,
@@ -88,3 +91,16 @@ def test_a_column_has_one_unit():
         "under 0.01 s", "7.2 s", "29 s", "144 s", "3,725 s"]
     assert cell_range(90.0, 251.0) == "90 to 251 s"
     assert cell_range(-12.0, 1063.0) == "−12 to 1,063 s"
+
+
+@given(st.floats(0.0, 40_000.0), st.floats(0.0, 40_000.0))
+def test_a_difference_is_that_of_the_clocks_that_stand_beside_it(one, other):
+    def shown(text):
+        return sum(60**k * int(part) for k, part in enumerate(reversed(text.split(":"))))
+
+    told = between(one, other)
+    assert abs(told - (one - other)) <= 1.0
+    if abs(one - other) >= 10.0:
+        assert told == shown(clock(one)) - shown(clock(other))
+    elif abs(one - other) < 9.9:
+        assert told == one - other
