@@ -94,6 +94,7 @@ def test_a_scenario_that_cannot_be_read_fails_by_itself(squad):
     assert outcomes[1].exit_code == 2
 
 
+@pytest.mark.ci
 def test_a_process_that_dies_takes_no_other_case_with_it(squad):
     squad.write_text(squad.read_text().replace("100", "13"))
     batch = read_batch(squad)

@@ -72,6 +72,7 @@ def test_the_page_finds_the_plan_again(open_page, report):
         assert len(page.workers) == 1  # the page's own thread stays free
 
 
+@pytest.mark.ci
 def test_another_wind_and_kit(open_page, report, result):
     names = ("Light tyres", "Deep wheels")
     truth = plan_tried(result, Try(items=names, wind=(26.0, 120.0)))

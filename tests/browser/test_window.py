@@ -359,6 +359,7 @@ def test_axe_finds_nothing_serious_or_moderate(visit, folder, width, dark):
         assert {path: rules for path, rules in found.items() if rules} == {}
 
 
+@pytest.mark.ci
 def test_the_sealed_report_reaches_nothing_of_the_window(visit, folder):
     (folder / "report.html").write_text(
         '<!doctype html><meta name="generator" content="kitpace"><title>x</title><p id="out"></p>'

@@ -98,6 +98,7 @@ def test_one_rider_in_two_races_buys_once(club):
     assert (club / "shared.html").exists()
 
 
+@pytest.mark.ci
 def test_several_scenarios_have_a_target_each_and_tables(club):
     done = kitpace("kit", "race/scenario.toml", "race/scenario.toml", "--budget", "300", "--by",
                    "target", "--target", "20:00,21:00", "--tables", "shared.xlsx", cwd=club)

@@ -68,6 +68,7 @@ def test_no_step_dips_below_its_parabola(step, price, turn, wide):
     assert (rise.min() < 0) == (price == 40.0)  # where drag outweighs the pace it does dip
 
 
+@pytest.mark.ci
 def test_the_pace_rises_by_no_less_than_its_least(step):
     """By brute force over how a mean energy is shared out between both ends of a step."""
     program, _, _ = step

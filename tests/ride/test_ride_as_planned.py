@@ -94,6 +94,7 @@ def test_two_and_a_half_hours_that_grow_warmer_are_found_again(positions):
     assert all(abs(seconds) < 2.0 for seconds in found.parts.values())
 
 
+@pytest.mark.ci
 def test_a_field_test_in_warming_air_knows_its_density(started):
     """Air that warms by 8 K is thinner (Charles's law), so the same ride had more CdA."""
     so = started
@@ -109,6 +110,7 @@ def test_a_field_test_in_warming_air_knows_its_density(started):
     assert warm.drag_area[0] > 1.01 * cool.drag_area[0]
 
 
+@pytest.mark.ci
 def test_a_wind_without_heading_is_no_lee(started):
     """Without heading the wind is unknown: half of a loop has less drag, and all of it counts."""
     so = started

@@ -145,6 +145,7 @@ def recorded(folder):
     return "\n".join(rows) + "\n"
 
 
+@pytest.mark.ci
 def test_a_ride_dropped_on_a_plan_becomes_a_debrief(client, folder):
     client.post("/work", data={"task": "plan", "race": "scenario.toml"})
     assert ended(client).kind == "done"
@@ -273,6 +274,7 @@ def test_a_set_without_a_name_is_refused_and_one_without_items_is_saved(client, 
     assert "set" not in tomllib.loads(path.read_text(encoding="utf-8"))
 
 
+@pytest.mark.ci
 @pytest.mark.usefixtures("with_kit")
 def test_a_season_is_worked_out(client, folder):
     (folder / "club.toml").write_text(CLUB, encoding="utf-8")
