@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from optimizer.course.smoothing import runs_of
 from optimizer.errors import Infeasible
 from optimizer.pacing.convex import drag_in_energy
 from optimizer.pacing.planner import plan_ride, problem_on
@@ -218,16 +219,15 @@ class _Brakes:
         hands_off = np.array([q.name.lower() in HANDS_OFF_BRAKES for q in rider.positions])
         braked = braking_steps(plan, limit) & (not hands_off.all())
         long, brief = np.zeros((2, len(braked)), dtype=bool)
-        edges = np.flatnonzero(np.diff(braked, prepend=False, append=False))
         last = 0  # end of the short braking before, near which hands stay where they are
-        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        for begin, end in runs_of(braked):
             if plan.time[end] - plan.time[begin] >= _BRISK:
                 long[begin:end] = True
             elif plan.speed[begin] - plan.speed[end] >= _TOUCH:
                 first = int(np.searchsorted(plan.time, plan.time[end] - _BRISK))
                 near = last > 0 and plan.time[first] - plan.time[last] < _BRISK
                 brief[last if near else first:end] = True
-                last = int(end)
+                last = end
         return cls(long[:, None] & hands_off, brief, hands_off, int(np.argmin(hands_off)))
 
     def held(self, position: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -16,6 +16,7 @@ import numpy as np
 from markupsafe import Markup
 
 from optimizer.course import Mark
+from optimizer.course.smoothing import runs_of
 from optimizer.errors import InputError
 from optimizer.files import write_atomic
 from optimizer.pacing.positions import HANDS_OFF_BRAKES, braking_steps
@@ -227,12 +228,11 @@ def _rough_rules(course: Course) -> list[str]:
     order = np.argsort(factor)
     along = np.cumsum(np.diff(at)[order])
     usual = factor[order][np.searchsorted(along, 0.5 * along[-1])]
-    edges = np.flatnonzero(np.diff(factor >= _ROUGH * usual, prepend=False, append=False))
-    spells = list(zip(at[edges[::2]], at[edges[1::2]], strict=True))
+    spells = [(at[a], at[b]) for a, b in runs_of(factor >= _ROUGH * usual)]
     if not spells:
         return []
     where = (f"on {len(spells)} stretches" if len(spells) > _SPELLS else "km\u00a0" + ", ".join(
-        f"{a / 1000:.1f}{_TO}{b / 1000:.1f}" for a, b in spells))
+        _from_to(a, b) for a, b in spells))
     return [f"Rough road {where}: hands firm."]
 
 

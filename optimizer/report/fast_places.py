@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+from optimizer.course.smoothing import runs_of
 
+if TYPE_CHECKING:
     from optimizer.job import Result
 
 __all__ = ["Braking", "FastStretch", "capped", "fast_stretches", "hard_braking"]
@@ -60,7 +59,7 @@ def fast_stretches(result: Result) -> list[FastStretch]:
     """Find the fastest stretches of the card's ride, in the order of the road."""
     at, speed = result.plan.distance, result.rideable.speed
     found: list[tuple[float, float, float]] = []
-    for first, last in _runs(speed >= _FAST):
+    for first, last in runs_of(speed >= _FAST):
         top = float(speed[first:last].max())
         start, end = float(at[first]), float(at[last - 1])
         if found and start - found[-1][1] < _ONE:
@@ -81,10 +80,4 @@ def _brakings(result: Result) -> list[Braking]:
     limit = result.plan.problem.speed_limit[1:]
     held = (speed[1:] >= limit * (1.0 - _AT_LIMIT)) & (np.diff(speed) < 0.0)
     return [Braking(float(at[a]), float(at[b]), float(speed[a]), float(speed[b]))
-            for a, b in _runs(held)]
-
-
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Find the runs of true flags: first entry, and the one after the last."""
-    edges = np.flatnonzero(np.diff(flags.astype(np.int8), prepend=0, append=0))
-    return list(pairwise(edges.tolist()))[::2]
+            for a, b in runs_of(held)]
